@@ -1,0 +1,124 @@
+package tasks
+
+import (
+	"slices"
+
+	"nestround/tasks/civil"
+)
+
+// Board is one day's tasks with what became of them, numbered.
+type Board struct {
+	On civil.Date
+	// Rows are overdue tasks first, then the rounds in walking order, then
+	// what lapsed since the day before, which has no numbers.
+	Rows []Row
+}
+
+// Row is a task of a board.
+type Row struct {
+	// N is the number a reply uses, from 1; 0 for a task that lapsed.
+	N int
+	Task
+}
+
+// NewBoard joins the plan of a day as it stood when the day began with the
+// plan as it stands now. A task that was marked today leaves the plan (its
+// routine moves on), but stays on the board with its mark, and what a finding
+// of today led to appears behind it. So a number, once given, stays with its
+// task all day: numbers go by the first plan's order, and tasks that came
+// later get the next ones.
+//
+// numbered, where it is not nil, gives the numbers that a digest has already
+// told the keeper; index 0 is number 1.
+func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *Board {
+	inOrder := func(list []Task) []Task {
+		list = slices.Clone(list)
+		slices.SortFunc(list, byBoard)
+		return list
+	}
+	b := &Board{On: on}
+	current := make(map[Key]Task, len(now))
+	for _, t := range now {
+		current[t.Key] = t
+	}
+	number := make(map[Key]int, len(morning))
+	next := 0
+	for _, k := range numbered {
+		next++
+		number[k] = next
+	}
+	for _, list := range [][]Task{inOrder(morning), inOrder(now)} {
+		for _, t := range list {
+			if t.Status == Lapsed {
+				continue
+			}
+			if _, ok := number[t.Key]; !ok {
+				next++
+				number[t.Key] = next
+			}
+		}
+	}
+	shown := make(map[Key]bool, len(number))
+	show := func(t Task) {
+		if shown[t.Key] {
+			return
+		}
+		shown[t.Key] = true
+		row := Row{N: number[t.Key], Task: t}
+		switch o := h.Outcome(t.Key); {
+		case t.Status == Lapsed:
+			row.N = 0
+		case o.Mark == MarkDone:
+			row.Status = Done
+		case o.Mark == Skip:
+			row.Status = Skipped
+		case o.Mark == PutOff && o.Until.After(on):
+			row.Status = Upcoming
+			row.Due = o.Until
+		default:
+			if c, ok := current[t.Key]; ok {
+				row.Task = c
+			} else {
+				return // it is moot: something else that was found settled it
+			}
+		}
+		b.Rows = append(b.Rows, row)
+	}
+	for _, t := range morning {
+		show(t)
+	}
+	for _, t := range now {
+		show(t)
+	}
+	slices.SortFunc(b.Rows, func(a, c Row) int { return byBoard(a.Task, c.Task) })
+	return b
+}
+
+func byBoard(t, u Task) int {
+	if c := boardRank(t) - boardRank(u); c != 0 {
+		return c
+	}
+	return Before(t, u)
+}
+
+// boardRank puts overdue tasks first and what lapsed last.
+func boardRank(t Task) int {
+	switch t.Status {
+	case Overdue:
+		return 0
+	case Lapsed:
+		return 2
+	}
+	return 1
+}
+
+// Open returns the rows that are still to be done.
+func (b *Board) Open() []Row {
+	var open []Row
+	for _, r := range b.Rows {
+		if r.Status == Due || r.Status == Overdue {
+			open = append(open, r)
+		}
+	}
+	return open
+}

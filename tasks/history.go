@@ -1,0 +1,420 @@
+package tasks
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// History is what the daybook adds up to. It answers what became of a task,
+// when a routine was last done for a subject, and what was found, as the
+// entries before a cut-off day tell it. Make one with [Fold]; it is not
+// changed afterwards, but it remembers answers, so it is not safe for
+// concurrent use (make one [History.Before] for each goroutine).
+type History struct {
+	*folded
+	cut  civil.Date // entries on or after it do not count; zero: all count
+	memo map[string]*tail
+	seen []Found // answer of Found, once asked for
+}
+
+// folded is the part of a history that all its cut-offs share.
+type folded struct {
+	acts    []applied          // in order of At, then entry id, then text order
+	pairs   map[string][]int32 // "subject/routine" to its acts
+	undone  map[Key][]int32    // undo acts
+	findful []int32            // acts with a finding that changes plans
+	dropped map[string][]Dropped
+	first   civil.Date
+}
+
+type applied struct {
+	Act
+	at time.Time
+	on civil.Date
+	by string
+}
+
+// Dropped is an act of an accepted entry that took no effect, and why.
+type Dropped struct {
+	Act Act
+	Why string // "" for a repeated line of an earlier reply, which changes nothing
+}
+
+// Reasons that a person is told.
+const (
+	WhyConflict   = "the same mail says two different things of this task"
+	WhyAfterUndo  = "this line stood in an earlier reply and was taken back since; say it again on its own"
+	maxDayDrift   = 60 // days between an entry's moment and the day it is for
+	tailIsSettled = maxDayDrift + 1
+)
+
+// Fold adds entries up. It takes them in any order, and any of them more than
+// once: entries count by when the keeper said them (At, then ID), an ID counts
+// once, and so the same set of entries always gives the same history.
+//
+// Within one task the last word counts, except that repeating "done" keeps
+// the first date; an undo takes back every mark and finding before it. A mail
+// that repeats a command line of an earlier mail about the same digest is
+// quoting it, as programs that quote without marks do, and that line takes no
+// effect. Two different marks of one task in one mail cancel each other. Both
+// are listed by Dropped.
+func Fold(entries []Entry) *History {
+	sorted := entries
+	byTime := func(a, b Entry) int {
+		return cmp.Or(a.At.Compare(b.At), strings.Compare(a.ID, b.ID))
+	}
+	if !slices.IsSortedFunc(entries, byTime) {
+		sorted = slices.Clone(entries)
+		slices.SortStableFunc(sorted, byTime)
+	}
+	f := &folded{
+		acts:    make([]applied, 0, len(sorted)),
+		pairs:   make(map[string][]int32),
+		undone:  make(map[Key][]int32),
+		dropped: make(map[string][]Dropped),
+	}
+	type line struct{ digest, text string }
+	quoted := make(map[line]bool)
+	for i, e := range sorted {
+		// Repetitions have equal times and ids, and so stand side by side.
+		if i > 0 && sorted[i-1].ID == e.ID && sorted[i-1].At.Equal(e.At) {
+			continue
+		}
+		acts := e.Acts
+		if e.Via == ViaMail && e.Digest != "" {
+			acts = nil
+			for _, a := range e.Acts {
+				if quoted[line{e.Digest, a.Text}] {
+					why := ""
+					if len(f.undone[a.Task]) > 0 && a.Mark != Undo {
+						why = WhyAfterUndo
+					}
+					f.dropped[e.ID] = append(f.dropped[e.ID], Dropped{a, why})
+					continue
+				}
+				acts = append(acts, a)
+			}
+			for _, a := range acts {
+				quoted[line{e.Digest, a.Text}] = true
+			}
+		}
+		if len(acts) > 1 {
+			acts = f.withoutConflicts(e, acts)
+		}
+		on := e.On
+		if said := civil.Of(e.At, e.At.Location()); on.IsZero() || on.Sub(said) > maxDayDrift || said.Sub(on) > maxDayDrift {
+			on = said
+		}
+		for _, a := range acts {
+			f.add(applied{a, e.At, on, e.By})
+		}
+		f.first = civil.Min(f.first, on)
+	}
+	return &History{folded: f, memo: make(map[string]*tail)}
+}
+
+func (f *folded) withoutConflicts(e Entry, acts []Act) []Act {
+	said := make(map[Key]Verb, len(acts))
+	conflict := make(map[Key]bool)
+	for _, a := range acts {
+		if a.Mark == "" {
+			continue
+		}
+		if v, ok := said[a.Task]; ok && v != a.Mark {
+			conflict[a.Task] = true
+		}
+		said[a.Task] = a.Mark
+	}
+	if len(conflict) == 0 {
+		return acts
+	}
+	var kept []Act
+	for _, a := range acts {
+		if conflict[a.Task] {
+			f.dropped[e.ID] = append(f.dropped[e.ID], Dropped{a, WhyConflict})
+			continue
+		}
+		kept = append(kept, a)
+	}
+	return kept
+}
+
+func (f *folded) add(a applied) {
+	i := int32(len(f.acts))
+	f.acts = append(f.acts, a)
+	p := a.Task.pair()
+	f.pairs[p] = append(f.pairs[p], i)
+	if a.Mark == Undo {
+		f.undone[a.Task] = append(f.undone[a.Task], i)
+	}
+	if a.Finding != nil && a.Finding.changesPlans() {
+		f.findful = append(f.findful, i)
+	}
+}
+
+func (g *Finding) changesPlans() bool {
+	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil
+}
+
+// pair returns the part of the key that all occurrences share.
+func (k Key) pair() string {
+	if i := strings.LastIndexByte(string(k), '/'); i > 0 {
+		return string(k[:i])
+	}
+	return string(k)
+}
+
+// Before returns the history as it stood when day began: entries for that day
+// or later do not count. The zero date lifts the limit.
+func (h *History) Before(day civil.Date) *History {
+	return &History{folded: h.folded, cut: day, memo: make(map[string]*tail)}
+}
+
+// First returns the first day anything is recorded for, or no date.
+func (h *History) First() civil.Date { return h.first }
+
+// Dropped returns the acts of an entry that took no effect.
+func (h *History) Dropped(entryID string) []Dropped { return h.dropped[entryID] }
+
+func (h *History) counts(i int32) bool {
+	return h.cut.IsZero() || h.acts[i].on.Before(h.cut)
+}
+
+// Outcome is what became of a task.
+type Outcome struct {
+	Mark  Verb       // MarkDone, Skip, PutOff, or "" for nothing yet
+	On    civil.Date // the day it was done or skipped
+	Until civil.Date // of PutOff
+	Why   string
+	By    string
+}
+
+// tail is what is known of one pair's tasks, worked out from the newest act
+// backwards only as far as it was asked for: a daily routine's years are long
+// and a plan looks at its last weeks.
+type tail struct {
+	rest     []int32 // acts not looked at yet
+	outcomes map[Key]*outcome
+}
+
+type outcome struct {
+	Outcome
+	settled bool // older acts of this task change nothing
+}
+
+func (h *History) tail(pair string) *tail {
+	t, ok := h.memo[pair]
+	if !ok {
+		t = &tail{rest: h.pairs[pair], outcomes: make(map[Key]*outcome)}
+		h.memo[pair] = t
+	}
+	return t
+}
+
+// step looks at one more act and reports whether there was one.
+func (t *tail) step(h *History) bool {
+	if len(t.rest) == 0 {
+		return false
+	}
+	i := t.rest[len(t.rest)-1]
+	t.rest = t.rest[:len(t.rest)-1]
+	a := &h.acts[i]
+	if a.Mark == "" || !h.counts(i) {
+		return true
+	}
+	o, ok := t.outcomes[a.Task]
+	switch {
+	case !ok:
+		o = &outcome{Outcome{a.Mark, a.on, a.Until, a.Why, a.by}, a.Mark == PutOff || a.Mark == Undo}
+		if a.Mark == Undo {
+			o.Outcome = Outcome{}
+		}
+		t.outcomes[a.Task] = o
+	case o.settled:
+	case o.Mark == a.Mark:
+		o.On, o.By = a.on, a.by
+	default:
+		o.settled = true
+	}
+	return true
+}
+
+// Outcome returns what became of the task with key k.
+func (h *History) Outcome(k Key) Outcome {
+	t := h.tail(k.pair())
+	for {
+		if o, ok := t.outcomes[k]; ok && o.settled {
+			return o.Outcome
+		}
+		if !t.step(h) {
+			break
+		}
+	}
+	if o, ok := t.outcomes[k]; ok {
+		return o.Outcome
+	}
+	return Outcome{}
+}
+
+// DoneDays returns the days from since on, inclusive, on which the routine was
+// done for the subject, ascending; a day on which it was done twice counts
+// twice.
+func (h *History) DoneDays(subject, routine husbandry.ID, since civil.Date) []civil.Date {
+	t := h.tail(string(NewKey(subject, routine, ""))[:len(subject)+1+len(routine)])
+	t.extend(h, since)
+	var days []civil.Date
+	for _, o := range t.outcomes {
+		if o.Mark == MarkDone && !o.On.Before(since) {
+			days = append(days, o.On)
+		}
+	}
+	slices.SortFunc(days, civil.Date.Compare)
+	return days
+}
+
+// extend looks back until no older act can be for a day from since on.
+func (t *tail) extend(h *History, since civil.Date) {
+	for len(t.rest) > 0 {
+		a := &h.acts[t.rest[len(t.rest)-1]]
+		if civil.Of(a.at, a.at.Location()).AddDays(tailIsSettled).Before(since) {
+			return
+		}
+		t.step(h)
+	}
+}
+
+// LastDone returns the last day on which the routine was done for the
+// subject, or no date.
+func (h *History) LastDone(subject, routine husbandry.ID) civil.Date {
+	t := h.tail(string(NewKey(subject, routine, ""))[:len(subject)+1+len(routine)])
+	var last civil.Date
+	best := func() {
+		last = civil.Date{}
+		for _, o := range t.outcomes {
+			if o.Mark == MarkDone {
+				last = civil.Max(last, o.On)
+			}
+		}
+	}
+	for best(); last.IsZero() && len(t.rest) > 0; best() {
+		t.step(h)
+	}
+	if !last.IsZero() {
+		t.extend(h, last)
+		best()
+	}
+	return last
+}
+
+// Found is what was found at one task, all its entries taken together.
+type Found struct {
+	Task    Key
+	On      civil.Date // the day it was first reported for
+	Finding Finding
+	By      string
+}
+
+// Found returns every finding that can change a plan (all but notes and water
+// added), not taken back, in the order they were first reported.
+func (h *History) Found() []Found {
+	if h.seen != nil {
+		return h.seen
+	}
+	at := make(map[Key]int)
+	h.seen = []Found{}
+	for _, i := range h.findful {
+		a := &h.acts[i]
+		if !h.counts(i) || h.takenBack(a.Task, i) {
+			continue
+		}
+		j, ok := at[a.Task]
+		if !ok {
+			j = len(h.seen)
+			at[a.Task] = j
+			h.seen = append(h.seen, Found{Task: a.Task, On: a.on, By: a.by})
+		}
+		h.seen[j].Finding.merge(a.Finding)
+	}
+	slices.SortStableFunc(h.seen, func(a, b Found) int { return a.On.Compare(b.On) })
+	return h.seen
+}
+
+func (h *History) takenBack(k Key, i int32) bool {
+	for _, u := range h.undone[k] {
+		if u > i && h.counts(u) {
+			return true
+		}
+	}
+	return false
+}
+
+// Noted is one note, volume of water or other remark, as it was reported.
+type Noted struct {
+	Task    Key
+	On      civil.Date
+	Finding Finding
+	By      string
+}
+
+// Notes returns the entries of one subject and routine that carry a finding,
+// oldest first, whether or not it changes plans.
+func (h *History) Notes(subject, routine husbandry.ID) []Noted {
+	var notes []Noted
+	for _, i := range h.pairs[string(subject)+"/"+string(routine)] {
+		a := &h.acts[i]
+		if a.Finding != nil && h.counts(i) && !h.takenBack(a.Task, i) {
+			notes = append(notes, Noted{a.Task, a.on, *a.Finding, a.by})
+		}
+	}
+	return notes
+}
+
+// MarkedOn returns the keys of the tasks that entries of one day say something
+// about, each once, in the order of the entries.
+func (h *History) MarkedOn(day civil.Date) []Key {
+	var keys []Key
+	seen := make(map[Key]bool)
+	for i := len(h.acts) - 1; i >= 0; i-- {
+		a := &h.acts[i]
+		if civil.Of(a.at, a.at.Location()).AddDays(tailIsSettled).Before(day) {
+			break
+		}
+		if a.on == day && h.counts(int32(i)) && !seen[a.Task] {
+			seen[a.Task] = true
+			keys = append(keys, a.Task)
+		}
+	}
+	slices.Reverse(keys)
+	return keys
+}
+
+func (g *Finding) merge(later *Finding) {
+	if later.Laid != nil {
+		g.Laid = later.Laid
+	}
+	if later.Slugs != nil {
+		g.Slugs = later.Slugs
+	}
+	if later.Hatched != nil {
+		g.Hatched = later.Hatched
+	}
+	if later.Weighs != nil {
+		g.Weighs = later.Weighs
+	}
+	if later.Added != nil {
+		g.Added = later.Added
+	}
+	if later.Gravid != nil {
+		g.Gravid = later.Gravid
+	}
+	g.Refused = g.Refused || later.Refused
+	g.Mated = g.Mated || later.Mated
+	if later.Note != "" {
+		g.Note = later.Note
+	}
+}

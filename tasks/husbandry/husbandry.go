@@ -1,0 +1,257 @@
+// Package husbandry holds the keeper's records as checked values.
+//
+// A [Records] is what the books say: places, animals, clutches, incubators,
+// care sheets and routines, every reference resolved to an existing id and
+// every quantity in a unit type. config/books makes one from the files and
+// guarantees what the field comments promise; scheduler turns one, together
+// with the daybook, into tasks. Records are never changed after they are
+// made: what happened since (a clutch found, a female seen gravid) is in the
+// daybook, and the scheduler derives it anew each time.
+//
+// The package knows neither files nor clocks nor mail.
+package husbandry
+
+import (
+	"time"
+
+	"nestround/tasks/civil"
+)
+
+// ID names a record. It is the keeper's own short label ("E07", "F03",
+// "C27-04"): letters, digits, '-', '_' and '.', starting with a letter or
+// digit, unique among all records of all kinds regardless of case, and never
+// made up of digits alone, so that a reply can tell it from a task's number.
+type ID string
+
+// Records is everything the books hold. Slices are in walking or file order.
+type Records struct {
+	Units Units      // how quantities are shown
+	Began civil.Date // the first day these books plan for; zero: not said
+
+	Rooms      []Room
+	Racks      []Rack
+	Enclosures []Enclosure
+	Animals    []Animal
+	Clutches   []Clutch
+	Incubators []Incubator
+	Routines   []Routine // the keeper's, then the care sheets', then the common ones
+	Species    []Species
+	Pairings   []Pairing
+	Away       []Away
+}
+
+// Room is where racks and enclosures stand. Rooms are walked in the order of
+// Records.Rooms.
+type Room struct {
+	ID   ID
+	Name string
+}
+
+// Rack is a frame of enclosures in a room.
+type Rack struct {
+	ID   ID
+	Name string
+	Room ID
+}
+
+// Enclosure is where animals live. Enclosures are walked in the order of
+// Records.Enclosures, which books sorts by room, rack and place in the file.
+type Enclosure struct {
+	ID      ID
+	Name    string
+	Room    ID       // always set; a rack's enclosures are in the rack's room
+	Rack    ID       // "" when it stands alone
+	NestBox *NestBox // nil when there is none
+	Lamp    *Lamp    // nil when no lamp's age is tracked
+}
+
+// NestBox is a box of damp substrate in an enclosure, for laying.
+type NestBox struct {
+	Substrate string // in the keeper's words
+	TopUp     Days   // days between top-ups; 0: the routine's own interval
+}
+
+// Lamp is a UVB lamp whose age matters.
+type Lamp struct {
+	Fitted civil.Date // zero: not known
+	Life   Days       // days until it is to be changed; 0: the routine's own interval
+}
+
+// Sex of an animal or group.
+type Sex string
+
+// The sexes a record may state; young animals are unsexed.
+const (
+	Unsexed Sex = "unsexed"
+	Male    Sex = "male"
+	Female  Sex = "female"
+)
+
+// Stage is a stage of life.
+type Stage string
+
+// The stages, youngest first.
+const (
+	Hatchling Stage = "hatchling"
+	Juvenile  Stage = "juvenile"
+	Subadult  Stage = "subadult"
+	Adult     Stage = "adult"
+)
+
+// Animal is one lizard, or a numbered group that is kept and marked as one.
+type Animal struct {
+	ID        ID
+	Name      string
+	Species   ID
+	Sex       Sex
+	Count     int // 1, or the size of a group
+	Enclosure ID  // "" once it has left
+	Hatched   civil.Date
+	Acquired  civil.Date
+	Left      civil.Date // sold, given away or dead: no tasks from this day
+	Mother    ID
+	Father    ID
+	Stage     Stage // "" to be told from its age; adult where the age is unknown
+	Breeding  bool  // pairing, gravid checks and lay watches are wanted for it
+	// Gravid is the day on which she was seen gravid when the books began;
+	// later sightings are findings.
+	Gravid civil.Date
+	Note   string
+}
+
+// Clutch is eggs laid together by one female: the unit of incubation. It
+// comes from a record, from a finding, or from both, in which case the record
+// refines the finding.
+type Clutch struct {
+	ID      ID
+	Mother  ID // "" when unknown
+	Species ID
+	// Eggs were laid on a day in LaidFrom..Laid; the two are equal when the
+	// day is known, and LaidFrom is earlier when they were found later.
+	LaidFrom, Laid civil.Date
+	Eggs           int // fertile-looking eggs set; 0: not counted yet
+	Slugs          int // infertile eggs
+	Incubator      ID  // "" when not in one
+	// Temperature at which the tub stands, overriding the incubator's.
+	Temperature *Celsius
+	Tub         Tub
+	TubSet      civil.Date // the tub was set up on this day; zero: not yet
+	Hatched     int        // young hatched when the record was written
+	Ended       civil.Date // nothing more is expected of it from this day
+	Note        string
+}
+
+// Tub says what the egg tub's lid does.
+type Tub string
+
+// The lids of an egg tub.
+const (
+	Vented Tub = "vented" // loses water through its holes, is weighed and opened
+	Sealed Tub = "sealed" // is left closed
+)
+
+// Incubator is where egg tubs stand.
+type Incubator struct {
+	ID          ID
+	Name        string
+	Room        ID
+	Temperature Celsius // set point
+	// Swing is half the daily range about the set point; 0: constant.
+	Swing Celsius
+	// Log is the path of its temperature log, relative to the books; "" if none.
+	Log string
+}
+
+// Pairing is a male and a female put together, or meant to be.
+type Pairing struct {
+	ID      ID
+	Male    ID
+	Female  ID
+	From    civil.Date // put together; zero: planned only
+	Until   civil.Date // separated; zero: still together
+	Mated   []civil.Date
+	Species ID
+}
+
+// Away is a span of days on which the keeper is not there.
+type Away struct {
+	From, Until civil.Date // both inclusive
+	Cover       string     // who looks after the animals; "" for nobody
+	Note        string
+}
+
+// Species is a care sheet: the defaults of one species, from the built-in
+// sheets or the keeper's own. A zero value of a field means that nothing is
+// known, and nothing that needs it is planned.
+type Species struct {
+	ID         ID
+	Name       string // English name
+	Scientific string // binomial
+	Family     string
+
+	// JuvenileFrom, SubadultFrom and AdultFrom are the ages at which the
+	// stages begin.
+	JuvenileFrom, SubadultFrom, AdultFrom Days
+
+	Incubation Incubation
+	Laying     Laying
+	Pairing    PairingSeason
+	FirstFeed  Span // days after hatching
+	SexableAt  Days // age at which the young can be sexed
+
+	// Sources has, for each key of the sheet by its name in TOML
+	// ("incubation", "laying.interval"), where the value comes from: a
+	// publication, or "common practice".
+	Sources map[string]string
+}
+
+// Span is a range of days, both ends included. The zero Span is "not known".
+type Span struct{ From, To Days }
+
+// IsZero reports whether nothing is known of the span.
+func (s Span) IsZero() bool { return s == Span{} }
+
+// Incubation is what is known of a species' incubation.
+type Incubation struct {
+	Points []IncubationPoint // by rising temperature
+	// Days is the range over the usual temperatures, for a species without
+	// Points.
+	Days Span
+	// Diapause is how long eggs rest before development runs; zero for none.
+	Diapause Span
+	// TemperatureSex says that the sex of the young follows the temperature.
+	TemperatureSex bool
+	// Safe is the range of constant temperatures at which eggs are known to
+	// hatch well; zeros when not known.
+	SafeFrom, SafeTo Celsius
+}
+
+// IncubationPoint is a measured mean time from laying to hatching at one
+// temperature.
+type IncubationPoint struct {
+	Temperature Celsius
+	Days        float64
+	SD          float64 // of single eggs, in days; 0: not published
+	Eggs        int     // 0: not published
+	Source      string
+}
+
+// Laying is what is known of a species' laying.
+type Laying struct {
+	AfterMating Span // from a mating to laying
+	Interval    Span // between clutches of one season
+	Clutches    int  // a season's limit; 0: not known
+	Eggs        Span // a clutch's size, in eggs rather than days
+}
+
+// PairingSeason is the part of the year in which a species is paired, by day
+// of the northern year; south of the equator it is half a year later.
+type PairingSeason struct {
+	FromMonth  time.Month
+	FromDay    int
+	UntilMonth time.Month
+	UntilDay   int
+}
+
+// IsZero reports whether no season is known.
+func (p PairingSeason) IsZero() bool { return p == PairingSeason{} }

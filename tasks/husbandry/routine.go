@@ -1,0 +1,216 @@
+package husbandry
+
+import (
+	"time"
+
+	"nestround/tasks/civil"
+)
+
+// Kind says what a task is about. It decides who the task's subjects are (see
+// [Kind.Scope]), what the keeper is asked to record, and what a finding on it
+// leads to.
+type Kind string
+
+// The kinds of tasks.
+const (
+	Feed        Kind = "feed"
+	Supplement  Kind = "supplement"   // dusted on a feeding
+	Water       Kind = "water"        // fresh drinking water
+	Mist        Kind = "mist"         // spray
+	Clean       Kind = "clean"        // remove waste, or a deep clean
+	NestTopUp   Kind = "nest-top-up"  // keep the nest box damp
+	GutLoad     Kind = "gut-load"     // feed the feeder insects up
+	Weigh       Kind = "weigh"        // an animal
+	GravidCheck Kind = "gravid-check" // feel or look for eggs
+	LayWatch    Kind = "lay-watch"    // eggs are expected
+	DigEggs     Kind = "dig-eggs"     // lift a clutch from the nest box
+	SetTub      Kind = "set-tub"      // set a clutch in its egg tub
+	TubCheck    Kind = "tub-check"    // look into, or weigh, an egg tub
+	HatchWatch  Kind = "hatch-watch"  // young are expected
+	FirstFeed   Kind = "first-feed"   // offer hatchlings their first food
+	Sexing      Kind = "sexing"       // the young are old enough to be sexed
+	Pair        Kind = "pair"         // the pairing window is open
+	LampChange  Kind = "lamp-change"  // a UVB lamp has aged
+	Review      Kind = "review"       // a finding asks for a closer look
+	Own         Kind = "own"          // whatever else the keeper does
+)
+
+// Kinds lists every kind in the order in which a place's tasks are done:
+// what cannot wait first, watches before the work that disturbs the animals.
+func Kinds() []Kind {
+	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, FirstFeed, GravidCheck,
+		Pair, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean, Sexing, LampChange, Own}
+}
+
+// Scope says what sort of record a task of some kind is about.
+type Scope string
+
+// The scopes of tasks.
+const (
+	OfEnclosure Scope = "enclosure"
+	OfAnimal    Scope = "animal"
+	OfClutch    Scope = "clutch"
+	OfRoom      Scope = "room"
+	OfKeeper    Scope = "keeper" // one task for everything, wherever it is done
+)
+
+// Scope returns what tasks of kind k are about; "" for Own, whose routines say
+// it themselves.
+func (k Kind) Scope() Scope {
+	switch k {
+	case Feed, Supplement, Water, Mist, Clean, NestTopUp, LampChange:
+		return OfEnclosure
+	case Weigh, GravidCheck, LayWatch, Pair:
+		return OfAnimal
+	case DigEggs, SetTub, TubCheck, HatchWatch, FirstFeed, Sexing:
+		return OfClutch
+	case GutLoad:
+		return OfKeeper
+	}
+	return ""
+}
+
+// Part is a part of the day. Each is one round.
+type Part string
+
+// The parts of the day, in order.
+const (
+	Morning Part = "morning"
+	Midday  Part = "midday"
+	Evening Part = "evening"
+)
+
+// Missed says what becomes of a task that was not done.
+type Missed string
+
+// The three ways of being missed.
+const (
+	Stays  Missed = "stays"  // overdue until done
+	Lapses Missed = "lapses" // not owed once its day and slack are over; counted
+	Alarms Missed = "alarms" // stays, and says loudly that something is wrong
+)
+
+// Routine is a rule that yields tasks: what, for whom, how often.
+type Routine struct {
+	ID      ID
+	Kind    Kind
+	Title   string // what to do, in the imperative; "" for the kind's own words
+	Scope   Scope  // always set
+	For     Selector
+	Cadence Cadence
+	// Before and After are the slack: the task may be done this many days
+	// early or late without being missed.
+	Before, After Days
+	Part          Part
+	Minutes       int
+	Consumes      []string // what it uses up, in the keeper's words
+	Missed        Missed
+	Caution       string // shown wherever the task is; "" for none
+	Source        string // where the interval comes from
+	// Off turns the care sheets' and common routines of this kind off for the
+	// subjects the selector matches, and yields nothing itself.
+	Off    bool
+	Origin Origin
+}
+
+// Origin says whose a routine is. For one subject and kind, the keeper's
+// routines replace the care sheet's, and those replace the common ones; an
+// Own routine replaces only one of the same id.
+type Origin int
+
+// The origins of a routine, strongest first.
+const (
+	Keeper Origin = iota
+	Sheet
+	Common
+)
+
+// Selector says for whom a routine is. Empty lists select everything; several
+// lists must all match. An enclosure matches by animals when one of those who
+// live in it matches all of Animals, Species, Stages, Sexes and States.
+type Selector struct {
+	Rooms      []ID
+	Racks      []ID
+	Enclosures []ID
+	Animals    []ID
+	Species    []ID
+	Stages     []Stage
+	Sexes      []Sex
+	States     []State
+	NestBox    bool // only enclosures with a nest box
+	Lamp       bool // only enclosures with a lamp record
+	Groups     bool // only groups (count above one)
+}
+
+// State is a passing condition of an animal, derived from findings.
+type State string
+
+// The states a routine may ask for.
+const (
+	Gravid     State = "gravid"      // seen gravid, not laid since
+	PostLaying State = "post-laying" // laid within the last 14 days
+	Breeding   State = "breeding"    // marked for breeding in its record
+)
+
+// Pattern is the pattern of a cadence.
+type Pattern string
+
+// The patterns of a cadence.
+const (
+	Fixed     Pattern = "fixed"      // the calendar's dates, whatever was done
+	SinceLast Pattern = "since-last" // last done + Every
+	Anchored  Pattern = "anchored"   // Offset days after an Event, once
+	Windowed  Pattern = "windowed"   // every Every days inside a computed window
+	Riding    Pattern = "riding"     // follows another kind's tasks
+)
+
+// Cadence says when. Which fields count depends on the pattern.
+type Cadence struct {
+	Pattern Pattern
+
+	// Fixed uses exactly one of: Every with From; Weekdays; MonthDays; Cron.
+	// SinceLast and Windowed use Every.
+	Every     Days
+	From      civil.Date
+	Weekdays  []time.Weekday
+	MonthDays []int  // 1 to 31; a short month's last day stands for a later one
+	Cron      string // five fields; only its dates count, not its hour and minute
+
+	// Anchored.
+	Event  Event
+	Offset Days
+
+	// Windowed.
+	Window WindowName
+
+	// Riding: on every Nth task of kind Host, Lead days before it, and never
+	// sooner than MinGap days after the last one that was done.
+	Host   Kind
+	Nth    int
+	Lead   Days
+	MinGap Days
+}
+
+// Event is something that happened to a record and starts anchored tasks.
+type Event string
+
+// The events.
+const (
+	EventLaid     Event = "laid"     // a clutch was laid
+	EventTubSet   Event = "tub-set"  // its egg tub was set
+	EventHatched  Event = "hatched"  // its first young hatched
+	EventPaired   Event = "paired"   // a pairing began
+	EventMated    Event = "mated"    // a mating was seen
+	EventAcquired Event = "acquired" // an animal came
+)
+
+// WindowName names a computed window.
+type WindowName string
+
+// The windows.
+const (
+	PairingWindow WindowName = "pairing"
+	LayWindow     WindowName = "laying"
+	HatchWindow   WindowName = "hatching"
+	GravidWindow  WindowName = "gravid" // from pairing until she is known gravid or the lay window is over
+)

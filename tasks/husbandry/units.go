@@ -1,0 +1,180 @@
+package husbandry
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"unicode"
+)
+
+// Celsius is a temperature in degrees Celsius.
+type Celsius float64
+
+// Grams is a mass in grams.
+type Grams float64
+
+// Millilitres is a volume in millilitres.
+type Millilitres float64
+
+// Days is a length of time in civil days.
+type Days int
+
+// Exact by definition: the international avoirdupois ounce (NIST Handbook 44,
+// appendix C) and the US fluid ounce of 231/128 cubic inches of 25.4 mm a side.
+const (
+	gramsPerOunce         = 28.349523125
+	millilitresPerFlOunce = 29.5735295625
+)
+
+// Units is the system in which quantities are shown. Input may use either.
+type Units string
+
+// The two systems of units.
+const (
+	Metric Units = "metric" // °C, g, ml
+	US     Units = "us"     // °F, oz, fl oz
+)
+
+// Temperature writes c in the units u: "28.0 °C" or "82.4 °F".
+func (u Units) Temperature(c Celsius) string {
+	if u == US {
+		return fmt.Sprintf("%.1f °F", float64(c)*9/5+32)
+	}
+	return fmt.Sprintf("%.1f °C", float64(c))
+}
+
+// Mass writes g in the units u: "41 g" or "1.45 oz". Small animals need the
+// second decimal of an ounce (0.3 g) and the first of a gram.
+func (u Units) Mass(g Grams) string {
+	if u == US {
+		return trimZeros(strconv.FormatFloat(float64(g)/gramsPerOunce, 'f', 2, 64)) + " oz"
+	}
+	return trimZeros(strconv.FormatFloat(float64(g), 'f', 1, 64)) + " g"
+}
+
+// Volume writes v in the units u: "60 ml" or "2.03 fl oz".
+func (u Units) Volume(v Millilitres) string {
+	if u == US {
+		return trimZeros(strconv.FormatFloat(float64(v)/millilitresPerFlOunce, 'f', 2, 64)) + " fl oz"
+	}
+	return trimZeros(strconv.FormatFloat(float64(v), 'f', 1, 64)) + " ml"
+}
+
+func trimZeros(s string) string {
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	return s
+}
+
+// ParseTemperature reads "28.5 C", "28.5 °C" or "84 F". A number without its
+// unit is an error, as is a temperature below absolute zero or above 100 °C.
+func ParseTemperature(s string) (Celsius, error) {
+	const want = `a temperature like "28.5 C" or "84 F"`
+	n, unit, err := quantity(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch strings.TrimPrefix(unit, "°") {
+	case "c":
+	case "f":
+		n = (n - 32) * 5 / 9
+	default:
+		return 0, fmt.Errorf("%q is not %s", s, want)
+	}
+	if n < -273.15 || n > 100 {
+		return 0, fmt.Errorf("%q is outside any temperature of husbandry", s)
+	}
+	return Celsius(n), nil
+}
+
+// ParseMass reads "6 g", "1.2 kg" or "0.2 oz"; never negative.
+func ParseMass(s string) (Grams, error) {
+	const want = `a mass like "41 g" or "1.5 oz"`
+	n, unit, err := quantity(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch unit {
+	case "g", "gram", "grams", "gramme", "grammes":
+	case "kg":
+		n *= 1000
+	case "mg":
+		n /= 1000
+	case "oz", "ounce", "ounces":
+		n *= gramsPerOunce
+	default:
+		return 0, fmt.Errorf("%q is not %s", s, want)
+	}
+	if n < 0 {
+		return 0, fmt.Errorf("%q is negative", s)
+	}
+	return Grams(n), nil
+}
+
+// ParseVolume reads "60 ml", "1 l" or "2 fl oz"; never negative.
+func ParseVolume(s string) (Millilitres, error) {
+	const want = `a volume like "60 ml" or "2 fl oz"`
+	n, unit, err := quantity(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch unit {
+	case "ml", "millilitre", "millilitres", "milliliter", "milliliters":
+	case "l", "litre", "litres", "liter", "liters":
+		n *= 1000
+	case "floz", "fluidounce", "fluidounces":
+		n *= millilitresPerFlOunce
+	default:
+		return 0, fmt.Errorf("%q is not %s", s, want)
+	}
+	if n < 0 {
+		return 0, fmt.Errorf("%q is negative", s)
+	}
+	return Millilitres(n), nil
+}
+
+// ParseDays reads "10 days", "1 day" or "2 weeks": whole, not negative, and
+// at most 3,660 (ten years).
+func ParseDays(s string) (Days, error) {
+	const want = `a number of days like "10 days" or "2 weeks"`
+	n, unit, err := quantity(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch unit {
+	case "day", "days", "d":
+	case "week", "weeks", "w":
+		n *= 7
+	default:
+		return 0, fmt.Errorf("%q is not %s", s, want)
+	}
+	if n < 0 || n > 3660 || n != math.Trunc(n) {
+		return 0, fmt.Errorf("%q is not a whole number of days between 0 and 3660", s)
+	}
+	return Days(n), nil
+}
+
+// quantity splits s into its one number and its one unit, lower-cased and
+// without inner spaces. Anything else is an error: "1 d 2 d" is not two days.
+func quantity(s, want string) (float64, string, error) {
+	t := strings.TrimSpace(s)
+	i := strings.IndexFunc(t, func(r rune) bool {
+		return !(r >= '0' && r <= '9') && r != '.' && r != '-' && r != '+'
+	})
+	if i < 0 {
+		return 0, "", fmt.Errorf("%q has no unit; want %s", s, want)
+	}
+	n, err := strconv.ParseFloat(t[:i], 64)
+	if err != nil || math.IsInf(n, 0) || math.IsNaN(n) {
+		return 0, "", fmt.Errorf("%q is not %s", s, want)
+	}
+	unit := strings.Map(func(r rune) rune {
+		if unicode.IsSpace(r) {
+			return -1
+		}
+		return unicode.ToLower(r)
+	}, t[i:])
+	return n, strings.TrimSuffix(unit, "."), nil
+}

@@ -1,0 +1,148 @@
+// Package tasks holds what the planner makes and what the keeper says of it.
+//
+// A [Task] is one dated thing to do; scheduler computes tasks, everything else
+// shows them. An [Entry] is one accepted message or command, a line of the
+// daybook; [Fold] turns entries into a [History], from which the scheduler
+// computes the next plan. A [Board] joins a day's tasks with that history and
+// numbers them: it is what round, the digest, the calendar and the page show.
+//
+// The package decides nothing about dates and does no input or output. The
+// log on disk is tasks/daybook.
+package tasks
+
+import (
+	"strings"
+
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Key identifies a task for good: "subject/routine/occurrence", made of the
+// ids of records and of what makes this occurrence the one it is (its date,
+// the completion it follows, the event it is anchored to), never of a title, a
+// position or a random number. Calendar UIDs and replies hang on it.
+type Key string
+
+// NewKey makes the key of one occurrence of a routine for a subject.
+func NewKey(subject, routine husbandry.ID, occurrence string) Key {
+	return Key(string(subject) + "/" + string(routine) + "/" + occurrence)
+}
+
+// Subject returns the id of the record the task is about.
+func (k Key) Subject() husbandry.ID {
+	s, _, _ := strings.Cut(string(k), "/")
+	return husbandry.ID(s)
+}
+
+// Routine returns the id of the routine the task came from.
+func (k Key) Routine() husbandry.ID {
+	_, r, _ := strings.Cut(string(k), "/")
+	r, _, _ = strings.Cut(r, "/")
+	return husbandry.ID(r)
+}
+
+// Occurrence returns what tells this task from the routine's others for the
+// same subject.
+func (k Key) Occurrence() string {
+	_, r, _ := strings.Cut(string(k), "/")
+	_, o, _ := strings.Cut(r, "/")
+	return o
+}
+
+// TheKeeper is the subject of tasks that are about no record.
+const TheKeeper husbandry.ID = "keeper"
+
+// Task is one dated thing to do. The scheduler fills every field but Status
+// once; nothing changes a task afterwards.
+type Task struct {
+	Key     Key
+	Kind    husbandry.Kind
+	Routine husbandry.ID
+	Scope   husbandry.Scope
+	Subject husbandry.ID // as in Key
+	Place   Place
+	Part    husbandry.Part
+
+	Due      civil.Date // the day it is planned for, put off where the keeper said so
+	Earliest civil.Date // Due less the routine's slack
+	Latest   civil.Date // Due plus slack; the task is overdue after it
+	Status   Status
+
+	Title   string // the imperative and the subject: "Top up the nest box of E07"
+	Why     string // the reason in words, with what was computed
+	Caution string // "" for none
+	Minutes int
+	Asks    []FindingName // what the keeper is asked to record with it
+	Missed  husbandry.Missed
+	// Pinned tasks cannot be put off: somebody may be in danger.
+	Pinned bool
+	Window *Window // of windowed tasks
+}
+
+// Place is where a task is done, and its position in walking order.
+type Place struct {
+	Room      husbandry.ID // "" for tasks of the keeper
+	RoomName  string
+	Rack      husbandry.ID // "" when there is none
+	Enclosure husbandry.ID // or the incubator's id; "" for tasks of a room
+	Order     int          // rooms, racks, enclosures as they are walked
+}
+
+// Status says how a task stands on the day it is looked at.
+type Status string
+
+// The statuses.
+const (
+	Upcoming Status = "upcoming"
+	Due      Status = "due"
+	Overdue  Status = "overdue"
+	Done     Status = "done"
+	Skipped  Status = "skipped"
+	Lapsed   Status = "lapsed"
+)
+
+// Window is the span of days within which something is expected.
+type Window struct {
+	Name     husbandry.WindowName
+	From, To civil.Date // the days worth watching
+	// P05 to P95 are the days by which it has happened with that probability
+	// in percent; zero where only the span is known.
+	P05, P25, P50, P75, P95 civil.Date
+	// Today is the probability, 0 to 1, that it happens on the day of the
+	// plan, given that it has not happened before.
+	Today float64
+	Basis string // what the window is computed from, in words
+}
+
+// Before reports whether t is done before u on a round: by part of the day,
+// place, urgency of the kind, then key, which makes the order total.
+func Before(t, u Task) int {
+	if c := partOrder(t.Part) - partOrder(u.Part); c != 0 {
+		return c
+	}
+	if c := t.Place.Order - u.Place.Order; c != 0 {
+		return c
+	}
+	if c := kindOrder[t.Kind] - kindOrder[u.Kind]; c != 0 {
+		return c
+	}
+	return strings.Compare(string(t.Key), string(u.Key))
+}
+
+func partOrder(p husbandry.Part) int {
+	switch p {
+	case husbandry.Morning:
+		return 0
+	case husbandry.Midday:
+		return 1
+	}
+	return 2
+}
+
+var kindOrder = func() map[husbandry.Kind]int {
+	m := make(map[husbandry.Kind]int)
+	for i, k := range husbandry.Kinds() {
+		m[k] = i
+	}
+	return m
+}()

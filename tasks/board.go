@@ -1,6 +1,7 @@
 package tasks
 
 import (
+	"cmp"
 	"slices"
 
 	"nestround/tasks/civil"
@@ -58,12 +59,14 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 			}
 		}
 	}
-	shown := make(map[Key]bool, len(number))
+	// A task that is marked keeps the place it had this morning, so that the
+	// board does not jump under the keeper's finger.
+	rank := make(map[Key]int, len(number))
 	show := func(t Task) {
-		if shown[t.Key] {
+		if _, shown := rank[t.Key]; shown {
 			return
 		}
-		shown[t.Key] = true
+		rank[t.Key] = boardRank(t)
 		row := Row{N: number[t.Key], Task: t}
 		switch o := h.Outcome(t.Key); {
 		case t.Status == Lapsed:
@@ -90,15 +93,14 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 	for _, t := range now {
 		show(t)
 	}
-	slices.SortFunc(b.Rows, func(a, c Row) int { return byBoard(a.Task, c.Task) })
+	slices.SortFunc(b.Rows, func(a, c Row) int {
+		return cmp.Or(rank[a.Key]-rank[c.Key], Before(a.Task, c.Task))
+	})
 	return b
 }
 
 func byBoard(t, u Task) int {
-	if c := boardRank(t) - boardRank(u); c != 0 {
-		return c
-	}
-	return Before(t, u)
+	return cmp.Or(boardRank(t)-boardRank(u), Before(t, u))
 }
 
 // boardRank puts overdue tasks first and what lapsed last.

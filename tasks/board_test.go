@@ -1,0 +1,64 @@
+package tasks_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"nestround/tasks"
+	"nestround/tasks/husbandry"
+)
+
+func task(k tasks.Key, order int, s tasks.Status) tasks.Task {
+	return tasks.Task{Key: k, Kind: husbandry.Own, Part: husbandry.Morning, Place: tasks.Place{Order: order}, Due: day("12"), Status: s}
+}
+
+func lines(b *tasks.Board) string {
+	var s []string
+	for _, r := range b.Rows {
+		s = append(s, fmt.Sprintf("%d %s %s", r.N, r.Key.Subject(), r.Status))
+	}
+	return strings.Join(s, "\n")
+}
+
+func TestBoardKeepsItsNumbersAllDay(t *testing.T) {
+	morning := []tasks.Task{
+		task("E02/water/2027-05-12", 2, tasks.Due),
+		task("E01/water/2027-05-12", 1, tasks.Due),
+		task("E03/nest/after-2027-05-09", 3, tasks.Overdue),
+		task("E04/feed/2027-05-11", 4, tasks.Lapsed),
+		task("F03/lay-watch/2027-05-12", 5, tasks.Due),
+		task("F03/gravid-check/2027-05-12", 5, tasks.Due),
+	}
+	six := 6
+	h := tasks.Fold([]tasks.Entry{
+		{ID: "a", At: at("12", "06:40"), On: day("12"), Via: tasks.ViaShell, Acts: []tasks.Act{done("E03/nest/after-2027-05-09")}},
+		{ID: "b", At: at("12", "06:45"), On: day("12"), Via: tasks.ViaShell, Acts: []tasks.Act{
+			{Task: "F03/lay-watch/2027-05-12", Mark: tasks.MarkDone, Finding: &tasks.Finding{Laid: &six}}}},
+	})
+	// What is planned now: the box has moved on to its next date, her watch and
+	// her gravid check are over, and her eggs ask for a tub.
+	now := []tasks.Task{morning[0], morning[1], morning[3], task("F03-2027-05-12/set-tub/laid", 6, tasks.Due)}
+	want := strings.TrimSpace(`
+1 E03 done
+2 E01 due
+3 E02 due
+5 F03 done
+6 F03-2027-05-12 due
+0 E04 lapsed`)
+	if got := lines(tasks.NewBoard(day("12"), morning, now, h, nil)); got != want {
+		t.Errorf("board:\n%s\nwant:\n%s", got, want)
+	}
+}
+
+func TestBoardUsesTheDigestsNumbers(t *testing.T) {
+	morning := []tasks.Task{task("E01/water/2027-05-12", 1, tasks.Due), task("E02/water/2027-05-12", 2, tasks.Due)}
+	digest := []tasks.Key{"E02/water/2027-05-12", "E09/water/2027-05-12"} // E09 was sold after the digest left
+	b := tasks.NewBoard(day("12"), morning, morning, tasks.Fold(nil), digest)
+	if got, want := lines(b), "3 E01 due\n1 E02 due"; got != want {
+		t.Errorf("board:\n%s\nwant:\n%s", got, want)
+	}
+	if len(b.Open()) != 2 {
+		t.Errorf("open: %d rows, want 2", len(b.Open()))
+	}
+}

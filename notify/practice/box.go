@@ -1,0 +1,353 @@
+// Package practice is a mail server inside the process: SMTP in, IMAP out,
+// everything in memory and on the loopback interface only. It serves whoever
+// wants to try the program without a mail account, and the tests, which can
+// make it misbehave.
+//
+// Start with [New], [Box.AddUser] and [Box.Start]. [Box.Deliver] drops a mail
+// into a mailbox as a stranger's server would, [Box.Messages] shows what has
+// arrived. [Box.Break], [Box.Freeze], [Box.Cut], [Box.SetIdle] and
+// [Box.ResetUIDValidity] are the faults.
+//
+// It relays nothing, stores nothing on disk, and checks no signatures. It is
+// go-smtp and go-imap's in-memory server joined, with the latter's lost
+// wake-ups in IDLE worked round.
+package practice
+
+import (
+	"bytes"
+	"crypto/subtle"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/mail"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/emersion/go-imap/v2"
+	"github.com/emersion/go-imap/v2/imapserver"
+	"github.com/emersion/go-imap/v2/imapserver/imapmemserver"
+	"github.com/emersion/go-smtp"
+)
+
+// Inbox is the one mailbox that mail is delivered to.
+const Inbox = "INBOX"
+
+// Box is the server with its users' mailboxes. Its methods may be called from
+// several goroutines.
+type Box struct {
+	// RequireAuth refuses mail from whoever has not logged in, as a
+	// provider's submission port does. Set it before Start.
+	RequireAuth bool
+	// Log receives what the servers complain about; nil discards it. It never
+	// receives a password. Set it before Start.
+	Log *slog.Logger
+
+	imap *imapmemserver.Server
+
+	mail  sync.Mutex // users and their mails
+	users map[string]*user
+
+	// wiring is everything else. It is a lock of its own because a mailbox of
+	// the in-memory server stays locked while a mail is written to a client.
+	wiring  sync.Mutex
+	faults  map[Step]*Fault
+	idle    Idle
+	thaw    chan struct{} // closed by Thaw; nil while not frozen
+	wires   map[*wire]struct{}
+	addrs   [doors]string // where to listen; kept over Stop
+	closers []func() error
+	serving sync.WaitGroup
+}
+
+// user is a mailbox owner. mails is what ever arrived in the inbox.
+type user struct {
+	address, password string
+	memory            *imapmemserver.User
+	mails             []stored
+}
+
+type stored struct {
+	raw      []byte
+	received time.Time
+}
+
+// The doors of a Box, in the order in which Start opens them.
+const (
+	doorSMTP = iota
+	doorIMAP
+	doorSMTPS
+	doorIMAPS
+	doors
+)
+
+// New returns a Box without users.
+func New() *Box {
+	return &Box{
+		imap:   imapmemserver.New(),
+		users:  map[string]*user{},
+		faults: map[Step]*Fault{},
+		wires:  map[*wire]struct{}{},
+	}
+}
+
+// AddUser opens a mailbox. The user logs in, to SMTP and IMAP, with the whole
+// address; mail to local+anything@domain arrives too. Case does not matter.
+func (b *Box) AddUser(address, password string) error {
+	a, err := mail.ParseAddress(address)
+	if err != nil {
+		return fmt.Errorf("add practice mailbox %q: %w", address, err)
+	}
+	name := strings.ToLower(a.Address)
+	b.mail.Lock()
+	defer b.mail.Unlock()
+	if b.users[name] != nil {
+		return fmt.Errorf("add practice mailbox %q: there is one already", name)
+	}
+	u := &user{address: name, password: password, memory: imapmemserver.NewUser(name, password)}
+	if err := u.memory.Create(Inbox, nil); err != nil {
+		return fmt.Errorf("add practice mailbox %q: %w", name, err)
+	}
+	b.users[name] = u
+	b.imap.AddUser(u.memory)
+	return nil
+}
+
+// Deliver puts a mail, now, into the mailbox that to belongs to.
+func (b *Box) Deliver(to string, raw []byte) error {
+	return b.DeliverAt(to, raw, time.Now())
+}
+
+// DeliverAt is Deliver with another time of arrival (IMAP's INTERNALDATE,
+// which SEARCH SINCE looks at).
+func (b *Box) DeliverAt(to string, raw []byte, received time.Time) error {
+	b.mail.Lock()
+	defer b.mail.Unlock()
+	u := b.owner(to)
+	if u == nil {
+		return fmt.Errorf("deliver practice mail: no mailbox for %q", to)
+	}
+	return u.put(raw, received)
+}
+
+// Messages returns every mail that has arrived in a user's inbox, oldest
+// first, byte for byte as it came. Nothing is left out when the user deletes
+// it.
+func (b *Box) Messages(address string) [][]byte {
+	b.mail.Lock()
+	defer b.mail.Unlock()
+	var out [][]byte
+	if u := b.owner(address); u != nil {
+		for _, m := range u.mails {
+			out = append(out, bytes.Clone(m.raw))
+		}
+	}
+	return out
+}
+
+// ResetUIDValidity gives a user's inbox a new UIDVALIDITY and its mails new
+// UIDs, as a restored backup or a moved account does. Mails that the user had
+// deleted come back. IMAP connections are cut.
+func (b *Box) ResetUIDValidity(address string) error {
+	b.mail.Lock()
+	u := b.owner(address)
+	if u == nil {
+		b.mail.Unlock()
+		return fmt.Errorf("reset practice mailbox: no mailbox for %q", address)
+	}
+	err := errors.Join(u.memory.Delete(Inbox), u.memory.Create(Inbox, nil))
+	old := u.mails
+	u.mails = nil
+	for _, m := range old {
+		err = errors.Join(err, u.put(m.raw, m.received))
+	}
+	b.mail.Unlock()
+	b.Cut()
+	return err
+}
+
+// owner finds the mailbox of an address, with or without a +tag. b.mail is held.
+func (b *Box) owner(address string) *user {
+	address = strings.ToLower(address)
+	if u := b.users[address]; u != nil {
+		return u
+	}
+	local, domain, _ := strings.Cut(address, "@")
+	local, _, _ = strings.Cut(local, "+")
+	return b.users[local+"@"+domain]
+}
+
+// put stores a mail. The Box's mail lock is held.
+func (u *user) put(raw []byte, received time.Time) error {
+	raw = bytes.Clone(raw)
+	if _, err := u.memory.Append(Inbox, bytes.NewReader(raw), &imap.AppendOptions{Time: received}); err != nil {
+		return fmt.Errorf("store practice mail: %w", err)
+	}
+	u.mails = append(u.mails, stored{raw, received})
+	return nil
+}
+
+// login checks a password; the name is a user's whole address.
+func (b *Box) login(name, password string) (*user, bool) {
+	b.mail.Lock()
+	defer b.mail.Unlock()
+	u := b.users[strings.ToLower(name)]
+	if u == nil || subtle.ConstantTimeCompare([]byte(u.password), []byte(password)) != 1 {
+		return nil, false
+	}
+	return u, true
+}
+
+// Start opens the doors on free ports of the loopback interface. With a TLS
+// configuration there are four: SMTP and IMAP that take a login only after
+// STARTTLS, and both with TLS from the first byte. With nil there are two, and
+// they take a login in clear text. After Stop it opens the same ports again.
+func (b *Box) Start(cfg *tls.Config) error {
+	var listeners [doors]net.Listener
+	for door := range listeners {
+		if cfg == nil && door >= doorSMTPS {
+			break
+		}
+		b.wiring.Lock()
+		addr := b.addrs[door]
+		b.wiring.Unlock()
+		if addr == "" {
+			addr = "127.0.0.1:0"
+		}
+		l, err := net.Listen("tcp", addr)
+		if err != nil {
+			for _, l := range listeners[:door] {
+				l.Close()
+			}
+			return fmt.Errorf("start practice mail server: %w", err)
+		}
+		listeners[door] = l
+	}
+	for door, l := range listeners {
+		if l == nil {
+			continue
+		}
+		b.wiring.Lock()
+		b.addrs[door] = l.Addr().String()
+		b.wiring.Unlock()
+		offer, inside := cfg, (*tls.Config)(nil)
+		if door >= doorSMTPS {
+			offer, inside = nil, cfg
+		}
+		if door == doorSMTP || door == doorSMTPS {
+			b.serveSMTP(l, offer, inside)
+		} else {
+			b.serveIMAP(l, offer, inside)
+		}
+	}
+	return nil
+}
+
+// Serve serves clear-text SMTP and IMAP on listeners of the caller's, such as
+// a [Pipe]; either may be nil. Stop closes them.
+func (b *Box) Serve(smtp, imap net.Listener) {
+	if smtp != nil {
+		b.serveSMTP(smtp, nil, nil)
+	}
+	if imap != nil {
+		b.serveIMAP(imap, nil, nil)
+	}
+}
+
+// SMTP returns host:port of the door for outgoing mail (with STARTTLS if Start
+// was given TLS), "" before Start.
+func (b *Box) SMTP() string { return b.addr(doorSMTP) }
+
+// IMAP returns host:port of the door to the mailboxes, "" before Start.
+func (b *Box) IMAP() string { return b.addr(doorIMAP) }
+
+// SMTPS is SMTP's twin with TLS from the first byte, "" if there is no TLS.
+func (b *Box) SMTPS() string { return b.addr(doorSMTPS) }
+
+// IMAPS is IMAP's twin with TLS from the first byte, "" if there is no TLS.
+func (b *Box) IMAPS() string { return b.addr(doorIMAPS) }
+
+func (b *Box) addr(door int) string {
+	b.wiring.Lock()
+	defer b.wiring.Unlock()
+	return b.addrs[door]
+}
+
+// serveSMTP starts a go-smtp server behind l. offer is the TLS of STARTTLS,
+// inside the TLS that every connection begins with; at most one is set.
+func (b *Box) serveSMTP(l net.Listener, offer, inside *tls.Config) {
+	s := smtp.NewServer(smtp.BackendFunc(func(c *smtp.Conn) (smtp.Session, error) {
+		return &smtpSession{box: b}, nil
+	}))
+	s.Domain = "practice.invalid"
+	s.TLSConfig = offer
+	s.AllowInsecureAuth = offer == nil
+	s.ErrorLog = complaints{b.Log}
+	gate := b.gate(l, inside, true)
+	b.serve(gate, s.Close, func() error { return s.Serve(gate) })
+}
+
+// serveIMAP starts a go-imap server behind l; see serveSMTP.
+func (b *Box) serveIMAP(l net.Listener, offer, inside *tls.Config) {
+	s := imapserver.New(&imapserver.Options{
+		NewSession: func(*imapserver.Conn) (imapserver.Session, *imapserver.GreetingData, error) {
+			return &imapSession{SessionIMAP4rev2: b.imap.NewSession().(imapserver.SessionIMAP4rev2), box: b}, nil, nil
+		},
+		Caps:         imap.CapSet{imap.CapIMAP4rev1: {}, imap.CapUIDPlus: {}, imap.CapMove: {}, imap.CapNamespace: {}},
+		TLSConfig:    offer,
+		InsecureAuth: offer == nil,
+		Logger:       complaints{b.Log},
+	})
+	gate := b.gate(l, inside, false)
+	b.serve(gate, s.Close, func() error { return s.Serve(gate) })
+}
+
+// serve runs an accept loop and returns when it accepts: both libraries would
+// race with a Close that comes before their loop has begun.
+func (b *Box) serve(g *gate, stop, loop func() error) {
+	b.wiring.Lock()
+	b.closers = append(b.closers, stop, g.Close)
+	b.wiring.Unlock()
+	b.serving.Go(func() {
+		if err := loop(); err != nil && !errors.Is(err, net.ErrClosed) {
+			complaints{b.Log}.Printf("practice mail server stopped: %v", err)
+		}
+	})
+	<-g.ready
+}
+
+// Stop kills the servers and every connection, and keeps users, mails and
+// ports, as a server that goes down does. Start brings it back.
+func (b *Box) Stop() {
+	b.Cut()
+	b.Thaw()
+	b.wiring.Lock()
+	closers := b.closers
+	b.closers = nil
+	b.wiring.Unlock()
+	for _, c := range closers {
+		c() // a listener that is closed already is what we want
+	}
+	b.serving.Wait()
+	b.Cut() // connections that came in meanwhile
+}
+
+// Close stops the servers. It returns nil, always, so that a Box is an
+// io.Closer.
+func (b *Box) Close() error {
+	b.Stop()
+	return nil
+}
+
+// complaints is the logger that both libraries want.
+type complaints struct{ log *slog.Logger }
+
+func (c complaints) Printf(format string, args ...any) {
+	if c.log != nil {
+		c.log.Debug("practice mail server", "says", strings.TrimSpace(fmt.Sprintf(format, args...)))
+	}
+}
+
+func (c complaints) Println(args ...any) { c.Printf("%s", fmt.Sprintln(args...)) }

@@ -1,0 +1,366 @@
+package practice
+
+import (
+	"bufio"
+	"bytes"
+	"crypto/tls"
+	"io"
+	"net"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/emersion/go-smtp"
+)
+
+// Step is a place in the SMTP dialogue (RFC 5321) where a Fault can strike.
+type Step string
+
+// The steps. Any other verb, in capitals, is one as well.
+const (
+	StepConnect  Step = "connect" // instead of the greeting
+	StepEHLO     Step = "EHLO"
+	StepSTARTTLS Step = "STARTTLS"
+	StepAUTH     Step = "AUTH"
+	StepMAIL     Step = "MAIL"
+	StepRCPT     Step = "RCPT"
+	StepDATA     Step = "DATA" // the command, before the mail
+	StepDot      Step = "."    // the dot that ends the mail
+	StepRSET     Step = "RSET"
+	StepQUIT     Step = "QUIT"
+)
+
+// What a Fault does.
+type What int
+
+const (
+	// Refuse answers with Reply and does nothing else.
+	Refuse What = iota
+	// HangUp closes the connection instead of doing what was asked.
+	HangUp
+	// HangUpAfter does what was asked, which at StepDot is to store the mail,
+	// and closes the connection instead of answering.
+	HangUpAfter
+	// Stall neither acts nor answers, and keeps the connection open.
+	Stall
+)
+
+// Fault is something that goes wrong at one step of SMTP. It strikes on
+// clear-text connections (until STARTTLS) and on those with TLS from the first
+// byte.
+type Fault struct {
+	At    Step
+	What  What
+	Reply string // for Refuse, such as "451 4.3.0 try again later"
+	Times int    // how often it strikes; 0 for until Mend
+}
+
+// refusal is the Reply as go-smtp wants it from a session.
+func (f Fault) refusal() *smtp.SMTPError {
+	code, text, _ := strings.Cut(f.Reply, " ")
+	n, _ := strconv.Atoi(code)
+	return &smtp.SMTPError{Code: n, EnhancedCode: smtp.NoEnhancedCode, Message: text}
+}
+
+// Break sets a fault, in place of an earlier one at the same step.
+func (b *Box) Break(f Fault) {
+	b.wiring.Lock()
+	defer b.wiring.Unlock()
+	b.faults[f.At] = &f
+}
+
+// Mend removes all SMTP faults.
+func (b *Box) Mend() {
+	b.wiring.Lock()
+	defer b.wiring.Unlock()
+	clear(b.faults)
+}
+
+// faultAt takes the fault of a step. A refusal of a whole mail is left to the
+// session, which alone knows when the mail has been read: refusal tells which
+// of the two is asking.
+func (b *Box) faultAt(at Step, refusal bool) (Fault, bool) {
+	b.wiring.Lock()
+	defer b.wiring.Unlock()
+	f := b.faults[at]
+	if f == nil || at == StepDot && refusal != (f.What == Refuse) {
+		return Fault{}, false
+	}
+	if f.Times > 0 {
+		if f.Times--; f.Times == 0 {
+			delete(b.faults, at)
+		}
+	}
+	return *f, true
+}
+
+// Freeze makes both servers fall silent: connections are accepted and kept,
+// and nothing is answered. Thaw, or Stop, ends it.
+func (b *Box) Freeze() {
+	b.wiring.Lock()
+	defer b.wiring.Unlock()
+	if b.thaw == nil {
+		b.thaw = make(chan struct{})
+	}
+}
+
+// Thaw ends Freeze; what was asked meanwhile is answered.
+func (b *Box) Thaw() {
+	b.wiring.Lock()
+	defer b.wiring.Unlock()
+	if b.thaw != nil {
+		close(b.thaw)
+		b.thaw = nil
+	}
+}
+
+// Cut drops every open connection; new ones are welcome.
+func (b *Box) Cut() {
+	b.wiring.Lock()
+	var open []*wire
+	for w := range b.wires {
+		open = append(open, w)
+	}
+	b.wiring.Unlock()
+	for _, w := range open {
+		w.Close()
+	}
+}
+
+// Idle is how the IMAP door treats the IDLE command (RFC 2177).
+type Idle int
+
+const (
+	// IdleWorks announces mail within some 20 ms.
+	IdleWorks Idle = iota
+	// IdleSilent takes IDLE and announces nothing, as behind a router that
+	// has forgotten the connection.
+	IdleSilent
+	// IdleMissing does not offer IDLE. It cannot hide it from a client that
+	// has used STARTTLS.
+	IdleMissing
+)
+
+// SetIdle changes the treatment of IDLE for commands and connections to come.
+func (b *Box) SetIdle(i Idle) {
+	b.wiring.Lock()
+	defer b.wiring.Unlock()
+	b.idle = i
+}
+
+func (b *Box) idling() Idle {
+	b.wiring.Lock()
+	defer b.wiring.Unlock()
+	return b.idle
+}
+
+// gate is a listener whose connections are wires.
+type gate struct {
+	net.Listener
+	box   *Box
+	tls   *tls.Config
+	smtp  bool
+	ready chan struct{} // closed by the first Accept
+	once  sync.Once
+}
+
+func (b *Box) gate(l net.Listener, inside *tls.Config, smtp bool) *gate {
+	return &gate{Listener: l, box: b, tls: inside, smtp: smtp, ready: make(chan struct{})}
+}
+
+func (g *gate) Accept() (net.Conn, error) {
+	g.once.Do(func() { close(g.ready) })
+	c, err := g.Listener.Accept()
+	if err != nil {
+		return nil, err
+	}
+	if g.tls != nil {
+		c = tls.Server(c, g.tls)
+	}
+	w := &wire{Conn: c, box: g.box, closed: make(chan struct{})}
+	g.box.wiring.Lock()
+	g.box.wires[w] = struct{}{}
+	g.box.wiring.Unlock()
+	if g.smtp {
+		return &smtpWire{wire: w, in: bufio.NewReader(c), fresh: true, newLine: true}, nil
+	}
+	return &imapWire{w}, nil
+}
+
+// wire is the server's end of a connection, which can be frozen and cut.
+type wire struct {
+	net.Conn
+	box    *Box
+	once   sync.Once
+	closed chan struct{}
+}
+
+func (w *wire) Close() error {
+	err := error(net.ErrClosed)
+	w.once.Do(func() {
+		close(w.closed)
+		w.box.wiring.Lock()
+		delete(w.box.wires, w)
+		w.box.wiring.Unlock()
+		err = w.Conn.Close()
+	})
+	return err
+}
+
+// pass waits while the box is frozen.
+func (w *wire) pass() error {
+	for {
+		w.box.wiring.Lock()
+		thaw := w.box.thaw
+		w.box.wiring.Unlock()
+		select {
+		case <-w.closed:
+			return net.ErrClosed
+		default:
+		}
+		if thaw == nil {
+			return nil
+		}
+		select {
+		case <-thaw:
+		case <-w.closed:
+		}
+	}
+}
+
+// imapWire hides IDLE where the box is told to.
+type imapWire struct{ *wire }
+
+func (w *imapWire) Read(p []byte) (int, error) {
+	n, err := w.Conn.Read(p)
+	if gone := w.pass(); gone != nil {
+		return 0, gone
+	}
+	return n, err
+}
+
+func (w *imapWire) Write(p []byte) (int, error) {
+	if err := w.pass(); err != nil {
+		return 0, err
+	}
+	out := p
+	if w.box.idling() == IdleMissing && bytes.Contains(p, []byte("CAPABILITY")) {
+		out = bytes.ReplaceAll(p, []byte(" IDLE"), nil)
+	}
+	if _, err := w.Conn.Write(out); err != nil {
+		return 0, err
+	}
+	return len(p), nil
+}
+
+// smtpWire hands the client's lines to the server one by one, so that a fault
+// can strike between them. go-smtp reads and writes from one goroutine.
+type smtpWire struct {
+	*wire
+	in       *bufio.Reader
+	pending  []byte // of the line being handed over
+	newLine  bool   // the next byte from in begins a line
+	fresh    bool   // the greeting has not been written
+	inMail   bool   // between 354 and the final dot
+	inLogin  bool   // the next line answers a challenge
+	starting bool   // STARTTLS was asked for
+	opaque   bool   // TLS from here on
+	withhold bool   // hang up instead of the next answer
+}
+
+func (w *smtpWire) Read(p []byte) (int, error) {
+	for len(w.pending) == 0 {
+		if w.opaque {
+			n, err := w.in.Read(p)
+			if gone := w.pass(); gone != nil {
+				return 0, gone
+			}
+			return n, err
+		}
+		line, err := w.in.ReadSlice('\n')
+		if len(line) == 0 {
+			return 0, err
+		}
+		if err := w.pass(); err != nil {
+			return 0, err
+		}
+		w.pending = line
+		begins := w.newLine
+		w.newLine = line[len(line)-1] == '\n'
+		if !begins {
+			break
+		}
+		f, struck := w.box.faultAt(w.step(line), false)
+		if !struck {
+			break
+		}
+		switch f.What {
+		case Refuse:
+			w.pending = nil
+			if _, err := io.WriteString(w.Conn, f.Reply+"\r\n"); err != nil {
+				return 0, err
+			}
+		case HangUp:
+			w.Close()
+			return 0, io.EOF
+		case HangUpAfter:
+			w.withhold = true
+		case Stall:
+			<-w.closed
+			return 0, io.EOF
+		}
+	}
+	n := copy(p, w.pending)
+	w.pending = w.pending[n:]
+	return n, nil
+}
+
+// step tells which step a line from the client is; "" for a line of the mail
+// or of a login.
+func (w *smtpWire) step(line []byte) Step {
+	line = bytes.TrimRight(line, "\r\n")
+	switch {
+	case w.inMail:
+		if string(line) != "." {
+			return ""
+		}
+		w.inMail = false
+		return StepDot
+	case w.inLogin:
+		w.inLogin = false
+		return ""
+	}
+	verb, _, _ := bytes.Cut(line, []byte(" "))
+	at := Step(bytes.ToUpper(verb))
+	w.starting = at == StepSTARTTLS
+	return at
+}
+
+func (w *smtpWire) Write(p []byte) (int, error) {
+	if err := w.pass(); err != nil {
+		return 0, err
+	}
+	if w.fresh {
+		w.fresh = false
+		if f, struck := w.box.faultAt(StepConnect, false); struck {
+			switch f.What {
+			case Refuse:
+				io.WriteString(w.Conn, f.Reply+"\r\n") // the connection ends either way
+			case Stall:
+				<-w.closed
+			}
+			w.Close()
+			return 0, net.ErrClosed
+		}
+	}
+	if w.withhold {
+		w.Close()
+		return 0, net.ErrClosed
+	}
+	if !w.opaque {
+		w.inMail = bytes.HasPrefix(p, []byte("354"))
+		w.inLogin = bytes.HasPrefix(p, []byte("334"))
+		w.opaque = w.starting && bytes.HasPrefix(p, []byte("220"))
+	}
+	return w.Conn.Write(p)
+}

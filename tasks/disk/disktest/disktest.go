@@ -1,0 +1,338 @@
+// Package disktest stops a program after any one of its operations on a disk,
+// and shows what the disk may hold then. It is for tests alone.
+//
+// A [Disk] stands over a real folder and passes the operations on to it, while
+// it keeps account of what has been made durable: content by fsync of the
+// file, names by fsync of the folder, nothing else (POSIX.1-2024, fsync(), with
+// its rationale; Pillai et al. 2014, "All File Systems Are Not Created Equal",
+// OSDI, for what real file systems do with the rest). [Disk.Stop] ends the
+// program at an operation; [Disk.Fail] lets one fail. [Disk.After] then builds
+// a folder as a restart may find it, once for every [Crash].
+package disktest
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+
+	"nestround/tasks/disk"
+)
+
+// ErrStopped is the error of every operation after the program was stopped.
+var ErrStopped = errors.New("the program was stopped")
+
+// Disk is the operations of a program that can be stopped. It implements
+// [disk.Ops]; hand it over as disk.Files{Ops: d}.
+type Disk struct {
+	root string
+
+	mu      sync.Mutex
+	log     []string
+	at      int   // the operation, counted from 1, that something happens at
+	err     error // what it answers; ErrStopped ends the program
+	half    bool  // a write does half of its work first
+	stopped bool
+
+	names   map[string]int  // path to inode, as the program sees it
+	durable map[string]int  // path to inode, as fsync of folders left it
+	content map[int][]byte  // inode to content, as fsync of files left it
+	folders map[string]bool // durable folders
+	paths   map[int]string  // inode to its present path
+	next    int
+}
+
+var _ disk.Ops = (*Disk)(nil)
+
+// New puts a Disk over the folder root. What it holds already is durable.
+func New(t testing.TB, root string) *Disk {
+	t.Helper()
+	d := &Disk{root: root, names: map[string]int{}, content: map[int][]byte{}, folders: map[string]bool{}, paths: map[int]string{}}
+	err := filepath.WalkDir(root, func(path string, e fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if e.IsDir() {
+			d.folders[path] = true
+			return nil
+		}
+		b, err := os.ReadFile(path)
+		d.next++
+		d.names[path], d.paths[d.next], d.content[d.next] = d.next, path, b
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d.durable = maps.Clone(d.names)
+	return d
+}
+
+// Stop ends the program at its operation k, counted from 1: that one is not
+// done (if it is a write and half is set, half of it is), nor any after it.
+func (d *Disk) Stop(k int, half bool) { d.at, d.err, d.half = k, ErrStopped, half }
+
+// Fail lets operation k, counted from 1, fail with err, a write after half of
+// its work if half is set. The program goes on.
+func (d *Disk) Fail(k int, err error, half bool) { d.at, d.err, d.half = k, err, half }
+
+// Stopped reports whether the program has come to the operation at which it
+// was to stop.
+func (d *Disk) Stopped() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.stopped
+}
+
+// Log lists the operations so far, such as "write daybook/2027.jsonl".
+func (d *Disk) Log() []string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return append([]string(nil), d.log...)
+}
+
+// step counts an operation and says whether it may be done.
+func (d *Disk) step(what, path string) error {
+	if d.stopped {
+		return ErrStopped
+	}
+	rel, err := filepath.Rel(d.root, path)
+	if err != nil || strings.HasPrefix(rel, "..") {
+		return fmt.Errorf("%s %q: outside the folder of the test", what, path)
+	}
+	d.log = append(d.log, what+" "+filepath.ToSlash(rel))
+	if len(d.log) != d.at {
+		return nil
+	}
+	d.stopped = errors.Is(d.err, ErrStopped)
+	return &fs.PathError{Op: what, Path: path, Err: d.err}
+}
+
+// OpenFile opens a file of the folder.
+func (d *Disk) OpenFile(name string, flag int, perm fs.FileMode) (disk.File, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if err := d.step("open", name); err != nil {
+		return nil, err
+	}
+	f, err := os.OpenFile(name, flag, perm)
+	if err != nil {
+		return nil, err
+	}
+	id, ok := d.names[name]
+	if !ok {
+		d.next++
+		id = d.next
+		d.names[name], d.paths[id] = id, name
+	}
+	return &file{f, d, id}, nil
+}
+
+// Mkdir makes a folder.
+func (d *Disk) Mkdir(name string, perm fs.FileMode) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if err := d.step("mkdir", name); err != nil {
+		return err
+	}
+	return os.Mkdir(name, perm)
+}
+
+// Rename renames a file.
+func (d *Disk) Rename(from, to string) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if err := d.step("rename", to); err != nil {
+		return err
+	}
+	if err := os.Rename(from, to); err != nil {
+		return err
+	}
+	id := d.names[from]
+	delete(d.names, from)
+	d.names[to], d.paths[id] = id, to
+	return nil
+}
+
+// Remove removes a file.
+func (d *Disk) Remove(name string) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if err := d.step("remove", name); err != nil {
+		return err
+	}
+	if err := os.Remove(name); err != nil {
+		return err
+	}
+	delete(d.names, name)
+	return nil
+}
+
+// SyncDir makes the names in a folder durable.
+func (d *Disk) SyncDir(name string) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if err := d.step("syncdir", name); err != nil {
+		return err
+	}
+	entries, err := os.ReadDir(name)
+	if err != nil {
+		return err
+	}
+	maps.DeleteFunc(d.durable, func(path string, _ int) bool { return filepath.Dir(path) == name })
+	for _, e := range entries {
+		path := filepath.Join(name, e.Name())
+		if e.IsDir() {
+			d.folders[path] = true
+		} else if id, ok := d.names[path]; ok {
+			d.durable[path] = id
+		}
+	}
+	return nil
+}
+
+type file struct {
+	*os.File
+	d  *Disk
+	id int
+}
+
+func (f *file) step(what string) error { return f.d.step(what, f.d.paths[f.id]) }
+
+func (f *file) Write(b []byte) (int, error) {
+	f.d.mu.Lock()
+	defer f.d.mu.Unlock()
+	if err := f.step("write"); err != nil {
+		n := 0
+		if f.d.half && len(f.d.log) == f.d.at {
+			n, _ = f.File.Write(b[:len(b)/2])
+		}
+		return n, err
+	}
+	return f.File.Write(b)
+}
+
+func (f *file) Truncate(size int64) error {
+	f.d.mu.Lock()
+	defer f.d.mu.Unlock()
+	if err := f.step("truncate"); err != nil {
+		return err
+	}
+	return f.File.Truncate(size)
+}
+
+func (f *file) Chmod(mode fs.FileMode) error {
+	f.d.mu.Lock()
+	defer f.d.mu.Unlock()
+	if err := f.step("chmod"); err != nil {
+		return err
+	}
+	return f.File.Chmod(mode)
+}
+
+func (f *file) Sync() error {
+	f.d.mu.Lock()
+	defer f.d.mu.Unlock()
+	if err := f.step("sync"); err != nil {
+		return err
+	}
+	b, err := os.ReadFile(f.d.paths[f.id])
+	f.d.content[f.id] = b
+	return err
+}
+
+// Crash is a way in which a program or its machine ends. They differ in what
+// becomes of that which no fsync had covered.
+type Crash string
+
+// The crashes.
+const (
+	Killed     Crash = "killed: every finished operation counts"
+	OnlySynced Crash = "power cut: nothing but what was synced is there"
+	NamesFirst Crash = "power cut: all names are there, unsynced content is not"
+	ZeroTail   Crash = "power cut: all names and sizes are there, unsynced content is zeros"
+	HalfTail   Crash = "power cut: all names are there, and half of what was written last"
+)
+
+// Crashes lists them all.
+func Crashes() []Crash { return []Crash{Killed, OnlySynced, NamesFirst, ZeroTail, HalfTail} }
+
+// After builds, in a new folder that it returns, what a restart finds after c.
+func (d *Disk) After(t testing.TB, c Crash) string {
+	t.Helper()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	root := t.TempDir()
+	move := func(path string) string {
+		rel, err := filepath.Rel(d.root, path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return filepath.Join(root, rel)
+	}
+	names, folders := d.names, d.folders
+	if c == OnlySynced {
+		names = d.durable
+	} else {
+		folders = map[string]bool{}
+		err := filepath.WalkDir(d.root, func(path string, e fs.DirEntry, err error) error {
+			if err == nil && e.IsDir() {
+				folders[path] = true
+			}
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	for path := range folders {
+		lostParent := false
+		for p := path; p != d.root && !lostParent; p = filepath.Dir(p) {
+			lostParent = !folders[p]
+		}
+		if lostParent {
+			continue
+		}
+		if err := os.MkdirAll(move(path), 0o777); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for path, id := range names {
+		synced := d.content[id]
+		b := synced
+		if c != OnlySynced {
+			now, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b = c.content(synced, now)
+		}
+		if _, err := os.Stat(filepath.Dir(move(path))); err != nil {
+			continue // its folder did not last
+		}
+		if err := os.WriteFile(move(path), b, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return root
+}
+
+// content is what remains of a file that holds now and was last synced when it
+// held synced.
+func (c Crash) content(synced, now []byte) []byte {
+	grown := len(now) > len(synced) && string(now[:len(synced)]) == string(synced)
+	switch {
+	case c == Killed:
+		return now
+	case c == ZeroTail && grown:
+		return append(append([]byte(nil), synced...), make([]byte, len(now)-len(synced))...)
+	case c == HalfTail && grown:
+		return now[:len(synced)+(len(now)-len(synced))/2]
+	}
+	return synced
+}

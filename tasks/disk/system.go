@@ -1,0 +1,51 @@
+package disk
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"runtime"
+	"syscall"
+)
+
+// System is the real disk.
+type System struct{}
+
+var _ Ops = System{}
+
+// OpenFile is os.OpenFile.
+func (System) OpenFile(name string, flag int, perm fs.FileMode) (File, error) {
+	f, err := os.OpenFile(name, flag, perm)
+	if err != nil {
+		return nil, err // not f: a nil *os.File in a File would not be nil
+	}
+	return f, nil
+}
+
+// Mkdir is os.Mkdir.
+func (System) Mkdir(name string, perm fs.FileMode) error { return os.Mkdir(name, perm) }
+
+// Rename is os.Rename.
+func (System) Rename(from, to string) error { return os.Rename(from, to) }
+
+// Remove is os.Remove.
+func (System) Remove(name string) error { return os.Remove(name) }
+
+// SyncDir is fsync of a folder. Some network and FUSE file systems have no
+// such call and say so with EINVAL or ENOTSUP; there the names are as durable
+// as the server makes them. Windows has none either and journals its names.
+func (System) SyncDir(name string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	d, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	err = d.Sync()
+	if errors.Is(err, syscall.EINVAL) || errors.Is(err, syscall.ENOTSUP) {
+		return nil
+	}
+	return err
+}

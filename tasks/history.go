@@ -37,6 +37,9 @@ type applied struct {
 	at time.Time
 	on civil.Date
 	by string
+	// reach is the latest day that this act or an older one of its pair is
+	// for: looking back may stop where it is before the days asked about.
+	reach civil.Date
 }
 
 // Dropped is an act of an accepted entry that took no effect, and why.
@@ -111,7 +114,7 @@ func Fold(entries []Entry) *History {
 			on = said
 		}
 		for _, a := range acts {
-			f.add(applied{a, e.At, on, e.By})
+			f.add(applied{Act: a, at: e.At, on: on, by: e.By})
 		}
 		f.first = civil.Min(f.first, on)
 	}
@@ -148,7 +151,12 @@ func (f *folded) add(a applied) {
 	i := int32(len(f.acts))
 	f.acts = append(f.acts, a)
 	p := a.Task.pair()
-	f.pairs[p] = append(f.pairs[p], i)
+	older := f.pairs[p]
+	if a.reach = a.on; len(older) > 0 {
+		a.reach = civil.Max(a.on, f.acts[older[len(older)-1]].reach)
+	}
+	f.acts[i].reach = a.reach
+	f.pairs[p] = append(older, i)
 	if a.Mark == Undo {
 		f.undone[a.Task] = append(f.undone[a.Task], i)
 	}
@@ -277,15 +285,23 @@ func (h *History) DoneDays(subject, routine husbandry.ID, since civil.Date) []ci
 	return days
 }
 
-// extend looks back until no older act can be for a day from since on.
+// extend looks back until no older act is for a day from since on.
 func (t *tail) extend(h *History, since civil.Date) {
-	for len(t.rest) > 0 {
-		a := &h.acts[t.rest[len(t.rest)-1]]
-		if civil.Of(a.at, a.at.Location()).AddDays(tailIsSettled).Before(since) {
-			return
-		}
+	for len(t.rest) > 0 && !h.acts[t.rest[len(t.rest)-1]].reach.Before(since) {
 		t.step(h)
 	}
+}
+
+// OutcomeSince is Outcome for a task of which nobody can have spoken before
+// the day since: it looks back no further, where Outcome reads the years of a
+// daily routine to the end to say that a task is still open.
+func (h *History) OutcomeSince(k Key, since civil.Date) Outcome {
+	t := h.tail(k.pair())
+	t.extend(h, since)
+	if o, ok := t.outcomes[k]; ok {
+		return o.Outcome
+	}
+	return Outcome{}
 }
 
 // LastDone returns the last day on which the routine was done for the
@@ -301,8 +317,12 @@ func (h *History) LastDone(subject, routine husbandry.ID) civil.Date {
 			}
 		}
 	}
-	for best(); last.IsZero() && len(t.rest) > 0; best() {
+	for best(); last.IsZero() && len(t.rest) > 0; {
+		task := h.acts[t.rest[len(t.rest)-1]].Task
 		t.step(h)
+		if o, ok := t.outcomes[task]; ok && o.Mark == MarkDone {
+			last = o.On
+		}
 	}
 	if !last.IsZero() {
 		t.extend(h, last)

@@ -196,8 +196,11 @@ type Species struct {
 	Incubation Incubation
 	Laying     Laying
 	Pairing    PairingSeason
-	FirstFeed  Span // days after hatching
-	SexableAt  Days // age at which the young can be sexed
+	// FirstFeed is when the young take their first food, in days after
+	// hatching, and SexableAt the age at which they can be sexed. Where known,
+	// they replace the offset of the common first-feed and sexing routines.
+	FirstFeed Span
+	SexableAt Days
 
 	// Sources has, for each key of the sheet by its name in TOML
 	// ("incubation", "laying.interval"), where the value comes from: a

@@ -184,7 +184,9 @@ type Cadence struct {
 	Window WindowName
 
 	// Riding: on every Nth task of kind Host, Lead days before it, and never
-	// sooner than MinGap days after the last one that was done.
+	// sooner than MinGap days after the last one that was done. Of several
+	// supplements that fall on one feeding only the rarest (the largest Nth)
+	// is due: powders are given instead of one another, never together.
 	Host   Kind
 	Nth    int
 	Lead   Days

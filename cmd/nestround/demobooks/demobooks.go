@@ -1,0 +1,121 @@
+// Package demobooks holds the sample books that the demo runs on: two rooms,
+// a dozen enclosures, four species, and three weeks of daybook.
+//
+// The books are templates whose dates count from a given day, so that on that
+// day a clutch is due, a nest box is overdue, a female is about to lay and a
+// pairing season opens. [Write] puts them into a folder, [Files] only renders
+// them. Animals and people in them are invented.
+//
+// The package plans nothing and does not read the books it makes.
+package demobooks
+
+import (
+	"bytes"
+	"embed"
+	"encoding/json"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"text/template"
+	"time"
+
+	"nestround/tasks/civil"
+)
+
+//go:embed books/*.toml.tmpl
+var templates embed.FS
+
+// File is one file of the books.
+type File struct {
+	Name string // relative to the books, with slashes
+	Data []byte
+}
+
+// Files renders the books for a day, sorted by name. The same day always gives
+// the same bytes.
+func Files(today civil.Date) ([]File, error) {
+	names, err := fs.Glob(templates, "books/*.toml.tmpl")
+	if err != nil {
+		return nil, err
+	}
+	funcs := template.FuncMap{
+		"day": func(n int) string { return today.AddDays(n).String() },
+		"monthday": func(n int) string {
+			d := today.AddDays(n)
+			if d.Month() == time.February && d.Day() == 29 {
+				d = d.AddDays(-1) // a season begins on a day that every year has
+			}
+			return d.Format("01-02")
+		},
+	}
+	years, err := daybook(today)
+	if err != nil {
+		return nil, err
+	}
+	var files []File
+	for _, name := range names {
+		t, err := template.New(path.Base(name)).Funcs(funcs).ParseFS(templates, name)
+		if err != nil {
+			return nil, fmt.Errorf("read sample %q: %w", name, err)
+		}
+		var b bytes.Buffer
+		if err := t.Execute(&b, nil); err != nil {
+			return nil, fmt.Errorf("fill sample %q in: %w", name, err)
+		}
+		files = append(files, File{strings.TrimSuffix(path.Base(name), ".tmpl"), b.Bytes()})
+	}
+	files = append(files, years...)
+	slices.SortFunc(files, func(a, b File) int { return strings.Compare(a.Name, b.Name) })
+	return files, nil
+}
+
+// daybook renders the entries of History, one file a year, as the daybook
+// keeps them.
+func daybook(today civil.Date) ([]File, error) {
+	var files []File
+	for _, e := range History(today) {
+		name := "daybook/" + strconv.Itoa(e.On.Year()) + ".jsonl"
+		if len(files) == 0 || files[len(files)-1].Name != name {
+			files = append(files, File{Name: name})
+		}
+		line, err := json.Marshal(e)
+		if err != nil {
+			return nil, fmt.Errorf("write sample daybook: %w", err)
+		}
+		f := &files[len(files)-1]
+		f.Data = append(append(f.Data, line...), '\n')
+	}
+	return files, nil
+}
+
+// Write renders the books for a day into dir, which it makes where it has to.
+// It overwrites nothing: a file that is already there is an error.
+func Write(dir string, today civil.Date) error {
+	files, err := Files(today)
+	if err != nil {
+		return err
+	}
+	for _, f := range files {
+		to := filepath.Join(dir, filepath.FromSlash(f.Name))
+		if err := os.MkdirAll(filepath.Dir(to), 0o755); err != nil {
+			return fmt.Errorf("make sample books: %w", err)
+		}
+		w, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		if err != nil {
+			return fmt.Errorf("make sample books: %w", err)
+		}
+		_, err = w.Write(f.Data)
+		if cerr := w.Close(); err == nil {
+			err = cerr
+		}
+		if err != nil {
+			return fmt.Errorf("make sample books: %w", err)
+		}
+	}
+	return nil
+}

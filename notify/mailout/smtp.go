@@ -1,0 +1,356 @@
+package mailout
+
+import (
+	"context"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/textproto"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/wneessen/go-mail/smtp"
+
+	"nestround/notify"
+)
+
+// Security is how a connection to a mail server is protected.
+type Security string
+
+const (
+	TLS      Security = "tls"      // from the first byte, usually port 465 (RFC 8314)
+	STARTTLS Security = "starttls" // begun in the clear, then always changed to TLS; usually port 587
+	None     Security = "none"     // to this machine only
+)
+
+// Options are what an [SMTP] needs to know.
+type Options struct {
+	Addr     string // host:port
+	Security Security
+	// User and Password log in; no user, no login.
+	User, Password string
+	// Mechanism is one of [Mechanisms]; "" takes the best that the server
+	// offers.
+	Mechanism string
+	// CA are the authorities that may vouch for the server; nil for the
+	// system's.
+	CA *x509.CertPool
+	// Hello is the name to introduce ourselves by; "" for the address of our
+	// end of the connection.
+	Hello string
+	// Timeout limits every step of the dialogue; 0 for a minute. Only for the
+	// answer to a whole mail [FinalTimeout] is waited, if that is longer.
+	Timeout time.Duration
+	// Dial replaces the ordinary way to connect, nil for that.
+	Dial func(ctx context.Context, network, addr string) (net.Conn, error)
+}
+
+// FinalTimeout is how long the server may think about a mail that it has been
+// given: 10 minutes by RFC 5321 §4.5.3.2.6, because giving up earlier is what
+// makes mails arrive twice.
+const FinalTimeout = 10 * time.Minute
+
+// quitTimeout is how long a goodbye may take; nothing depends on it.
+const quitTimeout = 5 * time.Second
+
+// Mechanisms returns the ways to log in that are known, best first: those that
+// keep the password from the server come before those that hand it over, and
+// CRAM-MD5, which needs the password in clear on the server, is last.
+func Mechanisms() []string {
+	return []string{"SCRAM-SHA-256", "SCRAM-SHA-1", "PLAIN", "LOGIN", "CRAM-MD5"}
+}
+
+// SMTP sends through a server (RFC 5321), one connection a mail. It is a
+// notify.Sender, and may be used from several goroutines.
+type SMTP struct {
+	o    Options
+	host string
+}
+
+var _ notify.Sender = (*SMTP)(nil)
+
+// NewSMTP looks at the options without connecting. It refuses clear text to
+// any host but this one.
+func NewSMTP(o Options) (*SMTP, error) {
+	host, port, err := net.SplitHostPort(o.Addr)
+	if err != nil || host == "" || port == "" {
+		return nil, fmt.Errorf("mail server %q: write it as host:port, such as smtp.example.org:465", o.Addr)
+	}
+	switch o.Security {
+	case TLS, STARTTLS:
+	case None:
+		if !loopback(host) {
+			return nil, fmt.Errorf("mail server %q: security \"none\" is for this machine only; use \"tls\" or \"starttls\"", o.Addr)
+		}
+	default:
+		return nil, fmt.Errorf("mail server %q: security %q is not known; use \"tls\", \"starttls\" or \"none\"", o.Addr, o.Security)
+	}
+	if o.User == "" && o.Password != "" {
+		return nil, fmt.Errorf("mail server %q: there is a password but no user", o.Addr)
+	}
+	if o.Mechanism != "" && !slices.Contains(Mechanisms(), o.Mechanism) {
+		return nil, fmt.Errorf("mail server %q: login by %q is not known; use one of %s",
+			o.Addr, o.Mechanism, strings.Join(Mechanisms(), ", "))
+	}
+	if o.Timeout <= 0 {
+		o.Timeout = time.Minute
+	}
+	if o.Dial == nil {
+		o.Dial = new(net.Dialer).DialContext
+	}
+	return &SMTP{o: o, host: host}, nil
+}
+
+// loopback reports whether a host means this machine.
+func loopback(host string) bool {
+	if strings.EqualFold(host, "localhost") {
+		return true
+	}
+	ip := net.ParseIP(host)
+	return ip != nil && ip.IsLoopback()
+}
+
+// Error is a mail that did not go out.
+type Error struct {
+	Server string // host:port, "" if none was asked
+	Doing  string // the step: "connect", "log in", "name the recipient", ...
+	Code   int    // the server's reply, RFC 5321 §4.2; 0 if it gave none
+	// MayHaveArrived says that the whole mail was handed over and the answer
+	// is missing: the next attempt may be its second arrival.
+	MayHaveArrived bool
+	Err            error // without passwords
+
+	permanent bool
+}
+
+func (e *Error) Error() string {
+	s := "send mail: " + e.Doing
+	if e.Server != "" {
+		s = fmt.Sprintf("send mail through %s: %s", e.Server, e.Doing)
+	}
+	if e.MayHaveArrived {
+		return fmt.Sprintf("%s: %v; it may have arrived all the same", s, e.Err)
+	}
+	return fmt.Sprintf("%s: %v", s, e.Err)
+}
+
+func (e *Error) Unwrap() error { return e.Err }
+
+// Temporary reports whether another attempt with the same bytes can help. It
+// cannot after a 5yz reply (RFC 5321 §4.2.1), a refused login among them, and
+// when the mail itself is not fit to be sent. It may after everything else:
+// broken connections, silence, even a certificate that is not trusted, which
+// happens in foreign networks.
+func (e *Error) Temporary() bool { return !e.permanent }
+
+// fail makes an Error of what went wrong in a step.
+func (s *SMTP) fail(ctx context.Context, doing string, err error) *Error {
+	e := &Error{Server: s.o.Addr, Doing: doing, Err: s.redact(err)}
+	var reply *textproto.Error
+	switch {
+	case errors.As(err, &reply):
+		e.Code = reply.Code
+		e.permanent = reply.Code/100 == 5
+	case ctx.Err() != nil:
+		// The connection broke because we closed it.
+		e.Err = context.Cause(ctx)
+	}
+	return e
+}
+
+// redact returns err without the password, which a careless server may have
+// repeated in its reply, in clear or as it was encoded for the login.
+func (s *SMTP) redact(err error) error {
+	if s.o.Password == "" {
+		return err
+	}
+	text := err.Error()
+	for _, secret := range []string{
+		base64.StdEncoding.EncodeToString([]byte("\x00" + s.o.User + "\x00" + s.o.Password)),
+		base64.StdEncoding.EncodeToString([]byte(s.o.Password)),
+		s.o.Password,
+	} {
+		text = strings.ReplaceAll(text, secret, "[password]")
+	}
+	if text == err.Error() {
+		return err
+	}
+	return errors.New(text)
+}
+
+// Send implements notify.Sender. It returns nil as soon as the server has
+// confirmed the mail; what happens to the connection then does not matter.
+// When ctx ends, the step that is under way ends.
+func (s *SMTP) Send(ctx context.Context, m notify.Outgoing) error {
+	if err := checkOutgoing(m); err != nil {
+		return err
+	}
+	conn, err := s.connect(ctx)
+	if err != nil {
+		return s.fail(ctx, "connect", err)
+	}
+	// Closing the connection underneath frees whatever waits for it.
+	stop := context.AfterFunc(ctx, func() { conn.Close() })
+	defer stop()
+	defer conn.Close()
+
+	c, err := s.greet(ctx, conn)
+	if err != nil {
+		return err
+	}
+	if err := s.handOver(ctx, c, m); err != nil {
+		return err
+	}
+	if c.UpdateDeadline(quitTimeout) == nil {
+		c.Quit() // the mail is the server's now, whatever it says
+	}
+	return nil
+}
+
+// connect opens the connection, without TLS.
+func (s *SMTP) connect(ctx context.Context) (net.Conn, error) {
+	dial, cancel := context.WithTimeout(ctx, s.o.Timeout)
+	defer cancel()
+	conn, err := s.o.Dial(dial, "tcp", s.o.Addr)
+	if err != nil {
+		return nil, err
+	}
+	if remote, ok := conn.RemoteAddr().(*net.TCPAddr); ok && s.o.Security == None && !remote.IP.IsLoopback() {
+		conn.Close()
+		return nil, fmt.Errorf("%s is at %s, which is not this machine, and security is \"none\"", s.host, remote.IP)
+	}
+	return conn, nil
+}
+
+// greet takes a connection through greeting, TLS and login.
+func (s *SMTP) greet(ctx context.Context, conn net.Conn) (*smtp.Client, error) {
+	protect := &tls.Config{ServerName: s.host, RootCAs: s.o.CA, MinVersion: tls.VersionTLS12}
+	conn.SetDeadline(time.Now().Add(s.o.Timeout)) // an error here shows at the next read
+	hello := s.o.Hello
+	if hello == "" {
+		hello = literal(conn.LocalAddr())
+	}
+	if s.o.Security == TLS {
+		t := tls.Client(conn, protect)
+		if err := t.HandshakeContext(ctx); err != nil {
+			return nil, s.fail(ctx, "begin TLS", err)
+		}
+		conn = t
+	}
+	c, err := smtp.NewClient(conn, s.host)
+	if err != nil {
+		return nil, s.fail(ctx, "connect", err)
+	}
+	if err := s.step(ctx, c, "say hello", func() error { return c.Hello(hello) }); err != nil {
+		return nil, err
+	}
+	if s.o.Security == STARTTLS {
+		if offered, _ := c.Extension("STARTTLS"); !offered {
+			return nil, s.fail(ctx, "begin TLS", errors.New("the server does not offer STARTTLS"))
+		}
+		if err := s.step(ctx, c, "begin TLS", func() error { return c.StartTLS(protect) }); err != nil {
+			return nil, err
+		}
+	}
+	if s.o.User == "" {
+		return c, nil
+	}
+	auth, err := s.login(c)
+	if err != nil {
+		return nil, s.fail(ctx, "log in", err)
+	}
+	if err := s.step(ctx, c, "log in", func() error { return c.Auth(auth) }); err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+// literal is the name of a host without a name (RFC 5321 §4.1.3).
+func literal(a net.Addr) string {
+	tcp, ok := a.(*net.TCPAddr)
+	switch {
+	case !ok:
+		return "localhost"
+	case tcp.IP.To4() != nil:
+		return "[" + tcp.IP.String() + "]"
+	}
+	return "[IPv6:" + tcp.IP.String() + "]"
+}
+
+// login picks the mechanism.
+func (s *SMTP) login(c *smtp.Client) (smtp.Auth, error) {
+	_, list := c.Extension("AUTH")
+	offered := strings.Fields(strings.ToUpper(list))
+	if len(offered) == 0 {
+		return nil, errors.New("the server offers no login")
+	}
+	inClear := s.o.Security == None
+	for _, m := range Mechanisms() {
+		if !slices.Contains(offered, m) || s.o.Mechanism != "" && s.o.Mechanism != m {
+			continue
+		}
+		switch m {
+		case "SCRAM-SHA-256":
+			return smtp.ScramSHA256Auth(s.o.User, s.o.Password), nil
+		case "SCRAM-SHA-1":
+			return smtp.ScramSHA1Auth(s.o.User, s.o.Password), nil
+		case "PLAIN":
+			return smtp.PlainAuth("", s.o.User, s.o.Password, s.host, inClear), nil
+		case "LOGIN":
+			return smtp.LoginAuth(s.o.User, s.o.Password, s.host, inClear), nil
+		case "CRAM-MD5":
+			return smtp.CRAMMD5Auth(s.o.User, s.o.Password), nil
+		}
+	}
+	if s.o.Mechanism != "" {
+		return nil, fmt.Errorf("the server offers login by %s, not by %s", strings.Join(offered, ", "), s.o.Mechanism)
+	}
+	return nil, fmt.Errorf("the server offers login by %s only, of which none is known here", strings.Join(offered, ", "))
+}
+
+// step does one exchange, with a deadline of its own.
+func (s *SMTP) step(ctx context.Context, c *smtp.Client, doing string, do func() error) error {
+	err := c.UpdateDeadline(s.o.Timeout)
+	if err == nil {
+		err = do()
+	}
+	if err != nil {
+		return s.fail(ctx, doing, err)
+	}
+	return nil
+}
+
+// handOver is the mail transaction (RFC 5321 §3.3).
+func (s *SMTP) handOver(ctx context.Context, c *smtp.Client, m notify.Outgoing) error {
+	c.SkipSMTPUTF8(true) // everything is ASCII; asking for more could get it refused further on
+	if err := s.step(ctx, c, "name the sender", func() error { return c.Mail("<" + m.From + ">") }); err != nil {
+		return err
+	}
+	if err := s.step(ctx, c, "name the recipient", func() error { return c.Rcpt("<" + m.To + ">") }); err != nil {
+		return err
+	}
+	var w io.WriteCloser
+	if err := s.step(ctx, c, "hand over the mail", func() (err error) {
+		if w, err = c.Data(); err == nil {
+			_, err = w.Write(m.Raw)
+		}
+		return err
+	}); err != nil {
+		return err
+	}
+	err := c.UpdateDeadline(max(s.o.Timeout, FinalTimeout))
+	if err == nil {
+		err = w.Close() // writes the final dot and waits for the answer
+	}
+	if err != nil {
+		e := s.fail(ctx, "wait for the server to take the mail", err)
+		e.MayHaveArrived = e.Code == 0
+		return e
+	}
+	return nil
+}

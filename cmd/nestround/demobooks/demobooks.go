@@ -53,7 +53,7 @@ func Files(today civil.Date) ([]File, error) {
 			return d.Format("01-02")
 		},
 	}
-	years, err := daybook(today)
+	years, err := yearFiles(today)
 	if err != nil {
 		return nil, err
 	}
@@ -74,9 +74,9 @@ func Files(today civil.Date) ([]File, error) {
 	return files, nil
 }
 
-// daybook renders the entries of History, one file a year, as the daybook
+// yearFiles renders the entries of History, one file a year, as the daybook
 // keeps them.
-func daybook(today civil.Date) ([]File, error) {
+func yearFiles(today civil.Date) ([]File, error) {
 	var files []File
 	for _, e := range History(today) {
 		name := "daybook/" + strconv.Itoa(e.On.Year()) + ".jsonl"

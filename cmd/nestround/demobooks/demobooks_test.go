@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -16,6 +17,7 @@ import (
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/daybook"
 	"nestround/tasks/husbandry"
 )
 
@@ -334,6 +336,17 @@ func date(t *testing.T, v any) civil.Date {
 		return civil.Date{} // a count, as in hatched = 2
 	}
 	return civil.New(at.Date())
+}
+
+func TestTheDaybookTakesTheHistory(t *testing.T) {
+	dir, day := t.TempDir(), civil.MustParse("2027-01-10") // two years' files
+	if err := Write(dir, day); err != nil {
+		t.Fatal(err)
+	}
+	entries, problems, err := daybook.Read(dir)
+	if err != nil || len(problems) > 0 || !reflect.DeepEqual(entries, History(day)) {
+		t.Errorf("%d entries of %d, problems %v, %v", len(entries), len(History(day)), problems, err)
+	}
 }
 
 // Saffron's nest box is overdue and nobody else's is.

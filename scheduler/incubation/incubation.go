@@ -1,0 +1,399 @@
+// Package incubation forecasts hatching from temperature, the plain way:
+// degree-days.
+//
+// Start with [Hatching], which turns a care sheet's figures, the tub's
+// temperature and the laying date into a [Forecast]: a probability for each
+// day, the days worth watching, and in words what it is computed from. [Fit]
+// and [Line] are the arithmetic beneath it.
+//
+// Development is taken to run at a rate that rises in a straight line from a
+// threshold T0, so that eggs hatch after K degree-days above it. On
+// independent constant-temperature data this held within about 8 %; it runs
+// short where a daily cycle passes the temperature at which the rate levels
+// off (12 to 29 % in *Sceloporus undulatus* cycles reaching 32 to 34 °C), which
+// is why the rate is held level above the hottest measurement here, and why a
+// forecast is a window and never a day. Shrinking the figures towards a
+// genus, reading logger files and learning from the keeper's own clutches are
+// left to other implementations of the scheduler's forecasts, which may build
+// their result with [FromCDF].
+package incubation
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Line is a straight line of development rate on temperature:
+// rate = (T-T0)/K a day above T0, none below. T0 is the intercept of a
+// regression, not a temperature that eggs are known to survive or not.
+type Line struct {
+	T0 husbandry.Celsius
+	K  float64 // degree-days, above 0
+}
+
+// Fit draws the line through measured durations: ordinary least squares of
+// 1/days = a + b*T, unweighted, with K = 1/b and T0 = -a/b (the linear model
+// of Georges, Beggs, Young & Doody 2005, Physiol Biochem Zool 78:18-30). It
+// fails with fewer than two temperatures, and where warmer eggs took longer.
+func Fit(points []husbandry.IncubationPoint) (Line, error) {
+	var n, st, sr, stt, str float64
+	for _, p := range points {
+		if p.Days <= 0 {
+			return Line{}, fmt.Errorf("%g days at %g °C is not a duration", p.Days, float64(p.Temperature))
+		}
+		t, r := float64(p.Temperature), 1/p.Days
+		n, st, sr, stt, str = n+1, st+t, sr+r, stt+t*t, str+t*r
+	}
+	spread := n*stt - st*st
+	if n < 2 || spread < 1e-9 {
+		return Line{}, errors.New("a line needs durations at two temperatures")
+	}
+	b := (n*str - st*sr) / spread
+	if b <= 0 {
+		return Line{}, errors.New("the durations do not shorten with warmth")
+	}
+	a := (sr - b*st) / n
+	return Line{T0: husbandry.Celsius(-a / b), K: 1 / b}, nil
+}
+
+// Rate returns the share of the development that one day at t brings.
+func (l Line) Rate(t husbandry.Celsius) float64 { return max(0, float64(t-l.T0)) / l.K }
+
+// Days returns the days from laying to hatching at a constant t; +Inf at or
+// below T0.
+func (l Line) Days(t husbandry.Celsius) float64 { return 1 / l.Rate(t) }
+
+// EffectiveDegrees returns the day's mean of the degrees above t0 when the
+// temperature follows a sine about mean with half-range swing:
+// [(M-T0)(pi/2-theta) + R cos theta]/pi with theta = asin((T0-M)/R) where the
+// sine crosses T0, its plain mean where it stays above, and none where it
+// stays below.
+func EffectiveDegrees(mean, swing, t0 husbandry.Celsius) float64 {
+	m, r := float64(mean-t0), math.Abs(float64(swing))
+	switch {
+	case m-r >= 0:
+		return m
+	case m+r <= 0:
+		return 0
+	}
+	theta := math.Asin(-m / r)
+	return (m*(math.Pi/2-theta) + r*math.Cos(theta)) / math.Pi
+}
+
+// Question is what a forecast is made from.
+type Question struct {
+	Sheet husbandry.Incubation
+	// LaidFrom and Laid bound the laying date; LaidFrom may be zero.
+	LaidFrom, Laid civil.Date
+	// Temperature of the tub, and half its daily range; nil where nobody
+	// knows how warm the eggs stand.
+	Temperature *husbandry.Celsius
+	Swing       husbandry.Celsius
+	// On is the day the question is asked: the eggs had not hatched when it
+	// began.
+	On civil.Date
+	// Units in which the basis and the cautions speak.
+	Units husbandry.Units
+}
+
+// Forecast is when eggs are expected to hatch. A zero Forecast (Known false)
+// says that the sheet gives nothing to compute from.
+type Forecast struct {
+	Known bool
+	// Laid is the day development is counted from, the middle of the days on
+	// which the eggs may have been laid.
+	Laid civil.Date
+	// Mean and SD of the days from laying to hatching, before anything is
+	// made of the eggs not having hatched yet.
+	Mean, SD float64
+	// P05 to P95 are the days by whose end they have hatched with that
+	// probability in percent, given that they had not when the day of the
+	// question began.
+	P05, P25, P50, P75, P95 civil.Date
+	// WatchFrom to WatchTo are the days worth looking: mean - 2.5 SD to
+	// mean + 3 SD (common practice). They do not move while one waits.
+	WatchFrom, WatchTo civil.Date
+	// Overdue says that the day of the question is past WatchTo. The
+	// quantiles are then those of the first expectation, all gone by.
+	Overdue  bool
+	Basis    string
+	Cautions []string
+
+	first civil.Date
+	daily []float64
+}
+
+// Probability returns the probability, 0 to 1, that the eggs hatch on day,
+// given that they had not when the day of the question began.
+func (f Forecast) Probability(day civil.Date) float64 {
+	if !f.Known {
+		return 0
+	}
+	if i := day.Sub(f.first); i >= 0 && i < len(f.daily) {
+		return f.daily[i]
+	}
+	return 0
+}
+
+// Progress returns how far along the eggs are on day, 0 to 1: the days since
+// laying as a share of the mean time to hatching.
+func (f Forecast) Progress(day civil.Date) float64 {
+	if !f.Known || f.Mean <= 0 {
+		return 0
+	}
+	return min(1, max(0, float64(day.Sub(f.Laid))/f.Mean))
+}
+
+// Watch bounds in standard deviations, common practice: early enough that one
+// clutch in 160 is earlier, late enough that one in 740 is later.
+const (
+	watchBefore = 2.5
+	watchAfter  = 3.0
+)
+
+// FromCDF makes a forecast from a distribution of the days from laying to
+// hatching, of which mean and sd are the moments and cdf(x) is the probability
+// of at most x days. It fills all but Basis and Cautions.
+//
+// A day k days after laying covers the durations from k-1/2 to k+1/2: eggs are
+// laid and hatch at some hour, on average half-way through a day.
+func FromCDF(laid civil.Date, mean, sd float64, cdf func(float64) float64, on civil.Date) Forecast {
+	f := Forecast{Known: true, Laid: laid, Mean: mean, SD: sd}
+	f.WatchFrom = laid.AddDays(max(1, int(math.Floor(mean-watchBefore*sd))))
+	f.WatchTo = laid.AddDays(int(math.Ceil(mean + watchAfter*sd)))
+	f.Overdue = on.After(f.WatchTo)
+
+	f.first = laid.AddDays(max(0, int(math.Floor(mean-6*sd))))
+	if !f.Overdue {
+		f.first = civil.Max(f.first, on)
+	}
+	before := func(day civil.Date) float64 { return cdf(float64(day.Sub(laid)) - 0.5) }
+	gone := before(f.first)
+	if left := 1 - gone; left > 0 {
+		last := laid.AddDays(int(math.Ceil(mean + 6*sd)))
+		below := gone
+		for day := f.first; !day.After(last); day = day.AddDays(1) {
+			upto := before(day.AddDays(1))
+			f.daily = append(f.daily, (upto-below)/left)
+			below = upto
+		}
+	}
+	if f.Overdue {
+		// Nothing is left to say of a day to come; what was expected stays.
+		f.quantiles()
+		f.daily = nil
+		return f
+	}
+	f.quantiles()
+	return f
+}
+
+func (f *Forecast) quantiles() {
+	sum, i := 0.0, 0
+	for _, q := range []struct {
+		share float64
+		day   *civil.Date
+	}{{.05, &f.P05}, {.25, &f.P25}, {.50, &f.P50}, {.75, &f.P75}, {.95, &f.P95}} {
+		for i < len(f.daily) && sum+f.daily[i] < q.share {
+			sum += f.daily[i]
+			i++
+		}
+		*q.day = f.first.AddDays(min(i, max(0, len(f.daily)-1)))
+	}
+}
+
+// Parameters of the window. The spread of single eggs is the median of 274
+// constant-temperature treatments in 48 papers of the Reptile Development
+// Database (Noble et al. 2018, Sci Data 5:180138); half a degree is what an
+// ordinary thermometer is trusted to (common practice).
+const (
+	eggSpread    = 0.04 // SD as a share of the mean
+	thermometer  = 0.5  // SD in °C
+	coldReach    = 3.0  // °C below the coldest measurement that a line is believed
+	ninetyPerc   = 2 * 1.6448536269514722
+	typicalT0    = 17.3 // °C, median of ten published series, 15.3 to 20.3
+	typicalT0Dev = 1.6  // °C, their standard deviation
+)
+
+// Hatching forecasts a clutch's hatching as a normal distribution with the
+// variance (c D)² + (D sT/(T-T0))² + s_lay², of single eggs, the thermometer
+// and the laying date.
+//
+//   - With durations at two temperatures or more it fits their line.
+//   - With one it draws the line through it and a T0 of 17.3 °C, the median
+//     of ten published series from Podarcis muralis to Dipsosaurus dorsalis,
+//     and adds what that T0 may be wrong by.
+//   - With none, or where nobody knows the temperature, it takes the sheet's
+//     range of days as the middle 90 %.
+//   - Where the eggs rest first (diapause), the sheet's durations count the
+//     rest too: the line is drawn through what remains of them, and the
+//     spread of the rest, taken as its middle 90 %, is added.
+//
+// It does not believe the line more than 3 °C below the coldest measurement,
+// and holds the rate level above the hottest.
+func Hatching(q Question) Forecast {
+	laid, layVariance := laying(q)
+	mean, variance, basis, cautions := development(q)
+	if mean <= 0 {
+		return Forecast{Basis: basis, Cautions: cautions}
+	}
+	sd := math.Sqrt(variance + layVariance)
+	normal := func(x float64) float64 { return 0.5 * math.Erfc((mean-x)/(sd*math.Sqrt2)) }
+	f := FromCDF(laid, mean, sd, normal, q.On)
+	f.Basis, f.Cautions = basis, append(cautions, safety(q)...)
+	return f
+}
+
+// laying returns the middle of the days on which the eggs may have been laid,
+// and the variance of a day picked among them.
+func laying(q Question) (civil.Date, float64) {
+	if q.LaidFrom.IsZero() || !q.LaidFrom.Before(q.Laid) {
+		return q.Laid, 0
+	}
+	w := q.Laid.Sub(q.LaidFrom)
+	n := float64(w + 1)
+	return q.LaidFrom.AddDays(w / 2), (n*n - 1) / 12
+}
+
+func development(q Question) (mean, variance float64, basis string, cautions []string) {
+	rest := (float64(q.Sheet.Diapause.From) + float64(q.Sheet.Diapause.To)) / 2
+	restSD := float64(q.Sheet.Diapause.To-q.Sheet.Diapause.From) / ninetyPerc
+	points := slices.Clone(q.Sheet.Points)
+	slices.SortStableFunc(points, func(a, b husbandry.IncubationPoint) int { return cmp.Compare(a.Temperature, b.Temperature) })
+	points = slices.DeleteFunc(points, func(p husbandry.IncubationPoint) bool { return p.Days-rest <= 0 })
+	for i := range points {
+		points[i].Days -= rest
+	}
+	suffix := ""
+	if rest > 0 {
+		suffix = fmt.Sprintf(", after a rest of %d-%d days", q.Sheet.Diapause.From, q.Sheet.Diapause.To)
+	}
+	if len(points) > 0 && q.Temperature != nil {
+		t := *q.Temperature
+		coldest, hottest := points[0].Temperature, points[len(points)-1].Temperature
+		if t < coldest-coldReach {
+			cautions = append(cautions, fmt.Sprintf("%s is more than %g °C colder than any measurement of these eggs: no forecast from temperature",
+				q.Units.Temperature(t), coldReach))
+		} else {
+			if t < coldest {
+				cautions = append(cautions, fmt.Sprintf("colder than the coldest measurement (%s): the forecast is drawn out of it", q.Units.Temperature(coldest)))
+			}
+			if t > hottest {
+				cautions = append(cautions, fmt.Sprintf("hotter than the hottest measurement (%s): development is not taken to run faster", q.Units.Temperature(hottest)))
+			}
+			if d, v, how, ok := byTemperature(points, t, q.Swing, q.Units); ok {
+				return rest + d, v + restSD*restSD, how + suffix, cautions
+			}
+		}
+	}
+	if span := q.Sheet.Days; span.To > 0 {
+		// A range over the usual temperatures counts the rest, too.
+		mean = (float64(span.From) + float64(span.To)) / 2
+		sd := max(float64(span.To-span.From)/ninetyPerc, eggSpread*mean)
+		return mean, sd * sd, fmt.Sprintf("the care sheet's range of %d-%d days", span.From, span.To), cautions
+	}
+	if len(points) > 0 && q.Temperature == nil {
+		lo, hi := points[0].Days, points[0].Days
+		for _, p := range points {
+			lo, hi = min(lo, p.Days), max(hi, p.Days)
+		}
+		mean = rest + (lo+hi)/2
+		sd := max((hi-lo)/ninetyPerc, 2*eggSpread*mean)
+		return mean, sd*sd + restSD*restSD, fmt.Sprintf("%.0f-%.0f days at the temperatures of %s, as the tub's is not known%s", lo, hi, sources(points), suffix), cautions
+	}
+	return 0, 0, "nothing known of this species' incubation at this temperature", cautions
+}
+
+// byTemperature returns the days of development at a tub's temperature, and
+// their variance.
+func byTemperature(points []husbandry.IncubationPoint, t, swing husbandry.Celsius, units husbandry.Units) (days, variance float64, basis string, ok bool) {
+	hottest := points[len(points)-1].Temperature
+	line, err := Fit(points)
+	single := err != nil
+	if single {
+		// The nearest measurement, and a threshold like other lizards'.
+		nearest := slices.MinFunc(points, func(a, b husbandry.IncubationPoint) int {
+			return cmp.Compare(math.Abs(float64(a.Temperature-t)), math.Abs(float64(b.Temperature-t)))
+		})
+		if nearest.Temperature <= typicalT0+1 {
+			return 0, 0, "", false
+		}
+		points = []husbandry.IncubationPoint{nearest}
+		line = Line{T0: typicalT0, K: nearest.Days * (float64(nearest.Temperature) - typicalT0)}
+	}
+	// Degrees above the hottest measurement add nothing.
+	degrees := EffectiveDegrees(t, swing, line.T0) - EffectiveDegrees(t, swing, hottest)
+	if degrees <= 0 {
+		return 0, 0, "", false
+	}
+	days = line.K / degrees
+	egg, heat := eggSpread*days, days*thermometer/degrees
+	variance = egg*egg + heat*heat
+	basis = fmt.Sprintf("%s at %d temperatures: %.0f degree-days above %s", sources(points), temperatures(points), line.K, units.Temperature(line.T0))
+	if single {
+		away := float64(points[0].Temperature - min(t, hottest))
+		doubt := days / degrees * away / float64(points[0].Temperature-line.T0) * typicalT0Dev
+		variance += doubt * doubt
+		basis = fmt.Sprintf("%s: %.0f days at %s", sources(points), points[0].Days, units.Temperature(points[0].Temperature))
+		if away != 0 {
+			basis += fmt.Sprintf(", carried over with a threshold of %s as in other lizards", units.Temperature(typicalT0))
+		}
+	}
+	return days, variance, basis, true
+}
+
+func temperatures(points []husbandry.IncubationPoint) int {
+	n := 0
+	for i, p := range points {
+		if i == 0 || p.Temperature != points[i-1].Temperature {
+			n++
+		}
+	}
+	return n
+}
+
+// sources names where points come from, each once.
+func sources(points []husbandry.IncubationPoint) string {
+	var names []string
+	for _, p := range points {
+		if p.Source != "" && !slices.Contains(names, p.Source) {
+			names = append(names, p.Source)
+		}
+	}
+	switch {
+	case len(names) == 0:
+		return "the care sheet"
+	case len(names) > 2:
+		return fmt.Sprintf("%s and %d more papers", names[0], len(names)-1)
+	case len(names) == 2:
+		return names[0] + " and " + names[1]
+	}
+	return names[0]
+}
+
+// safety says where a temperature is outside what eggs are known to hatch well
+// at. A swing counts with its extremes.
+func safety(q Question) []string {
+	s := q.Sheet
+	if q.Temperature == nil || s.SafeFrom == 0 && s.SafeTo == 0 {
+		return nil
+	}
+	t, r := *q.Temperature, max(0, q.Swing)
+	switch {
+	case s.SafeFrom != 0 && t-r < s.SafeFrom:
+		return []string{fmt.Sprintf("%s is colder than eggs of this species are known to hatch well at (%s)", q.Units.Temperature(t-r), safeRange(s, q.Units))}
+	case s.SafeTo != 0 && t+r > s.SafeTo:
+		return []string{fmt.Sprintf("%s is hotter than eggs of this species are known to hatch well at (%s)", q.Units.Temperature(t+r), safeRange(s, q.Units))}
+	}
+	return nil
+}
+
+func safeRange(s husbandry.Incubation, u husbandry.Units) string {
+	return u.Temperature(s.SafeFrom) + " to " + u.Temperature(s.SafeTo)
+}

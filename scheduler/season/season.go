@@ -1,0 +1,310 @@
+// Package season finds the windows of breeding in the plain way: the part of
+// the year in which a species is paired, and the days within which a female is
+// expected to lay.
+//
+// Start with [PairingTime], [LayingTime] and [GravidTime]. Each takes what is
+// known of one female and her care sheet and answers with a [Window], in words
+// too. Day length, cooling and warming, kinship and condition are left to
+// other implementations of the scheduler's forecasts.
+package season
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Window is the span of days within which something is expected. The zero
+// Window (Known false) says that nothing is; Basis may say why.
+type Window struct {
+	Known bool
+	// Event is what the window is computed from, as part of a key:
+	// "mated-2027-04-03", "after-F03-2027-05-12", "gravid-2027-05-01",
+	// "2027" for a season. It stays while figures are refined.
+	Event string
+	// From and To are the days worth watching, both included.
+	From, To civil.Date
+	// Seen says that eggs were seen or felt in her: they have to come out, and
+	// a window that passes without them is an alarm. Without it a window that
+	// passes only closes.
+	Seen  bool
+	Basis string
+}
+
+// Contains reports whether day is within the window.
+func (w Window) Contains(day civil.Date) bool {
+	return w.Known && !day.Before(w.From) && !day.After(w.To)
+}
+
+// Laid is one of a female's clutches.
+type Laid struct {
+	Clutch husbandry.ID
+	On     civil.Date
+}
+
+// Female is what is known of a female on a day.
+type Female struct {
+	Sheet    husbandry.Species
+	Latitude float64      // of the keeper, in degrees; below 0 flips the seasons
+	Clutches []Laid       // by date
+	Mated    []civil.Date // matings seen, by date
+	// Paired is the day on which the last pairing began, and Parted its last
+	// day; zero while they are together.
+	Paired, Parted civil.Date
+	// Gravid is the day from which she is known to carry eggs not laid yet;
+	// zero when she is not.
+	Gravid civil.Date
+	On     civil.Date // the day of the question
+}
+
+// Spans that no care sheet states, all common practice.
+const (
+	// restAfterLaying is how long a female is left alone after laying where
+	// the sheet has no interval between clutches.
+	restAfterLaying = 28
+	// matesWithin is how soon after being put together a pair mates, where
+	// nobody saw it.
+	matesWithin = 14
+	// seasonGap parts the clutches of one season from the next one's.
+	seasonGap = 120
+	// unknownSpan is how long a female seen gravid is watched where the sheet
+	// does not say when to expect the eggs.
+	unknownSpan = 42
+	// leastSpread, in days, keeps two alike intervals from promising a day.
+	leastSpread = 2
+)
+
+// PairingTime returns the window within which she may be paired: the season of
+// the sheet (half a year later south of the equator) that contains On or comes
+// next, after she has rested from her last clutch, and while the season's
+// limit of clutches is not reached. There is none for a female that carries
+// eggs, is together with a male, or was seen mating since her last clutch.
+func PairingTime(f Female) Window {
+	p := f.Sheet.Pairing
+	if p.IsZero() {
+		return Window{Basis: "no pairing season is known"}
+	}
+	last := lastLaid(f)
+	switch {
+	case !f.Gravid.IsZero():
+		return Window{Basis: "she carries eggs since " + words(f.Gravid)}
+	case !f.Paired.IsZero() && !f.Paired.After(f.On) && f.Parted.IsZero():
+		return Window{Basis: "she is with a male since " + words(f.Paired)}
+	}
+	from, to := seasonOf(p, f.Latitude, f.On)
+	w := Window{Known: true, Event: fmt.Sprintf("%d", from.Year()), From: from, To: to,
+		Basis: fmt.Sprintf("the season of the care sheet, %s to %s", words(from), words(to))}
+	if mated := lastOf(f.Mated); !mated.IsZero() && !mated.Before(from) && mated.After(last.On) {
+		return Window{Basis: "seen mating on " + words(mated)}
+	}
+	if limit := f.Sheet.Laying.Clutches; limit > 0 && clutchesSince(f, from) >= limit {
+		return Window{Basis: fmt.Sprintf("%d clutches this season, the limit of the care sheet", limit)}
+	}
+	if !last.On.IsZero() {
+		rest := int(f.Sheet.Laying.Interval.From)
+		if rest == 0 {
+			rest = restAfterLaying
+		}
+		if rested := last.On.AddDays(rest); rested.After(w.From) {
+			w.From = rested
+			w.Basis += fmt.Sprintf("; rested %d days since her clutch of %s", rest, words(last.On))
+		}
+		if w.From.After(w.To) {
+			return Window{Basis: "she rests from her clutch of " + words(last.On) + " until the season is over"}
+		}
+	}
+	return w
+}
+
+// seasonOf returns the season that contains on or is the next to begin.
+func seasonOf(p husbandry.PairingSeason, latitude float64, on civil.Date) (from, to civil.Date) {
+	shift := 0
+	if latitude < 0 {
+		shift = 6
+	}
+	for year := on.Year() - 2; ; year++ {
+		from = day(year, p.FromMonth, p.FromDay).AddMonths(shift)
+		to = day(year, p.UntilMonth, p.UntilDay)
+		if to.Before(day(year, p.FromMonth, p.FromDay)) {
+			to = day(year+1, p.UntilMonth, p.UntilDay)
+		}
+		to = to.AddMonths(shift)
+		if !to.Before(on) {
+			return from, to
+		}
+	}
+}
+
+// day clamps 29 February to the 28th in common years.
+func day(year int, month time.Month, d int) civil.Date {
+	first := civil.New(year, month, 1)
+	return first.AddDays(min(d, first.AddMonths(1).Sub(first)) - 1)
+}
+
+// LayingTime returns the days within which she is expected to lay:
+//
+//   - after a mating seen since her last clutch, the sheet's span from mating
+//     to laying; after a pairing, the same from any of its first two weeks;
+//   - after a clutch, the interval to the next: her own mean and twice its
+//     standard deviation where two intervals or more are known, else the
+//     sheet's, up to the sheet's number of clutches a season;
+//   - where she was seen gravid and nothing else is known, or what was known
+//     has passed before, the longest span from mating to laying from that day.
+func LayingTime(f Female) Window {
+	w := expected(f)
+	if f.Gravid.IsZero() {
+		return w
+	}
+	span, basis := int(f.Sheet.Laying.AfterMating.To), "within the care sheet's longest span from mating to laying"
+	if span == 0 {
+		span, basis = unknownSpan, "within six weeks (the care sheet does not say; common practice)"
+	}
+	if !w.Known || w.To.Before(f.Gravid) {
+		return Window{Known: true, Seen: true, Event: "gravid-" + f.Gravid.String(), From: f.Gravid, To: f.Gravid.AddDays(span),
+			Basis: fmt.Sprintf("seen gravid on %s, %s", words(f.Gravid), basis)}
+	}
+	w.Seen = true
+	w.Basis += "; seen gravid on " + words(f.Gravid)
+	return w
+}
+
+func expected(f Female) Window {
+	last := lastLaid(f)
+	after := f.Sheet.Laying.AfterMating
+	mated := firstMating(f)
+	if f.Paired.Sub(mated) >= gap(f) {
+		mated = civil.Date{} // of an earlier season than the pairing
+	}
+	if !mated.IsZero() && !after.IsZero() {
+		return Window{Known: true, Event: "mated-" + mated.String(), From: mated.AddDays(int(after.From)), To: mated.AddDays(int(after.To)),
+			Basis: fmt.Sprintf("%d-%d days after the mating of %s (care sheet)", after.From, after.To, words(mated))}
+	}
+	if !f.Paired.IsZero() && f.Paired.After(last.On) && !after.IsZero() {
+		until := f.Paired.AddDays(matesWithin)
+		if !f.Parted.IsZero() {
+			until = civil.Min(until, f.Parted)
+		}
+		return Window{Known: true, Event: "paired-" + f.Paired.String(), From: f.Paired.AddDays(int(after.From)), To: until.AddDays(int(after.To)),
+			Basis: fmt.Sprintf("%d-%d days after mating (care sheet), some day from %s to %s", after.From, after.To, words(f.Paired), words(until))}
+	}
+	if last.On.IsZero() {
+		return Window{Basis: "neither paired nor seen mating"}
+	}
+	season := thisSeason(f)
+	if limit := f.Sheet.Laying.Clutches; limit > 0 && len(season) >= limit {
+		return Window{Basis: fmt.Sprintf("%d clutches this season, the number of the care sheet", len(season))}
+	}
+	event := "after-" + string(last.Clutch)
+	if mean, sd, n := ownIntervals(f); n >= 2 {
+		sd = max(sd, leastSpread)
+		from, to := max(1, int(math.Floor(mean-2*sd))), int(math.Ceil(mean+2*sd))
+		return Window{Known: true, Event: event, From: last.On.AddDays(from), To: last.On.AddDays(to),
+			Basis: fmt.Sprintf("%d-%d days after her clutch of %s (%d own intervals, mean %.0f days)", from, to, words(last.On), n, mean)}
+	}
+	every := f.Sheet.Laying.Interval
+	if every.IsZero() {
+		return Window{Basis: "no interval between clutches is known"}
+	}
+	return Window{Known: true, Event: event, From: last.On.AddDays(int(every.From)), To: last.On.AddDays(int(every.To)),
+		Basis: fmt.Sprintf("%d-%d days after her clutch of %s (care sheet)", every.From, every.To, words(last.On))}
+}
+
+// GravidTime returns the days on which to look or feel for eggs: from the
+// pairing, the mating or the last clutch until she is known gravid or the
+// window of laying is over.
+func GravidTime(f Female, laying Window) Window {
+	if !laying.Known || laying.Seen {
+		return Window{}
+	}
+	from := lastLaid(f).On
+	if mated := firstMating(f); !mated.IsZero() && f.Paired.Sub(mated) < gap(f) {
+		from = mated
+	} else if f.Paired.After(from) {
+		from = f.Paired
+	}
+	if from.IsZero() || from.After(laying.To) {
+		return Window{}
+	}
+	return Window{Known: true, Event: laying.Event, From: from, To: laying.To, Basis: "eggs expected " + laying.Basis}
+}
+
+func lastLaid(f Female) Laid {
+	if len(f.Clutches) == 0 {
+		return Laid{}
+	}
+	return f.Clutches[len(f.Clutches)-1]
+}
+
+func lastOf(days []civil.Date) civil.Date {
+	var last civil.Date
+	for _, d := range days {
+		last = civil.Max(last, d)
+	}
+	return last
+}
+
+// firstMating returns the first of the latest matings in a row since her last
+// clutch: eggs follow the first one. Matings of an earlier season, from which
+// no eggs came, do not count. It is no date where there was none.
+func firstMating(f Female) civil.Date {
+	laid := lastLaid(f).On
+	var first civil.Date
+	for i := len(f.Mated) - 1; i >= 0 && f.Mated[i].After(laid); i-- {
+		if !first.IsZero() && first.Sub(f.Mated[i]) >= gap(f) {
+			break
+		}
+		first = f.Mated[i]
+	}
+	return first
+}
+
+func clutchesSince(f Female, from civil.Date) int {
+	n := 0
+	for _, c := range f.Clutches {
+		if !c.On.Before(from) {
+			n++
+		}
+	}
+	return n
+}
+
+// thisSeason returns the last clutches that follow one another without a gap
+// that parts seasons.
+func thisSeason(f Female) []Laid {
+	i := len(f.Clutches) - 1
+	for i > 0 && f.Clutches[i].On.Sub(f.Clutches[i-1].On) < gap(f) {
+		i--
+	}
+	return f.Clutches[max(0, i):]
+}
+
+// gap is the least number of days without eggs that ends a season.
+func gap(f Female) int { return max(seasonGap, int(f.Sheet.Laying.Interval.To)*3/2) }
+
+// ownIntervals returns mean and standard deviation of the days between her
+// clutches within seasons.
+func ownIntervals(f Female) (mean, sd float64, n int) {
+	var days []float64
+	for i := 1; i < len(f.Clutches); i++ {
+		if d := f.Clutches[i].On.Sub(f.Clutches[i-1].On); d > 0 && d < gap(f) {
+			days = append(days, float64(d))
+		}
+	}
+	for _, d := range days {
+		mean += d
+	}
+	n = len(days)
+	if n < 2 {
+		return mean, 0, n
+	}
+	mean /= float64(n)
+	for _, d := range days {
+		sd += (d - mean) * (d - mean)
+	}
+	return mean, math.Sqrt(sd / float64(n-1)), n
+}
+
+func words(d civil.Date) string { return d.Format("2 January") }

@@ -1,0 +1,244 @@
+package diag
+
+import (
+	"strings"
+	"unicode"
+)
+
+// DidYouMean returns the hint "did you mean `x`?" where one to three of the
+// candidates are about equally likely to be what was meant, and "" otherwise.
+func DidYouMean(got string, candidates []string) string {
+	s := Suggest(got, candidates)
+	switch len(s) {
+	case 0:
+		return ""
+	case 1:
+		return "did you mean `" + s[0] + "`?"
+	}
+	return "did you mean `" + strings.Join(s[:len(s)-1], "`, `") + "` or `" + s[len(s)-1] + "`?"
+}
+
+// mostSuggestions is how many equally near candidates are still a help. When
+// E99 is missing and E09, E19, ... are all one letter away, none of them is.
+const mostSuggestions = 3
+
+// Suggest returns the candidates that got was most likely meant to be, in
+// their own order: those that differ only in case, separators and leading
+// zeros; else what people commonly write for one of them; else the nearest by
+// letters changed, left out, added or swapped; else those that got shortens.
+// It returns none where nothing is near or too many are.
+func Suggest(got string, candidates []string) []string {
+	plain := simplify(got)
+	if plain == "" {
+		return nil
+	}
+	for _, near := range []func() []string{
+		func() []string { return same(plain, candidates) },
+		func() []string { return mixedUp(plain, candidates) },
+		func() []string { return nearest(plain, candidates) },
+		func() []string { return shortened(plain, candidates) },
+	} {
+		if s := near(); len(s) > mostSuggestions {
+			return nil
+		} else if len(s) > 0 {
+			return s
+		}
+	}
+	return nil
+}
+
+func same(plain string, candidates []string) (found []string) {
+	for _, c := range candidates {
+		if simplify(c) == plain {
+			found = append(found, c)
+		}
+	}
+	return found
+}
+
+func mixedUp(plain string, candidates []string) (found []string) {
+	for _, want := range mixUps[plain] {
+		for _, c := range candidates {
+			if c == want {
+				found = append(found, c)
+			}
+		}
+	}
+	return found
+}
+
+func nearest(plain string, candidates []string) (found []string) {
+	best := 1 + len(plain)/4 // letters off: one of three, two of four to seven
+	if len(plain) < 3 {
+		best = 0 // every two-letter word is near every other
+	}
+	best = min(best, 3)
+	for _, c := range candidates {
+		d := distance(plain, simplify(c), best)
+		if d > best || d == 0 {
+			continue
+		}
+		if d < best {
+			best, found = d, nil
+		}
+		found = append(found, c)
+	}
+	return found
+}
+
+func shortened(plain string, candidates []string) (found []string) {
+	if len(plain) < 3 {
+		return nil
+	}
+	for _, c := range candidates {
+		s := simplify(c)
+		if strings.HasPrefix(s, plain) || len(s) >= 3 && strings.HasPrefix(plain, s) {
+			found = append(found, c)
+		}
+	}
+	return found
+}
+
+// simplify drops what people get wrong without noticing: case, separators, and
+// zeros before a number.
+func simplify(s string) string {
+	var b strings.Builder
+	digits := false // within a number that has begun
+	for i, r := range s {
+		switch {
+		case r == '-' || r == '_' || r == '.' || unicode.IsSpace(r):
+			digits = false
+			continue
+		case r == '0' && !digits && i+1 < len(s) && s[i+1] >= '0' && s[i+1] <= '9':
+			continue
+		}
+		digits = r >= '0' && r <= '9'
+		b.WriteRune(unicode.ToLower(r))
+	}
+	return b.String()
+}
+
+// distance counts the letters to change, drop, add or swap with their
+// neighbour to make b of a (optimal string alignment). It gives up, returning
+// more than most, as soon as the answer exceeds most.
+func distance(a, b string, most int) int {
+	if len(a)-len(b) > most || len(b)-len(a) > most {
+		return most + 1
+	}
+	before, last, row := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
+	for j := range last {
+		last[j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		row[0] = i
+		least := i
+		for j := 1; j <= len(b); j++ {
+			change := last[j-1]
+			if a[i-1] != b[j-1] {
+				change++
+			}
+			row[j] = min(change, last[j]+1, row[j-1]+1)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				row[j] = min(row[j], before[j-2]+1)
+			}
+			least = min(least, row[j])
+		}
+		if least > most {
+			return most + 1
+		}
+		before, last, row = last, row, before
+	}
+	return last[len(b)]
+}
+
+// mixUps has what people write for a word of the books, simplified, and the
+// words it may stand for; only those that are candidates are suggested.
+var mixUps = map[string][]string{
+	"birthday":    {"hatched"},
+	"born":        {"hatched"},
+	"dob":         {"hatched"},
+	"hatchdate":   {"hatched"},
+	"bought":      {"acquired"},
+	"got":         {"acquired"},
+	"died":        {"left"},
+	"dead":        {"left"},
+	"sold":        {"left"},
+	"sire":        {"father", "male"},
+	"dam":         {"mother", "female"},
+	"gender":      {"sex"},
+	"m":           {"male"},
+	"f":           {"female"},
+	"unknown":     {"unsexed"},
+	"baby":        {"hatchling"},
+	"neonate":     {"hatchling"},
+	"young":       {"juvenile"},
+	"cage":        {"enclosure", "enclosures"},
+	"tank":        {"enclosure", "enclosures"},
+	"terrarium":   {"enclosure", "enclosures"},
+	"viv":         {"enclosure", "enclosures"},
+	"vivarium":    {"enclosure", "enclosures"},
+	"lizard":      {"animal", "animals"},
+	"shelf":       {"rack", "racks"},
+	"lay":         {"laid", "laying"},
+	"date":        {"laid", "from"},
+	"temp":        {"temperature"},
+	"qty":         {"count"},
+	"quantity":    {"count"},
+	"number":      {"count", "eggs"},
+	"infertile":   {"slugs"},
+	"lid":         {"tub"},
+	"comment":     {"note"},
+	"remark":      {"note"},
+	"remarks":     {"note"},
+	"label":       {"name"},
+	"warning":     {"caution"},
+	"interval":    {"every", "since_last"},
+	"frequency":   {"every", "since_last"},
+	"repeat":      {"every", "since_last"},
+	"schedule":    {"cron", "weekdays", "every"},
+	"on":          {"weekdays", "from"},
+	"days":        {"every", "since_last"},
+	"type":        {"kind"},
+	"begin":       {"from", "began"},
+	"start":       {"from", "began"},
+	"since":       {"from", "began"},
+	"end":         {"until"},
+	"to":          {"until"},
+	"till":        {"until"},
+	"duration":    {"minutes"},
+	"sitter":      {"cover"},
+	"timezone":    {"zone"},
+	"tz":          {"zone"},
+	"lat":         {"latitude"},
+	"time":        {"at"},
+	"email":       {"to"},
+	"recipient":   {"to"},
+	"sender":      {"from"},
+	"host":        {"smtp", "imap"},
+	"server":      {"smtp", "imap"},
+	"username":    {"user"},
+	"login":       {"user"},
+	"ssl":         {"tls"},
+	"folder":      {"mailbox"},
+	"port":        {"listen"},
+	"imperial":    {"us"},
+	"topup":       {"nest-top-up"},
+	"feeding":     {"feed"},
+	"dust":        {"supplement"},
+	"watering":    {"water"},
+	"misting":     {"mist"},
+	"spray":       {"mist"},
+	"cleaning":    {"clean"},
+	"hatch":       {"hatching", "hatch-watch"},
+	"custom":      {"own"},
+	"other":       {"own"},
+	"overdue":     {"stays"},
+	"expires":     {"lapses"},
+	"latin":       {"scientific"},
+	"binomial":    {"scientific"},
+	"settings":    {"keeper"},
+	"egg":         {"eggs", "clutch"},
+	"conditions":  {"states"},
+	"authserv":    {"authserv_id"},
+	"certificate": {"ca_file"},
+}

@@ -1,0 +1,753 @@
+package tables
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"github.com/BurntSushi/toml"
+
+	"nestround/config/diag"
+)
+
+// Parse reads the file src, naming it name in problems, which it adds to list.
+// It always returns a table: what could be read of the file. Lost says whether
+// records may be missing from it.
+func Parse(name string, src []byte, list *diag.List) *Table {
+	f := &file{name: name, list: list, lines: []int{0}}
+	root := &Table{f: f, name: "the file", how: headed}
+	if len(src) > MaxFile {
+		f.lost = true
+		Place{f: f}.Error(fmt.Sprintf("the file is larger than %d MiB and is not read", MaxFile>>20), "split it; any file may hold any table")
+		return root
+	}
+	text := strings.TrimPrefix(string(src), "\ufeff")
+	f.src = text
+	for i := 0; i < len(text); i++ {
+		if text[i] == '\n' {
+			f.lines = append(f.lines, i+1)
+		}
+	}
+	f.src = f.mendBytes(text)
+	s := scanner{f: f, root: root, table: root, pending: make([]pendingValue, 0, atOnce)}
+	s.file()
+	s.fill()
+	return root
+}
+
+// Lost reports whether a part of the file could not be read that may have held
+// a record or its id, so that a reference to an unknown id proves nothing.
+func (t *Table) Lost() bool { return t.f.lost }
+
+// mendBytes reports what no TOML file may hold (TOML 1.0.0, "Spec": UTF-8
+// only; control characters other than tab and line ends nowhere) and returns
+// the text with blanks in its stead, so that the rest can be read.
+func (f *file) mendBytes(text string) string {
+	var mended []byte
+	blank := func(from, to int) {
+		if mended == nil {
+			mended = []byte(text)
+		}
+		for i := from; i < to; i++ {
+			mended[i] = ' '
+		}
+	}
+	bad := func(at int, message, hint string) {
+		f.syntax++
+		f.lost = true
+		if f.syntax <= maxSyntaxErrors {
+			Place{f: f, at: at}.Error(message, hint)
+		}
+	}
+	for i := range f.lines {
+		from, to := f.lines[i], len(text)
+		if i+1 < len(f.lines) {
+			to = f.lines[i+1] - 1
+		}
+		if to-from > MaxLine {
+			bad(from, fmt.Sprintf("the line is longer than %d KiB and is not read", MaxLine>>10), "")
+			blank(from, to)
+		}
+	}
+	for i := 0; i < len(text); {
+		r, size := utf8.DecodeRuneInString(text[i:])
+		switch {
+		case mended != nil && mended[i] == ' ':
+		case r == utf8.RuneError && size == 1:
+			bad(i, fmt.Sprintf("byte 0x%02x is not UTF-8", text[i]), "save the file as UTF-8")
+			blank(i, i+1)
+		case r == 0:
+			bad(i, "a NUL byte stands here", "the file is damaged, or saved as UTF-16; save it as UTF-8")
+			blank(i, i+1)
+		case r == '\r' && i+1 < len(text) && text[i+1] == '\n':
+		case r < ' ' && r != '\t' && r != '\n', r == 0x7f:
+			bad(i, fmt.Sprintf("a control character (0x%02x) stands here", r), "delete it")
+			blank(i, i+1)
+		}
+		i += size
+	}
+	if mended == nil {
+		return text
+	}
+	return string(mended)
+}
+
+// scanner walks through the statements of a file. It finds where keys, values
+// and headers stand; what a value means is the library's.
+type scanner struct {
+	f     *file
+	i     int
+	root  *Table
+	table *Table // that of the last header
+
+	pending []pendingValue
+}
+
+// atOnce is how many values are decoded together.
+const atOnce = 64
+
+func (s *scanner) more() bool { return s.i < len(s.f.src) }
+
+func (s *scanner) peek(c byte) bool { return s.more() && s.f.src[s.i] == c }
+
+func (s *scanner) starts(word string) bool { return strings.HasPrefix(s.f.src[s.i:], word) }
+
+// blanks skips spaces and tabs.
+func (s *scanner) blanks() {
+	for s.peek(' ') || s.peek('\t') {
+		s.i++
+	}
+}
+
+// space skips spaces, line ends and comments.
+func (s *scanner) space() {
+	for s.more() {
+		switch s.f.src[s.i] {
+		case ' ', '\t', '\r', '\n':
+			s.i++
+		case '#':
+			s.i = s.lineEnd(s.i)
+		default:
+			return
+		}
+	}
+}
+
+// lineEnd returns the offset of the line feed that ends the line at i, or of
+// the end of the file.
+func (s *scanner) lineEnd(i int) int {
+	if n := strings.IndexByte(s.f.src[i:], '\n'); n >= 0 {
+		return i + n
+	}
+	return len(s.f.src)
+}
+
+// error reports a fault of syntax and reports whether reading may go on.
+func (s *scanner) error(p Place, message, hint string) bool {
+	s.f.syntax++
+	if s.f.syntax > maxSyntaxErrors {
+		s.f.lost = true
+		p.Error("too many faults; the rest of the file is not read", "mend the ones above and check again")
+		s.i = len(s.f.src)
+		return false
+	}
+	p.Error(message, hint)
+	return true
+}
+
+func (s *scanner) place(at int) Place {
+	return Place{f: s.f, at: at, withhold: s.table.secret}
+}
+
+func (s *scanner) file() {
+	for {
+		s.space()
+		if !s.more() {
+			return
+		}
+		if s.peek('[') {
+			s.header()
+		} else {
+			s.statement()
+		}
+	}
+}
+
+// part is one part of a dotted key.
+type part struct {
+	name string
+	at   int
+}
+
+func isBare(c byte) bool {
+	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '-' || c == '_'
+}
+
+// key reads a dotted key and leaves i behind it and its trailing blanks. The
+// error's place is i.
+func (s *scanner) key() ([]part, error) {
+	var parts []part
+	for {
+		s.blanks()
+		at := s.i
+		var name string
+		switch {
+		case s.peek('"') || s.peek('\''):
+			quotes, end, closed := s.quoted(s.i)
+			if !closed || len(quotes) == 3 {
+				return nil, errors.New("a quoted key is closed on its line")
+			}
+			values, err := decode("v = " + s.f.src[s.i:end])
+			if err != nil {
+				words, _ := reword(err.Message)
+				return nil, errors.New(words)
+			}
+			name, _ = values["v"].(string)
+			s.i = end
+		default:
+			for s.more() && isBare(s.f.src[s.i]) {
+				s.i++
+			}
+			name = s.f.src[at:s.i]
+			if name == "" {
+				return nil, errors.New("a key is expected here")
+			}
+		}
+		parts = append(parts, part{name, at})
+		s.blanks()
+		if !s.peek('.') {
+			return parts, nil
+		}
+		if len(parts) == MaxParts {
+			return nil, fmt.Errorf("the key has more than %d parts", MaxParts)
+		}
+		s.i++
+	}
+}
+
+// header reads [a.b] or [[a.b]] and makes it the table of what follows.
+func (s *scanner) header() {
+	at := s.i
+	many := s.starts("[[")
+	open, close := "[", "]"
+	if many {
+		open, close = "[[", "]]"
+	}
+	s.i += len(open)
+	parts, err := s.key()
+	// What follows belongs to nobody until the header is known to be right.
+	s.table = &Table{f: s.f, broken: true, secret: secretive(parts), how: headed}
+	switch {
+	case err != nil:
+		s.badHeader(s.i, err.Error())
+		return
+	case !s.starts(close):
+		s.badHeader(s.i, fmt.Sprintf("the header is not closed by `%s`", close))
+		return
+	}
+	s.i += len(close)
+	s.blanks()
+	if s.peek('\r') && s.starts("\r\n") {
+		s.i++
+	}
+	if s.more() && !s.peek('\n') && !s.peek('#') {
+		s.badHeader(s.i, "nothing but a comment may follow a header on its line")
+		return
+	}
+	if t := s.open(at, parts, many); t != nil {
+		s.table = t
+	} else {
+		s.f.lost = true
+	}
+}
+
+func (s *scanner) badHeader(at int, message string) {
+	s.f.lost = true
+	if s.error(s.place(at), message, "a header looks like [digest] or [[animal]]") {
+		s.i = s.lineEnd(s.i)
+	}
+}
+
+// open finds or makes the table that a header names. It returns nil, having
+// reported why, where the header contradicts what stands above it.
+func (s *scanner) open(at int, parts []part, many bool) *Table {
+	t := s.root
+	for n, p := range parts {
+		last := n == len(parts)-1
+		place := s.place(p.at)
+		e := t.find(p.name)
+		if e == nil {
+			v := &Value{f: s.f, at: at, kind: subtable}
+			e = &entry{key: p.name, at: p.at, value: v}
+			child := &Table{f: s.f, at: at, name: headerName(parts[:n+1], many && last), secret: secretive(parts[:n+1])}
+			if last {
+				child.how = headed
+			}
+			if last && many {
+				v.kind = tables
+				v.items = []*Value{{f: s.f, at: at, kind: subtable, table: child}}
+			} else {
+				v.table = child
+			}
+			t.add(e)
+			t = child
+			continue
+		}
+		first := Place{f: s.f, at: e.at}
+		switch {
+		case e.value.kind == unread:
+			return nil
+		case e.value.kind == tables:
+			if last && many {
+				child := &Table{f: s.f, at: at, name: headerName(parts, true), how: headed, secret: secretive(parts)}
+				e.value.items = append(e.value.items, &Value{f: s.f, at: at, kind: subtable, table: child})
+				return child
+			}
+			if last {
+				s.error(place, fmt.Sprintf("`%s` is a list of tables since %v", p.name, first), fmt.Sprintf("write [[%s]]", joined(parts)))
+				return nil
+			}
+			t = e.value.items[len(e.value.items)-1].table
+		case e.value.kind != subtable || e.value.table.how == inline:
+			s.error(place, fmt.Sprintf("`%s` already has a value, at %v", p.name, first), "a key stands once; delete one of the two")
+			return nil
+		case last && many:
+			s.error(place, fmt.Sprintf("`%s` is a single table since %v", p.name, first), fmt.Sprintf("write [[%s]] there as well if there may be several", joined(parts)))
+			return nil
+		case last && e.value.table.how != implied:
+			s.error(place, fmt.Sprintf("the table [%s] stands twice; first at %v", joined(parts), first), "put their keys under one header")
+			return nil
+		default:
+			t = e.value.table
+			if last {
+				t.how, t.at, e.value.at, e.at = headed, at, at, p.at
+			}
+		}
+	}
+	return t
+}
+
+func joined(parts []part) string {
+	var names []string
+	for _, p := range parts {
+		names = append(names, p.name)
+	}
+	return strings.Join(names, ".")
+}
+
+func headerName(parts []part, many bool) string {
+	if many {
+		return "[[" + joined(parts) + "]]"
+	}
+	return "[" + joined(parts) + "]"
+}
+
+// secretive reports whether a table of that name has secrets among its keys:
+// a misspelt one must not be shown with its line.
+func secretive(parts []part) bool { return len(parts) > 0 && parts[0].name == "mail" }
+
+// statement reads `key = value` and adds it to the table.
+func (s *scanner) statement() {
+	start := s.i
+	parts, err := s.key()
+	if err == nil && !s.peek('=') {
+		err = fmt.Errorf("`=` is expected here, after the key `%s`", joined(parts))
+	}
+	if err != nil {
+		s.table.broken, s.f.lost = true, true
+		if s.error(s.place(s.i), err.Error(), "") {
+			s.i = s.lineEnd(start)
+		}
+		return
+	}
+	s.i++
+	s.blanks()
+	at := s.i
+	withhold := s.table.secret || secretive(parts) || mayBeSecret(s.f.text(s.f.line(start)))
+	v, wrong := s.value(1, withhold)
+	s.blanks()
+	if wrong == nil && s.more() && !s.peek('#') && !s.peek('\n') && !s.starts("\r\n") {
+		wrong = &fault{at: s.i, message: "nothing but a comment may follow a value on its line"}
+	}
+	end := s.lineEnd(s.i)
+	pending := pendingValue{value: v, from: at, to: end, withhold: withhold, table: s.table, isID: parts[0].name == "id"}
+	if wrong != nil {
+		pending.spoil()
+	}
+	if twice := s.insert(s.table, parts, v, withhold); wrong == nil {
+		wrong = twice
+	}
+	s.i = end
+	if wrong == nil {
+		s.pending = append(s.pending, pending)
+		if len(s.pending) == cap(s.pending) {
+			s.fill()
+		}
+		return
+	}
+	s.fill()
+	s.table.broken = true
+	s.f.lost = s.f.lost || wrong.open || pending.isID
+	if s.error(Place{f: s.f, at: wrong.at, withhold: withhold}, wrong.message, wrong.hint) && wrong.open {
+		s.i = s.resume(s.lineEnd(at))
+	}
+}
+
+// pendingValue is a value whose extent is known and whose content is not.
+type pendingValue struct {
+	value    *Value
+	from, to int // its text, and what else stands on its last line
+	withhold bool
+	table    *Table
+	isID     bool
+}
+
+// spoil makes the value one that is known to stand there, so that nobody
+// misses it, and to be no good.
+func (p *pendingValue) spoil() { *p.value = Value{f: p.value.f, at: p.value.at, kind: unread} }
+
+// resume returns where reading goes on after a value that is never closed: the
+// end of the line at i, or of a later one, whose next line looks like a header
+// or like `key =`.
+func (s *scanner) resume(i int) int {
+	for i < len(s.f.src) {
+		end := s.lineEnd(i + 1)
+		probe := scanner{f: s.f, i: i + 1}
+		probe.blanks()
+		header := probe.peek('[')
+		for probe.peek('[') {
+			probe.i++
+		}
+		_, err := probe.key()
+		if err == nil && probe.i <= end && (header && probe.peek(']') || !header && probe.peek('=')) {
+			return i
+		}
+		i = end
+	}
+	return len(s.f.src)
+}
+
+// insert adds a value under a dotted key.
+func (s *scanner) insert(t *Table, parts []part, v *Value, withhold bool) *fault {
+	for n, p := range parts {
+		e := t.find(p.name)
+		last := n == len(parts)-1
+		switch {
+		case e == nil && last:
+			t.add(&entry{key: p.name, at: p.at, value: v})
+			return nil
+		case e == nil:
+			child := &Table{f: s.f, at: p.at, name: "`" + p.name + "`", how: dotted, secret: withhold}
+			t.add(&entry{key: p.name, at: p.at, value: &Value{f: s.f, at: p.at, kind: subtable, table: child}})
+			t = child
+		case !last && e.value.kind == subtable && e.value.table.how == dotted:
+			t = e.value.table
+		default:
+			return &fault{
+				at:      p.at,
+				message: fmt.Sprintf("`%s` stands twice; first at %v", p.name, Place{f: s.f, at: e.at}),
+				hint:    "a key stands once in a table; delete one of the two",
+			}
+		}
+	}
+	return nil
+}
+
+// fault is what is wrong with a value.
+type fault struct {
+	at            int
+	open          bool // something is never closed: where the value ends is not known
+	message, hint string
+}
+
+// value finds the extent of the value at i, depth levels deep, and where its
+// parts stand; fill gives it its content.
+func (s *scanner) value(depth int, withhold bool) (*Value, *fault) {
+	at := s.i
+	v := &Value{f: s.f, at: at}
+	if depth > MaxParts {
+		return v, &fault{at: at, message: fmt.Sprintf("more than %d levels of brackets", MaxParts)}
+	}
+	switch {
+	case s.peek('"') || s.peek('\''):
+		quotes, end, closed := s.quoted(at)
+		s.i = end
+		if !closed {
+			return v, &fault{
+				at: at, open: len(quotes) == 3,
+				message: "the text that begins here is not closed", hint: "end it with " + quotes,
+			}
+		}
+		return v, nil
+	case s.peek('['):
+		v.kind = array
+		return v, s.array(v, depth, withhold)
+	case s.peek('{'):
+		v.kind = subtable
+		v.table = &Table{f: s.f, at: at, name: "this table", how: inline, secret: withhold}
+		return v, s.inline(v.table, depth, withhold)
+	}
+	for s.more() && strings.IndexByte(",]}#\r\n", s.f.src[s.i]) < 0 {
+		s.i++
+	}
+	if s.i == at {
+		return v, &fault{at: at, message: "a value is expected here"}
+	}
+	return v, nil
+}
+
+// quoted returns the quotes that open the text at i, the offset behind it, and
+// whether it is closed.
+func (s *scanner) quoted(i int) (quotes string, end int, closed bool) {
+	src := s.f.src
+	quotes = src[i : i+1]
+	if three := strings.Repeat(quotes, 3); strings.HasPrefix(src[i:], three) {
+		quotes = three
+	}
+	for j := i + len(quotes); j < len(src); j++ {
+		switch {
+		case src[j] == '\n' && len(quotes) == 1:
+			return quotes, j, false
+		case src[j] == '\\' && quotes[0] == '"' && !strings.HasPrefix(src[j+1:], "\n"):
+			j++
+		case strings.HasPrefix(src[j:], quotes):
+			j += len(quotes)
+			// Up to two quotes may stand before the closing three.
+			for n := 0; n < 2 && len(quotes) == 3 && j < len(src) && src[j] == quotes[0]; n++ {
+				j++
+			}
+			return quotes, j, true
+		}
+	}
+	return quotes, len(src), false
+}
+
+func (s *scanner) array(v *Value, depth int, withhold bool) *fault {
+	open := s.i
+	s.i++
+	for {
+		s.space()
+		if s.peek(']') {
+			s.i++
+			return nil
+		}
+		if !s.more() {
+			return &fault{at: open, open: true, message: "the list that begins here is not closed", hint: "end it with ]"}
+		}
+		item, wrong := s.value(depth+1, withhold)
+		if wrong != nil {
+			return wrong
+		}
+		v.items = append(v.items, item)
+		s.space()
+		if s.peek(',') {
+			s.i++
+		} else if s.more() && !s.peek(']') {
+			return s.unexpected(open, "a comma or ] is expected here")
+		}
+	}
+}
+
+func (s *scanner) inline(t *Table, depth int, withhold bool) *fault {
+	open := s.i
+	s.i++
+	for {
+		s.space()
+		if s.peek('}') {
+			s.i++
+			return nil
+		}
+		if !s.more() {
+			return &fault{at: open, open: true, message: "the table that begins here is not closed", hint: "end it with }"}
+		}
+		parts, err := s.key()
+		if err != nil {
+			return s.unexpected(open, err.Error())
+		}
+		if !s.peek('=') {
+			return s.unexpected(open, fmt.Sprintf("`=` is expected here, after the key `%s`", joined(parts)))
+		}
+		s.i++
+		s.blanks()
+		v, wrong := s.value(depth+1, withhold)
+		if wrong == nil {
+			wrong = s.insert(t, parts, v, withhold)
+		}
+		if wrong != nil {
+			return wrong
+		}
+		s.space()
+		if s.peek(',') {
+			s.i++
+		} else if s.more() && !s.peek('}') {
+			return s.unexpected(open, "a comma or } is expected here")
+		}
+	}
+}
+
+// unexpected is the fault of something out of place between the brackets that
+// open at the offset open. On a later line it is most likely the next key, and
+// the bracket the one that was forgotten.
+func (s *scanner) unexpected(open int, message string) *fault {
+	if s.f.line(open) != s.f.line(s.i) {
+		closing := map[byte]string{'[': "]", '{': "}"}[s.f.src[open]]
+		return &fault{at: open, open: true, message: "the brackets that open here are not closed", hint: "end them with " + closing}
+	}
+	return &fault{at: s.i, message: message}
+}
+
+// fill has the library decode the pending values. Several at once are faster;
+// where one of them is wrong, each is decoded alone to tell which and where.
+func (s *scanner) fill() {
+	pending := s.pending
+	s.pending = s.pending[:0]
+	var document strings.Builder
+	for i, p := range pending {
+		fmt.Fprintf(&document, "v%d = %s\n", i, s.f.src[p.from:p.to])
+	}
+	values, err := decode(document.String())
+	if err == nil && len(values) == len(pending) {
+		good := true
+		for i, p := range pending {
+			good = p.value.take(values["v"+strconv.Itoa(i)]) && good
+		}
+		if good {
+			return
+		}
+	}
+	for _, p := range pending {
+		wrong := s.fillAlone(p)
+		if wrong == nil {
+			continue
+		}
+		if p.withhold {
+			wrong.message, wrong.hint = "this value cannot be read", ""
+		}
+		p.spoil()
+		p.table.broken = true
+		s.f.lost = s.f.lost || p.isID
+		if !s.error(Place{f: s.f, at: wrong.at, withhold: p.withhold}, wrong.message, wrong.hint) {
+			return
+		}
+	}
+}
+
+func (s *scanner) fillAlone(p pendingValue) *fault {
+	const assignment = "v = "
+	values, err := decode(assignment + s.f.src[p.from:p.to] + "\n")
+	if err != nil {
+		// The library may be off by a character; the scalar is certain.
+		at := p.value.lastBefore(p.from + err.Position.Start - len(assignment) + 1)
+		message, hint := reword(err.Message)
+		return &fault{at: at, message: message, hint: hint}
+	}
+	if !p.value.take(values["v"]) {
+		return &fault{at: p.from, message: "this value cannot be read"}
+	}
+	return nil
+}
+
+// lastBefore returns where the last scalar of v that begins at or before the
+// offset does.
+func (v *Value) lastBefore(offset int) int {
+	at := v.at
+	for _, item := range v.items {
+		if item.at <= offset {
+			at = item.lastBefore(offset)
+		}
+	}
+	if v.table != nil {
+		for _, e := range v.table.entries {
+			if e.value.at <= offset {
+				at = e.value.lastBefore(offset)
+			}
+		}
+	}
+	return at
+}
+
+func decode(document string) (values map[string]any, fault *toml.ParseError) {
+	const unreadable = "this value cannot be read"
+	defer func() {
+		// The library panics where it finds a fault in itself.
+		if recover() != nil {
+			values, fault = nil, &toml.ParseError{Message: unreadable}
+		}
+	}()
+	if _, err := toml.Decode(document, &values); err != nil {
+		if parse, ok := errors.AsType[toml.ParseError](err); ok {
+			return nil, &parse
+		}
+		return nil, &toml.ParseError{Message: unreadable}
+	}
+	return values, nil
+}
+
+// take puts what the library decoded into v, and reports whether both are of
+// the same shape.
+func (v *Value) take(raw any) bool {
+	switch v.kind {
+	case subtable:
+		m, ok := raw.(map[string]any)
+		return ok && v.table.take(m)
+	case array:
+		var items []any
+		switch raw := raw.(type) {
+		case []any:
+			items = raw
+		case []map[string]any:
+			for _, m := range raw {
+				items = append(items, m)
+			}
+		default:
+			return false
+		}
+		if len(items) != len(v.items) {
+			return false
+		}
+		for i, item := range v.items {
+			if !item.take(items[i]) {
+				return false
+			}
+		}
+		return true
+	}
+	switch raw.(type) {
+	case string, int64, float64, bool, time.Time:
+		v.raw = raw
+		return true
+	}
+	return false
+}
+
+func (t *Table) take(m map[string]any) bool {
+	if len(m) != len(t.entries) {
+		return false
+	}
+	for _, e := range t.entries {
+		if raw, ok := m[e.key]; !ok || !e.value.take(raw) {
+			return false
+		}
+	}
+	return true
+}
+
+// reword puts a message of the library into the words of this program, where
+// its own are hard to understand.
+func reword(message string) (words, hint string) {
+	switch {
+	case strings.HasPrefix(message, "expected value but found"), strings.HasPrefix(message, "expected a top-level item to end"):
+		return "this is not a value", "text, quantities with their units, and all but numbers, dates, true and false stand in quotes"
+	case strings.HasPrefix(message, "invalid datetime"):
+		return "there is no such date", "a date looks like 2027-05-12"
+	case strings.HasPrefix(message, "invalid escape"):
+		return message, `write \\ for a backslash, or put the text in single quotes`
+	}
+	if strings.HasPrefix(message, "TOML") {
+		return strings.TrimSuffix(message, "."), ""
+	}
+	return strings.ToLower(message[:1]) + strings.TrimSuffix(message[1:], "."), ""
+}

@@ -1,0 +1,532 @@
+package tables
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+
+	"nestround/config/diag"
+	"nestround/tasks/civil"
+)
+
+// Here returns the place of the table: its header or its opening brace.
+func (t *Table) Here() Place {
+	if t == nil {
+		return Place{}
+	}
+	return Place{f: t.f, at: t.at, withhold: t.secret}
+}
+
+// Place returns the place of the value of key, or of the table where it has no
+// such key.
+func (t *Table) Place(key string) Place {
+	if e := t.find(key); e != nil {
+		return Place{f: t.f, at: e.value.at}
+	}
+	return t.Here()
+}
+
+// KeyPlace returns the place of the key itself, or of the table where it has
+// no such key.
+func (t *Table) KeyPlace(key string) Place {
+	if e := t.find(key); e != nil {
+		return Place{f: t.f, at: e.at}
+	}
+	return t.Here()
+}
+
+// Name returns the table's name for messages: "[[animal]]", "[mail.out]".
+func (t *Table) Name() string { return t.name }
+
+// Has reports whether the table gives key a value, even one that cannot be
+// read.
+func (t *Table) Has(key string) bool { return t.ask(key) != nil }
+
+// Broken reports whether a part of the table could not be read, so that it
+// says nothing that a key is missing from it.
+func (t *Table) Broken() bool { return t != nil && t.broken }
+
+// Missing reports the table's lack of a key it must have, unless the key may
+// be in a part that could not be read. It takes the article along: "`name`",
+// "`room` or `rack`".
+func (t *Table) Missing(what, hint string) {
+	if t != nil && !t.broken {
+		t.Here().Error(fmt.Sprintf("%s has no %s", t.name, what), hint)
+	}
+}
+
+// Refuse reports the key, where the table has it, as one that is known but not
+// allowed. Its line is not shown.
+func (t *Table) Refuse(key, message, hint string) bool {
+	e := t.find(key)
+	if e == nil {
+		return false
+	}
+	e.asked = true
+	Place{f: t.f, at: e.at, withhold: true}.Error(message, hint)
+	return true
+}
+
+// Done reports the keys that nobody asked for, each with a suggestion from
+// those that somebody did.
+func (t *Table) Done() {
+	if t == nil {
+		return
+	}
+	for _, e := range t.entries {
+		if e.asked {
+			continue
+		}
+		what := "key"
+		if e.value.kind == tables || e.value.kind == subtable && e.value.table.how != inline {
+			what = "table"
+		}
+		Place{f: t.f, at: e.at, withhold: t.secret}.Error(fmt.Sprintf("unknown %s `%s`", what, e.key), diag.DidYouMean(e.key, t.known))
+	}
+}
+
+// Ignore marks the keys not asked for as known, where a table is of no use
+// anyway and its keys would only hide the cause.
+func (t *Table) Ignore() {
+	if t == nil {
+		return
+	}
+	for _, e := range t.entries {
+		e.asked = true
+	}
+}
+
+// ask looks key up, and notes that it is a key of this table.
+func (t *Table) ask(key string) *Value {
+	if t == nil {
+		return nil
+	}
+	if !slices.Contains(t.known, key) {
+		t.known = append(t.known, key)
+	}
+	e := t.find(key)
+	if e == nil {
+		return nil
+	}
+	e.asked = true
+	return e.value
+}
+
+// Item is a value of a list, with its place.
+type Item[T any] struct {
+	Value T
+	Place Place
+}
+
+// what names the type of a value in words.
+func (v *Value) what() string {
+	switch v.kind {
+	case subtable:
+		return "a table"
+	case tables:
+		return "a list of tables"
+	case array:
+		return "a list"
+	}
+	switch raw := v.raw.(type) {
+	case string:
+		return "text"
+	case bool:
+		return "true or false"
+	case int64:
+		return "a whole number"
+	case float64:
+		return "a number"
+	case time.Time:
+		if raw.Location().String() == dateLocal {
+			return "a date"
+		}
+		return "a time"
+	}
+	return "something else"
+}
+
+// dateLocal is how the library marks a date alone.
+const dateLocal = "date-local"
+
+func (v *Value) place() Place { return Place{f: v.f, at: v.at} }
+
+// wrong reports a value of the wrong type.
+func (v *Value) wrong(key, want, hint string) {
+	if v.kind != unread {
+		v.place().Error(fmt.Sprintf("`%s` is %s, not %s", key, want, v.what()), hint)
+	}
+}
+
+// Text reads a line of text: without line ends and control characters, not
+// blank, at most 500 characters. It returns "" where the key is absent or
+// wrong.
+func (t *Table) Text(key string) string {
+	s, _ := t.ask(key).text(key)
+	return s
+}
+
+const maxText = 500
+
+func (v *Value) text(key string) (string, bool) {
+	s, ok := v.prose(key)
+	switch {
+	case !ok:
+		return "", false
+	case strings.ContainsAny(s, "\n"):
+		v.place().Error(fmt.Sprintf("`%s` is one line of text, not several", key), "")
+	case len([]rune(s)) > maxText:
+		v.place().Error(fmt.Sprintf("`%s` is longer than %d characters", key, maxText), "")
+	default:
+		return s, true
+	}
+	return "", false
+}
+
+// Prose reads text that may have several lines.
+func (t *Table) Prose(key string) string {
+	s, _ := t.ask(key).prose(key)
+	return s
+}
+
+func (v *Value) prose(key string) (string, bool) {
+	if v == nil {
+		return "", false
+	}
+	s, ok := v.raw.(string)
+	if !ok {
+		hint := "write it in quotes"
+		if v.kind != scalar {
+			hint = ""
+		}
+		v.wrong(key, "text", hint)
+		return "", false
+	}
+	s = strings.TrimSpace(strings.ReplaceAll(s, "\r\n", "\n"))
+	bad := strings.IndexFunc(s, func(r rune) bool {
+		return r != '\n' && r != '\t' && !unicode.IsGraphic(r)
+	})
+	switch {
+	case s == "":
+		v.place().Error(fmt.Sprintf("`%s` is empty", key), "leave the key out where there is nothing to say")
+		return "", false
+	case bad >= 0:
+		v.place().Error(fmt.Sprintf("`%s` has a character that cannot be shown (%U)", key, []rune(s[bad:])[0]), "delete it")
+		return "", false
+	}
+	return s, true
+}
+
+// Parsed reads text with a parser of its own, whose error becomes the
+// problem's message.
+func Parsed[T any](t *Table, key string, parse func(string) (T, error)) (value T, ok bool) {
+	v := t.ask(key)
+	if v == nil {
+		return value, false
+	}
+	return parsed(v, key, parse)
+}
+
+func parsed[T any](v *Value, key string, parse func(string) (T, error)) (value T, ok bool) {
+	if n, isNumber := number(v.raw); isNumber {
+		v.wrong(key, "text", fmt.Sprintf(`write it with its unit in quotes, like "%v C" or "%v days"`, n, n))
+		return value, false
+	}
+	s, ok := v.text(key)
+	if !ok {
+		return value, false
+	}
+	value, err := parse(s)
+	if err != nil {
+		v.place().Error(fmt.Sprintf("`%s`: %v", key, err), "")
+		return value, false
+	}
+	return value, true
+}
+
+// ParsedList reads a list of texts with a parser.
+func ParsedList[T any](t *Table, key string, parse func(string) (T, error)) []Item[T] {
+	var items []Item[T]
+	for _, v := range t.list(key) {
+		if value, ok := parsed(v, key, parse); ok {
+			items = append(items, Item[T]{value, v.place()})
+		}
+	}
+	return items
+}
+
+// Texts reads a list of lines of text.
+func (t *Table) Texts(key string) []Item[string] {
+	return ParsedList(t, key, func(s string) (string, error) { return s, nil })
+}
+
+// list reads a list.
+func (t *Table) list(key string) []*Value {
+	v := t.ask(key)
+	if v == nil {
+		return nil
+	}
+	if v.kind != array {
+		v.wrong(key, "a list", "write it in brackets, even a single one")
+		return nil
+	}
+	return v.items
+}
+
+// Choice reads one of a few words.
+func Choice[T ~string](t *Table, key string, among ...T) (value T, ok bool) {
+	v := t.ask(key)
+	if v == nil {
+		return value, false
+	}
+	return choice(v, key, among)
+}
+
+// Choices reads a list of words, each one of a few.
+func Choices[T ~string](t *Table, key string, among ...T) []T {
+	var values []T
+	for _, v := range t.list(key) {
+		value, ok := choice(v, key, among)
+		if !ok {
+			continue
+		}
+		if slices.Contains(values, value) {
+			v.place().Error(fmt.Sprintf("`%s` has %q twice", key, value), "")
+			continue
+		}
+		values = append(values, value)
+	}
+	return values
+}
+
+func choice[T ~string](v *Value, key string, among []T) (value T, ok bool) {
+	s, ok := v.text(key)
+	if !ok {
+		return value, false
+	}
+	if slices.Contains(among, T(s)) {
+		return T(s), true
+	}
+	var words []string
+	for _, a := range among {
+		words = append(words, string(a))
+	}
+	hint := diag.DidYouMean(s, words)
+	if hint == "" {
+		hint = "one of " + strings.Join(words, ", ")
+	}
+	v.place().Error(fmt.Sprintf("unknown %s %q", key, s), hint)
+	return value, false
+}
+
+// Bool reads true or false.
+func (t *Table) Bool(key string) bool {
+	v := t.ask(key)
+	if v == nil {
+		return false
+	}
+	b, ok := v.raw.(bool)
+	if !ok {
+		v.wrong(key, "true or false", "write it without quotes")
+	}
+	return b
+}
+
+func number(raw any) (any, bool) {
+	switch raw.(type) {
+	case int64, float64:
+		return raw, true
+	}
+	return nil, false
+}
+
+// Int reads a whole number from least to most.
+func (t *Table) Int(key string, least, most int) (int, bool) {
+	v := t.ask(key)
+	if v == nil {
+		return 0, false
+	}
+	return v.int(key, least, most)
+}
+
+// Ints reads a list of whole numbers from least to most.
+func (t *Table) Ints(key string, least, most int) []Item[int] {
+	var items []Item[int]
+	for _, v := range t.list(key) {
+		if n, ok := v.int(key, least, most); ok {
+			items = append(items, Item[int]{n, v.place()})
+		}
+	}
+	return items
+}
+
+func (v *Value) int(key string, least, most int) (int, bool) {
+	n, ok := v.raw.(int64)
+	switch {
+	case !ok:
+		hint := ""
+		if _, text := v.raw.(string); text {
+			hint = "write it without quotes"
+		}
+		v.wrong(key, "a whole number", hint)
+	case n < int64(least) || n > int64(most):
+		v.place().Error(fmt.Sprintf("`%s` is %d, and must be from %d to %d", key, n, least, most), "")
+	default:
+		return int(n), true
+	}
+	return 0, false
+}
+
+// Number reads a number, whole or not, from least to most.
+func (t *Table) Number(key string, least, most float64) (float64, bool) {
+	v := t.ask(key)
+	if v == nil {
+		return 0, false
+	}
+	var n float64
+	switch raw := v.raw.(type) {
+	case int64:
+		n = float64(raw)
+	case float64:
+		n = raw
+	default:
+		v.wrong(key, "a number", "write it without quotes")
+		return 0, false
+	}
+	if math.IsNaN(n) || n < least || n > most {
+		v.place().Error(fmt.Sprintf("`%s` is %v, and must be from %v to %v", key, n, least, most), "")
+		return 0, false
+	}
+	return n, true
+}
+
+// The years a date of the books may be in. A lizard's records do not go back
+// further, and a date outside is a slip of the pen.
+const (
+	firstYear = 1950
+	lastYear  = 2150
+)
+
+// Date reads a date. It returns the zero Date where the key is absent or wrong.
+func (t *Table) Date(key string) civil.Date {
+	v := t.ask(key)
+	if v == nil {
+		return civil.Date{}
+	}
+	d, _ := v.date(key)
+	return d
+}
+
+// Dates reads a list of dates.
+func (t *Table) Dates(key string) []Item[civil.Date] {
+	var items []Item[civil.Date]
+	for _, v := range t.list(key) {
+		if d, ok := v.date(key); ok {
+			items = append(items, Item[civil.Date]{d, v.place()})
+		}
+	}
+	return items
+}
+
+func (v *Value) date(key string) (civil.Date, bool) {
+	d, ok := v.raw.(time.Time)
+	if !ok {
+		hint := "a date looks like 2027-05-12"
+		if s, text := v.raw.(string); text {
+			if _, err := civil.Parse(s); err == nil {
+				hint = "write it without quotes: " + s
+			}
+		}
+		v.wrong(key, "a date", hint)
+		return civil.Date{}, false
+	}
+	if d.Location().String() != dateLocal {
+		v.wrong(key, "a date", "leave the time of day out; a date looks like 2027-05-12")
+		return civil.Date{}, false
+	}
+	if d.Year() < firstYear || d.Year() > lastYear {
+		v.place().Error(fmt.Sprintf("`%s` is in the year %04d", key, d.Year()), "is the year right?")
+		return civil.Date{}, false
+	}
+	return civil.New(d.Date()), true
+}
+
+// Table reads a table under its own header or in braces; nil where there is
+// none.
+func (t *Table) Table(key string) *Table {
+	v := t.ask(key)
+	if v == nil {
+		return nil
+	}
+	if v.kind == tables {
+		v.wrong(key, "a single table", fmt.Sprintf("write one [%s]", strings.Trim(v.items[0].table.name, "[]")))
+		return nil
+	}
+	if v.kind != subtable {
+		v.wrong(key, "a table", "write it in braces: { ... }")
+		return nil
+	}
+	return v.table
+}
+
+// Tables reads a list of tables, each under its own [[header]] or in braces.
+func (t *Table) Tables(key string) []*Table {
+	v := t.ask(key)
+	if v == nil {
+		return nil
+	}
+	if v.kind == subtable && v.table.how != inline {
+		v.wrong(key, "a list of tables", fmt.Sprintf("write [[%s]]", strings.Trim(v.table.name, "[]`")))
+		v.table.Ignore()
+		return nil
+	}
+	if v.kind != tables && v.kind != array {
+		v.wrong(key, "a list of tables", fmt.Sprintf("write it under a header [[%s]]", key))
+		return nil
+	}
+	var found []*Table
+	for _, item := range v.items {
+		if item.kind != subtable {
+			item.wrong(key, "a list of tables", fmt.Sprintf("write it under a header [[%s]]", key))
+			continue
+		}
+		found = append(found, item.table)
+	}
+	return found
+}
+
+// IsText reports whether the value of key is text, for a key that may also be a
+// table.
+func (t *Table) IsText(key string) bool {
+	e := t.find(key)
+	if e == nil {
+		return false
+	}
+	_, ok := e.value.raw.(string)
+	return ok
+}
+
+// IsEmptyText reports whether the value of key is the empty text, for keys
+// that may be written out and left empty. It counts as asking for the key.
+func (t *Table) IsEmptyText(key string) bool {
+	v := t.ask(key)
+	return v != nil && v.raw == ""
+}
+
+// ListLength returns how many values the list key has, readable or not; 0
+// where it is no list.
+func (t *Table) ListLength(key string) int {
+	if e := t.find(key); e != nil && e.value.kind == array {
+		return len(e.value.items)
+	}
+	return 0
+}
+
+// IsEmptyList reports whether the value of key is a list of nothing.
+func (t *Table) IsEmptyList(key string) bool {
+	e := t.find(key)
+	return e != nil && e.value.kind == array && len(e.value.items) == 0
+}

@@ -1,0 +1,79 @@
+// Package index reads tzdata.zi, the table of contents that comes with the
+// compiled files of the IANA time zone database: its version, and the names of
+// its zones. [Read] is all there is. The rules in it are left to the compiled
+// files.
+package index
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"regexp"
+	"slices"
+	"strings"
+)
+
+// Index is what a tzdata.zi names.
+type Index struct {
+	// Version is like "2026f". Later versions are greater as strings: a year
+	// has at most 26 of one letter, then "za" (theory.html of the database).
+	Version string
+	Zones   []string          // names that have a file of their own, sorted
+	Links   map[string]string // other names, and the zone each stands for
+}
+
+var versionLine = regexp.MustCompile(`^# version (\d{4}[a-z]{1,2})\b`)
+
+// Read reads a tzdata.zi. Its first line states the version; of its other
+// lines, those that begin with Z name a zone and those with L a link (zic(8),
+// "Files").
+func Read(r io.Reader) (Index, error) {
+	x := Index{Links: make(map[string]string)}
+	lines := bufio.NewScanner(r)
+	for first := true; lines.Scan(); first = false {
+		if first {
+			m := versionLine.FindStringSubmatch(lines.Text())
+			if m == nil {
+				return Index{}, errors.New("read zone index: the first line states no version")
+			}
+			x.Version = m[1]
+			continue
+		}
+		switch f := strings.Fields(lines.Text()); {
+		case len(f) >= 2 && f[0] == "Z":
+			x.Zones = append(x.Zones, f[1])
+		case len(f) >= 3 && f[0] == "L":
+			x.Links[f[2]] = f[1]
+		}
+	}
+	if err := lines.Err(); err != nil {
+		return Index{}, fmt.Errorf("read zone index: %w", err)
+	}
+	if len(x.Zones) == 0 {
+		return Index{}, errors.New("read zone index: it names no zone")
+	}
+	// A link may stand for a link.
+	for name, target := range x.Links {
+		for range x.Links {
+			next, again := x.Links[target]
+			if !again {
+				break
+			}
+			target = next
+		}
+		x.Links[name] = target
+	}
+	slices.Sort(x.Zones)
+	return x, nil
+}
+
+// Names returns every name, sorted.
+func (x Index) Names() []string {
+	names := slices.Clone(x.Zones)
+	for name := range x.Links {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	return names
+}

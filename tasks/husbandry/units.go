@@ -89,6 +89,28 @@ func ParseTemperature(s string) (Celsius, error) {
 	return Celsius(n), nil
 }
 
+// ParseTemperatureDifference reads "1.5 C" or "3 F" as a difference of
+// temperatures, which in Fahrenheit is scaled and not moved: 9 F are 5 C. It
+// is never negative.
+func ParseTemperatureDifference(s string) (Celsius, error) {
+	const want = `a difference of temperatures like "1.5 C" or "3 F"`
+	n, unit, err := quantity(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch strings.TrimPrefix(unit, "°") {
+	case "c":
+	case "f":
+		n = n * 5 / 9
+	default:
+		return 0, fmt.Errorf("%q is not %s", s, want)
+	}
+	if n < 0 {
+		return 0, fmt.Errorf("%q is negative", s)
+	}
+	return Celsius(n), nil
+}
+
 // ParseMass reads "6 g", "1.2 kg" or "0.2 oz"; never negative.
 func ParseMass(s string) (Grams, error) {
 	const want = `a mass like "41 g" or "1.5 oz"`

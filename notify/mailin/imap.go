@@ -1,0 +1,355 @@
+package mailin
+
+import (
+	"cmp"
+	"context"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"net"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/emersion/go-imap/v2"
+
+	"nestround/notify"
+)
+
+// Security is how a connection to a mail server is protected.
+type Security string
+
+const (
+	TLS      Security = "tls"      // from the first byte, usually port 993 (RFC 8314)
+	STARTTLS Security = "starttls" // begun in the clear, then always changed to TLS; usually port 143
+	None     Security = "none"     // to this machine only
+)
+
+// maxIdle is the longest time that one IDLE command is left alone. RFC 2177
+// allows 29 minutes; many routers forget a silent connection after ten.
+const maxIdle = 9 * time.Minute
+
+// Options are what an [IMAP] needs to know.
+type Options struct {
+	Addr           string // host:port
+	Security       Security
+	User, Password string
+	// CA are the authorities that may vouch for the server; nil for the
+	// system's.
+	CA      *x509.CertPool
+	Mailbox string // "" for INBOX
+	// Poll is how often Watch looks for mail that the server did not announce,
+	// or all the time where it does not offer IDLE; 0 for 10 minutes.
+	Poll time.Duration
+	// Timeout limits every command, 0 for a minute; fetching a mail may take
+	// five times as long. A connection that exceeds it is given up.
+	Timeout time.Duration
+	// Retry is the pause before the first attempt to connect again, 0 for a
+	// second; it doubles up to RetryMax, 0 for five minutes. A part of each
+	// pause is left to chance.
+	Retry, RetryMax time.Duration
+	State           State        // required
+	Log             *slog.Logger // nil for slog's default
+	// Dial replaces the ordinary way to connect, nil for that.
+	Dial func(ctx context.Context, network, addr string) (net.Conn, error)
+}
+
+// IMAP reads a mailbox on a server (RFC 3501). It is a notify.Inbox. It opens
+// the mailbox read-only, so that it cannot change a flag.
+type IMAP struct {
+	o    Options
+	host string
+	desk desk
+	mu   sync.Mutex // one round at a time
+}
+
+var _ notify.Inbox = (*IMAP)(nil)
+
+// NewIMAP looks at the options without connecting. It refuses clear text to
+// any host but this one.
+func NewIMAP(o Options) (*IMAP, error) {
+	host, port, err := net.SplitHostPort(o.Addr)
+	if err != nil || host == "" || port == "" {
+		return nil, fmt.Errorf("mailbox at %q: write the server as host:port, such as imap.example.org:993", o.Addr)
+	}
+	switch o.Security {
+	case TLS, STARTTLS:
+	case None:
+		if !loopback(host) {
+			return nil, fmt.Errorf("mailbox at %q: security \"none\" is for this machine only; use \"tls\" or \"starttls\"", o.Addr)
+		}
+	default:
+		return nil, fmt.Errorf("mailbox at %q: security %q is not known; use \"tls\", \"starttls\" or \"none\"", o.Addr, o.Security)
+	}
+	if o.User == "" || o.Password == "" {
+		return nil, fmt.Errorf("mailbox at %q: it needs a user and a password", o.Addr)
+	}
+	if o.State == nil {
+		return nil, fmt.Errorf("mailbox at %q: there is nowhere to keep the position", o.Addr)
+	}
+	o.Mailbox = cmp.Or(o.Mailbox, "INBOX")
+	o.Poll = orDefault(o.Poll, 10*time.Minute)
+	o.Timeout = orDefault(o.Timeout, time.Minute)
+	o.Retry = orDefault(o.Retry, time.Second)
+	o.RetryMax = max(orDefault(o.RetryMax, 5*time.Minute), o.Retry)
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	if o.Dial == nil {
+		o.Dial = new(net.Dialer).DialContext
+	}
+	return &IMAP{o: o, host: host, desk: desk{o.State, o.Log}}, nil
+}
+
+func orDefault(d, otherwise time.Duration) time.Duration {
+	if d <= 0 {
+		return otherwise
+	}
+	return d
+}
+
+// loopback reports whether a host means this machine.
+func loopback(host string) bool {
+	if strings.EqualFold(host, "localhost") {
+		return true
+	}
+	ip := net.ParseIP(host)
+	return ip != nil && ip.IsLoopback()
+}
+
+func (b *IMAP) wrap(err error) error {
+	return fmt.Errorf("read mailbox %s at %s: %w", b.o.Mailbox, b.o.Addr, err)
+}
+
+// Read implements notify.Inbox. An error of take that has a method Temporary
+// returning true ends the reading and is not counted against the mail.
+func (b *IMAP) Read(ctx context.Context, take func(notify.Incoming) error) error {
+	c, err := b.open(ctx)
+	if err != nil {
+		return b.wrap(err)
+	}
+	defer c.close()
+	if err := b.round(ctx, c, take); err != nil {
+		return b.wrap(err)
+	}
+	c.logout(ctx)
+	return nil
+}
+
+// Watch implements notify.Inbox. It keeps one connection, and logs when that
+// is lost and when it is back.
+func (b *IMAP) Watch(ctx context.Context, take func(notify.Incoming) error) error {
+	for failures := 0; ctx.Err() == nil; {
+		began := time.Now()
+		err := b.stay(ctx, take, failures > 0)
+		if ctx.Err() != nil {
+			break
+		}
+		if time.Since(began) > b.o.RetryMax {
+			failures = 0 // it worked for a good while
+		}
+		pause := backoff(failures, b.o.Retry, b.o.RetryMax, rand.Float64())
+		if errors.As(err, new(*refusedLogin)) {
+			// Hammering at the door with a wrong password gets accounts locked.
+			pause = b.o.RetryMax
+		}
+		failures++
+		b.o.Log.Warn("the mailbox cannot be watched; trying again", "error", b.wrap(err), "in", pause.Round(time.Millisecond))
+		sleep(ctx, pause)
+	}
+	return context.Cause(ctx)
+}
+
+// backoff is the pause after the nth failure in a row, counted from 0: doubled
+// each time up to most, of which between a half and all is waited, so that
+// many clients do not come back to a server at once. chance is from 0 to 1.
+func backoff(n int, first, most time.Duration, chance float64) time.Duration {
+	d := most
+	if n < 30 && first<<n < most && first<<n > 0 {
+		d = first << n
+	}
+	return d/2 + time.Duration(chance*float64(d/2))
+}
+
+// stay connects and reads until the connection is lost.
+func (b *IMAP) stay(ctx context.Context, take func(notify.Incoming) error, again bool) error {
+	c, err := b.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer c.close()
+	for {
+		err := b.round(ctx, c, take)
+		var stop errStop
+		switch {
+		case errors.As(err, &stop):
+			b.o.Log.Warn("reading the mailbox was interrupted; trying again", "error", b.wrap(err), "in", b.o.Poll)
+		case err != nil:
+			return err
+		case again:
+			again = false
+			b.o.Log.Info("the mailbox is being watched again", "mailbox", b.o.Mailbox, "server", b.o.Addr)
+		}
+		if err := c.wait(ctx, b.o.Poll, stop.err != nil); err != nil {
+			return err
+		}
+		if _, err := command(ctx, c, b.o.Timeout, "look for news", func() (struct{}, error) {
+			return struct{}{}, c.client.Noop().Wait()
+		}); err != nil {
+			return err
+		}
+		select {
+		case <-c.news: // the round to come sees all that was announced until now
+		default:
+		}
+	}
+}
+
+// round hands over every mail that has not been handled yet.
+func (b *IMAP) round(ctx context.Context, c *conn, take func(notify.Incoming) error) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	pos, err := b.desk.load()
+	if err != nil {
+		return err
+	}
+	uids, err := b.find(ctx, c, &pos)
+	if err != nil {
+		return err
+	}
+	handled := map[uint32]bool{}
+	for _, uid := range pos.Done {
+		handled[uid] = true
+	}
+	for chunk := range slices.Chunk(uids, batch) {
+		err := b.take(ctx, c, chunk, handled, pos, take)
+		// Save what was handled, whatever happened after it.
+		pos.advance(uids, handled)
+		if err := errors.Join(err, b.desk.save(pos)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// find returns the UIDs to look at, in order, and moves the position to this
+// mailbox if it belonged to another one, or to this one before its mails were
+// numbered anew.
+func (b *IMAP) find(ctx context.Context, c *conn, pos *Position) ([]uint32, error) {
+	mailbox := b.o.User + " " + b.host + " " + b.o.Mailbox
+	fresh := pos.Mailbox != mailbox || pos.UIDValidity != c.selected.UIDValidity
+	if fresh {
+		if pos.Mailbox == mailbox {
+			b.o.Log.Warn("the server has numbered the mails anew; reading those of the last 30 days again",
+				"mailbox", b.o.Mailbox, "server", b.o.Addr)
+		}
+		*pos = Position{
+			Mailbox: mailbox, UIDValidity: c.selected.UIDValidity, UIDNext: 1, Failed: map[string]int{},
+			// SINCE compares dates in the server's zone, hence a day more.
+			Since: time.Now().Add(-LookBack).AddDate(0, 0, -1).UTC().Truncate(time.Second),
+		}
+	}
+	criteria := &imap.SearchCriteria{
+		UID:   []imap.UIDSet{{{Start: imap.UID(pos.UIDNext)}}}, // to the last
+		Since: pos.Since,
+	}
+	found, err := command(ctx, c, b.o.Timeout, "search", func() (*imap.SearchData, error) {
+		return c.client.UIDSearch(criteria, nil).Wait()
+	})
+	if err != nil {
+		return nil, err
+	}
+	var uids []uint32
+	for _, uid := range found.AllUIDs() {
+		// "n:*" means the last mail even if that is below n.
+		if uint32(uid) >= pos.UIDNext {
+			uids = append(uids, uint32(uid))
+		}
+	}
+	slices.Sort(uids)
+	uids = slices.Compact(uids)
+	if fresh {
+		if err := b.desk.save(*pos); err != nil {
+			return nil, err
+		}
+	}
+	return uids, nil
+}
+
+// take offers a chunk of mails and notes in handled those dealt with.
+func (b *IMAP) take(ctx context.Context, c *conn, uids []uint32, handled map[uint32]bool, pos Position, take func(notify.Incoming) error) error {
+	var wanted []uint32
+	for _, uid := range uids {
+		if !handled[uid] {
+			wanted = append(wanted, uid)
+		}
+	}
+	sizes, err := c.sizes(ctx, wanted)
+	if err != nil {
+		return err
+	}
+	for _, uid := range wanted {
+		size, there := sizes[uid]
+		if !there {
+			handled[uid] = true // deleted since the search
+			continue
+		}
+		m := notify.Incoming{
+			Ref:  fmt.Sprintf("%s;UIDVALIDITY=%d;UID=%d", b.o.Mailbox, pos.UIDValidity, uid),
+			Size: size, TooLarge: size > MaxSize,
+		}
+		key := strconv.FormatUint(uint64(uid), 10)
+		if !m.TooLarge {
+			raw, err := c.body(ctx, uid)
+			var no *imap.Error
+			switch {
+			case errors.As(err, &no):
+				// A mail that is broken on the server is not to keep us from the next.
+				handled[uid] = b.desk.failure(pos.Failed, key, m.Ref, err)
+				continue
+			case err != nil:
+				return err
+			case raw == nil:
+				handled[uid] = true
+				continue
+			case len(raw) > MaxSize: // the stated size was wrong
+				m.TooLarge = true
+			default:
+				m.Raw = raw
+			}
+		}
+		done, err := b.desk.offer(ctx, pos.Failed, key, m, take)
+		if err != nil {
+			return err
+		}
+		handled[uid] = done
+	}
+	return nil
+}
+
+// advance moves the position behind the handled ones of uids, which are
+// sorted and are all there are from the old position on.
+func (p *Position) advance(uids []uint32, handled map[uint32]bool) {
+	first := slices.IndexFunc(uids, func(uid uint32) bool { return !handled[uid] })
+	p.Done = nil
+	if first < 0 {
+		p.UIDNext = uids[len(uids)-1] + 1
+		clear(p.Failed)
+		return
+	}
+	p.UIDNext = uids[first]
+	for _, uid := range uids[first:] {
+		if handled[uid] {
+			p.Done = append(p.Done, uid)
+		}
+	}
+	for key := range p.Failed {
+		if uid, err := strconv.ParseUint(key, 10, 32); err != nil || uint32(uid) < p.UIDNext {
+			delete(p.Failed, key)
+		}
+	}
+}

@@ -1,0 +1,245 @@
+package mailin
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"nestround/notify"
+)
+
+// maxNames is how many mails of a Maildir are looked at, the latest ones, and
+// how many names a Position holds.
+const maxNames = 10_000
+
+// MaildirOptions are what a [Maildir] needs to know.
+type MaildirOptions struct {
+	Dir string // holds new and cur, which must exist
+	// Poll is how often Watch looks, 0 for 10 minutes.
+	Poll  time.Duration
+	State State        // required
+	Log   *slog.Logger // nil for slog's default
+}
+
+// Maildir reads a mail folder (cr.yp.to/proto/maildir.html) that another
+// program fills and synchronises. It is a notify.Inbox. It moves and flags
+// nothing there. A mail is known by its file name without the flags, and its
+// age by the file's time.
+type Maildir struct {
+	o    MaildirOptions
+	desk desk
+	mu   sync.Mutex // one round at a time
+}
+
+var _ notify.Inbox = (*Maildir)(nil)
+
+// NewMaildir looks at the options; the folder may appear later.
+func NewMaildir(o MaildirOptions) (*Maildir, error) {
+	if o.Dir == "" {
+		return nil, errors.New("mail folder: it has no name")
+	}
+	if o.State == nil {
+		return nil, fmt.Errorf("mail folder %s: there is nowhere to keep the position", o.Dir)
+	}
+	o.Poll = orDefault(o.Poll, 10*time.Minute)
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	return &Maildir{o: o, desk: desk{o.State, o.Log}}, nil
+}
+
+// Read implements notify.Inbox. An error of take that has a method Temporary
+// returning true ends the reading and is not counted against the mail.
+func (d *Maildir) Read(ctx context.Context, take func(notify.Incoming) error) error {
+	if err := d.round(ctx, take); err != nil {
+		return fmt.Errorf("read mail folder %s: %w", d.o.Dir, err)
+	}
+	return nil
+}
+
+// Watch implements notify.Inbox.
+func (d *Maildir) Watch(ctx context.Context, take func(notify.Incoming) error) error {
+	for ctx.Err() == nil {
+		if err := d.Read(ctx, take); err != nil && ctx.Err() == nil {
+			d.o.Log.Warn("the mail folder cannot be read; trying again", "error", err, "in", d.o.Poll)
+		}
+		sleep(ctx, d.o.Poll)
+	}
+	return context.Cause(ctx)
+}
+
+// entry is a mail in the folder.
+type entry struct {
+	name string // without flags
+	path string
+	time time.Time
+	size int64
+}
+
+func (d *Maildir) round(ctx context.Context, take func(notify.Incoming) error) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	pos, err := d.desk.load()
+	if err != nil {
+		return err
+	}
+	first := pos.Since.IsZero()
+	if first {
+		pos.Since = time.Now().Add(-LookBack).UTC().Truncate(time.Second)
+	}
+	entries, err := d.list(pos.Since)
+	if err != nil {
+		return err
+	}
+	handled := map[string]bool{}
+	for _, name := range pos.Names {
+		handled[name] = true
+	}
+	var fresh []entry
+	for _, e := range entries {
+		if !handled[e.name] {
+			fresh = append(fresh, e)
+		}
+	}
+	if len(fresh) == 0 && len(pos.Failed) == 0 && !first {
+		return nil // the usual case: nothing to do, nothing to save
+	}
+	for {
+		chunk := fresh[:min(batch, len(fresh))]
+		err := d.take(ctx, chunk, handled, pos.Failed, take)
+		pos.Names = names(entries, handled)
+		prune(pos.Failed, entries)
+		if err := errors.Join(err, d.desk.save(pos)); err != nil {
+			return err
+		}
+		if fresh = fresh[len(chunk):]; len(fresh) == 0 {
+			return nil
+		}
+	}
+}
+
+func (d *Maildir) take(ctx context.Context, chunk []entry, handled map[string]bool, failed map[string]int, take func(notify.Incoming) error) error {
+	for _, e := range chunk {
+		m := notify.Incoming{Ref: e.name, Size: e.size, TooLarge: e.size > MaxSize}
+		if !m.TooLarge {
+			raw, err := read(e.path)
+			if errors.Is(err, fs.ErrNotExist) {
+				continue // moved or deleted meanwhile: the next round will know
+			}
+			if err != nil {
+				handled[e.name] = d.desk.failure(failed, e.name, m.Ref, err)
+				continue
+			}
+			if len(raw) > MaxSize {
+				m.TooLarge = true
+			} else {
+				m.Raw = raw
+			}
+		}
+		done, err := d.desk.offer(ctx, failed, e.name, m, take)
+		if err != nil {
+			return err
+		}
+		handled[e.name] = done
+	}
+	return nil
+}
+
+// read reads a mail, at most a byte more than MaxSize of it.
+func read(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, MaxSize+1))
+}
+
+// list returns the latest mails since a time, in order of arrival.
+func (d *Maildir) list(since time.Time) ([]entry, error) {
+	var entries []entry
+	seen := map[string]bool{}
+	// new before cur: a mail that is moved meanwhile is found twice, not
+	// missed.
+	for _, sub := range []string{"new", "cur"} {
+		dir := filepath.Join(d.o.Dir, sub)
+		files, err := os.ReadDir(dir)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range files {
+			name, _, _ := strings.Cut(f.Name(), ":")
+			if strings.HasPrefix(name, ".") || seen[name] || !f.Type().IsRegular() {
+				continue
+			}
+			info, err := f.Info()
+			if errors.Is(err, fs.ErrNotExist) {
+				continue
+			}
+			if err != nil {
+				return nil, err
+			}
+			if info.ModTime().Before(since) {
+				continue
+			}
+			seen[name] = true
+			entries = append(entries, entry{name, filepath.Join(dir, f.Name()), info.ModTime(), info.Size()})
+		}
+	}
+	slices.SortFunc(entries, func(a, b entry) int {
+		return cmp.Or(a.time.Compare(b.time), cmp.Compare(a.name, b.name))
+	})
+	if n := len(entries) - maxNames; n > 0 {
+		entries = entries[n:]
+	}
+	return entries, nil
+}
+
+// names returns the handled names worth remembering: those in the folder, and
+// of the others, which may be back when a synchronisation is over, as many of
+// the latest as there is room for. Names begin with the second of delivery.
+func names(entries []entry, handled map[string]bool) []string {
+	var keep, gone []string
+	here := map[string]bool{}
+	for _, e := range entries {
+		here[e.name] = true
+		if handled[e.name] {
+			keep = append(keep, e.name)
+		}
+	}
+	for name, ok := range handled {
+		if ok && !here[name] {
+			gone = append(gone, name)
+		}
+	}
+	slices.Sort(gone)
+	if n := len(gone) - (maxNames - len(keep)); n > 0 {
+		gone = gone[n:]
+	}
+	keep = append(keep, gone...)
+	slices.Sort(keep)
+	return keep
+}
+
+// prune forgets failures of mails that are no longer there.
+func prune(failed map[string]int, entries []entry) {
+	here := map[string]bool{}
+	for _, e := range entries {
+		here[e.name] = true
+	}
+	for name := range failed {
+		if !here[name] {
+			delete(failed, name)
+		}
+	}
+}

@@ -1,0 +1,250 @@
+package calendar
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// event is one VEVENT but for its revision. Its strings are clean.
+type event struct {
+	uid         string
+	from, to    civil.Date // both inclusive
+	summary     string
+	description string
+	url         string // "" for none
+	alarm       *civil.TimeOfDay
+}
+
+// hash covers everything that a subscriber sees; when it changes, the event
+// gets its next revision.
+func (e event) hash() string {
+	alarm := ""
+	if e.alarm != nil {
+		alarm = e.alarm.String()
+	}
+	return digest(e.from.String(), e.to.String(), e.summary, e.description, e.url, alarm)
+}
+
+// digest is the first 128 bits of a SHA-256 over the parts, told apart by
+// their lengths.
+func digest(parts ...string) string {
+	h := sha256.New()
+	for _, p := range parts {
+		fmt.Fprintf(h, "%d:%s", len(p), p)
+	}
+	return hex.EncodeToString(h.Sum(nil)[:16])
+}
+
+// entry is an event to be: what the choice of events needs to know of it. Its
+// text is built only once it is known to fit.
+type entry struct {
+	uid      string
+	from, to civil.Date
+	room     husbandry.ID // "" for what is in no room's calendar
+	name     string       // of the room or group
+	rows     []tasks.Row  // of a day
+	fact     *Fact        // of a fact
+}
+
+// distance is the number of days between today and the nearest of the entry's.
+func (e *entry) distance(today civil.Date) int {
+	return max(0, e.from.Sub(today), today.Sub(e.to))
+}
+
+// keeperSlug marks the group of tasks that are in no room; no room has it,
+// because a room's slug has a prefix.
+const keeperSlug = "keeper"
+
+func roomSlug(id husbandry.ID) string { return "room-" + slug(string(id)) }
+
+// slug makes s fit for a UID and for a file's name. Ids stay readable; what
+// would lose something carries a hash of the whole, so that different ids
+// (regardless of case, as ids are) stay different.
+func slug(s string) string {
+	lower := strings.ToLower(s)
+	out := strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' || strings.ContainsRune("-_.", r) {
+			return r
+		}
+		return '-'
+	}, lower)
+	if len(out) > 80 {
+		out = out[:80]
+	}
+	if out != lower || out == "" {
+		out += "." + digest(lower)[:12]
+	}
+	return out
+}
+
+func (c *Content) uid(prefix, slug string) string {
+	return prefix + "." + slug + "." + c.Install + "@feed"
+}
+
+// entries groups the content by day and room, and adds the facts, in no
+// particular order.
+func entries(c Content) ([]entry, error) {
+	var all []entry
+	index := make(map[string]int)
+	add := func(day civil.Date, r tasks.Row) {
+		group, room, name := keeperSlug, r.Place.Room, r.Place.RoomName
+		if r.Scope == husbandry.OfKeeper || room == "" {
+			room, name = "", "For the keeper"
+		} else {
+			group = roomSlug(room)
+			if name = clean(name, 100); name == "" {
+				name = roomName(c.Rooms, room)
+			}
+		}
+		// The parts of a date that is written YYYY-MM-DD, without the dashes.
+		uid := c.uid(day.Format("20060102"), group)
+		i, ok := index[uid]
+		if !ok {
+			i = len(all)
+			index[uid] = i
+			all = append(all, entry{uid: uid, from: day, to: day, room: room, name: name})
+		}
+		all[i].rows = append(all[i].rows, r)
+	}
+	seen := make(map[civil.Date]bool)
+	for _, b := range c.Boards {
+		if b.On.After(c.Today) {
+			return nil, fmt.Errorf("a board of %s, which is after today, %s", b.On, c.Today)
+		}
+		if seen[b.On] {
+			return nil, fmt.Errorf("two boards of %s", b.On)
+		}
+		seen[b.On] = true
+		for _, r := range b.Rows {
+			add(b.On, r)
+		}
+	}
+	coming := slices.Clone(c.Coming)
+	slices.SortFunc(coming, tasks.Before)
+	for _, t := range coming {
+		if t.Due.After(c.Today) {
+			add(t.Due, tasks.Row{Task: t})
+		}
+	}
+	for i := range c.Facts {
+		f := &c.Facts[i]
+		if f.From.IsZero() {
+			return nil, fmt.Errorf("fact %q has no first day", f.Key)
+		}
+		uid := c.uid("fact", slug(f.Key))
+		if _, ok := index[uid]; ok {
+			return nil, fmt.Errorf("two facts with the key %q", f.Key)
+		}
+		index[uid] = len(all)
+		all = append(all, entry{uid: uid, from: f.From, to: civil.Max(f.From, f.To), room: f.Room, fact: f})
+	}
+	return all, nil
+}
+
+// build writes the entry's text.
+func (e *entry) build(c Content) event {
+	ev := event{uid: e.uid, from: e.from, to: e.to}
+	if e.fact != nil {
+		// libical takes a property without a value for an error.
+		ev.summary = cmp.Or(clean(e.fact.Title, maxTitle), clean(e.fact.Key, maxTitle), "Something is expected")
+		ev.description = cleanLines(e.fact.Why, maxDescription)
+		return ev
+	}
+	t := dayText{name: e.name, when: e.from.Compare(c.Today), rows: e.rows}
+	ev.summary, ev.description = t.summary(), t.description()
+	if t.when == 0 && c.Page != "" {
+		ev.url = c.Page
+		// Google shows no URL property, so the address is also in the text,
+		// on a line of its own.
+		ev.description += "\n" + c.Page
+	}
+	if t.when >= 0 && c.Alarm != nil && t.open() > 0 {
+		ev.alarm = c.Alarm
+	}
+	return ev
+}
+
+// sentinel is the event that is always there. Evolution leaves its old events
+// in place when a calendar comes back without any, and a keeper can see from
+// its day how old their copy is.
+func sentinel(c Content, s Scope, shown []entry) event {
+	var open, overdue int
+	var next civil.Date
+	for _, e := range shown {
+		switch {
+		case e.fact != nil:
+		case e.from == c.Today:
+			t := dayText{rows: e.rows}
+			open += t.open()
+			overdue += t.count(tasks.Overdue)
+		case e.from.After(c.Today):
+			next = civil.Min(next, e.from)
+		}
+	}
+	summary := "Calendar up to date: nothing planned"
+	switch {
+	case open > 0:
+		summary = "Calendar up to date: " + count(open, "open task") + " today"
+		if overdue > 0 {
+			summary += fmt.Sprintf(", %d overdue", overdue)
+		}
+	case !next.IsZero():
+		summary = "Calendar up to date: next tasks on " + day(next)
+	}
+	ev := event{uid: c.uid("status", Scope{Room: s.Room}.key()), from: c.Today, to: c.Today, summary: summary, url: c.Page}
+	ev.description = "Written for " + day(c.Today) + ".\n" +
+		"Calendar programs ask for this calendar every few hours, some once a day. " +
+		"If this entry stands more than two days back, yours has stopped asking: look at the subscription.\n" +
+		"What is due now is in the morning's digest."
+	if c.Page != "" {
+		ev.description += "\n" + c.Page
+	}
+	return ev
+}
+
+func renewedNotice(c Content, s Scope) event {
+	return event{
+		uid: c.uid("renewed", s.key()), from: c.Today, to: c.Today,
+		summary: "This calendar's link was renewed: subscribe to the new one",
+		description: "The link that this calendar comes from works until " + day(s.Ends) + ".\n" +
+			"Remove this subscription and subscribe to the new link.",
+	}
+}
+
+// cutNotice says what is missing. The entries left out are the farthest, so
+// those to come are all missing from a day on, and those past up to one.
+func cutNotice(c Content, s Scope, left []entry) event {
+	var from, until civil.Date
+	for _, e := range left {
+		if e.to.Before(c.Today) {
+			until = civil.Max(until, e.to)
+		} else {
+			from = civil.Min(from, civil.Max(e.from, c.Today))
+		}
+	}
+	ev := event{uid: c.uid("cut", Scope{Room: s.Room}.key())}
+	var missing []string
+	if !from.IsZero() {
+		missing = append(missing, "from "+day(from)+" on")
+	}
+	if !until.IsZero() {
+		missing = append(missing, "up to "+day(until))
+	}
+	ev.from = civil.Max(c.Today, from)
+	ev.to = ev.from
+	ev.summary = "Calendar cut here: entries " + strings.Join(missing, " and ") + " are missing"
+	ev.description = fmt.Sprintf("Calendar programs lose entries of calendars that are too big, so this one stops at %d KiB or %d entries. ", MaxBytes>>10, MaxEvents) +
+		"Entries " + strings.Join(missing, " and ") + " are left out; none of the tasks is forgotten, the digest has each on its morning."
+	if s.Room == "" {
+		ev.description += "\nThe calendar of a single room reaches farther."
+	}
+	return ev
+}

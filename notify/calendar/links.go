@@ -1,0 +1,324 @@
+package calendar
+
+import (
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"nestround/tasks/husbandry"
+)
+
+// PathPrefix begins the path of every calendar's address.
+const PathPrefix = "/cal/"
+
+// maxAddress is the longest address in characters. Google takes none of more
+// than 256 UTF-16 units, and says nothing; "webcal" is one longer than https.
+const maxAddress = 254
+
+// ErrNoLink says that no link has the given id or label.
+var ErrNoLink = errors.New("no such calendar link")
+
+// Link is an address that a calendar is subscribed to by. Whoever knows its
+// token may read the calendar, so the token itself is told once, when it is
+// made, and only its hash is kept. A link begins with New, may be renewed
+// (then it works a while longer and says so) and ends with Withdraw.
+type Link struct {
+	ID    string       `json:"id"` // the first 8 hex digits of the hash: what people call it
+	Hash  string       `json:"hash"`
+	Label string       `json:"label"` // whose or which device's it is, in the keeper's words
+	Room  husbandry.ID `json:"room,omitempty"`
+
+	Created   time.Time `json:"created"`
+	Until     time.Time `json:"until,omitzero"`     // set when it was renewed: works no longer than this
+	Withdrawn time.Time `json:"withdrawn,omitzero"` // set when it was withdrawn
+
+	// Fetched is when a program last asked for it, to within an hour, and
+	// Agent what that program called itself; zero when none ever did. A link
+	// that is never asked for belongs to a subscription that is gone.
+	Fetched time.Time `json:"-"`
+	Agent   string    `json:"-"`
+}
+
+// Works reports whether the link gives its calendar at the time now.
+func (l Link) Works(now time.Time) bool {
+	return l.Withdrawn.IsZero() && (l.Until.IsZero() || now.Before(l.Until))
+}
+
+// Links are the links of one books folder. They are read from the store each
+// time, so that a link made by another process works at once. Safe for
+// concurrent use.
+type Links struct {
+	store Store
+	now   func() time.Time
+
+	mu    sync.Mutex
+	asked map[string]fetch // by link id, since the program started
+}
+
+type fetch struct {
+	At    time.Time `json:"at"`
+	Agent string    `json:"agent,omitempty"`
+}
+
+// NewLinks returns the links kept in s; now is the clock.
+func NewLinks(s Store, now func() time.Time) *Links {
+	return &Links{store: s, now: now, asked: make(map[string]fetch)}
+}
+
+// New makes a link to everything, or to one room. The token is not kept and
+// cannot be told again; [Address] makes it an address.
+func (l *Links) New(label string, room husbandry.ID) (token string, link Link, err error) {
+	label = clean(label, 80)
+	if label == "" {
+		return "", Link{}, fmt.Errorf("make a calendar link: it needs a label, such as the name of the phone it is for")
+	}
+	err = l.change(func(list []Link, now time.Time) ([]Link, error) {
+		for _, o := range list {
+			if o.Label == label && o.Until.IsZero() && o.Works(now) {
+				return nil, fmt.Errorf("a link with the label %q exists; renew or withdraw it, or choose another label", label)
+			}
+		}
+		token, link = newLink(label, room, now)
+		return append(list, link), nil
+	})
+	if err != nil {
+		return "", Link{}, fmt.Errorf("make a calendar link: %w", err)
+	}
+	return token, link, nil
+}
+
+// Renew replaces a link, named by its id or its label, by a new one for the
+// same label and room. The old one works for the time of grace and tells its
+// readers to change over.
+func (l *Links) Renew(name string, grace time.Duration) (token string, link Link, err error) {
+	err = l.change(func(list []Link, now time.Time) ([]Link, error) {
+		i, err := find(list, name, now)
+		if err != nil {
+			return nil, err
+		}
+		if !list[i].Until.IsZero() {
+			return nil, fmt.Errorf("link %s was renewed already; renew its successor", list[i].ID)
+		}
+		list[i].Until = now.Add(grace)
+		token, link = newLink(list[i].Label, list[i].Room, now)
+		return append(list, link), nil
+	})
+	if err != nil {
+		return "", Link{}, fmt.Errorf("renew the calendar link %q: %w", name, err)
+	}
+	return token, link, nil
+}
+
+// Withdraw ends a link, named by its id or its label, at once.
+func (l *Links) Withdraw(name string) error {
+	err := l.change(func(list []Link, now time.Time) ([]Link, error) {
+		i, err := find(list, name, now)
+		if err != nil {
+			return nil, err
+		}
+		list[i].Withdrawn = now
+		return list, nil
+	})
+	if err != nil {
+		return fmt.Errorf("withdraw the calendar link %q: %w", name, err)
+	}
+	return nil
+}
+
+// List returns every link that was ever made, in that order, those that work
+// no longer among them.
+func (l *Links) List() ([]Link, error) {
+	list, err := l.load()
+	if err != nil {
+		return nil, err
+	}
+	kept, err := l.loadFetches()
+	if err != nil {
+		return nil, err
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for i := range list {
+		f, ok := l.asked[list[i].ID]
+		if !ok {
+			f = kept[list[i].ID]
+		}
+		list[i].Fetched, list[i].Agent = f.At, f.Agent
+	}
+	return list, nil
+}
+
+// find looks among the links that work: an id first, then the label of one
+// that was not renewed.
+func find(list []Link, name string, now time.Time) (int, error) {
+	if i := slices.IndexFunc(list, func(o Link) bool { return o.ID == name && o.Works(now) }); i >= 0 {
+		return i, nil
+	}
+	i := slices.IndexFunc(list, func(o Link) bool { return o.Label == name && o.Until.IsZero() && o.Works(now) })
+	if i < 0 {
+		return 0, ErrNoLink
+	}
+	return i, nil
+}
+
+func newLink(label string, room husbandry.ID, now time.Time) (string, Link) {
+	var secret [32]byte
+	rand.Read(secret[:]) // never fails: it ends the program rather
+	token := base64.RawURLEncoding.EncodeToString(secret[:])
+	hash := tokenHash(token)
+	return token, Link{ID: hash[:8], Hash: hash, Label: label, Room: room, Created: now}
+}
+
+func tokenHash(token string) string {
+	h := sha256.Sum256([]byte(token))
+	return hex.EncodeToString(h[:])
+}
+
+// lookup returns the link of a token, [ErrNoLink] where there is none that
+// works. It compares hashes, so the time it takes
+// says nothing about how much of a guess was right.
+func (l *Links) lookup(token string) (Link, error) {
+	if len(token) != base64.RawURLEncoding.EncodedLen(32) {
+		return Link{}, ErrNoLink
+	}
+	list, err := l.load()
+	if err != nil {
+		return Link{}, err
+	}
+	hash := tokenHash(token)
+	i := slices.IndexFunc(list, func(o Link) bool { return o.Hash == hash })
+	if i < 0 || !list[i].Works(l.now()) {
+		return Link{}, ErrNoLink
+	}
+	return list[i], nil
+}
+
+func (l *Links) load() ([]Link, error) {
+	var list []Link
+	if err := loadJSON(l.store, linksFile, &list); err != nil {
+		return nil, fmt.Errorf("read the calendar links: %w", err)
+	}
+	return list, nil
+}
+
+func (l *Links) loadFetches() (map[string]fetch, error) {
+	kept := make(map[string]fetch)
+	if err := loadJSON(l.store, fetchesFile, &kept); err != nil {
+		return nil, fmt.Errorf("read when the calendar links were last used: %w", err)
+	}
+	return kept, nil
+}
+
+func (l *Links) change(f func([]Link, time.Time) ([]Link, error)) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	unlock, err := lock(l.store)
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	list, err := l.load()
+	if err != nil {
+		return err
+	}
+	if list, err = f(list, l.now().UTC().Truncate(time.Second)); err != nil {
+		return err
+	}
+	return saveJSON(l.store, linksFile, list)
+}
+
+// fetchedEvery is how exactly the time of the last fetch is kept over a start.
+const fetchedEvery = time.Hour
+
+// fetched notes that a program asked for the link. The times have a file of
+// their own, which only the process that serves writes.
+func (l *Links) fetched(id, agent string) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	f := fetch{l.now().UTC().Truncate(time.Second), clean(agent, 80)}
+	_, before := l.asked[id]
+	l.asked[id] = f
+	kept, err := l.loadFetches()
+	if err != nil {
+		return err
+	}
+	if k, ok := kept[id]; before && ok && f.At.Sub(k.At).Abs() < fetchedEvery {
+		return nil
+	}
+	kept[id] = f
+	return saveJSON(l.store, fetchesFile, kept)
+}
+
+func loadJSON(s Store, name string, into any) error {
+	data, err := s.Load(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	if err := json.Unmarshal(data, into); err != nil {
+		return fmt.Errorf("%s is damaged; restore it from a backup or move it away: %w", name, err)
+	}
+	return nil
+}
+
+func saveJSON(s Store, name string, v any) error {
+	data, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	return s.Save(name, data)
+}
+
+// Address returns the address of a token's calendar under base, which is how
+// the outside reaches the server ("https://lizards.example.org"). name is what
+// the file is called, in any words: Thunderbird names the calendar after it.
+func Address(base, token, name string) (string, error) {
+	if err := checkAddress(base); err != nil {
+		return "", fmt.Errorf("address of the calendar: %w", err)
+	}
+	if u, err := url.Parse(base); err != nil || u.RawQuery != "" || u.Fragment != "" || u.User != nil {
+		return "", fmt.Errorf("address of the calendar: %q may hold a host and a path, nothing else", base)
+	}
+	a := strings.TrimRight(base, "/") + PathPrefix + token + "/" + fileName(name) + ".ics"
+	// Everything in it is ASCII, so octets are UTF-16 units.
+	if len(a) > maxAddress {
+		return "", fmt.Errorf("address of the calendar: %d characters, and Google takes no more than %d; choose a shorter address than %q", len(a), maxAddress, base)
+	}
+	return a, nil
+}
+
+// Subscribe returns the form of an address that opens a calendar program on
+// most phones instead of downloading a file.
+func Subscribe(address string) string {
+	if rest, ok := strings.CutPrefix(address, "https://"); ok {
+		return "webcal://" + rest
+	}
+	return "webcal://" + strings.TrimPrefix(address, "http://")
+}
+
+// fileName makes a readable file name of any words.
+func fileName(name string) string {
+	words := strings.FieldsFunc(strings.ToLower(clean(name, 200)), func(r rune) bool {
+		return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9')
+	})
+	s := strings.Join(words, "-")
+	if len(s) > 40 {
+		s = strings.TrimRight(s[:40], "-")
+	}
+	if s == "" {
+		return "husbandry"
+	}
+	return s
+}

@@ -1,0 +1,187 @@
+package calendar
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"sync"
+	"time"
+)
+
+// Store keeps a few small files between starts. Names are a-z 0-9 - _ and
+// dots.
+type Store interface {
+	// Load returns an error that is fs.ErrNotExist when nothing was saved
+	// under the name yet.
+	Load(name string) ([]byte, error)
+	// Save returns once the bytes would survive a crash, all or none of them.
+	Save(name string, data []byte) error
+}
+
+// Locker is what a [Store] has in addition when several processes share it:
+// Lock is held round every reading that is followed by a saving.
+type Locker interface {
+	Lock() (unlock func(), err error)
+}
+
+func lock(s Store) (func(), error) {
+	if l, ok := s.(Locker); ok {
+		return l.Lock()
+	}
+	return func() {}, nil
+}
+
+// Memory is a [Store] that forgets: for looking at a calendar that nobody
+// subscribes to, such as that of another day. The zero value is empty.
+type Memory struct {
+	mu    sync.Mutex
+	files map[string][]byte
+}
+
+// Load implements [Store].
+func (m *Memory) Load(name string) ([]byte, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	b, ok := m.files[name]
+	if !ok {
+		return nil, fmt.Errorf("load %s: %w", name, fs.ErrNotExist)
+	}
+	return append([]byte(nil), b...), nil
+}
+
+// Save implements [Store].
+func (m *Memory) Save(name string, data []byte) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.files == nil {
+		m.files = make(map[string][]byte)
+	}
+	m.files[name] = append([]byte(nil), data...)
+	return nil
+}
+
+// Names of the files in the store.
+const (
+	revisionsFile = "calendar-revisions.json"
+	linksFile     = "calendar-links.json"
+	fetchesFile   = "calendar-fetches.json"
+)
+
+func lastGoodFile(s Scope) string { return "calendar-" + Scope{Room: s.Room}.key() + ".ics" }
+
+// Revisions remembers of every event what was published last. Subscribers
+// tell a changed event by it: ICSx5 skips one whose LAST-MODIFIED has not
+// grown, and others need SEQUENCE.
+type Revisions struct {
+	mu    sync.Mutex
+	store Store
+}
+
+// NewRevisions returns the revisions kept in s.
+func NewRevisions(s Store) *Revisions { return &Revisions{store: s} }
+
+// revision is what is remembered of an event, or of a whole file.
+type revision struct {
+	Hash     string    `json:"hash"`
+	Sequence int       `json:"seq,omitempty"`
+	Stamp    time.Time `json:"at"` // LAST-MODIFIED, whole seconds of UTC
+}
+
+type state struct {
+	Version int                 `json:"version"`
+	Events  map[string]revision `json:"events"` // by UID
+	Feeds   map[string]revision `json:"feeds"`  // by scope
+
+	changed bool
+	used    map[string]bool
+}
+
+// forgetAfter is how long the revision of an event is kept that is in no file
+// any more. An event of a day lives for as many days as the keeper's calendar
+// reaches ahead and back; UIDs are never used again after that.
+const forgetAfter = 400 * 24 * time.Hour
+
+// update reads the state, lets change work on it, and saves it if it is a
+// different one afterwards; only then does it return nil.
+func (r *Revisions) update(change func(*state) error, now time.Time) (err error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	unlock, err := lock(r.store)
+	if err != nil {
+		return fmt.Errorf("lock the revisions: %w", err)
+	}
+	defer unlock()
+	st := &state{Version: 1, used: make(map[string]bool)}
+	data, err := r.store.Load(revisionsFile)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+	case err != nil:
+		return fmt.Errorf("read the revisions: %w", err)
+	default:
+		// Going on without them would publish revisions that subscribers
+		// take for old ones.
+		if err := json.Unmarshal(data, st); err != nil {
+			return fmt.Errorf("read the revisions in %s: %w; restore the file from a backup, or move it away to let every event begin anew", revisionsFile, err)
+		}
+		if st.Version != 1 {
+			return fmt.Errorf("the revisions in %s have version %d, which a newer program wrote", revisionsFile, st.Version)
+		}
+	}
+	if st.Events == nil {
+		st.Events = make(map[string]revision)
+	}
+	if st.Feeds == nil {
+		st.Feeds = make(map[string]revision)
+	}
+	if err := change(st); err != nil {
+		return err
+	}
+	if !st.changed {
+		return nil
+	}
+	st.forget(now)
+	if data, err = json.Marshal(st); err != nil {
+		return fmt.Errorf("save the revisions: %w", err)
+	}
+	if err := r.store.Save(revisionsFile, data); err != nil {
+		return fmt.Errorf("save the revisions: %w", err)
+	}
+	return nil
+}
+
+// next returns the revision of what has the given hash now: the one it had if
+// nothing changed, else the one after it. A stamp grows with every change by
+// a second at least, whatever the clock says.
+func (st *state) next(of map[string]revision, key, hash string, now time.Time) revision {
+	r, known := of[key]
+	if known && r.Hash == hash {
+		return r
+	}
+	next := revision{Hash: hash, Stamp: now.UTC().Truncate(time.Second)}
+	if known {
+		next.Sequence = r.Sequence + 1
+		if least := r.Stamp.Add(time.Second); next.Stamp.Before(least) {
+			next.Stamp = least
+		}
+	}
+	return next
+}
+
+// keep remembers a revision as published.
+func (st *state) keep(of map[string]revision, key string, r revision) {
+	st.used[key] = true
+	if of[key] != r {
+		of[key] = r
+		st.changed = true
+	}
+}
+
+func (st *state) forget(now time.Time) {
+	for _, of := range []map[string]revision{st.Events, st.Feeds} {
+		maps.DeleteFunc(of, func(key string, r revision) bool {
+			return !st.used[key] && now.Sub(r.Stamp) > forgetAfter
+		})
+	}
+}

@@ -1,0 +1,313 @@
+package calendar
+
+import (
+	"cmp"
+	"fmt"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// What a person reads. Limits of lengths are in characters for words and in
+// octets for whole descriptions.
+const (
+	maxTitle       = 200
+	maxWhy         = 400
+	maxDescription = 6 << 10
+	// maxRows is how many tasks a day's event lists one by one. A longer list
+	// puts tasks that differ only in their subject on one line: nobody reads
+	// three hundred lines on a phone, and the file would not reach far.
+	maxRows     = 40
+	maxCautions = 10
+)
+
+// dayText is the text of one day and room.
+type dayText struct {
+	name string // of the room, clean
+	when int    // -1 for a day past, 0 for today, +1 for a day to come
+	rows []tasks.Row
+}
+
+func (t *dayText) count(s tasks.Status) int {
+	n := 0
+	for _, r := range t.rows {
+		if r.Status == s {
+			n++
+		}
+	}
+	return n
+}
+
+// open is the number of tasks still to be done.
+func (t *dayText) open() int {
+	if t.when > 0 {
+		return len(t.rows)
+	}
+	return t.count(tasks.Due) + t.count(tasks.Overdue)
+}
+
+// summary is the line that a month's view shows: "Lizard room 5/7 done, 1
+// overdue", "Lizard room: 7 tasks".
+func (t *dayText) summary() string {
+	lapsed := t.count(tasks.Lapsed)
+	all := len(t.rows) - lapsed
+	done, skipped := t.count(tasks.Done), t.count(tasks.Skipped)
+	var s strings.Builder
+	s.WriteString(t.name)
+	if t.when < 0 || done+skipped > 0 {
+		fmt.Fprintf(&s, " %d/%d done", done, all)
+	} else {
+		s.WriteString(": " + count(all, "task"))
+	}
+	also := func(n int, word string) {
+		if n > 0 {
+			fmt.Fprintf(&s, ", %d %s", n, word)
+		}
+	}
+	also(t.count(tasks.Overdue), "overdue")
+	also(skipped, "skipped")
+	if t.when <= 0 {
+		also(t.count(tasks.Upcoming), "put off")
+	}
+	also(lapsed, "lapsed")
+	return s.String()
+}
+
+// description lists the tasks in the order of the board. Days to come have no
+// numbers, because a reply's numbers are those of one morning's digest.
+func (t *dayText) description() string {
+	var lines []string
+	several := false
+	for _, r := range t.rows {
+		several = several || t.heading(r) != t.heading(t.rows[0])
+	}
+	listed := t.rows
+	heading := ""
+	put := func(r tasks.Row, line string) {
+		if h := t.heading(r); several && h != heading {
+			heading = h
+			lines = append(lines, h+":")
+		}
+		lines = append(lines, line)
+	}
+	size, left := 0, 0
+	if len(t.rows) > maxRows {
+		for _, g := range t.grouped() {
+			if size += len(g.line); size > maxDescription {
+				left += g.rows
+				continue
+			}
+			put(g.first, g.line)
+		}
+		listed = nil
+	}
+	for _, r := range listed {
+		line := t.line(r)
+		if size += len(line); size > maxDescription {
+			left++
+			continue
+		}
+		put(r, line)
+		if why := clean(r.Why, maxWhy); why != "" && t.when == 0 && isOpen(r) {
+			if size += len(why); size <= maxDescription {
+				lines = append(lines, "   "+why)
+			}
+		}
+	}
+	if left > 0 {
+		lines = append(lines, fmt.Sprintf("and %s more; the digest has all of them.", count(left, "task")))
+	}
+	lines = append(lines, t.cautions()...)
+	if t.when > 0 {
+		lines = append(lines, "Not numbered yet: the numbers for replies are those of the morning's digest.")
+	}
+	return strings.Join(lines, "\n")
+}
+
+func isOpen(r tasks.Row) bool { return r.Status == tasks.Due || r.Status == tasks.Overdue }
+
+func (t *dayText) heading(r tasks.Row) string {
+	switch {
+	case t.when <= 0 && r.Status == tasks.Overdue:
+		return "Overdue"
+	case r.Status == tasks.Lapsed:
+		return "Lapsed"
+	case r.Part == husbandry.Midday:
+		return "Midday"
+	case r.Part == husbandry.Evening:
+		return "Evening"
+	}
+	return "Morning"
+}
+
+// line is a task as it is listed: "3. ✓ Top up the nest box of E07 – done".
+func (t *dayText) line(r tasks.Row) string {
+	number := "• "
+	if t.when <= 0 && r.N > 0 {
+		number = fmt.Sprintf("%d. ", r.N)
+	}
+	tick, after := t.standing(r)
+	return number + tick + title(r) + after
+}
+
+// standing says in a sign and in words what became of a task.
+func (t *dayText) standing(r tasks.Row) (tick, after string) {
+	switch {
+	case t.when > 0:
+		return "", ""
+	case r.Status == tasks.Done:
+		return "✓ ", " – done"
+	case r.Status == tasks.Skipped:
+		return "", " – skipped"
+	case r.Status == tasks.Lapsed:
+		return "", " – not done, no longer owed"
+	case r.Status == tasks.Upcoming:
+		return "", " – put off to " + day(r.Due)
+	case r.Status == tasks.Overdue:
+		return "", " – overdue, was due " + day(r.Due)
+	case t.when < 0:
+		return "", " – not done"
+	}
+	return "", ""
+}
+
+func title(r tasks.Row) string {
+	return cmp.Or(clean(r.Title, maxTitle), clean(string(r.Key), maxTitle))
+}
+
+// group is tasks that differ only in their subject, on one line.
+type group struct {
+	first tasks.Row
+	rows  int
+	line  string
+}
+
+// grouped puts tasks that differ only in their subject on one line: "Top up
+// the nest box of E01 (1), E02 (2), E07 (5)".
+func (t *dayText) grouped() []group {
+	type same struct{ heading, stem, tick, after string }
+	var groups []group
+	index := make(map[same]int)
+	var tails []string
+	for _, r := range t.rows {
+		words := title(r)
+		stem, cut := strings.CutSuffix(words, " "+string(r.Subject))
+		tick, after := t.standing(r)
+		k := same{t.heading(r), stem, tick, after}
+		i, ok := index[k]
+		if !cut || r.Subject == "" || !ok {
+			i = len(groups)
+			tails = append(tails, after)
+			groups = append(groups, group{first: r})
+			if !cut || r.Subject == "" {
+				groups[i].line = "• " + tick + words + t.number(r)
+				groups[i].rows = 1
+				continue
+			}
+			index[k] = i
+			groups[i].line = "• " + tick + stem + " "
+		} else {
+			groups[i].line += ", "
+		}
+		groups[i].line += string(r.Subject) + t.number(r)
+		groups[i].rows++
+	}
+	for i := range groups {
+		groups[i].line += tails[i]
+	}
+	return groups
+}
+
+func (t *dayText) number(r tasks.Row) string {
+	if t.when > 0 || r.N == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" (%d)", r.N)
+}
+
+// cautions are those of the tasks still to be done, each once.
+func (t *dayText) cautions() []string {
+	var lines []string
+	seen := make(map[string]bool)
+	for _, r := range t.rows {
+		c := clean(r.Caution, maxWhy)
+		if c == "" || seen[c] || t.when < 0 || (t.when == 0 && !isOpen(r)) {
+			continue
+		}
+		seen[c] = true
+		if len(seen) > maxCautions {
+			return append(lines, "Caution: there are more cautions; read them in the digest before you begin.")
+		}
+		lines = append(lines, "Caution: "+c)
+	}
+	return lines
+}
+
+func day(d civil.Date) string { return d.Format("Mon 2 Jan 2006") }
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// clean makes one line of a foreign string, at most limit characters long:
+// valid UTF-8, no controls, no line or paragraph separators, no marks that
+// turn the direction of what follows, and blanks never doubled.
+func clean(s string, limit int) string {
+	// Nobody writes more than a few octets a character; the rest of a huge
+	// string need not be looked at.
+	if most := limit * 16; len(s) > most {
+		s = s[:most]
+	}
+	s = strings.ToValidUTF8(s, "\uFFFD")
+	s = strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r):
+			return ' ' // also U+0085, U+2028 and U+2029
+		case unicode.IsControl(r), isDirection(r), r == '\uFEFF':
+			return -1
+		}
+		return r
+	}, s)
+	s = strings.Join(strings.Fields(s), " ")
+	if utf8.RuneCountInString(s) > limit {
+		r := []rune(s)
+		s = strings.TrimRight(string(r[:limit-1]), " \u200D") + "…"
+	}
+	return s
+}
+
+// isDirection reports the bidirectional embeddings, overrides and isolates of
+// Unicode UAX #9: one that is never closed would reorder the rest of a list.
+// The letters of right-to-left scripts need none of them.
+func isDirection(r rune) bool {
+	return r >= '\u202A' && r <= '\u202E' || r >= '\u2066' && r <= '\u2069'
+}
+
+// cleanLines is clean for a string whose line breaks count; limit is in octets.
+func cleanLines(s string, limit int) string {
+	if len(s) > limit*4 {
+		s = s[:limit*4]
+	}
+	breaks := strings.NewReplacer("\r\n", "\n", "\r", "\n", "\u2028", "\n", "\u2029", "\n", "\u0085", "\n")
+	var lines []string
+	size := 0
+	for l := range strings.SplitSeq(breaks.Replace(s), "\n") {
+		l = clean(l, 1000)
+		if l == "" {
+			continue
+		}
+		if size += len(l) + 1; size > limit {
+			lines = append(lines, "…")
+			break
+		}
+		lines = append(lines, l)
+	}
+	return strings.Join(lines, "\n")
+}

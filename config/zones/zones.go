@@ -133,7 +133,7 @@ func (d *data) load(name string) (*time.Location, error) {
 func (d *data) unknown(name string) error {
 	names := d.index.Names()
 	hint := diag.DidYouMean(name, names)
-	if hint == "" {
+	if hint == "" && name != time.Local.String() {
 		// The city alone: Vienna, New York.
 		var cities []string
 		for _, n := range names {

@@ -1,0 +1,150 @@
+package scheduler
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Span is a dated fact: a window of days that is worth knowing without being
+// a task, for a calendar and the coming week of a digest.
+type Span struct {
+	// Key stays the same while the window is refined: the subject, the
+	// window's name, and what it is computed from.
+	Key      tasks.Key
+	Name     husbandry.WindowName // HatchWindow, LayWindow or PairingWindow
+	Subject  husbandry.ID
+	Scope    husbandry.Scope // OfClutch or OfAnimal
+	Place    tasks.Place
+	From, To civil.Date
+	Title    string // "Hatching of clutch C27-04 (wall lizard, in I1)"
+	Why      string
+}
+
+// pastSpans is how many days ago a span may have ended to be among Dated.
+const pastSpans = 31
+
+// Dated returns the hatch windows of clutches (from the 5th to the 95th
+// percentile), and the laying and pairing windows of females, that ended at
+// most 31 days before in.On and begin by in.To, ordered by first day and key.
+func Dated(in Input) []Span {
+	p := newPlanner(in)
+	p.findSubjects()
+	var spans []Span
+	add := func(s Span) {
+		if !s.To.AddDays(pastSpans).Before(p.on) && !s.From.After(p.to) {
+			s.Title = plainWords(s.Title)
+			spans = append(spans, s)
+		}
+	}
+	for _, c := range p.herd.Clutches {
+		s := p.subjects[c.ID]
+		if s == nil || s.clutch != c || !c.Expecting() {
+			continue
+		}
+		if f := p.hatching(c); f.Known {
+			add(Span{
+				Key:  tasks.NewKey(c.ID, husbandry.ID(husbandry.HatchWindow), string(husbandry.EventLaid)),
+				Name: husbandry.HatchWindow, Subject: c.ID, Scope: s.scope, Place: s.place, From: f.P05, To: f.P95,
+				Title: "Hatching of " + s.label(), Why: p.hatchWords(c, f, p.on) + "; from " + f.Basis + cautionWords(f.Cautions),
+			})
+		}
+	}
+	for _, a := range p.herd.Animals {
+		s := p.subjects[a.ID]
+		if s == nil || !p.watchable(a) {
+			continue
+		}
+		span := Span{Subject: a.ID, Scope: s.scope, Place: s.place}
+		if w := p.laying(a); w.Known {
+			span.Name, span.From, span.To = husbandry.LayWindow, w.From, w.To
+			span.Key = tasks.NewKey(a.ID, husbandry.ID(span.Name), w.Event)
+			span.Title, span.Why = "Eggs expected of "+s.label(), p.windowWords(span.Name, w)
+			add(span)
+		}
+		if w := p.pairing(a); w.Known {
+			span.Name, span.From, span.To = husbandry.PairingWindow, w.From, w.To
+			span.Key = tasks.NewKey(a.ID, husbandry.ID(span.Name), w.Event)
+			span.Title, span.Why = "Pairing time of "+s.label(), p.windowWords(span.Name, w)
+			add(span)
+		}
+	}
+	slices.SortFunc(spans, func(a, b Span) int {
+		return cmp.Or(a.From.Compare(b.From), cmp.Compare(a.Key, b.Key))
+	})
+	return spans
+}
+
+func cautionWords(cautions []string) string {
+	if len(cautions) == 0 {
+		return ""
+	}
+	return ". Caution: " + strings.Join(cautions, "; ")
+}
+
+// ClutchForecast is one line of the overview of clutches.
+type ClutchForecast struct {
+	ID        husbandry.ID `json:"id"`
+	Species   husbandry.ID `json:"species"`
+	Mother    husbandry.ID `json:"mother"`
+	Laid      civil.Date   `json:"laid"`
+	Eggs      int          `json:"eggs"`
+	Incubator husbandry.ID `json:"incubator"`
+	State     ClutchState  `json:"state"`
+	Progress  float64      `json:"progress"` // 0 to 1
+	// The forecast's dates are zero, written as "", where nothing is
+	// expected, or nothing is known to compute from.
+	P05              civil.Date `json:"p05"`
+	P25              civil.Date `json:"p25"`
+	P50              civil.Date `json:"p50"`
+	P75              civil.Date `json:"p75"`
+	P95              civil.Date `json:"p95"`
+	WatchFrom        civil.Date `json:"watch_from"`
+	WatchTo          civil.Date `json:"watch_to"`
+	ProbabilityToday float64    `json:"probability_today"` // 0 to 1
+	Basis            string     `json:"basis"`
+	Cautions         []string   `json:"cautions"` // never nil
+}
+
+// ClutchForecasts returns the clutches that still expect young, and those
+// laid in the last 400 days that no longer do, by laying date and id.
+func ClutchForecasts(in Input) []ClutchForecast {
+	p := newPlanner(in)
+	list := []ClutchForecast{}
+	for _, c := range p.herd.Clutches {
+		if c.Laid.After(p.on) || !c.Expecting() && c.Laid.AddDays(lookBack).Before(p.on) {
+			continue
+		}
+		line := ClutchForecast{
+			ID: c.ID, Species: c.Species, Mother: c.Mother, Laid: c.Laid, Eggs: c.Eggs,
+			Incubator: c.Incubator, State: c.State, Cautions: []string{},
+		}
+		switch {
+		case c.State == HatchedAll:
+			line.Progress = 1
+			line.Basis = fmt.Sprintf("%d hatched", c.Hatched)
+		case c.State == Ended:
+			line.Basis = "nothing more is expected of it"
+		default:
+			f := p.hatching(c)
+			line.Progress = f.Progress(p.on)
+			line.P05, line.P25, line.P50, line.P75, line.P95 = f.P05, f.P25, f.P50, f.P75, f.P95
+			if f.Known {
+				line.WatchFrom, line.WatchTo, _ = p.hatchSpan(c, f)
+			}
+			line.ProbabilityToday = f.Probability(p.on)
+			line.Basis = f.Basis
+			line.Cautions = append(line.Cautions, f.Cautions...)
+			if _, _, over := p.hatchSpan(c, f); f.Known && over {
+				line.Cautions = append(line.Cautions, pastHatching)
+			}
+		}
+		list = append(list, line)
+	}
+	return list
+}

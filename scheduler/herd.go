@@ -1,0 +1,524 @@
+package scheduler
+
+import (
+	"cmp"
+	"slices"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Herd is how every record stands on a day, as the records say and as the
+// findings since have changed it. It is derived anew from both each time, so
+// that taking a finding back takes back all that followed from it. Make one
+// with [Derive]; it is not changed afterwards.
+type Herd struct {
+	On      civil.Date
+	Records *husbandry.Records
+	History *tasks.History
+	// Animals are in the order of the records.
+	Animals []*Animal
+	// Clutches are by laying date, then id, those of the records and those
+	// found; ended ones are among them.
+	Clutches []*Clutch
+
+	animals    map[husbandry.ID]*Animal
+	clutches   map[husbandry.ID]*Clutch // by every id they were ever known by
+	enclosures map[husbandry.ID]*husbandry.Enclosure
+	incubators map[husbandry.ID]*husbandry.Incubator
+	species    map[husbandry.ID]*husbandry.Species
+	residents  map[husbandry.ID][]*Animal
+	kinds      map[husbandry.ID]husbandry.Kind // of routines
+	setTub     []husbandry.ID                  // the routines that set tubs
+	// lastIncubator is where the latest recorded clutch of a species stands.
+	lastIncubator map[husbandry.ID]husbandry.ID
+	refused       map[husbandry.ID][]refusal
+}
+
+// Animal is a record and what has been found of it.
+type Animal struct {
+	husbandry.Animal
+	// GravidTimes are the spans during which she was known to carry eggs, by
+	// date; the last one is open (To zero) while she does.
+	GravidTimes []Time
+	Laid        []*Clutch    // her clutches, by date
+	Mated       []civil.Date // matings seen, by date, each day once
+	Pairing     *husbandry.Pairing
+	Weights     []Weight // by date
+	// Came is the first day it was there; zero: always.
+	Came      civil.Date
+	sheet     *husbandry.Species
+	sightings []sighting // by date
+}
+
+// sighting is a look at a female that told whether she carries eggs.
+type sighting struct {
+	on     civil.Date
+	gravid bool
+}
+
+// Time is a span of days; To is zero while it lasts.
+type Time struct{ From, To civil.Date }
+
+// Weight is one weighing.
+type Weight struct {
+	On    civil.Date
+	Grams husbandry.Grams
+}
+
+// Clutch is a record, a finding, or both, and what has become of it.
+type Clutch struct {
+	husbandry.Clutch
+	// Aliases are other ids it was known by before a record gave it its own:
+	// marks and findings of theirs count for it.
+	Aliases []husbandry.ID
+	Found   bool // first known from a finding
+	Counted bool // somebody has counted the eggs
+	// Where it was laid; "" when unknown.
+	Enclosure husbandry.ID
+	// Young hatched on each day, by date; a record's own number is not dated
+	// and is only in Hatched.
+	HatchedOn []Young
+	State     ClutchState
+}
+
+// Young is the number of young that hatched on a day.
+type Young struct {
+	On    civil.Date
+	Count int
+}
+
+// ClutchState says how far a clutch has come.
+type ClutchState string
+
+// The states of a clutch.
+const (
+	InBox      ClutchState = "in the box" // laid, not lifted or not in a tub yet
+	Incubating ClutchState = "incubating"
+	Hatching   ClutchState = "hatching" // some young have hatched
+	HatchedAll ClutchState = "hatched"  // every egg counted has
+	Ended      ClutchState = "ended"
+)
+
+// postLaying is how long a female counts as just laid (common practice: she is
+// fed up for two weeks).
+const postLaying = 14
+
+// sameClutch is how many days apart two reports of one mother's eggs may be
+// and still mean one clutch: eggs are found late, and noted twice.
+const sameClutch = 2
+
+type refusal struct {
+	on  civil.Date
+	key tasks.Key
+}
+
+// Derive works out how everything stands on a day. Findings reported for later
+// days do not count.
+func Derive(r *husbandry.Records, h *tasks.History, on civil.Date) *Herd {
+	herd := &Herd{
+		On: on, Records: r, History: h,
+		animals:    make(map[husbandry.ID]*Animal, len(r.Animals)),
+		clutches:   make(map[husbandry.ID]*Clutch, len(r.Clutches)),
+		enclosures: make(map[husbandry.ID]*husbandry.Enclosure, len(r.Enclosures)),
+		incubators: make(map[husbandry.ID]*husbandry.Incubator, len(r.Incubators)),
+		species:    make(map[husbandry.ID]*husbandry.Species, len(r.Species)),
+		residents:  make(map[husbandry.ID][]*Animal, len(r.Enclosures)),
+		kinds:      make(map[husbandry.ID]husbandry.Kind, len(r.Routines)),
+		refused:    make(map[husbandry.ID][]refusal),
+
+		lastIncubator: make(map[husbandry.ID]husbandry.ID),
+	}
+	for i := range r.Enclosures {
+		herd.enclosures[r.Enclosures[i].ID] = &r.Enclosures[i]
+	}
+	for i := range r.Incubators {
+		herd.incubators[r.Incubators[i].ID] = &r.Incubators[i]
+	}
+	for i := range r.Species {
+		herd.species[r.Species[i].ID] = &r.Species[i]
+	}
+	for i := range r.Routines {
+		herd.kinds[r.Routines[i].ID] = r.Routines[i].Kind
+		if r.Routines[i].Kind == husbandry.SetTub {
+			herd.setTub = append(herd.setTub, r.Routines[i].ID)
+		}
+	}
+	herd.addAnimals()
+	herd.addRecordedClutches()
+	herd.addFindings()
+	herd.settle()
+	return herd
+}
+
+// Animal returns an animal by its id, or nil.
+func (h *Herd) Animal(id husbandry.ID) *Animal { return h.animals[id] }
+
+// Clutch returns a clutch by any id it was ever known by, or nil.
+func (h *Herd) Clutch(id husbandry.ID) *Clutch { return h.clutches[id] }
+
+// Species returns a care sheet, an empty one where there is none.
+func (h *Herd) Species(id husbandry.ID) *husbandry.Species {
+	if s, ok := h.species[id]; ok {
+		return s
+	}
+	return &husbandry.Species{ID: id}
+}
+
+// Incubator returns an incubator by its id, or nil.
+func (h *Herd) Incubator(id husbandry.ID) *husbandry.Incubator { return h.incubators[id] }
+
+// Residents returns the animals whose records place them in an enclosure,
+// whether or not they are there on the herd's day.
+func (h *Herd) Residents(enclosure husbandry.ID) []*Animal { return h.residents[enclosure] }
+
+func (h *Herd) addAnimals() {
+	r := h.Records
+	h.Animals = make([]*Animal, 0, len(r.Animals))
+	block := make([]Animal, len(r.Animals))
+	for i := range r.Animals {
+		a := &block[i]
+		a.Animal = r.Animals[i]
+		a.Count = max(1, a.Count)
+		a.Came = civil.Max(a.Acquired, a.Hatched)
+		a.sheet = h.Species(a.Species)
+		if !a.Gravid.IsZero() {
+			a.sightings = append(a.sightings, sighting{a.Gravid, true})
+		}
+		h.Animals = append(h.Animals, a)
+		h.animals[a.ID] = a
+		if a.Enclosure != "" {
+			h.residents[a.Enclosure] = append(h.residents[a.Enclosure], a)
+		}
+	}
+	for i := range r.Pairings {
+		p := &r.Pairings[i]
+		female, ok := h.animals[p.Female]
+		if !ok {
+			continue
+		}
+		female.Mated = append(female.Mated, p.Mated...)
+		if !p.From.IsZero() && !p.From.After(h.On) && (female.Pairing == nil || p.From.After(female.Pairing.From)) {
+			female.Pairing = p
+		}
+	}
+}
+
+func (h *Herd) addRecordedClutches() {
+	for i := range h.Records.Clutches {
+		c := &Clutch{Clutch: h.Records.Clutches[i]}
+		if c.LaidFrom.IsZero() {
+			c.LaidFrom = c.Laid
+		}
+		c.Counted = c.Eggs > 0 || c.Slugs > 0
+		h.add(c)
+	}
+}
+
+// add enters a clutch and fills in what follows from its mother.
+func (h *Herd) add(c *Clutch) {
+	h.Clutches = append(h.Clutches, c)
+	h.clutches[c.ID] = c
+	if mother, ok := h.animals[c.Mother]; ok {
+		if c.Species == "" {
+			c.Species = mother.Species
+		}
+		if c.Enclosure == "" {
+			c.Enclosure = mother.Enclosure
+		}
+		mother.Laid = append(mother.Laid, c)
+	}
+}
+
+func (h *Herd) addFindings() {
+	for _, f := range h.History.Found() {
+		if f.On.After(h.On) {
+			continue
+		}
+		subject := f.Task.Subject()
+		g := &f.Finding
+		clutch := h.clutches[subject]
+		if laid := g.Laid != nil && *g.Laid != 0 || g.Slugs != nil && *g.Slugs > 0; laid && clutch == nil {
+			h.laid(f)
+		} else if clutch != nil {
+			clutch.count(g)
+		}
+		if g.Hatched != nil && *g.Hatched > 0 && clutch != nil {
+			clutch.HatchedOn = append(clutch.HatchedOn, Young{f.On, *g.Hatched})
+		}
+		animal := h.animals[subject]
+		if g.Refused && h.kinds[f.Task.Routine()] == husbandry.Feed {
+			h.refused[subject] = append(h.refused[subject], refusal{f.On, f.Task})
+		}
+		if animal == nil {
+			animal = h.only(subject, func(*Animal) bool { return true }, f.On)
+		}
+		if animal == nil {
+			continue
+		}
+		if g.Weighs != nil {
+			animal.Weights = append(animal.Weights, Weight{f.On, *g.Weighs})
+		}
+		if g.Mated {
+			animal.Mated = append(animal.Mated, f.On)
+		}
+		if g.Gravid != nil {
+			animal.sightings = append(animal.sightings, sighting{f.On, *g.Gravid})
+		}
+	}
+}
+
+// count takes over what was counted of a clutch that exists; a number in its
+// record stands above it.
+func (c *Clutch) count(g *tasks.Finding) {
+	if g.Laid != nil && *g.Laid >= 0 {
+		c.Counted = true
+		if c.Found || c.Eggs == 0 {
+			c.Eggs = *g.Laid
+		}
+	}
+	if g.Slugs != nil && (c.Found || c.Slugs == 0) {
+		c.Slugs = *g.Slugs
+	}
+}
+
+// laid opens a clutch for eggs reported at a task about an animal or an
+// enclosure, unless they are the eggs of one that is known already.
+func (h *Herd) laid(f tasks.Found) {
+	subject := f.Task.Subject()
+	mother, enclosure := h.animals[subject], husbandry.ID("")
+	if mother != nil {
+		enclosure = mother.Enclosure
+	} else if _, ok := h.enclosures[subject]; ok {
+		enclosure = subject
+		mother = h.only(subject, func(a *Animal) bool {
+			return a.Sex == husbandry.Female && a.StageOn(f.On) == husbandry.Adult
+		}, f.On)
+	} else {
+		return // at a task about a room or the keeper: of nobody
+	}
+	on := f.On
+	if day, err := civil.Parse(f.Task.Occurrence()); err == nil {
+		on = day
+	}
+	c := &Clutch{Found: true, Enclosure: enclosure}
+	if mother != nil {
+		c.Mother, c.Species = mother.ID, mother.Species
+		c.ID = mother.ID + "-" + husbandry.ID(on.String())
+		for _, known := range mother.Laid {
+			if known.ID != c.ID && abs(known.Laid.Sub(f.On)) <= sameClutch {
+				known.Aliases = append(known.Aliases, c.ID)
+				h.clutches[c.ID] = known
+				known.count(&f.Finding)
+				return
+			}
+		}
+	} else {
+		c.ID = subject + "-" + husbandry.ID(on.String())
+		for _, a := range h.residents[enclosure] {
+			if c.Species == "" {
+				c.Species = a.Species
+			} else if c.Species != a.Species {
+				c.Species = ""
+				break
+			}
+		}
+	}
+	if known, ok := h.clutches[c.ID]; ok {
+		known.count(&f.Finding)
+		return
+	}
+	c.LaidFrom, c.Laid = f.On, f.On
+	c.count(&f.Finding)
+	if f.Finding.Slugs != nil && f.Finding.Laid == nil {
+		c.Counted = true // slugs alone: nothing to incubate
+	}
+	h.add(c)
+}
+
+// only returns the one animal of an enclosure that is there on a day and
+// matches, or nil where there is none or more than one; a group is many.
+func (h *Herd) only(enclosure husbandry.ID, match func(*Animal) bool, on civil.Date) *Animal {
+	var one *Animal
+	for _, a := range h.residents[enclosure] {
+		if !a.PresentOn(on) || !match(a) {
+			continue
+		}
+		if one != nil || a.Count > 1 {
+			return nil
+		}
+		one = a
+	}
+	return one
+}
+
+// settle puts everything in order once all is known.
+func (h *Herd) settle() {
+	byDate := func(a, b *Clutch) int {
+		return cmp.Or(a.Laid.Compare(b.Laid), cmp.Compare(a.ID, b.ID))
+	}
+	slices.SortFunc(h.Clutches, byDate)
+	for _, c := range h.Clutches {
+		c.settle(h)
+		if c.Incubator != "" {
+			h.lastIncubator[c.Species] = c.Incubator
+		}
+	}
+	for _, a := range h.Animals {
+		slices.SortFunc(a.Laid, byDate)
+		slices.SortFunc(a.Mated, civil.Date.Compare)
+		a.Mated = slices.Compact(a.Mated)
+		a.Mated = slices.DeleteFunc(a.Mated, func(d civil.Date) bool { return d.After(h.On) })
+		a.carry()
+	}
+}
+
+// carry works out when she carried eggs: from a sighting until she is seen
+// without or has laid. Eggs laid on the day of a sighting are those seen.
+func (a *Animal) carry() {
+	slices.SortStableFunc(a.sightings, func(s, t sighting) int { return s.on.Compare(t.on) })
+	laid := a.Laid
+	for _, s := range a.sightings {
+		if n := len(a.GravidTimes); n > 0 {
+			if t := &a.GravidTimes[n-1]; t.To.IsZero() || s.on.Before(t.To) {
+				if !s.gravid {
+					t.To = s.on
+				}
+				continue
+			}
+		}
+		if !s.gravid {
+			continue
+		}
+		for len(laid) > 0 && laid[0].Laid.Before(s.on) {
+			laid = laid[1:]
+		}
+		t := Time{From: s.on}
+		if len(laid) > 0 {
+			t.To = laid[0].Laid
+		}
+		a.GravidTimes = append(a.GravidTimes, t)
+	}
+}
+
+func (c *Clutch) settle(h *Herd) {
+	// The record's number is not dated; dated ones may repeat part of it.
+	sum := 0
+	for _, y := range c.HatchedOn {
+		sum += y.Count
+	}
+	c.Hatched = max(c.Hatched, sum)
+	if c.TubSet.IsZero() {
+		for _, id := range c.ids() {
+			for _, routine := range h.setTub {
+				c.TubSet = civil.Max(c.TubSet, h.History.LastDone(id, routine))
+			}
+		}
+	}
+	inTub := !c.TubSet.IsZero() || c.Incubator != ""
+	switch {
+	case !c.Ended.IsZero() && !c.Ended.After(h.On):
+		c.State = Ended
+	case c.Counted && c.Eggs == 0 && c.Hatched == 0:
+		c.State = Ended // slugs only
+	case c.Eggs > 0 && c.Hatched >= c.Eggs:
+		c.State = HatchedAll
+	case c.Hatched > 0:
+		c.State = Hatching
+	case inTub:
+		c.State = Incubating
+	default:
+		c.State = InBox
+	}
+}
+
+// ids returns every id the clutch was ever known by, its own first.
+func (c *Clutch) ids() []husbandry.ID { return append([]husbandry.ID{c.ID}, c.Aliases...) }
+
+// FirstHatched returns the day the first young hatched, or no date.
+func (c *Clutch) FirstHatched() civil.Date {
+	if len(c.HatchedOn) == 0 {
+		return civil.Date{}
+	}
+	return c.HatchedOn[0].On
+}
+
+// LastHatched returns the last day on which young hatched, or no date.
+func (c *Clutch) LastHatched() civil.Date {
+	if len(c.HatchedOn) == 0 {
+		return civil.Date{}
+	}
+	return c.HatchedOn[len(c.HatchedOn)-1].On
+}
+
+// Expecting reports whether young may still hatch.
+func (c *Clutch) Expecting() bool { return c.State != Ended && c.State != HatchedAll }
+
+// PresentOn reports whether the animal is among the keeper's on a day.
+func (a *Animal) PresentOn(day civil.Date) bool {
+	return !day.Before(a.Came) && (a.Left.IsZero() || day.Before(a.Left))
+}
+
+// StageOn returns the stage of life on a day: the record's, or by age and care
+// sheet; adult where the age or the sheet's ages are not known.
+func (a *Animal) StageOn(day civil.Date) husbandry.Stage {
+	if a.Stage != "" {
+		return a.Stage
+	}
+	s := a.sheet
+	if a.Hatched.IsZero() || s.JuvenileFrom == 0 && s.SubadultFrom == 0 && s.AdultFrom == 0 {
+		return husbandry.Adult
+	}
+	age := husbandry.Days(day.Sub(a.Hatched))
+	stage := husbandry.Hatchling
+	for _, next := range a.stageAges() {
+		if next.from > 0 && age >= next.from {
+			stage = next.stage
+		}
+	}
+	return stage
+}
+
+type stageAge struct {
+	stage husbandry.Stage
+	from  husbandry.Days
+}
+
+func (a *Animal) stageAges() [3]stageAge {
+	return [3]stageAge{
+		{husbandry.Juvenile, a.sheet.JuvenileFrom},
+		{husbandry.Subadult, a.sheet.SubadultFrom},
+		{husbandry.Adult, a.sheet.AdultFrom},
+	}
+}
+
+// GravidOn returns since when she is known to carry eggs on a day, or no date.
+// On the day she lays she no longer does.
+func (a *Animal) GravidOn(day civil.Date) civil.Date {
+	for _, t := range a.GravidTimes {
+		if !day.Before(t.From) && (t.To.IsZero() || day.Before(t.To)) {
+			return t.From
+		}
+	}
+	return civil.Date{}
+}
+
+// In reports whether the animal is in a state on a day.
+func (a *Animal) In(state husbandry.State, day civil.Date) bool {
+	switch state {
+	case husbandry.Gravid:
+		return !a.GravidOn(day).IsZero()
+	case husbandry.PostLaying:
+		for i := len(a.Laid) - 1; i >= 0; i-- {
+			if since := day.Sub(a.Laid[i].Laid); since >= 0 && since <= postLaying {
+				return true
+			}
+		}
+	case husbandry.Breeding:
+		return a.Breeding
+	}
+	return false
+}
+
+func abs(n int) int { return max(n, -n) }

@@ -1,0 +1,295 @@
+package scheduler
+
+import (
+	"slices"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// happening is one event of one record.
+type happening struct {
+	event husbandry.Event
+	on    civil.Date
+	// instance tells it from others of the same kind, where the task's subject
+	// does not; aliases are instances it was known as before.
+	instance string
+	aliases  []string
+	clutch   *Clutch
+	animal   *Animal // of the other events
+	words    string
+}
+
+// anchored plans what is due once, so many days after an event.
+func (p *planner) anchored() {
+	byEvent := make(map[husbandry.Event][]*routine)
+	for _, r := range p.routines {
+		if r.Cadence.Pattern == husbandry.Anchored && !r.Off {
+			byEvent[r.Cadence.Event] = append(byEvent[r.Cadence.Event], r)
+		}
+	}
+	for _, e := range p.happenings() {
+		// Each routine has its own subject; those of one subject replace one
+		// another.
+		bySubject := make(map[*subject][]*routine)
+		var order []*subject
+		for _, r := range byEvent[e.event] {
+			s := p.target(r, e)
+			if s == nil || !r.matches(s, e.on.AddDays(int(r.Cadence.Offset))) {
+				continue
+			}
+			if bySubject[s] == nil {
+				order = append(order, s)
+			}
+			bySubject[s] = append(bySubject[s], r)
+		}
+		for _, s := range order {
+			match := bySubject[s]
+			for _, r := range p.byScope[s.scope] {
+				if r.Off && r.matches(s, e.on) {
+					match = append(match, r)
+				}
+			}
+			for _, r := range resolve(match) {
+				p.once(s, r, e)
+			}
+		}
+	}
+}
+
+// happenings lists what happened lately enough to lead to something now.
+func (p *planner) happenings() []happening {
+	var list []happening
+	from := p.on.AddDays(-lookBack)
+	add := func(h happening) {
+		if !h.on.IsZero() && !h.on.After(p.horizon) {
+			list = append(list, h)
+		}
+	}
+	for _, c := range p.herd.Clutches {
+		if _, open := p.subjects[c.ID]; !open && c.Laid.Before(from) {
+			continue
+		}
+		var aliases []string
+		for _, id := range c.Aliases {
+			aliases = append(aliases, string(id))
+		}
+		h := happening{instance: string(c.ID), aliases: aliases, clutch: c}
+		h.event, h.on, h.words = husbandry.EventLaid, c.Laid, "laid "+p.laidWords(c)
+		add(h)
+		h.event, h.on, h.words = husbandry.EventTubSet, p.tubSet(c), "tub set "+p.day(p.tubSet(c))
+		if !h.on.IsZero() {
+			add(h)
+		}
+		if first := c.FirstHatched(); !first.IsZero() {
+			h.event, h.on, h.words = husbandry.EventHatched, first, "first hatched "+p.day(first)
+			add(h)
+		}
+	}
+	for i := range p.rec.Pairings {
+		pair := &p.rec.Pairings[i]
+		if a := p.herd.Animal(pair.Female); a != nil && !pair.From.IsZero() && !pair.From.Before(from) {
+			add(happening{event: husbandry.EventPaired, on: pair.From, instance: string(pair.ID), animal: a, words: "paired " + p.day(pair.From)})
+		}
+	}
+	for _, a := range p.herd.Animals {
+		for _, d := range a.Mated {
+			if !d.Before(from) {
+				add(happening{event: husbandry.EventMated, on: d, instance: d.String(), animal: a, words: "mating seen " + p.day(d)})
+			}
+		}
+		if !a.Acquired.IsZero() && !a.Acquired.Before(from) {
+			add(happening{event: husbandry.EventAcquired, on: a.Acquired, instance: string(a.ID), animal: a, words: "came " + p.day(a.Acquired)})
+		}
+	}
+	return list
+}
+
+// tubSet returns the day a clutch's tub was set; the laying day for a recorded
+// clutch that stands in an incubator since nobody said when.
+func (p *planner) tubSet(c *Clutch) civil.Date {
+	if c.TubSet.IsZero() && c.Incubator != "" {
+		return c.Laid
+	}
+	return c.TubSet
+}
+
+// target returns whom a routine is about when an event starts it, or nil: the
+// clutch, or after its laying the mother; before it has animals of its own, a
+// clutch stands for its young.
+func (p *planner) target(r *routine, e happening) *subject {
+	var id husbandry.ID
+	switch r.Scope {
+	case husbandry.OfClutch:
+		if e.clutch != nil {
+			id = e.clutch.ID
+		}
+	case husbandry.OfAnimal:
+		switch {
+		case e.clutch == nil:
+			id = e.animal.ID
+		case e.event == husbandry.EventLaid:
+			id = e.clutch.Mother
+		default:
+			id = e.clutch.ID
+		}
+	case husbandry.OfEnclosure:
+		switch {
+		case e.clutch == nil:
+			id = e.animal.Enclosure
+		case e.event == husbandry.EventLaid:
+			id = e.clutch.Enclosure
+		}
+	case husbandry.OfRoom:
+		enclosure := husbandry.ID("")
+		if e.clutch != nil {
+			enclosure = e.clutch.Enclosure
+		} else {
+			enclosure = e.animal.Enclosure
+		}
+		if s := p.subjects[enclosure]; s != nil {
+			id = s.room
+		}
+	case husbandry.OfKeeper:
+		id = tasks.TheKeeper
+	}
+	if id == "" {
+		return nil
+	}
+	return p.subjects[id]
+}
+
+// idle reports whether a routine of a clutch has nothing to do as the clutch
+// stands: eggs are dug up once and set once, a sealed tub is left alone, and
+// young that have not hatched are not fed.
+func (p *planner) idle(s *subject, r *routine) bool {
+	c := s.clutch
+	if c == nil {
+		return false
+	}
+	switch r.Kind {
+	case husbandry.DigEggs:
+		return c.State != InBox || c.Counted
+	case husbandry.SetTub:
+		return c.State != InBox || !c.Counted && !p.dugUp(c)
+	case husbandry.TubCheck:
+		return !c.Expecting() || c.State == InBox || c.Tub == husbandry.Sealed
+	case husbandry.HatchWatch:
+		return !c.Expecting()
+	case husbandry.FirstFeed, husbandry.Sexing, husbandry.Weigh:
+		return c.Hatched == 0
+	}
+	return false
+}
+
+// dugUp reports whether the eggs were lifted without being counted.
+func (p *planner) dugUp(c *Clutch) bool {
+	for _, r := range p.routines {
+		if r.Kind != husbandry.DigEggs || r.Off {
+			continue
+		}
+		for _, id := range c.ids() {
+			if !p.h.LastDone(id, r.ID).IsZero() {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (p *planner) once(s *subject, r *routine, e happening) {
+	if p.idle(s, r) {
+		return
+	}
+	offset, after := r.Cadence.Offset, r.After
+	words := e.words
+	if sheet := p.sheetOf(s); r.Origin == husbandry.Common && sheet != nil {
+		switch {
+		case r.Kind == husbandry.FirstFeed && !sheet.FirstFeed.IsZero():
+			offset, after = sheet.FirstFeed.From, max(0, sheet.FirstFeed.To-sheet.FirstFeed.From)
+		case r.Kind == husbandry.Sexing && sheet.SexableAt > 0:
+			offset = sheet.SexableAt
+		}
+	}
+	occurrence := string(e.event)
+	keys := []tasks.Key{}
+	if s.clutch != nil {
+		for _, id := range s.clutch.ids() {
+			keys = append(keys, tasks.NewKey(id, r.ID, occurrence))
+		}
+	} else {
+		if e.event != husbandry.EventAcquired || s.scope != husbandry.OfAnimal {
+			occurrence += "-" + e.instance
+		}
+		keys = append(keys, tasks.NewKey(s.id, r.ID, occurrence))
+		for _, alias := range e.aliases {
+			keys = append(keys, tasks.NewKey(s.id, r.ID, string(e.event)+"-"+alias))
+		}
+	}
+	due := e.on.AddDays(int(offset))
+	for _, k := range keys {
+		switch o := p.h.Outcome(k); o.Mark {
+		case tasks.MarkDone, tasks.Skip:
+			return
+		case tasks.PutOff:
+			due = civil.Max(due, o.Until)
+		}
+	}
+	if s.scope != husbandry.OfClutch && len(s.animals) > 0 && !slices.ContainsFunc(s.animals, func(a *Animal) bool { return a.PresentOn(civil.Max(due, p.on)) }) {
+		return
+	}
+	if owed := civil.Max(p.began, s.came); due.AddDays(int(after)).Before(owed) {
+		if r.Kind != husbandry.DigEggs && r.Kind != husbandry.SetTub {
+			return
+		}
+		due = owed // the eggs still need it
+	}
+	a := activity{s: s, r: r}
+	name := s.label()
+	if s.clutch == nil && e.clutch != nil {
+		name = "clutch " + string(e.clutch.ID)
+	}
+	why := upperFirst(name) + ": " + words
+	if offset > 0 {
+		why += ", due " + days(offset) + " after"
+	}
+	t := p.task(&a, occurrence, due, why)
+	t.Latest = due.AddDays(int(after))
+	if t.Status == tasks.Overdue || t.Status == tasks.Due {
+		t.Status = tasks.Due
+		if t.Latest.Before(p.on) {
+			t.Status = tasks.Overdue
+			t.Why += "; overdue since " + p.day(due)
+		}
+	}
+	if r.Missed == husbandry.Lapses && t.Status == tasks.Overdue {
+		if t.Latest.AddDays(1) == p.on {
+			p.lapse(&a, occurrence, due)
+		}
+		return
+	}
+	p.emit(t)
+}
+
+// sheetOf returns the care sheet of a subject that is of one species.
+func (p *planner) sheetOf(s *subject) *husbandry.Species {
+	switch {
+	case s.clutch != nil:
+		return p.herd.Species(s.clutch.Species)
+	case s.scope == husbandry.OfAnimal:
+		return p.herd.Species(s.animals[0].Species)
+	}
+	return nil
+}
+
+// laidLately returns the latest laying in each enclosure.
+func (p *planner) laidLately() map[husbandry.ID]civil.Date {
+	m := make(map[husbandry.ID]civil.Date)
+	for _, c := range p.herd.Clutches {
+		if c.Enclosure != "" && !c.Laid.After(p.on) {
+			m[c.Enclosure] = civil.Max(m[c.Enclosure], c.Laid)
+		}
+	}
+	return m
+}

@@ -1,0 +1,335 @@
+// Package scheduler turns records, the history of what was done and found, and
+// a span of days into tasks with reasons.
+//
+// Start with [Plan]. It is a pure function: it reads no clock, does no input
+// or output, and the same input gives the same tasks, byte for byte. Beneath
+// it, [Derive] works out how every record stands on a day, and [Forecasts] is
+// the seam behind which hatching, laying and pairing are foretold; packages
+// cadence, incubation and season answer the single questions. [Dated] and
+// [ClutchForecasts] give the same knowledge as spans of days and as a table of
+// clutches, for a calendar and for the keeper's overview.
+//
+// Which tasks there are follows from the routines alone, but for a few that
+// findings ask for (see the constants whose names begin with Review and
+// Weigh). The package does not spread work over days, number tasks or join
+// them with marks of today: that is for scheduler/workload and tasks.Board.
+package scheduler
+
+import (
+	"cmp"
+	"hash/fnv"
+	"slices"
+
+	"nestround/scheduler/cadence"
+	"nestround/scheduler/incubation"
+	"nestround/scheduler/season"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Input is all that a plan depends on.
+type Input struct {
+	Records *husbandry.Records
+	// History holds what was done and found; nil for nothing yet. Marks and
+	// findings for days after On are for the caller to leave out (with
+	// tasks.History.Before).
+	History *tasks.History
+	// On is the day the plan is made for, and To the last day ahead that it
+	// covers; To before On counts as On.
+	On, To   civil.Date
+	Latitude float64 // of the keeper, degrees; below 0 flips the seasons
+	// Forecasts foretells hatching, laying and pairing; nil for [Plain].
+	Forecasts Forecasts
+}
+
+// Routines of the planner's own, which no record states. Their tasks appear
+// when a finding asks for them, stay until they are done, and are turned off
+// by a routine of their kind that is off. Records should not use these ids.
+const (
+	ReviewHatch  husbandry.ID = "review-hatch"  // a clutch is past its window
+	ReviewSlugs  husbandry.ID = "review-slugs"  // many eggs of a clutch were infertile
+	ReviewWeight husbandry.ID = "review-weight" // an animal has lost weight
+	WeighRefused husbandry.ID = "weigh-refused" // food was refused three times in a row
+)
+
+// Plan returns the tasks that are due or overdue on in.On, those upcoming
+// until in.To, and those that lapsed since the day before, by due date and
+// then as tasks.Before has it. No two share a key.
+func Plan(in Input) []tasks.Task {
+	p := newPlanner(in)
+	p.plan()
+	return p.sorted()
+}
+
+// planner holds one plan while it is made.
+type planner struct {
+	rec  *husbandry.Records
+	h    *tasks.History
+	fore Forecasts
+	herd *Herd
+	on   civil.Date
+	to   civil.Date
+	// horizon is to and the longest lead of a riding routine: as far as the
+	// tasks that others ride on must be known.
+	horizon civil.Date
+	// began is the first day anything was owed on: what was due before is
+	// neither overdue nor lapsed.
+	began civil.Date
+
+	routines []*routine
+	byScope  map[husbandry.Scope][]*routine
+	hosted   map[husbandry.Kind]bool
+	hosts    map[hostKey][]host
+	places   map[husbandry.ID]tasks.Place
+	hatch    map[husbandry.ID]incubation.Forecast
+	lay      map[husbandry.ID]season.Window
+	pair     map[husbandry.ID]season.Window
+	mates    map[husbandry.ID]bool // species with a breeding male
+
+	subjects map[husbandry.ID]*subject
+	laidIn   map[husbandry.ID]civil.Date // latest laying in an enclosure
+	ofKind   map[hostKey][]husbandry.ID  // routines that held, by subject and kind
+	out      []tasks.Task
+}
+
+// routine is a husbandry.Routine made ready.
+type routine struct {
+	*husbandry.Routine
+	rank  int          // position in the records, for a stable order
+	sel   selector     //
+	dates []civil.Date // of a fixed cadence, from lookBack before on to horizon
+	words string       // the cadence in words
+}
+
+// lookBack is how far back, in days, missed dates are counted and asked for.
+const lookBack = 400
+
+// markAhead is how long before its date, in days, a task of a fixed or
+// windowed routine may have been marked.
+const markAhead = 45
+
+func newPlanner(in Input) *planner {
+	p := &planner{
+		rec: in.Records, h: in.History, fore: in.Forecasts, on: in.On, to: civil.Max(in.On, in.To),
+		byScope: make(map[husbandry.Scope][]*routine),
+		hosted:  make(map[husbandry.Kind]bool),
+		hosts:   make(map[hostKey][]host),
+		hatch:   make(map[husbandry.ID]incubation.Forecast),
+		lay:     make(map[husbandry.ID]season.Window),
+		pair:    make(map[husbandry.ID]season.Window),
+		mates:   make(map[husbandry.ID]bool),
+
+		subjects: make(map[husbandry.ID]*subject),
+		ofKind:   make(map[hostKey][]husbandry.ID),
+	}
+	if p.rec == nil {
+		p.rec = &husbandry.Records{}
+	}
+	if p.h == nil {
+		p.h = tasks.Fold(nil)
+	}
+	if p.fore == nil {
+		p.fore = Plain{Latitude: in.Latitude}
+	}
+	p.herd = Derive(p.rec, p.h, p.on)
+	p.began = p.rec.Began
+	if p.began.IsZero() {
+		p.began = p.h.First()
+	}
+	if p.began.IsZero() {
+		p.began = p.on
+	}
+	p.horizon = p.to
+	for i := range p.rec.Routines {
+		if c := p.rec.Routines[i].Cadence; c.Pattern == husbandry.Riding {
+			p.horizon = civil.Max(p.horizon, p.to.AddDays(int(c.Lead)))
+			p.hosted[c.Host] = true
+		}
+	}
+	for i := range p.rec.Routines {
+		r := &routine{Routine: &p.rec.Routines[i], rank: i}
+		r.sel = compile(&r.For)
+		r.words = cadenceWords(r.Cadence)
+		if r.Cadence.Pattern == husbandry.Fixed && !r.Off {
+			dates, err := cadence.Of(r.Cadence)
+			if err != nil {
+				continue // books refuses such a routine, with its place
+			}
+			from := p.on.AddDays(-lookBack)
+			if last := dates.Last(from); !last.IsZero() {
+				from = last
+			}
+			r.dates = slices.Collect(dates.Between(from, p.horizon))
+		}
+		p.routines = append(p.routines, r)
+		p.byScope[r.Scope] = append(p.byScope[r.Scope], r)
+	}
+	for _, a := range p.herd.Animals {
+		if a.Sex == husbandry.Male && a.Breeding && a.PresentOn(p.on) && a.StageOn(p.on) == husbandry.Adult {
+			p.mates[a.Species] = true
+		}
+	}
+	p.laidIn = p.laidLately()
+	p.findPlaces()
+	return p
+}
+
+// findSubjects makes everything that tasks may be about, in walking order of its
+// kinds.
+func (p *planner) findSubjects() []*subject {
+	list := slices.Concat(p.enclosureSubjects(), p.animalSubjects(), p.clutchSubjects(), p.roomSubjects(), []*subject{p.keeperSubject()})
+	for _, s := range list {
+		p.subjects[s.id] = s
+	}
+	return list
+}
+
+func (p *planner) plan() {
+	subjects := p.findSubjects()
+	// What rides on other tasks comes after all of those.
+	var riders []activity
+	for _, s := range subjects {
+		for _, a := range p.activities(s) {
+			if p.idle(s, a.r) {
+				continue
+			}
+			if p.hosted[a.r.Kind] || a.r.Kind == husbandry.Feed {
+				k := hostKey{s.id, a.r.Kind}
+				p.ofKind[k] = append(p.ofKind[k], a.r.ID)
+			}
+			switch a.r.Cadence.Pattern {
+			case husbandry.Fixed:
+				p.fixed(a)
+			case husbandry.SinceLast:
+				p.sinceLastGiven(&a)
+				p.sinceLast(a)
+			case husbandry.Windowed:
+				p.windowed(a)
+			case husbandry.Riding:
+				riders = append(riders, a)
+			}
+		}
+	}
+	p.riding(riders)
+	p.anchored()
+	p.reviews()
+}
+
+// sorted returns what was planned, without what is only needed beyond to.
+func (p *planner) sorted() []tasks.Task {
+	type ranked struct {
+		rank uint64
+		i    int32
+	}
+	order := make([]ranked, 0, len(p.out))
+	for i := range p.out {
+		t := &p.out[i]
+		if t.Due.After(p.to) {
+			continue
+		}
+		// Due date, part of the day, place and kind, as tasks.Before has them,
+		// in one number: a plan may be 100,000 tasks long.
+		day := uint64(t.Due.Sub(p.on) + 1<<20)
+		order = append(order, ranked{day<<40 | partRank(t.Part)<<38 | uint64(t.Place.Order)<<8 | kindRank[t.Kind], int32(i)})
+	}
+	slices.SortFunc(order, func(a, b ranked) int {
+		if c := cmp.Compare(a.rank, b.rank); c != 0 {
+			return c
+		}
+		return cmp.Compare(p.out[a.i].Key, p.out[b.i].Key)
+	})
+	list := make([]tasks.Task, len(order))
+	for i, o := range order {
+		list[i] = p.out[o.i]
+	}
+	return list
+}
+
+func partRank(p husbandry.Part) uint64 {
+	switch p {
+	case husbandry.Morning:
+		return 0
+	case husbandry.Midday:
+		return 1
+	}
+	return 2
+}
+
+var kindRank = func() map[husbandry.Kind]uint64 {
+	m := make(map[husbandry.Kind]uint64)
+	for i, k := range husbandry.Kinds() {
+		m[k] = uint64(i)
+	}
+	return m
+}()
+
+// spread returns a number of days from 0 to below n that only the key decides,
+// so that first dates fall on different days and stay where they fell.
+func spread(k tasks.Key, n int) int {
+	if n <= 1 {
+		return 0
+	}
+	f := fnv.New32a()
+	_, _ = f.Write([]byte(k)) // a hash's Write never fails
+	return int(f.Sum32() % uint32(n))
+}
+
+// task makes a task of an activity. Its Latest and Status follow
+// from its due date; the caller fills in what else it knows.
+func (p *planner) task(a *activity, occurrence string, due civil.Date, why string) tasks.Task {
+	s, r := a.s, a.r
+	if a.title == "" {
+		a.title = p.title(s, r)
+	}
+	t := tasks.Task{
+		Key: tasks.NewKey(s.id, r.ID, occurrence), Kind: r.Kind, Routine: r.ID,
+		Scope: s.scope, Subject: s.id, Place: s.place, Part: r.Part,
+		Due: due, Earliest: due.AddDays(-int(r.Before)), Latest: due.AddDays(int(r.After)),
+		Title: a.title, Why: why, Caution: r.Caution, Minutes: r.Minutes,
+		Asks: asks(r.Kind), Missed: r.Missed, Status: tasks.Upcoming,
+	}
+	switch {
+	case t.Latest.Before(p.on):
+		t.Status = tasks.Overdue
+	case !due.After(p.on):
+		t.Status = tasks.Due
+	}
+	return t
+}
+
+func (p *planner) emit(t tasks.Task) { p.out = append(p.out, t) }
+
+func asks(k husbandry.Kind) []tasks.FindingName {
+	switch k {
+	case husbandry.Feed, husbandry.FirstFeed:
+		return asksRefused
+	case husbandry.Weigh:
+		return asksWeighs
+	case husbandry.NestTopUp:
+		return asksAdded
+	case husbandry.TubCheck:
+		return asksTub
+	case husbandry.GravidCheck:
+		return asksGravid
+	case husbandry.LayWatch, husbandry.DigEggs:
+		return asksLaid
+	case husbandry.HatchWatch:
+		return asksHatched
+	case husbandry.Pair:
+		return asksMated
+	}
+	return nil
+}
+
+// Shared by all tasks of a kind; nobody writes to them.
+var (
+	asksRefused = []tasks.FindingName{tasks.FindRefused}
+	asksWeighs  = []tasks.FindingName{tasks.FindWeighs}
+	asksAdded   = []tasks.FindingName{tasks.FindAdded}
+	asksTub     = []tasks.FindingName{tasks.FindAdded, tasks.FindWeighs}
+	asksGravid  = []tasks.FindingName{tasks.FindGravid}
+	asksLaid    = []tasks.FindingName{tasks.FindLaid, tasks.FindSlugs}
+	asksHatched = []tasks.FindingName{tasks.FindHatched}
+	asksMated   = []tasks.FindingName{tasks.FindMated}
+)

@@ -1,0 +1,286 @@
+package daybook
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"nestround/tasks"
+	"nestround/tasks/disk"
+)
+
+// Options are how a daybook is opened for writing. The zero value writes to
+// the real disk and does not wait.
+type Options struct {
+	Files disk.Files
+	// Wait is how long another program that is writing these books is given to
+	// finish.
+	Wait time.Duration
+}
+
+// Book is the daybook open for writing. It holds the lock of the books until
+// it is closed, so a program that runs for long opens one for as long as it
+// has something to write. A Book may be used by several goroutines.
+type Book struct {
+	log   *Log
+	files disk.Files
+
+	mu     sync.Mutex
+	lock   *disk.Lock
+	aside  []Problem
+	broken error
+}
+
+// Open opens the daybook of the books in the folder books for writing, all of
+// its years read. See [Log.Open].
+func Open(books string, o Options) (*Book, error) {
+	return NewLog(books, 0).Open(o)
+}
+
+// Open opens the log's daybook for writing: it takes the lock of the books,
+// brings the log up to date, and sets aside, as daybook/2027.torn-1, a last
+// line that is not whole. While another program writes, it waits as the
+// options say and then returns a [*disk.HeldError].
+func (l *Log) Open(o Options) (*Book, error) {
+	lock, err := o.Files.Acquire(filepath.Join(l.books, filepath.FromSlash(LockFile)), o.Wait)
+	if err != nil {
+		return nil, err
+	}
+	b := &Book{log: l, files: o.Files, lock: lock}
+	if err := b.prepare(); err != nil {
+		lock.Release()
+		return nil, err
+	}
+	return b, nil
+}
+
+func (b *Book) prepare() error {
+	if err := b.files.MkdirAll(folder(b.log.books), 0o777); err != nil {
+		return err
+	}
+	if err := b.files.Clean(folder(b.log.books)); err != nil {
+		return err
+	}
+	b.log.mu.Lock()
+	defer b.log.mu.Unlock()
+	return b.settle()
+}
+
+// settle brings the log up to date, with no torn line in it. The log is locked.
+func (b *Book) settle() error {
+	if _, err := b.log.refresh(true); err != nil {
+		return err
+	}
+	for _, y := range b.log.years {
+		if y.torn == nil {
+			continue
+		}
+		p, err := b.setAside(y)
+		if err != nil {
+			return err
+		}
+		b.aside = append(b.aside, p)
+	}
+	_, err := b.log.refresh(true)
+	return err
+}
+
+// setAside moves the torn line of y into a file of its own.
+func (b *Book) setAside(y *year) (Problem, error) {
+	path := filePath(b.log.books, y.year)
+	base := strings.TrimSuffix(path, ".jsonl")
+	// A crash between the copy and the cut leaves the copy behind; it will do.
+	aside := ""
+	copies, err := filepath.Glob(base + ".torn-*")
+	if err != nil {
+		return Problem{}, fmt.Errorf("set a torn line of %q aside: %w", path, err)
+	}
+	for _, c := range copies {
+		if have, err := os.ReadFile(c); err == nil && string(have) == y.torn.text {
+			aside = c
+		}
+	}
+	if aside == "" {
+		if aside, err = disk.FreeName(base, "torn"); err != nil {
+			return Problem{}, err
+		}
+		if err := b.files.WriteFile(aside, []byte(y.torn.text), 0o666); err != nil {
+			return Problem{}, err
+		}
+	}
+	if err := b.files.Truncate(path, y.read); err != nil {
+		return Problem{}, err
+	}
+	p := y.torn.problem
+	p.Message = strings.TrimSuffix(p.Message, doesNotCount) +
+		fmt.Sprintf("; as the last line it was taken out and set aside as %s/%s", Folder, filepath.Base(aside))
+	p.Hint = "a crash leaves such a line of something that nobody was told of; mend it and put it back only if it was whole before"
+	return p, nil
+}
+
+// SetAside returns what was found torn and set aside since the book was opened.
+func (b *Book) SetAside() []Problem {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return append([]Problem(nil), b.aside...)
+}
+
+// Log returns the log that the book writes to; it has every entry added.
+func (b *Book) Log() *Log { return b.log }
+
+// Has reports whether the daybook has an entry with the given id, in whatever
+// year.
+func (b *Book) Has(id string) (bool, error) {
+	b.log.mu.Lock()
+	defer b.log.mu.Unlock()
+	if _, err := b.log.refresh(true); err != nil {
+		return false, err
+	}
+	return b.has(id)
+}
+
+// has is Has. The log is locked and up to date.
+func (b *Book) has(id string) (bool, error) {
+	if b.log.ids.has(id, b.log.entries) {
+		return true, nil
+	}
+	if b.log.from == 0 {
+		return false, nil
+	}
+	before := NewLog(b.log.books, 0)
+	years, _, err := before.look()
+	if err != nil {
+		return false, err
+	}
+	for _, y := range years {
+		if y.year >= b.log.from {
+			break
+		}
+		found, err := fileHas(filePath(b.log.books, y.year), id)
+		if found || err != nil {
+			return found, err
+		}
+	}
+	return false, nil
+}
+
+// fileHas looks for an id in a file without reading its entries.
+func fileHas(path, id string) (bool, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return false, fmt.Errorf("read the daybook: %w", err)
+	}
+	var quoted bytes.Buffer
+	enc := json.NewEncoder(&quoted)
+	enc.SetEscapeHTML(false)
+	if err := enc.Encode(id); err != nil {
+		return false, err
+	}
+	needle := bytes.TrimSpace(quoted.Bytes())
+	for {
+		at := bytes.Index(text, needle)
+		if at < 0 {
+			return false, nil
+		}
+		start := bytes.LastIndexByte(text[:at], '\n') + 1
+		line, rest, _ := bytes.Cut(text[start:], []byte("\n"))
+		if e, err := decode(string(line)); err == nil && e.ID == id {
+			return true, nil
+		}
+		text = rest
+	}
+}
+
+// Append adds e to the daybook and returns once it is on the disk. It returns
+// false, having done nothing, if the daybook has an entry with e's ID already:
+// then the first one counts. e needs an ID and a time.
+//
+// An error means that e was not accepted. If it matches [disk.ErrLost], nothing
+// more can be written with this Book; close it and open another, which shows
+// what the disk really holds.
+func (b *Book) Append(e tasks.Entry) (added bool, err error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.broken != nil {
+		return false, b.broken
+	}
+	line, stored, err := encode(e)
+	if err != nil {
+		return false, fmt.Errorf("add entry %q to the daybook: %w", e.ID, err)
+	}
+	y, seen, err := b.find(stored)
+	if seen || err != nil {
+		return false, err
+	}
+	if y.open {
+		line = "\n" + line
+	}
+	path := filePath(b.log.books, y.year)
+	if err := b.files.Append(path, y.read, []byte(line), 0o666); err != nil {
+		if errors.Is(err, disk.ErrLost) {
+			b.broken = err
+		}
+		return false, err
+	}
+	b.log.added(y, line, path)
+	return true, nil
+}
+
+// find returns what is known of the file that e is to be added to, and whether
+// e is in the daybook already.
+func (b *Book) find(e tasks.Entry) (year, bool, error) {
+	l := b.log
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	want := yearOf(e)
+	if want < l.from {
+		l.from = want // what is written is read, too
+	}
+	if err := b.settle(); err != nil {
+		return year{}, false, err
+	}
+	if seen, err := b.has(e.ID); seen || err != nil {
+		return year{}, seen, err
+	}
+	for _, y := range l.years {
+		if y.year == want {
+			return *y, false, nil
+		}
+	}
+	return year{year: want}, false, nil
+}
+
+// Close gives the lock of the books back. The log stays usable.
+func (b *Book) Close() error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.lock == nil {
+		return nil
+	}
+	lock := b.lock
+	b.lock, b.broken = nil, errors.New("add to the daybook: it was closed")
+	return lock.Release()
+}
+
+// added tells the log of a line that was just written after what was known of
+// its year.
+func (l *Log) added(was year, line, path string) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	st, err := os.Stat(path)
+	if n := len(l.years); n > 0 && err == nil {
+		y := l.years[n-1]
+		if y.year == was.year && y.read == was.read && os.SameFile(st, y.stat) && st.Size() == y.read+int64(len(line)) {
+			y.stat = st
+			l.take(y, line)
+			return
+		}
+	}
+	l.refresh(true) // the line is on the disk; if it cannot be read, the next Refresh says so
+}

@@ -1,0 +1,477 @@
+package daybook
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// encode returns the line of e with its newline, and e as a reader will read
+// that line.
+func encode(e tasks.Entry) (string, tasks.Entry, error) {
+	// JSON times know no seconds in an offset and would move the instant.
+	if _, offset := e.At.Zone(); offset%60 != 0 {
+		e.At = e.At.UTC()
+	}
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false) // people read it
+	if err := enc.Encode(e); err != nil {
+		return "", tasks.Entry{}, err
+	}
+	line := b.String()
+	back, err := decode(line)
+	return line, back, err
+}
+
+// decode reads one line, in whatever order and spacing it is.
+func decode(line string) (tasks.Entry, error) {
+	var e tasks.Entry
+	if err := json.Unmarshal([]byte(line), &e); err != nil {
+		return tasks.Entry{}, err
+	}
+	if err := whole(e); err != nil {
+		return tasks.Entry{}, err
+	}
+	_, offset := e.At.Zone()
+	e.At = e.At.In(zone(offset))
+	return e, nil
+}
+
+// whole says what an entry lacks that it cannot do without.
+func whole(e tasks.Entry) error {
+	switch {
+	case e.ID == "":
+		return errors.New(`it has no "id"`)
+	case e.At.IsZero():
+		return errors.New(`it has no "at"`)
+	}
+	return nil
+}
+
+// zone returns the zone with the given offset and no name. What the time
+// package makes of an offset depends on where the program runs.
+func zone(offset int) *time.Location {
+	if offset == 0 {
+		return time.UTC
+	}
+	return time.FixedZone("", offset)
+}
+
+// scanner reads the lines that encode writes, some ten times as fast as
+// package encoding/json does. Anything else (another order, a space, an escape
+// in a string) it does not take, and decode has to. What it does take, it reads
+// as decode does; the tests hold the two against each other.
+//
+// Strings are parts of the line, and small values are cut from larger pieces,
+// so that a year of entries is a few hundred allocations.
+type scanner struct {
+	days   [2]day // most lines have the dates of the line before
+	offset int
+	zone   *time.Location
+
+	acts     []tasks.Act
+	findings []tasks.Finding
+	ints     []int
+	floats   []float64
+}
+
+type day struct {
+	text string
+	date civil.Date
+}
+
+// scan reads line, which has no newline, and reports whether it could.
+func (s *scanner) scan(line string) (tasks.Entry, bool) {
+	c := cursor{s: line}
+	var e tasks.Entry
+	c.lit(`{"id":"`)
+	e.ID = c.str()
+	c.lit(`,"at":"`)
+	e.At = s.instant(&c)
+	c.lit(`,"on":"`)
+	e.On = s.date(&c)
+	c.lit(`,"via":"`)
+	e.Via = tasks.Via(c.str())
+	if c.try(`,"by":"`) {
+		e.By = c.str()
+	}
+	if c.try(`,"digest":"`) {
+		e.Digest = c.str()
+	}
+	c.lit(`,"acts":`)
+	switch {
+	case c.try(`null`):
+	case c.try(`[]`):
+		e.Acts = []tasks.Act{}
+	default:
+		c.lit(`[`)
+		// The acts of this line are the end of the piece; where it is full,
+		// they move to a new one.
+		start := len(s.acts)
+		for {
+			if len(s.acts) == cap(s.acts) {
+				piece := make([]tasks.Act, len(s.acts)-start, max(512, 2*(len(s.acts)-start)))
+				copy(piece, s.acts[start:])
+				s.acts, start = piece, 0
+			}
+			s.acts = append(s.acts, s.act(&c))
+			if c.bad || !c.try(`,`) {
+				break
+			}
+		}
+		c.lit(`]`)
+		e.Acts = s.acts[start:len(s.acts):len(s.acts)]
+		if c.bad {
+			clear(s.acts[start:])
+			s.acts = s.acts[:start]
+		}
+	}
+	c.lit(`}`)
+	if c.bad || c.i != len(line) || whole(e) != nil {
+		return tasks.Entry{}, false
+	}
+	return e, true
+}
+
+func (s *scanner) act(c *cursor) tasks.Act {
+	var a tasks.Act
+	c.lit(`{"text":"`)
+	a.Text = c.str()
+	if c.try(`,"n":`) {
+		a.N = c.int()
+	}
+	c.lit(`,"task":"`)
+	a.Task = tasks.Key(c.str())
+	if c.try(`,"mark":"`) {
+		a.Mark = tasks.Verb(c.str())
+	}
+	if c.try(`,"until":"`) {
+		a.Until = s.date(c)
+	}
+	if c.try(`,"why":"`) {
+		a.Why = c.str()
+	}
+	if c.try(`,"finding":{`) {
+		a.Finding = s.finding(c)
+		c.lit(`}`)
+	}
+	c.lit(`}`)
+	return a
+}
+
+func (s *scanner) finding(c *cursor) *tasks.Finding {
+	f := cut(&s.findings)
+	first := true
+	field := func(name string) bool {
+		at := c.i
+		if !first && !c.try(`,`) {
+			return false
+		}
+		if c.try(name) {
+			first = false
+			return true
+		}
+		c.i = at
+		return false
+	}
+	intp := func() *int {
+		p := cut(&s.ints)
+		*p = c.int()
+		return p
+	}
+	if field(`"laid":`) {
+		f.Laid = intp()
+	}
+	if field(`"slugs":`) {
+		f.Slugs = intp()
+	}
+	if field(`"hatched":`) {
+		f.Hatched = intp()
+	}
+	if field(`"weighs_g":`) {
+		p := cut(&s.floats)
+		*p = c.float()
+		f.Weighs = (*husbandry.Grams)(p)
+	}
+	if field(`"added_ml":`) {
+		p := cut(&s.floats)
+		*p = c.float()
+		f.Added = (*husbandry.Millilitres)(p)
+	}
+	if field(`"refused":`) {
+		f.Refused = c.bool()
+	}
+	if field(`"mated":`) {
+		f.Mated = c.bool()
+	}
+	if field(`"gravid":`) {
+		b := c.bool()
+		f.Gravid = &b
+	}
+	if field(`"note":"`) {
+		f.Note = c.str()
+	}
+	return f
+}
+
+// cut returns the next zero T of a piece, and makes a new piece when it is
+// used up.
+func cut[T any](piece *[]T) *T {
+	if len(*piece) == cap(*piece) {
+		*piece = make([]T, 0, 256)
+	}
+	*piece = (*piece)[:len(*piece)+1]
+	return &(*piece)[len(*piece)-1]
+}
+
+// date reads a date, or none, and the closing quote.
+func (s *scanner) date(c *cursor) civil.Date {
+	if c.try(`"`) {
+		return civil.Date{}
+	}
+	d := s.day(c)
+	c.lit(`"`)
+	return d
+}
+
+// day reads the ten characters of a date.
+func (s *scanner) day(c *cursor) civil.Date {
+	const n = len("2027-05-12")
+	if len(c.s)-c.i < n {
+		c.bad = true
+		return civil.Date{}
+	}
+	text := c.s[c.i : c.i+n]
+	c.i += n
+	if text == s.days[0].text {
+		return s.days[0].date
+	}
+	if text != s.days[1].text {
+		d, err := civil.Parse(text)
+		if err != nil {
+			c.bad = true
+			return civil.Date{}
+		}
+		s.days[1] = day{text, d}
+	}
+	s.days[0], s.days[1] = s.days[1], s.days[0]
+	return s.days[0].date
+}
+
+var epoch = civil.New(1970, time.January, 1)
+
+// instant reads a time of RFC 3339 and the closing quote.
+func (s *scanner) instant(c *cursor) time.Time {
+	days := s.day(c).Sub(epoch)
+	c.lit(`T`)
+	hour := c.two(23)
+	c.lit(`:`)
+	minute := c.two(59)
+	c.lit(`:`)
+	second := c.two(59)
+	nanos := 0
+	if c.try(`.`) {
+		digits := 0
+		for unit := 100_000_000; c.i < len(c.s) && isDigit(c.s[c.i]); unit /= 10 {
+			nanos += int(c.s[c.i]-'0') * unit
+			c.i++
+			digits++
+		}
+		if digits == 0 || digits > 9 {
+			c.bad = true
+		}
+	}
+	offset := 0
+	if !c.try(`Z`) {
+		sign := 1
+		if !c.try(`+`) {
+			c.lit(`-`)
+			sign = -1
+		}
+		h := c.two(23)
+		c.lit(`:`)
+		offset = sign * (h*60 + c.two(59)) * 60
+	}
+	c.lit(`"`)
+	if c.bad {
+		return time.Time{}
+	}
+	if s.zone == nil || s.offset != offset {
+		s.offset, s.zone = offset, zone(offset)
+	}
+	unix := int64(days)*86400 + int64(hour*3600+minute*60+second-offset)
+	return time.Unix(unix, int64(nanos)).In(s.zone)
+}
+
+// cursor is a place in a line. Once something was not as expected it is bad,
+// and nothing it returns counts.
+type cursor struct {
+	s   string
+	i   int
+	bad bool
+}
+
+// try moves past text if it is next.
+func (c *cursor) try(text string) bool {
+	if strings.HasPrefix(c.s[c.i:], text) {
+		c.i += len(text)
+		return true
+	}
+	return false
+}
+
+// lit moves past text, which must be next.
+func (c *cursor) lit(text string) {
+	if !c.try(text) {
+		c.bad = true
+	}
+}
+
+// str reads the rest of a string and its closing quote. An escape is bad, as
+// is UTF-8 that is not valid, which encoding/json replaces.
+func (c *cursor) str() string {
+	var high byte
+	for j := c.i; j < len(c.s); j++ {
+		switch b := c.s[j]; {
+		case b == '"':
+			v := c.s[c.i:j]
+			c.i = j + 1
+			if high >= utf8.RuneSelf && !utf8.ValidString(v) {
+				c.bad = true
+			}
+			return v
+		case b == '\\' || b < ' ':
+			c.bad = true
+			return ""
+		default:
+			high |= b
+		}
+	}
+	c.bad = true
+	return ""
+}
+
+func isDigit(b byte) bool { return '0' <= b && b <= '9' }
+
+// two reads a number of two digits, at most limit.
+func (c *cursor) two(limit int) int {
+	if len(c.s)-c.i < 2 || !isDigit(c.s[c.i]) || !isDigit(c.s[c.i+1]) {
+		c.bad = true
+		return 0
+	}
+	v := int(c.s[c.i]-'0')*10 + int(c.s[c.i+1]-'0')
+	c.i += 2
+	if v > limit {
+		c.bad = true
+	}
+	return v
+}
+
+// number moves past a JSON number without an exponent and returns it.
+func (c *cursor) number() string {
+	start := c.i
+	c.try(`-`)
+	if !c.try(`0`) && !c.digits() {
+		c.bad = true
+	}
+	if c.try(`.`) && !c.digits() {
+		c.bad = true
+	}
+	return c.s[start:c.i]
+}
+
+func (c *cursor) digits() bool {
+	start := c.i
+	for c.i < len(c.s) && isDigit(c.s[c.i]) {
+		c.i++
+	}
+	return c.i > start
+}
+
+func (c *cursor) int() int {
+	v, err := strconv.Atoi(c.number())
+	if err != nil {
+		c.bad = true
+	}
+	return v
+}
+
+func (c *cursor) float() float64 {
+	v, err := strconv.ParseFloat(c.number(), 64)
+	if err != nil {
+		c.bad = true
+	}
+	return v
+}
+
+func (c *cursor) bool() bool {
+	if c.try(`true`) {
+		return true
+	}
+	c.lit(`false`)
+	return false
+}
+
+// dayValues finds the values of a line of valid JSON that have to be a day or a
+// moment.
+var dayValues = regexp.MustCompile(`"(at|on|until)"\s*:\s*("(?:[^"\\]|\\.)*")`)
+
+// unexpectedEnd is how encoding/json says that a line stops too early.
+var unexpectedEnd = json.Unmarshal(nil, new(any))
+
+// explain says at which byte of a line that decode refused the reason stands,
+// and what it is.
+func explain(line string, err error) (at int, message string) {
+	var syntax *json.SyntaxError
+	var misfit *json.UnmarshalTypeError
+	switch {
+	case errors.As(err, &syntax):
+		at = int(syntax.Offset) - 1 // it counts the byte that was too much
+		if syntax.Error() == unexpectedEnd.Error() {
+			at = len(line) // there was too little
+		}
+		return at, fmt.Sprintf("this line is not JSON: %v", err)
+	case errors.As(err, &misfit) && misfit.Field != "":
+		return valueBefore(line, int(misfit.Offset)), fmt.Sprintf("%s takes no %s", misfit.Field, misfit.Value)
+	}
+	for _, m := range dayValues.FindAllStringSubmatchIndex(line, -1) {
+		value := []byte(line[m[4]:m[5]])
+		var err error
+		if line[m[2]:m[3]] == "at" {
+			err = json.Unmarshal(value, new(time.Time))
+		} else {
+			err = json.Unmarshal(value, new(civil.Date))
+		}
+		if err != nil {
+			return m[4], err.Error()
+		}
+	}
+	return 0, fmt.Sprintf("this line is not an entry: %v", err)
+}
+
+// valueBefore returns where the JSON value begins that ends before the byte
+// end, or that has just opened there.
+func valueBefore(line string, end int) int {
+	i := min(end, len(line)) - 1
+	if line[i] != '"' {
+		return strings.LastIndexAny(line[:i], ":,[ \t") + 1
+	}
+	for i--; i > 0; i-- {
+		before := strings.TrimRight(line[:i], `\`)
+		if line[i] == '"' && (i-len(before))%2 == 0 {
+			break
+		}
+	}
+	return max(i, 0)
+}

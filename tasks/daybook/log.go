@@ -1,0 +1,361 @@
+package daybook
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/maphash"
+	"io"
+	"io/fs"
+	"os"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+	"unicode/utf8"
+
+	"nestround/tasks"
+)
+
+// Log is the daybook as last read. [Log.Refresh] takes in what has come since:
+// lines added to the last year are read alone, and any other change, such as
+// a correction by hand, lets everything be read again. A Log may be used by
+// several goroutines.
+type Log struct {
+	books string
+
+	mu      sync.Mutex
+	from    int
+	years   []*year // ascending
+	entries []tasks.Entry
+	ids     idTable
+	strays  []Problem // files that are not a year's
+	scanner scanner
+}
+
+// year is what is known of one file. Its bytes up to read are in the log.
+type year struct {
+	year  int
+	stat  fs.FileInfo // as of the last look
+	read  int64
+	lines int
+	sum   maphash.Hash // of the bytes up to read
+	// open says that the last of the bytes read is a whole entry whose newline
+	// is missing, as some editors leave it.
+	open     bool
+	problems []Problem
+	torn     *torn // what stands after read, if anything does
+}
+
+// torn is a last line that is not whole.
+type torn struct {
+	text    string
+	problem Problem
+}
+
+// NewLog makes a log, still empty, of the daybook of the books in the folder
+// books. Years before from are not read; 0 reads them all.
+func NewLog(books string, from int) *Log {
+	return &Log{books: books, from: from}
+}
+
+// Entries returns what has been read: by year, and then in the order of the
+// lines, an ID once. The caller must not change the entries; later calls of
+// Refresh do not change what this one returned.
+func (l *Log) Entries() []tasks.Entry {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.entries[:len(l.entries):len(l.entries)]
+}
+
+// Problems returns what was found and does not count, by file and line.
+func (l *Log) Problems() []Problem {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	all := slices.Clone(l.strays)
+	for _, y := range l.years {
+		all = append(all, y.problems...)
+		if y.torn != nil {
+			all = append(all, y.torn.problem)
+		}
+	}
+	return all
+}
+
+// Refresh brings the log up to date, and reports whether anything may be new.
+// After an error, as of a file that must not be read, the log is as it was or
+// empty.
+func (l *Log) Refresh() (changed bool, err error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.refresh(false)
+}
+
+// refresh is Refresh. The writer knows that nobody is in the middle of a line.
+func (l *Log) refresh(writer bool) (bool, error) {
+	years, strays, err := l.look()
+	if err != nil {
+		return false, err
+	}
+	same := len(years) == len(l.years) && slices.Equal(strays, l.strays)
+	for i := 0; same && i < len(years); i++ {
+		same = years[i].year == l.years[i].year && unchanged(years[i].stat, l.years[i].stat)
+	}
+	if same {
+		return false, nil
+	}
+	done, err := l.extend(years, writer)
+	if err == nil && !done {
+		err = l.readAll(years, writer)
+	}
+	if err != nil {
+		l.years, l.entries, l.ids, l.strays = nil, nil, idTable{}, nil
+		return true, fmt.Errorf("read the daybook: %w", err)
+	}
+	l.strays = strays
+	return true, nil
+}
+
+func unchanged(a, b fs.FileInfo) bool {
+	return os.SameFile(a, b) && a.Size() == b.Size() && a.ModTime().Equal(b.ModTime())
+}
+
+var (
+	yearFile = regexp.MustCompile(`^[0-9]{4}\.jsonl$`)
+	lookLike = regexp.MustCompile(`(?i)\.jsonl$`)
+)
+
+// look lists the files there are, without reading them.
+func (l *Log) look() (years []*year, strays []Problem, err error) {
+	names, err := os.ReadDir(folder(l.books))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, nil, fmt.Errorf("read the daybook: %w", err)
+	}
+	for _, e := range names { // ReadDir sorts by name, and so by year
+		if !yearFile.MatchString(e.Name()) {
+			if lookLike.MatchString(e.Name()) {
+				strays = append(strays, Problem{
+					File:    Folder + "/" + e.Name(),
+					Message: "this file is not read: its name is not a year",
+					Hint:    "if it is another device's copy, add the lines that are missing to the year's own file",
+				})
+			}
+			continue
+		}
+		n, err := strconv.Atoi(e.Name()[:4])
+		if err != nil || n < l.from {
+			continue
+		}
+		st, err := os.Stat(filePath(l.books, n))
+		if errors.Is(err, fs.ErrNotExist) {
+			continue // it went away since ReadDir
+		}
+		if err != nil {
+			return nil, nil, fmt.Errorf("read the daybook: %w", err)
+		}
+		years = append(years, &year{year: n, stat: st})
+	}
+	return years, strays, nil
+}
+
+// extend takes in lines at the end of the last year, and years after it, if
+// they are all that is new. Otherwise it does nothing and returns false.
+func (l *Log) extend(now []*year, writer bool) (bool, error) {
+	n := len(l.years)
+	if n == 0 || len(now) < n {
+		return false, nil
+	}
+	for i, y := range l.years {
+		if y.year != now[i].year || (i < n-1 && !unchanged(y.stat, now[i].stat)) {
+			return false, nil
+		}
+	}
+	last := l.years[n-1]
+	if !unchanged(last.stat, now[n-1].stat) {
+		if ok, err := l.readYear(last, writer); !ok || err != nil {
+			return false, err
+		}
+	}
+	return true, l.readNew(now[n:], writer)
+}
+
+func (l *Log) readAll(years []*year, writer bool) error {
+	l.years, l.entries, l.ids = nil, nil, idTable{}
+	return l.readNew(years, writer)
+}
+
+// readNew reads years that come after all those read before.
+func (l *Log) readNew(years []*year, writer bool) error {
+	for _, y := range years {
+		if _, err := l.readYear(y, writer); err != nil {
+			return err
+		}
+		l.years = append(l.years, y)
+	}
+	return nil
+}
+
+// tornPause is how long a reader gives a writer to finish the line that it
+// seems to be in the middle of.
+const tornPause = 5 * time.Millisecond
+
+// readYear reads what follows y.read. It returns false, having changed
+// nothing, if what was read before is no longer what the file begins with.
+func (l *Log) readYear(y *year, writer bool) (bool, error) {
+	f, err := os.Open(filePath(l.books, y.year))
+	if err != nil {
+		return false, err
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return false, err
+	}
+	// A correction that keeps the length leaves no other trace.
+	var sum maphash.Hash
+	sum.SetSeed(y.sum.Seed())
+	if _, err := io.CopyN(&sum, f, y.read); err != nil && err != io.EOF {
+		return false, err
+	}
+	if sum.Sum64() != y.sum.Sum64() {
+		return false, nil
+	}
+	text, err := rest(f, st.Size()-y.read)
+	if err != nil {
+		return false, err
+	}
+	if y.open && text != "" && !strings.HasPrefix(text, "\n") && !strings.HasPrefix(text, "\r\n") {
+		return false, nil // that line has changed
+	}
+	y.stat = st
+	l.take(y, text)
+	if y.torn != nil && !writer {
+		time.Sleep(tornPause)
+		if _, err := f.Seek(y.read, io.SeekStart); err != nil {
+			return false, err
+		}
+		if text, err = rest(f, int64(len(y.torn.text))+512); err != nil {
+			return false, err
+		}
+		l.take(y, text)
+	}
+	return true, nil
+}
+
+// rest reads f to its end, about size bytes, into a string without a copy.
+func rest(f io.Reader, size int64) (string, error) {
+	var b strings.Builder
+	b.Grow(int(max(size, 0)))
+	_, err := io.Copy(&b, f)
+	return b.String(), err
+}
+
+// take adds the lines of text, which follows y.read, to the log.
+func (l *Log) take(y *year, text string) {
+	l.entries = slices.Grow(l.entries, strings.Count(text, "\n"))
+	y.torn = nil
+	whole := text
+	for text != "" {
+		line, more, ended := strings.Cut(text, "\n")
+		bare := strings.TrimSuffix(line, "\r")
+		if y.read == 0 && len(text) == len(whole) {
+			bare = strings.TrimPrefix(bare, "\ufeff")
+		}
+		if bare == "" && y.open {
+			y.lines-- // the newline of a line that was counted without it
+		} else if strings.TrimSpace(bare) != "" {
+			e, ok := l.scanner.scan(bare)
+			var err error
+			if !ok {
+				e, err = decode(bare)
+			}
+			if err != nil && more == "" && !json.Valid([]byte(bare)) {
+				y.torn = &torn{text, problem(y, bare, err)}
+				break
+			}
+			switch {
+			case err != nil:
+				y.problems = append(y.problems, problem(y, bare, err))
+			case !l.ids.add(e.ID, l.entries):
+				y.problems = append(y.problems, Problem{
+					File: Folder + "/" + fileName(y.year), Line: y.lines + 1, Column: 1, Text: bare,
+					Message: fmt.Sprintf("an entry with the id %q stands further up; this one does not count", e.ID),
+					Hint:    "remove one of them",
+				})
+			default:
+				l.entries = append(l.entries, e)
+			}
+		}
+		y.lines++
+		y.open = !ended
+		text = more
+	}
+	done := len(whole) - len(text)
+	y.sum.WriteString(whole[:done])
+	y.read += int64(done)
+}
+
+const doesNotCount = "; it does not count"
+
+// problem describes the next line of y, which decode refused with err.
+func problem(y *year, line string, err error) Problem {
+	at, message := explain(line, err)
+	at = min(max(at, 0), len(line))
+	return Problem{
+		File:    Folder + "/" + fileName(y.year),
+		Line:    y.lines + 1,
+		Column:  utf8.RuneCountInString(line[:at]) + 1,
+		Text:    line,
+		Message: message + doesNotCount,
+		Hint:    "compare it with the lines around it, or take it from a copy of the file",
+	}
+}
+
+// idTable finds an entry by its ID without keeping the ID a second time: open
+// addressing over places in the list of entries.
+type idTable struct {
+	seed  maphash.Seed
+	slots []int32 // place + 1; 0 is free
+}
+
+// add enters id for the entry that is about to follow entries, unless one of
+// them has that id already.
+func (t *idTable) add(id string, entries []tasks.Entry) bool {
+	if 2*(len(entries)+1) > len(t.slots) {
+		t.grow(entries)
+	}
+	slot := t.find(id, entries)
+	if t.slots[slot] != 0 {
+		return false
+	}
+	t.slots[slot] = int32(len(entries) + 1)
+	return true
+}
+
+func (t *idTable) has(id string, entries []tasks.Entry) bool {
+	return len(entries) > 0 && t.slots[t.find(id, entries)] != 0
+}
+
+// find returns the slot that id is in or would go into.
+func (t *idTable) find(id string, entries []tasks.Entry) int {
+	mask := len(t.slots) - 1
+	for i := int(maphash.String(t.seed, id)) & mask; ; i = (i + 1) & mask {
+		if at := t.slots[i]; at == 0 || entries[at-1].ID == id {
+			return i
+		}
+	}
+}
+
+// grow makes room for as many ids as entries has room for, and for one more.
+func (t *idTable) grow(entries []tasks.Entry) {
+	n := 1024
+	for n < 2*max(cap(entries), len(entries)+1) {
+		n *= 2
+	}
+	*t = idTable{seed: maphash.MakeSeed(), slots: make([]int32, n)}
+	for i, e := range entries {
+		t.slots[t.find(e.ID, entries)] = int32(i + 1)
+	}
+}

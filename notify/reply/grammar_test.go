@@ -1,0 +1,585 @@
+package reply
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+	"pgregory.net/rapid"
+)
+
+// theBooks knows a few records, in any case, as the books do.
+func theBooks(id string) (Target, bool) {
+	for _, t := range []Target{
+		{"F03", husbandry.OfAnimal}, {"M1.2", husbandry.OfAnimal}, {"Ten", husbandry.OfAnimal}, {"Ünal", husbandry.OfAnimal},
+		{"E07", husbandry.OfEnclosure}, {"3-7", husbandry.OfEnclosure}, {"41g", husbandry.OfEnclosure},
+		{"C27-04", husbandry.OfClutch}, {"back_room", husbandry.OfRoom},
+	} {
+		if strings.EqualFold(id, string(t.ID)) {
+			return t, true
+		}
+	}
+	return Target{}, false
+}
+
+func TestWhatIsUnderstood(t *testing.T) {
+	for _, c := range []struct{ text, want string }{
+		// done
+		{"done 1 3 5-7", "done 1 3 5-7"},
+		{"done 1", "done 1"},
+		{"Done 1,3.", "done 1 3"},
+		{"DONE 1, 3, and 5!", "done 1 3 5"},
+		{"done 1 and 3", "done 1 3"},
+		{"done one and three", "done 1 3"},
+		{"Done: 1 3", "done 1 3"},
+		{"done 3 1 3 2", "done 1-3"},
+		{"done #1 #3", "done 1 3"},
+		{"done 1 to 4", "done 1-4"},
+		{"done five through seven", "done 5-7"},
+		{"done 5–7", "done 5-7"},
+		{"done 5 - 7", "done 5-7"},
+		{"done 1 & 2", "done 1 2"},
+		{"done 01", "done 1"},
+		{"did 1 3", "done 1 3"},
+		{"- done 1", "done 1"},
+		{"• done 1", "done 1"},
+		{"* done 1", "done 1"},
+		{"  done   1  ", "done 1"},
+		{"done\u00a01\u202f3", "done 1 3"},
+		{"\u200bdone 1\ufeff", "done 1"},
+		{"ｄｏｎｅ　１　３", "done 1 3"},
+		{"done １，３", "done 1 3"},
+		{"done 1, 3, thanks", "done 1 3"},
+		{"done 1 3 thank you!", "done 1 3"},
+		{"please done 1", "done 1"},
+		{"Hi, done 1 3", "done 1 3"},
+		{"Good morning lizards, done 1 3", "done 1 3"},
+		{"Hi all, done 1", "done 1"},
+		{"Ok, done 1", "done 1"},
+		{"done 9999", "done 9999"},
+		// all
+		{"all", "all"},
+		{"All.", "all"},
+		{"all done", "all"},
+		{"All done, thanks!", "all"},
+		{"done all", "all"},
+		{"Thanks, all done", "all"},
+		{"all but 4", "all but 4"},
+		{"all but 4 and 6", "all but 4 6"},
+		{"all except 4", "all but 4"},
+		{"All done except for 4, 6", "all but 4 6"},
+		{"all done, but 4", "all but 4"},
+		{"done all but four", "all but 4"},
+		// skip
+		{"skip 2", "skip 2"},
+		{"skip 2 too cold", "skip 2: too cold"},
+		{"skip 2: too cold", "skip 2: too cold"},
+		{"skip 2, too cold", "skip 2: too cold"},
+		{"skip 2 (too cold)", "skip 2: (too cold)"},
+		{"skip 2 because too cold", "skip 2: too cold"},
+		{"skip 2 4", "skip 2 4"},
+		{"skip 2 and 4: fed yesterday", "skip 2 4: fed yesterday"},
+		{"skip 2 - 3 eggs left", ""}, // tasks 2 and 3, or 3 eggs?
+		{"skip 2: 3 eggs left", "skip 2: 3 eggs left"},
+		// later
+		{"later 5 2 days", "later 5 2 days"},
+		{"later 5 in 2 days", "later 5 2 days"},
+		{"later 5 a week", "later 5 7 days"},
+		{"later 5 two weeks", "later 5 14 days"},
+		{"later 5 one day", "later 5 1 day"},
+		{"later 5 tomorrow", "later 5 1 day"},
+		{"later 5 until Friday", "later 5 friday"},
+		{"later 5 fri.", "later 5 friday"},
+		{"later 5 sunday", "later 5 sunday"},
+		{"later 5 2027-05-12", "later 5 2027-05-12"},
+		{"later 5 6 2 days", "later 5 6 2 days"},
+		{"later 5 and 6 friday: no crickets", "later 5 6 friday: no crickets"},
+		// laid
+		{"7 laid 6", "7 laid 6"},
+		{"7 laid 6 2 slugs", "7 laid 6 and 2 slugs"},
+		{"7 laid 6 and 2 slugs", "7 laid 6 and 2 slugs"},
+		{"7 laid 6 eggs, 2 slugs.", "7 laid 6 and 2 slugs"},
+		{"7 laid 6 (2 slugs)", "7 laid 6 and 2 slugs"},
+		{"7 laid six plus one slug", "7 laid 6 and 1 slugs"},
+		{"7 laid 6 and no slugs", "7 laid 6 and 0 slugs"},
+		{"7 laid 4 slugs", "7 laid 0 and 4 slugs"},
+		{"7 laid", "7 laid"},
+		{"7 has laid", "7 laid"},
+		{"7: laid 6", "7 laid 6"},
+		{"7. laid 6", "7 laid 6"},
+		{"7) laid 6", "7 laid 6"},
+		{"7 - laid 6", "7 laid 6"},
+		{"seven laid six", "7 laid 6"},
+		{"7 slugs 4", "7 slugs 4"},
+		// the other findings
+		{"9 hatched 3", "9 hatched 3"},
+		{"9 hatched three young", "9 hatched 3"},
+		{"4 weighs 41 g", "4 weighs 41 g"},
+		{"4 weighed 41g", "4 weighs 41 g"},
+		{"4 weighs 41.5g", "4 weighs 41.5 g"},
+		{"4 weighs 41,5 g", "4 weighs 41.5 g"},
+		{"4 weighs 41,5g", "4 weighs 41.5 g"},
+		{"4 weighs forty 1 g", ""},
+		{"4 weighs twelve grams", "4 weighs 12 g"},
+		{"4 weighs 1.2 kg", "4 weighs 1200 g"},
+		{"4 weighs 0.25 kg", "4 weighs 250 g"},
+		// 28.349523125 g: NIST Handbook 44, appendix C.
+		{"4 weighs 1 oz", "4 weighs 28.35 g"},
+		{"4 weighs 1.5oz", "4 weighs 42.52 g"},
+		{"6 added 60 ml", "6 added 60 ml"},
+		{"6 added 60ml water", ""},
+		{"6 added 1 litre", "6 added 1000 ml"},
+		// 29.5735295625 ml: the same source.
+		{"6 added 2 fl oz", "6 added 59.15 ml"},
+		{"6 added 2 fl. oz.", "6 added 59.15 ml"},
+		{"8 refused", "8 refused"},
+		{"8 refused food", "8 refused"},
+		{"5 mated", "5 mated"},
+		{"5 gravid", "5 gravid"},
+		{"5 is gravid", "5 gravid"},
+		{"5 not gravid", "5 not gravid"},
+		{"5 is not gravid", "5 not gravid"},
+		{"5 isn’t gravid", "5 not gravid"},
+		// note and undo
+		{"note 2 female digging", "note 2: female digging"},
+		{"Note 2: Female digging, again", "note 2: Female digging, again"},
+		{"note 2 - all well", "note 2: all well"},
+		{"note f03 ate well", "note F03: ate well"},
+		{"undo 3", "undo 3"},
+		{"undo 3 4", "undo 3 4"},
+		{"undo 3 and 4", "undo 3 4"},
+		{"undo F03", "undo F03"},
+		// records instead of numbers
+		{"F03 laid 6", "F03 laid 6"},
+		{"f03 weighs 41 g", "F03 weighs 41 g"},
+		{"C27-04 hatched 3", "C27-04 hatched 3"},
+		{"M1.2 mated", "M1.2 mated"},
+		{"ÜNAL refused", "Ünal refused"},
+		{"3-7 refused", "3-7 refused"},
+		{"41g refused", "41g refused"},
+		// several in a line
+		{"done 1 3, 7 laid 6", "done 1 3 | 7 laid 6"},
+		{"done 1, 3, 7 laid 6, 2 slugs and 9 hatched 3", "done 1 3 | 7 laid 6 and 2 slugs | 9 hatched 3"},
+		{"7 laid 6, 8 slugs 2", "7 laid 6 | 8 slugs 2"},
+		{"done 1; skip 2; later 5 friday", "done 1 | skip 2 | later 5 friday"},
+		{"done 1. 7 laid 6.", "done 1 | 7 laid 6"},
+		{"done 1 and 8 refused", "done 1 | 8 refused"},
+		{"done 1, F03 laid 6", "done 1 | F03 laid 6"},
+		{"skip 2, done 3", "skip 2 | done 3"},
+		{"skip 2 too cold, done 3", "skip 2: too cold | done 3"},
+		{"skip 2 too cold; 8 refused", "skip 2: too cold | 8 refused"},
+		{"note 2 female digging. Done 3.", "note 2: female digging | done 3"},
+		{"later 5 friday, done 1", "later 5 friday | done 1"},
+		{"all but 4, 4 weighs 41 g", "all but 4 | 4 weighs 41 g"},
+		// several lines
+		{"Hi,\n\ndone 1\n8 refused\n\nThanks\nSam", "done 1 | 8 refused"},
+		{"done 1\r\n8 refused\r\n", "done 1 | 8 refused"},
+	} {
+		p := Parse(c.text, theBooks)
+		if got := texts(p.Commands); got != c.want {
+			t.Errorf("%q: understood %q, want %q (refused %v)", c.text, got, c.want, p.Refused)
+		}
+		if c.want != "" && len(p.Refused) > 0 {
+			t.Errorf("%q: refused %v", c.text, p.Refused)
+		}
+		if c.want == "" && len(p.Refused) == 0 {
+			t.Errorf("%q: neither understood nor refused (unread %q)", c.text, p.Unread)
+		}
+	}
+}
+
+func TestWhatIsMeant(t *testing.T) {
+	n := func(i int) *int { return &i }
+	g := husbandry.Grams(41.5)
+	ml := husbandry.Millilitres(60)
+	yes, no := true, false
+	for _, c := range []struct {
+		text string
+		want Command
+	}{
+		{"done 1 5-7", Command{Verb: Done, Numbers: []int{1, 5, 6, 7}}},
+		{"all", Command{Verb: All}},
+		{"all but 4", Command{Verb: AllBut, Numbers: []int{4}}},
+		{"skip 2 too cold", Command{Verb: Skip, Numbers: []int{2}, Why: "too cold"}},
+		{"later 5 2 days", Command{Verb: Later, Numbers: []int{5}, When: When{Days: 2}}},
+		{"later 5 sunday", Command{Verb: Later, Numbers: []int{5}, When: When{ByWeekday: true, Weekday: time.Sunday}}},
+		{"later 5 2027-05-12", Command{Verb: Later, Numbers: []int{5}, When: When{Date: civil.MustParse("2027-05-12")}}},
+		{"7 laid 6 2 slugs", Command{Verb: Found, Numbers: []int{7}, Finding: tasks.Finding{Laid: n(6), Slugs: n(2)}}},
+		{"7 laid", Command{Verb: Found, Numbers: []int{7}, Finding: tasks.Finding{Laid: n(tasks.Uncounted)}}},
+		{"7 slugs 4", Command{Verb: Found, Numbers: []int{7}, Finding: tasks.Finding{Slugs: n(4)}}},
+		{"9 hatched 3", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Hatched: n(3)}}},
+		{"4 weighs 41.5 g", Command{Verb: Found, Numbers: []int{4}, Finding: tasks.Finding{Weighs: &g}}},
+		{"E07 added 60 ml", Command{Verb: Found, Record: Target{"E07", husbandry.OfEnclosure}, Finding: tasks.Finding{Added: &ml}}},
+		{"8 refused", Command{Verb: Found, Numbers: []int{8}, Finding: tasks.Finding{Refused: true}}},
+		{"5 mated", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Mated: true}}},
+		{"5 gravid", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Gravid: &yes}}},
+		{"5 not gravid", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Gravid: &no}}},
+		{"note 2 digging", Command{Verb: Note, Numbers: []int{2}, Finding: tasks.Finding{Note: "digging"}}},
+		{"undo 3", Command{Verb: Undo, Numbers: []int{3}}},
+	} {
+		p := Parse(c.text, theBooks)
+		if len(p.Commands) != 1 || !reflect.DeepEqual(p.Commands[0], c.want) {
+			t.Errorf("%q: meant %+v, want %+v", c.text, p.Commands, c.want)
+		}
+	}
+}
+
+// What looks like a command and is none is refused with a reason that helps.
+func TestWhatIsRefused(t *testing.T) {
+	for _, c := range []struct{ text, why string }{
+		{"1 3", `say "done 1 3"`},
+		{"1, 3.", `say "done 1, 3"`},
+		{"5-7", `say "done 5-7"`},
+		{"4", `say "done 4"`},
+		{"laid 7 6", "say the number first"},
+		{"laid 7", "say the number first"},
+		{"refused 8", "say the number first"},
+		{"7 laid 6 2", `say "laid 6 and 2 slugs"`},
+		{"7 laid 0", "say done"},
+		{"7 8 laid 6", "say what was found"},
+		{"5-7 refused", "about one task"},
+		{"9 hatched", "say how many"},
+		{"9 hatched 0", "say done"},
+		{"4 weighs 41", "say g or oz"},
+		{"4 weighs", "say how much"},
+		{"4 weighs 41 ml", "is not a weight"},
+		{"4 weighs 0 g", "cannot be right"},
+		{"4 weighs 20 kg", "cannot be right"},
+		{"4 weighs 1,500 g", "a thousand or a decimal"},
+		{"4 weighs 1.500 g", "a thousand or a decimal"},
+		{"4 weighs heavy", "is not a weight"},
+		{"6 added 60", "say ml or fl oz"},
+		{"6 added 2 oz", "is not an amount"},
+		{"6 added some water", "is not an amount"},
+		{"done", "needs the numbers"},
+		{"done with the whole room", "needs the numbers"},
+		{"done 1 3 today", `before "today"`},
+		{"done 1?", `before "?"`},
+		{"done 7-5", "runs backwards"},
+		{"done 3 days ago", "needs the numbers"},
+		{"done 12345", "needs the numbers"},
+		{"done 1-9999 1-9999", "too many numbers"},
+		{"done 1 3 7 laid 6", `put a comma before "7"`},
+		{"done 1 skip 2", `put a comma before "skip"`},
+		{"7 done", "say the verb first"},
+		{"7 skipped", `as in "skip 7"`},
+		{"5 later friday", "say the verb first"},
+		{"all 4 done", `"all" stands alone`},
+		{"all good here", `"all" stands alone`},
+		{"all but", "needs the numbers"},
+		{"all but 4 and", `ends with "and"`},
+		{"skip", "needs the numbers"},
+		{"skip 2 3 eggs left", "put a colon"},
+		{"skip 2 4 too cold", "put a colon"},
+		{"skip 2, don 3", "after a colon"},
+		{"later 5", "say until when"},
+		{"later 5 next friday", "is the next one"},
+		{"later 5 0 days", "not a number of days"},
+		{"later 5 12 May", "say until when"},
+		{"note", "say what the note is about"},
+		{"note 2", "say what to note"},
+		{"note 2 and 3 digging", "put a colon"},
+		{"note female digging", "say what the note is about"},
+		{"note 2 gave 3 crickets, 8 refused", "write it on a line of its own"},
+		{"note 2 looked well, all done", "write it on a line of its own"},
+		{"skip 2 too cold and done 3", "write it on a line of its own"},
+		{"undo", "needs the numbers"},
+		{"Hi, all", "greeting"},
+		{"ten laid 6", "a number and a record"},
+		{"F03 looked as if she had laid", "say what was found"},
+		{"and done 3", `begins with "and"`},
+		{"done 1, and the lamp of E07 is out", "neither a command"},
+	} {
+		p := Parse(c.text, theBooks)
+		if len(p.Commands) > 0 {
+			t.Errorf("%q: understood %q, want it refused", c.text, texts(p.Commands))
+			continue
+		}
+		if len(p.Refused) != 1 || !strings.Contains(p.Refused[0].Why, c.why) || p.Refused[0].Text != c.text {
+			t.Errorf("%q: refused %q, want one that says %q (unread %q)", c.text, p.Refused, c.why, p.Unread)
+		}
+	}
+}
+
+// Lines that are commands by themselves, but perhaps not all that was meant.
+func TestLinesThatBelongTogether(t *testing.T) {
+	for _, c := range []struct {
+		name, text, want string
+		refused          int
+	}{
+		{"a wrapped list", "done 1 2 3 4 5\n6 7", "", 2},
+		{"a wrapped exception", "all but 4\nand 6", "", 2},
+		{"an exception on its own line", "all done\nexcept 4 and 6", "", 2},
+		{"an exception in prose", "all done\nbut the lamp of E09 is broken", "", 2},
+		{"an exception further down", "all\n\n4 tomorrow", "", 2},
+		{"a clear slip takes nothing out of all", "all\n4 weighs 41", "all", 1},
+		{"numbers after a blank line", "done 1 2\n\n6 7", "done 1 2", 1},
+		{"a finding is not wrapped", "7 laid 6\n8", "7 laid 6", 1},
+		{"one bad line leaves the others", "done 1\nskipp 2\n8 refused", "done 1 | 8 refused", 0},
+	} {
+		p := Parse(c.text, theBooks)
+		if got := texts(p.Commands); got != c.want || len(p.Refused) != c.refused {
+			t.Errorf("%s: understood %q, want %q; refused %v, want %d", c.name, got, c.want, p.Refused, c.refused)
+		}
+	}
+}
+
+func TestWhatIsOnlyUnread(t *testing.T) {
+	for _, text := range []string{
+		"the lamp of E07 is out", "skipp 2", "I will do the rest tomorrow", "wash 7 with soap", "Sam", "hello there 7 laid 6",
+		"\"done 1 3\"", "donee 1", "F03 was lively today", "ok all.",
+	} {
+		p := Parse(text, theBooks)
+		if len(p.Commands) > 0 || len(p.Refused) > 0 || len(p.Unread) != 1 || p.Unread[0] != text {
+			t.Errorf("%q: commands %v, refused %v, unread %q", text, p.Commands, p.Refused, p.Unread)
+		}
+	}
+}
+
+func TestWhatIsSilent(t *testing.T) {
+	for _, text := range []string{
+		"", "   ", "Hi,", "Hello there!", "Good morning", "Dear all,", "Hi all", "Thanks", "Thank you!", "Best regards,", "Cheers",
+		"Sent from my iPhone", "Get Outlook for iOS<https://aka.ms/o0ukef>", "Von meinem iPhone gesendet", "Gesendet von Outlook für Android",
+		"________________________________", "-------- Original message --------", "From: nestround <lizards@example.org>",
+		"Gesendet: Dienstag, 24. November 2026 06:00", "On Tue, 24 Nov 2026 at 06:00, nestround <lizards@example.org> wrote:",
+		"lizards@example.org> wrote:", "--",
+	} {
+		p := Parse(text, theBooks)
+		if len(p.Commands) > 0 || len(p.Refused) > 0 || len(p.Unread) > 0 {
+			t.Errorf("%q: commands %v, refused %v, unread %q", text, p.Commands, p.Refused, p.Unread)
+		}
+	}
+}
+
+func TestLimitsOfAText(t *testing.T) {
+	// A text is read whole or not at all.
+	for name, text := range map[string]string{
+		"too long":                  "done 1\n" + strings.Repeat("x\n", 40<<10),
+		"too many commands":         strings.Repeat("done 1\n", 201),
+		"too many commands, a line": strings.Repeat("8 refused,", 201),
+		"a note too long":           "note 2: " + strings.Repeat("x", 1001),
+	} {
+		p := Parse(text, nil)
+		if len(p.Commands) > 0 || len(p.Refused) != 1 {
+			t.Errorf("%s: %d commands, refused %v", name, len(p.Commands), p.Refused)
+		}
+		for _, r := range p.Refused {
+			if len(r.Text) > 300 {
+				t.Errorf("%s: quotes %d bytes", name, len(r.Text))
+			}
+		}
+	}
+	if p := Parse(strings.Repeat("done 1\n", 200), nil); len(p.Commands) != 200 {
+		t.Errorf("200 commands: got %d", len(p.Commands))
+	}
+	if p := Parse("done 1"+strings.Repeat(" 1", 4<<10), nil); len(p.Commands) > 0 || len(p.Unread) != 1 {
+		t.Errorf("a line too long: %d commands, unread %d", len(p.Commands), len(p.Unread))
+	}
+}
+
+// prose is what a digest says. None of it may be a command, however a mail
+// program breaks its lines when it quotes it.
+var prose = []string{
+	"Tuesday 24 November: 9 tasks, 2 overdue",
+	" 1  Top up the nest box of E07",
+	"12  Look for eggs in the nest box of E07",
+	" 4  Weigh F03",
+	"overdue since 21 November; 60 ml, the last one was 5 days before that",
+	"day 41 of clutch C27-04 (laid 12 May, 28.0 °C): hatching most likely 22-28 June, 18 % today",
+	"day 3 of 7; F03 weighed least of all on 20 November, 41 g after she had laid 6 eggs",
+	"due 3 days after the last one; slack of 1 day before and 2 days after",
+	"a female past her time is not put off; call the veterinarian",
+	"gut-load the crickets 24-48 h before the feeding of 8 enclosures",
+	"Hatch watch of C27-04: 3 of 6 young so far, the rest within 4 days",
+	"Coming week: lay window of F03 opens on Thursday, pairing of M1.2 until 30 June",
+	"Write what you did with the numbers above, for instance \"done N N\" or \"N laid N\".",
+	"Wash your hands after handling animals, their boxes and their water.",
+	"stock: 400 crickets are 6 days of feeding; order by Friday",
+	"2 feedings lapsed since Sunday (E09, E14)",
+	"Ref K7Q2 abcdefghijklmnopqrstuvwxyz",
+}
+
+func rewrap(text string, width int) string {
+	var lines []string
+	line := ""
+	for _, w := range strings.Fields(text) {
+		if line != "" && len(line)+1+len(w) > width {
+			lines = append(lines, line)
+			line = ""
+		}
+		if line != "" {
+			line += " "
+		}
+		line += w
+	}
+	return strings.Join(append(lines, line), "\n")
+}
+
+func TestProseCommandsNothing(t *testing.T) {
+	for _, text := range prose {
+		for width := 20; width <= 100; width++ {
+			if p := Parse(rewrap(text, width), theBooks); len(p.Commands) > 0 {
+				t.Errorf("%q at width %d commands %s", text, width, texts(p.Commands))
+			}
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		// Several lines joined and broken anew, as in a flowed quote.
+		text := strings.Join(rapid.SliceOfN(rapid.SampledFrom(prose), 1, 4).Draw(t, "lines"), " ")
+		prefix := rapid.SampledFrom([]string{"", " ", "- ", "* ", "| "}).Draw(t, "prefix")
+		width := rapid.IntRange(20, 100).Draw(t, "width")
+		quoted := prefix + strings.ReplaceAll(rewrap(text, width), "\n", "\n"+prefix)
+		if p := Parse(quoted, theBooks); len(p.Commands) > 0 {
+			t.Fatalf("%q commands %s", quoted, texts(p.Commands))
+		}
+	})
+}
+
+// commandGen makes commands as Parse makes them.
+func commandGen() *rapid.Generator[Command] {
+	return rapid.Custom(func(t *rapid.T) Command {
+		numbers := func(max int) []int {
+			m := make(map[int]bool)
+			for _, n := range rapid.SliceOfN(rapid.IntRange(0, 30), 1, max).Draw(t, "numbers") {
+				m[n] = true
+			}
+			var out []int
+			for n := range 31 {
+				if m[n] {
+					out = append(out, n)
+				}
+			}
+			return out
+		}
+		words := func() string {
+			return rapid.StringMatching(`[a-z]{2,8}x( [a-zäöü]{1,8}x){0,3}`).Draw(t, "words")
+		}
+		count := func() *int { n := rapid.IntRange(1, 9999).Draw(t, "count"); return &n }
+		c := Command{Verb: rapid.SampledFrom([]Verb{Done, All, AllBut, Skip, Later, Undo, Note, Found}).Draw(t, "verb")}
+		switch c.Verb {
+		case All:
+			return c
+		case Note, Found:
+			if rapid.Bool().Draw(t, "by record") {
+				c.Record, _ = theBooks(rapid.SampledFrom([]string{"F03", "E07", "C27-04", "M1.2", "3-7"}).Draw(t, "record"))
+			} else {
+				c.Numbers = numbers(1)
+			}
+		default:
+			c.Numbers = numbers(8)
+		}
+		switch c.Verb {
+		case Note:
+			c.Finding.Note = words()
+		case Skip, Later:
+			if rapid.Bool().Draw(t, "with a reason") {
+				c.Why = words()
+			}
+			if c.Verb == Later {
+				switch rapid.IntRange(0, 2).Draw(t, "when") {
+				case 0:
+					c.When.Days = *count()
+				case 1:
+					c.When.ByWeekday, c.When.Weekday = true, time.Weekday(rapid.IntRange(0, 6).Draw(t, "weekday"))
+				case 2:
+					c.When.Date = civil.New(2027, 1, rapid.IntRange(1, 365).Draw(t, "day"))
+				}
+			}
+		case Found:
+			switch rapid.IntRange(0, 8).Draw(t, "finding") {
+			case 0:
+				c.Finding.Laid = count()
+			case 1:
+				c.Finding.Laid, c.Finding.Slugs = count(), count()
+			case 2:
+				u := tasks.Uncounted
+				c.Finding.Laid = &u
+			case 3:
+				c.Finding.Slugs = count()
+			case 4:
+				c.Finding.Hatched = count()
+			case 5:
+				g := husbandry.Grams(rapid.IntRange(1, 999900).Draw(t, "hundredths")) / 100
+				c.Finding.Weighs = &g
+			case 6:
+				ml := husbandry.Millilitres(rapid.IntRange(1, 999900).Draw(t, "hundredths")) / 100
+				c.Finding.Added = &ml
+			case 7:
+				c.Finding.Refused = true
+			case 8:
+				b := rapid.Bool().Draw(t, "gravid")
+				c.Finding.Gravid = &b
+			}
+		}
+		return c
+	})
+}
+
+// A command prints to text that means the same, alone and beside others.
+func TestCommandsReadBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		cs := rapid.SliceOfN(commandGen(), 1, 5).Draw(t, "commands")
+		var lines []string
+		for _, c := range cs {
+			lines = append(lines, c.String())
+		}
+		p := Parse(strings.Join(lines, "\n"), theBooks)
+		if !reflect.DeepEqual(p.Commands, cs) || len(p.Refused)+len(p.Unread) > 0 {
+			t.Fatalf("%q read back as %q, refused %v", lines, texts(p.Commands), p.Refused)
+		}
+	})
+}
+
+func FuzzParse(f *testing.F) {
+	for _, s := range []string{
+		"done 1 3 5-7", "Done 1,3. Thanks!", "all but 4 and 6", "skip 2 (too cold), done 3", "later 5 until friday: no crickets",
+		"7 laid 6 and 2 slugs; 9 hatched 3", "4 weighs 41,5g", "6 added 2 fl. oz.", "note F03: a, b; c. d", "undo 3\n1 3\nall",
+		"ten laid 6", "skip 2: because (x)", "note 1: ((a))", "note 1 --- ,;: because because", "３-７ refused",
+	} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		p := Parse(text, theBooks)
+		if len(p.Commands) > maxCommands {
+			t.Fatalf("%d commands", len(p.Commands))
+		}
+		for _, c := range p.Commands {
+			again := Parse(c.String(), theBooks)
+			if len(again.Commands) != 1 || !reflect.DeepEqual(again.Commands[0], c) {
+				t.Fatalf("%q prints as %q, which reads as %+v, not %+v; refused %v", text, c, again.Commands, c, again.Refused)
+			}
+		}
+		for _, r := range p.Refused {
+			if r.Text == "" || r.Why == "" {
+				t.Fatalf("%q: refused without a word: %+v", text, r)
+			}
+		}
+		if q := Parse(text, theBooks); !reflect.DeepEqual(p, q) {
+			t.Fatalf("%q read twice differs", text)
+		}
+	})
+}
+
+func BenchmarkParseAnswer(b *testing.B) {
+	for b.Loop() {
+		if p := Parse("Hi,\n\ndone 1 3 5-7, 7 laid 6 and 2 slugs\nskip 2 too cold\n\nThanks\nSam\n", theBooks); len(p.Commands) != 3 {
+			b.Fatal(p)
+		}
+	}
+}
+
+func BenchmarkParseNearMisses(b *testing.B) {
+	text := ""
+	for i := 0; len(text) < maxText-200; i++ {
+		text += fmt.Sprintf("note %d a, note %d b, skip %d c and done %d x; all but 4 and\n", i, i, i, i)
+	}
+	b.SetBytes(int64(len(text)))
+	for b.Loop() {
+		Parse(text, theBooks)
+	}
+}

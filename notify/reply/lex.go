@@ -1,0 +1,178 @@
+package reply
+
+import (
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"nestround/tasks/civil"
+)
+
+// tokenKind tells the words of a line apart.
+type tokenKind int
+
+const (
+	tWord   tokenKind = iota // lower-cased in token.word; also ids
+	tNumber                  // 0 to maxNumber, in figures or spelled out
+	tRange                   // 5-7
+	tDate                    // 2027-05-12
+	tComma
+	tSemicolon
+	tStop // full stop or exclamation mark
+	tColon
+	tDash
+	tAnd // and, &, +
+	tOpen
+	tClose
+	tOther // whatever the grammar has no use for
+)
+
+// token is a word of a line.
+type token struct {
+	kind     tokenKind
+	word     string // tWord: lower case; others: as written
+	raw      string // as written
+	n, to    int    // tNumber: n; tRange: n to to
+	date     civil.Date
+	from, at int  // its bytes in the line: line[from:at]
+	tight    bool // follows the one before without white space
+}
+
+// maxNumber is the largest number of a task, a day count or a quantity.
+const maxNumber = 9999
+
+var spelled = map[string]int{
+	"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9, "ten": 10,
+	"eleven": 11, "twelve": 12, "thirteen": 13, "fourteen": 14, "fifteen": 15, "sixteen": 16, "seventeen": 17,
+	"eighteen": 18, "nineteen": 19, "twenty": 20,
+}
+
+// tidy makes the characters of a line those of the grammar: full-width forms,
+// the dashes and apostrophes that phones type and the spaces that are not
+// broken become ASCII, what has no width or is a control goes, and white space
+// is folded.
+func tidy(line string) string {
+	mapped := strings.Map(func(r rune) rune {
+		switch {
+		case r >= '\uFF01' && r <= '\uFF5E': // full-width ASCII
+			return r - '\uFF01' + '!'
+		case r == '\u2010' || r == '\u2011' || r == '\u2012' || r == '\u2013' || r == '\u2014' || r == '\u2212':
+			return '-'
+		case r == '\u2018' || r == '\u2019':
+			return '\''
+		case unicode.IsSpace(r):
+			return ' '
+		case unicode.In(r, unicode.Cf, unicode.Cc):
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(line, "\uFFFD"))
+	return strings.Join(strings.Fields(mapped), " ")
+}
+
+// lex splits a tidied line into tokens.
+func lex(line string) []token {
+	var toks []token
+	gap := true
+	for i := 0; i < len(line); {
+		if line[i] == ' ' {
+			gap = true
+			i++
+			continue
+		}
+		if line[i] == '#' && i+1 < len(line) && line[i+1] >= '0' && line[i+1] <= '9' {
+			i++ // "#7" is 7
+			continue
+		}
+		t := next(line, i)
+		t.tight = !gap
+		gap = false
+		i = t.at
+		toks = append(toks, t)
+	}
+	return toks
+}
+
+func next(line string, i int) token {
+	end := i
+	for end < len(line) {
+		r, size := utf8.DecodeRuneInString(line[end:])
+		if !isWordRune(r) {
+			// What joins the halves of an id, a date, a range or a decimal
+			// belongs to the word only between two of its letters.
+			if end == i || !strings.ContainsRune("-.'", r) || end+1 >= len(line) {
+				break
+			}
+			if after, _ := utf8.DecodeRuneInString(line[end+1:]); !isWordRune(after) {
+				break
+			}
+		}
+		end += size
+	}
+	if end > i {
+		return word(line[i:end], i, end)
+	}
+	r, size := utf8.DecodeRuneInString(line[i:])
+	t := token{kind: tOther, from: i, at: i + size, raw: line[i : i+size], word: line[i : i+size]}
+	switch r {
+	case ',':
+		t.kind = tComma
+	case ';':
+		t.kind = tSemicolon
+	case '.', '!':
+		t.kind = tStop
+	case ':':
+		t.kind = tColon
+	case '-':
+		t.kind = tDash
+	case '&', '+':
+		t.kind = tAnd
+	case '(':
+		t.kind = tOpen
+	case ')':
+		t.kind = tClose
+	}
+	return t
+}
+
+func isWordRune(r rune) bool {
+	return unicode.IsLetter(r) || unicode.IsMark(r) || unicode.IsDigit(r) || r == '_'
+}
+
+func word(s string, from, at int) token {
+	t := token{kind: tWord, word: strings.ToLower(s), raw: s, from: from, at: at}
+	if n, ok := figure(s); ok {
+		t.kind, t.n = tNumber, n
+		return t
+	}
+	if n, ok := spelled[t.word]; ok {
+		t.kind, t.n = tNumber, n
+		return t
+	}
+	if d, err := civil.Parse(s); err == nil {
+		t.kind, t.date = tDate, d
+		return t
+	}
+	if a, b, ok := strings.Cut(s, "-"); ok {
+		n, ok1 := figure(a)
+		to, ok2 := figure(b)
+		if ok1 && ok2 {
+			t.kind, t.n, t.to = tRange, n, to
+			return t
+		}
+	}
+	if t.word == "and" {
+		t.kind = tAnd
+	}
+	return t
+}
+
+// figure reads a number in ASCII figures up to maxNumber.
+func figure(s string) (int, bool) {
+	if len(s) == 0 || len(s) > len("9999") || strings.Trim(s, "0123456789") != "" {
+		return 0, false
+	}
+	n, err := strconv.Atoi(s)
+	return n, err == nil && n <= maxNumber
+}

@@ -1,0 +1,218 @@
+package reply
+
+import (
+	"fmt"
+	"slices"
+
+	"nestround/notify"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// maxPutOff is how far ahead a task may be put off, in days.
+const maxPutOff = 60
+
+// Resolve turns commands into acts, in the order of the text. items are the
+// numbered tasks the commands speak of and on is the day of their round, from
+// which "2 days" and "friday" count.
+//
+// It refuses only what can never be right: numbers that are not there, a
+// pinned task put off, a finding that does not fit its task. One number's
+// refusal leaves the command's other numbers alone, except that of "all but".
+// Commands that contradict each other are all returned; tasks.Fold settles
+// them.
+func Resolve(commands []Command, items []notify.Item, on civil.Date) (acts []tasks.Act, refused []Refused) {
+	r := resolver{items: items, on: on}
+	for _, c := range commands {
+		r.command(c)
+	}
+	return r.acts, r.refused
+}
+
+type resolver struct {
+	items   []notify.Item
+	on      civil.Date
+	acts    []tasks.Act
+	refused []Refused
+}
+
+func (r *resolver) refuse(c Command, format string, args ...any) {
+	r.refused = append(r.refused, Refused{c.String(), fmt.Sprintf(format, args...)})
+}
+
+func (r *resolver) item(n int) (notify.Item, bool) {
+	i := slices.IndexFunc(r.items, func(it notify.Item) bool { return it.N == n })
+	if i < 0 {
+		return notify.Item{}, false
+	}
+	return r.items[i], true
+}
+
+// missing says why there is no task n.
+func (r *resolver) missing(n int) string {
+	if len(r.items) == 0 {
+		return "there are no numbered tasks"
+	}
+	lo, hi := r.items[0].N, r.items[0].N
+	for _, it := range r.items {
+		lo, hi = min(lo, it.N), max(hi, it.N)
+	}
+	if lo == hi {
+		return fmt.Sprintf("there is no %d; the only number is %d", n, lo)
+	}
+	return fmt.Sprintf("there is no %d; the numbers go from %d to %d", n, lo, hi)
+}
+
+func (r *resolver) command(c Command) {
+	if c.Record.ID != "" {
+		r.record(c)
+		return
+	}
+	switch c.Verb {
+	case All, AllBut:
+		r.all(c)
+		return
+	}
+	until := civil.Date{}
+	if c.Verb == Later {
+		if until = c.When.after(r.on); !until.After(r.on) {
+			r.refuse(c, "%s is not after %s", until, r.on)
+			return
+		} else if until.Sub(r.on) > maxPutOff {
+			r.refuse(c, "that is more than %d days ahead; change the routine in the books instead", maxPutOff)
+			return
+		}
+	}
+	for _, n := range c.Numbers {
+		one := c
+		one.Numbers = []int{n}
+		it, ok := r.item(n)
+		if !ok {
+			r.refuse(one, "%s", r.missing(n))
+			continue
+		}
+		act := tasks.Act{Text: c.String(), N: n, Task: it.Task, Until: until, Why: c.Why}
+		switch c.Verb {
+		case Done:
+			act.Mark = tasks.MarkDone
+		case Skip:
+			act.Mark = tasks.Skip
+		case Undo:
+			act.Mark = tasks.Undo
+		case Later:
+			if it.Pinned {
+				r.refuse(one, "%s", whyPinned(it.Kind))
+				continue
+			}
+			act.Mark = tasks.PutOff
+		case Note:
+			f := c.Finding
+			act.Finding = &f
+		case Found:
+			if why := misfit(c.Finding, it.Scope, it.Kind); why != "" {
+				r.refuse(one, "%s: %d is %q", why, n, it.Title)
+				continue
+			}
+			f := c.Finding
+			act.Mark, act.Finding = tasks.MarkDone, &f
+		}
+		r.acts = append(r.acts, act)
+	}
+}
+
+func (r *resolver) all(c Command) {
+	if len(r.items) == 0 {
+		r.refuse(c, "there are no numbered tasks")
+		return
+	}
+	for _, n := range c.Numbers {
+		if _, ok := r.item(n); !ok {
+			r.refuse(c, "%s; nothing was marked", r.missing(n))
+			return
+		}
+	}
+	marked := false
+	for _, it := range r.items {
+		if slices.Contains(c.Numbers, it.N) {
+			continue
+		}
+		r.acts = append(r.acts, tasks.Act{Text: c.String(), N: it.N, Task: it.Task, Mark: tasks.MarkDone})
+		marked = true
+	}
+	if !marked {
+		r.refuse(c, "that leaves no task")
+	}
+}
+
+// FoundRoutine stands in the key of what was found of a record that had no
+// task: "F03/found/2027-05-12".
+const FoundRoutine husbandry.ID = "found"
+
+// record handles a command about a record of the books.
+func (r *resolver) record(c Command) {
+	act := tasks.Act{Text: c.String(), Task: tasks.NewKey(c.Record.ID, FoundRoutine, r.on.String())}
+	f := c.Finding
+	switch c.Verb {
+	case Undo:
+		act.Mark = tasks.Undo
+	case Note:
+		act.Finding = &f
+	case Found:
+		if why := misfit(f, c.Record.Scope, ""); why != "" {
+			r.refuse(c, "%s: %s is of kind %s", why, c.Record.ID, c.Record.Scope)
+			return
+		}
+		act.Mark, act.Finding = tasks.MarkDone, &f
+	}
+	r.acts = append(r.acts, act)
+}
+
+// whyPinned says why a task of kind k is not put off.
+func whyPinned(k husbandry.Kind) string {
+	switch k {
+	case husbandry.LayWatch, husbandry.GravidCheck, husbandry.Review:
+		return "a female past her time is not put off; call the veterinarian"
+	}
+	return "this is not put off: an animal may be in danger; look today, and call the veterinarian if in doubt"
+}
+
+// misfit says why a finding cannot be one of a record of this scope, or of a
+// task of this kind; kind is "" for a record. The result is "" when it fits.
+func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string {
+	const (
+		animal    = 1 << iota // a female is named by herself
+		enclosure             // or by where she lives
+		clutch
+	)
+	at := map[husbandry.Scope]int{husbandry.OfAnimal: animal, husbandry.OfEnclosure: enclosure, husbandry.OfClutch: clutch}[scope]
+	switch {
+	case f.Laid != nil || f.Slugs != nil:
+		// Eggs still in the nest box are counted when they are dug up and set.
+		counts := at == clutch && (kind == husbandry.DigEggs || kind == husbandry.SetTub)
+		if at&(animal|enclosure) == 0 && !counts {
+			return "eggs are laid by an animal; name her or her enclosure"
+		}
+	case f.Hatched != nil:
+		if at != clutch {
+			return "young hatch from a clutch; name the clutch"
+		}
+	case f.Weighs != nil:
+		if at&(animal|clutch) == 0 {
+			return "a weight is an animal's or a clutch's; name which"
+		}
+	case f.Added != nil:
+		if at&(enclosure|clutch) == 0 {
+			return "water is added to an enclosure's nest box or a clutch's tub; name which"
+		}
+	case f.Refused:
+		if kind != "" && kind != husbandry.Feed && kind != husbandry.FirstFeed || at == 0 {
+			return "food is refused at a feeding; name the feeding or the animal"
+		}
+	case f.Mated, f.Gravid != nil:
+		if at&(animal|enclosure) == 0 {
+			return "it is said of an animal; name her or her enclosure"
+		}
+	}
+	return ""
+}

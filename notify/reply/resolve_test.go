@@ -1,0 +1,167 @@
+package reply
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+	"testing"
+
+	"nestround/notify"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// told writes acts shortly: number or key, mark, what else.
+func told(acts []tasks.Act) string {
+	var out []string
+	for _, a := range acts {
+		s := fmt.Sprintf("%d", a.N)
+		if a.N == 0 {
+			s = string(a.Task)
+		}
+		if a.Mark != "" {
+			s += " " + string(a.Mark)
+		}
+		if !a.Until.IsZero() {
+			s += " until " + a.Until.String()
+		}
+		if a.Why != "" {
+			s += " (" + a.Why + ")"
+		}
+		if a.Finding != nil {
+			if a.Finding.Note != "" {
+				s += " noting " + a.Finding.Note
+			} else {
+				s += " " + finding(*a.Finding)
+			}
+		}
+		out = append(out, s)
+	}
+	return strings.Join(out, ", ")
+}
+
+func TestResolve(t *testing.T) {
+	issue := theIssue(t) // of a Tuesday
+	for _, c := range []struct{ text, acts, refused string }{
+		{"done 1 3", "1 done, 3 done", ""},
+		{"all", "1 done, 2 done, 3 done, 4 done, 5 done, 6 done, 7 done, 8 done, 9 done", ""},
+		{"all but 4-8", "1 done, 2 done, 3 done, 9 done", ""},
+		{"skip 2 3: too cold", "2 skipped (too cold), 3 skipped (too cold)", ""},
+		{"undo 3 4", "3 undone, 4 undone", ""},
+		// numbers that are not there
+		{"done 1 12", "1 done", "done 12: there is no 12; the numbers go from 1 to 9"},
+		{"done 0", "", "done 0: there is no 0; the numbers go from 1 to 9"},
+		{"all but 12", "", "all but 12: there is no 12; the numbers go from 1 to 9; nothing was marked"},
+		{"all but 1-9", "", "all but 1-9: that leaves no task"},
+		{"12 laid 6", "", "12 laid 6: there is no 12; the numbers go from 1 to 9"},
+		// put off: 24 November 2026 is a Tuesday
+		{"later 5 2 days", "5 put-off until 2026-11-26", ""},
+		{"later 5 tomorrow", "5 put-off until 2026-11-25", ""},
+		{"later 5 friday", "5 put-off until 2026-11-27", ""},
+		{"later 5 tuesday", "5 put-off until 2026-12-01", ""},
+		{"later 5 monday: no crickets", "5 put-off until 2026-11-30 (no crickets)", ""},
+		{"later 5 2027-01-23", "5 put-off until 2027-01-23", ""},
+		{"later 5 2027-01-24", "", "later 5 2027-01-24: that is more than 60 days ahead; change the routine in the books instead"},
+		{"later 5 61 days", "", "later 5 61 days: that is more than 60 days ahead; change the routine in the books instead"},
+		{"later 5 2026-11-24", "", "later 5 2026-11-24: 2026-11-24 is not after 2026-11-24"},
+		{"later 5 7 friday", "5 put-off until 2026-11-27", "later 7 friday: a female past her time is not put off; call the veterinarian"},
+		// findings
+		{"2 laid 6 2 slugs", "2 done laid 6 and 2 slugs", ""},
+		{"1 laid", "1 done laid", ""},
+		{"5 gravid", "5 done gravid", ""},
+		{"9 hatched 3", "9 done hatched 3", ""},
+		{"4 weighs 41 g", "4 done weighs 41 g", ""},
+		{"6 weighs 12 g", "6 done weighs 12 g", ""},
+		{"1 added 60 ml", "1 done added 60 ml", ""},
+		{"6 added 60 ml", "6 done added 60 ml", ""},
+		{"8 refused", "8 done refused", ""},
+		{"note 2 female digging", "2 noting female digging", ""},
+		{"9 laid 6", "", `9 laid 6: eggs are laid by an animal; name her or her enclosure: 9 is "Look at clutch C27-02"`},
+		{"9 gravid", "", `9 gravid: it is said of an animal; name her or her enclosure: 9 is "Look at clutch C27-02"`},
+		{"2 hatched 3", "", `2 hatched 3: young hatch from a clutch; name the clutch: 2 is "Look for eggs in the nest box of E03"`},
+		{"1 weighs 41 g", "", `1 weighs 41 g: a weight is an animal's or a clutch's; name which: 1 is "Top up the nest box of E07"`},
+		{"4 added 60 ml", "", `4 added 60 ml: water is added to an enclosure's nest box or a clutch's tub; name which: 4 is "Weigh F03"`},
+		{"5 refused", "", `5 refused: food is refused at a feeding; name the feeding or the animal: 5 is "Clean E09"`},
+		// records
+		{"F03 laid 6", "F03/found/2026-11-24 done laid 6", ""},
+		{"C27-04 hatched 3", "C27-04/found/2026-11-24 done hatched 3", ""},
+		{"F03 refused", "F03/found/2026-11-24 done refused", ""},
+		{"note E07 lamp flickers", "E07/found/2026-11-24 noting lamp flickers", ""},
+		{"undo F03", "F03/found/2026-11-24 undone", ""},
+		{"C27-04 laid 6", "", `C27-04 laid 6: eggs are laid by an animal; name her or her enclosure: C27-04 is of kind clutch`},
+		{"back_room refused", "", `back_room refused: food is refused at a feeding; name the feeding or the animal: back_room is of kind room`},
+		// in the order of the text, contradictions and all
+		{"done 3\nskip 3\n8 refused", "3 done, 3 skipped, 8 done refused", ""},
+	} {
+		p := Parse(c.text, theBooks)
+		if len(p.Refused) > 0 {
+			t.Errorf("%q is not understood: %v", c.text, p.Refused)
+		}
+		acts, refused := Resolve(p.Commands, issue.Items, issue.Date)
+		if got := told(acts); got != c.acts {
+			t.Errorf("%q: acts %q, want %q", c.text, got, c.acts)
+		}
+		var why []string
+		for _, r := range refused {
+			why = append(why, r.Text+": "+r.Why)
+		}
+		if got := strings.Join(why, "; "); got != c.refused {
+			t.Errorf("%q: refused %q, want %q", c.text, got, c.refused)
+		}
+	}
+}
+
+func TestResolveFillsAnAct(t *testing.T) {
+	issue := theIssue(t)
+	acts, refused := Resolve(Parse("Done 1,3. 2 laid 6", nil).Commands, issue.Items, issue.Date)
+	six := 6
+	want := []tasks.Act{
+		{Text: "done 1 3", N: 1, Task: "E/r/1", Mark: tasks.MarkDone},
+		{Text: "done 1 3", N: 3, Task: "E/r/3", Mark: tasks.MarkDone},
+		{Text: "2 laid 6", N: 2, Task: "E/r/2", Mark: tasks.MarkDone, Finding: &tasks.Finding{Laid: &six}},
+	}
+	if !reflect.DeepEqual(acts, want) || refused != nil {
+		t.Errorf("got %+v, refused %v", acts, refused)
+	}
+}
+
+// Eggs are counted where they are dug up and set, which are a clutch's tasks.
+func TestEggsAreCountedWhenDugUp(t *testing.T) {
+	for kind, fits := range map[husbandry.Kind]bool{
+		husbandry.DigEggs: true, husbandry.SetTub: true, husbandry.TubCheck: false, husbandry.HatchWatch: false,
+	} {
+		items := []notify.Item{{N: 1, Task: "C1/r/1", Kind: kind, Scope: kind.Scope(), Title: "Eggs of C1"}}
+		acts, refused := Resolve(Parse("1 laid 6 and 1 slug", nil).Commands, items, civil.MustParse("2026-11-24"))
+		if (len(acts) == 1) != fits || (len(refused) == 0) != fits {
+			t.Errorf("counting eggs at %s: acts %v, refused %v", kind, acts, refused)
+		}
+	}
+}
+
+func TestResolveWithoutTasks(t *testing.T) {
+	on := civil.MustParse("2026-11-24")
+	for _, text := range []string{"all", "all but 3", "done 3", "note 3: x"} {
+		acts, refused := Resolve(Parse(text, nil).Commands, nil, on)
+		if acts != nil || len(refused) != 1 || !strings.Contains(refused[0].Why, "there are no numbered tasks") {
+			t.Errorf("%q: acts %v, refused %v", text, acts, refused)
+		}
+	}
+	_, refused := Resolve(Parse("done 3", nil).Commands, []notify.Item{{N: 1}}, on)
+	if len(refused) != 1 || refused[0].Why != "there is no 3; the only number is 1" {
+		t.Errorf("refused %v", refused)
+	}
+}
+
+// Nothing is lost between a command and its acts: every number is an act or a
+// refusal.
+func TestEveryNumberIsAnswered(t *testing.T) {
+	issue := theIssue(t)
+	for _, text := range []string{"done 1-20", "skip 5-12: x", "later 1-9 friday", "undo 9 10", "note 30: x"} {
+		cs := Parse(text, nil).Commands
+		acts, refused := Resolve(cs, issue.Items, issue.Date)
+		if len(acts)+len(refused) != len(cs[0].Numbers) {
+			t.Errorf("%q: %d acts and %d refusals of %d numbers", text, len(acts), len(refused), len(cs[0].Numbers))
+		}
+	}
+}

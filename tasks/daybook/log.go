@@ -33,6 +33,7 @@ type Log struct {
 	ids     idTable
 	strays  []Problem // files that are not a year's
 	scanner scanner
+	toCome  int64 // bytes of the years after the one that is being read
 }
 
 // year is what is known of one file. Its bytes up to read are in the log.
@@ -188,7 +189,13 @@ func (l *Log) readAll(years []*year, writer bool) error {
 
 // readNew reads years that come after all those read before.
 func (l *Log) readNew(years []*year, writer bool) error {
+	var size int64
 	for _, y := range years {
+		size += y.stat.Size()
+	}
+	for _, y := range years {
+		size -= y.stat.Size()
+		l.toCome = size
 		if _, err := l.readYear(y, writer); err != nil {
 			return err
 		}
@@ -254,7 +261,7 @@ func rest(f io.Reader, size int64) (string, error) {
 
 // take adds the lines of text, which follows y.read, to the log.
 func (l *Log) take(y *year, text string) {
-	l.entries = slices.Grow(l.entries, strings.Count(text, "\n"))
+	l.entries = slices.Grow(l.entries, estimate(text, l.toCome))
 	y.torn = nil
 	whole := text
 	for text != "" {
@@ -293,8 +300,22 @@ func (l *Log) take(y *year, text string) {
 		text = more
 	}
 	done := len(whole) - len(text)
-	y.sum.WriteString(whole[:done])
+	if l.toCome == 0 { // only lines after the last year are ever read alone
+		y.sum.WriteString(whole[:done])
+	}
 	y.read += int64(done)
+}
+
+// estimate returns about how many lines text and as many bytes as are to come
+// after it hold, from the lines it begins with.
+func estimate(text string, toCome int64) int {
+	sample := text[:min(len(text), 64<<10)]
+	lines := strings.Count(sample, "\n")
+	if len(sample) == len(text) && toCome == 0 {
+		return lines
+	}
+	perByte := float64(lines) / float64(max(len(sample), 1))
+	return int(1.05 * perByte * float64(int64(len(text))+toCome))
 }
 
 const doesNotCount = "; it does not count"
@@ -316,8 +337,10 @@ func problem(y *year, line string, err error) Problem {
 // idTable finds an entry by its ID without keeping the ID a second time: open
 // addressing over places in the list of entries.
 type idTable struct {
-	seed  maphash.Seed
-	slots []int32 // place + 1; 0 is free
+	seed maphash.Seed
+	// A slot holds half of the ID's hash, so that other IDs are told apart
+	// without a look at them, and the place + 1; 0 is free.
+	slots []uint64
 }
 
 // add enters id for the entry that is about to follow entries, unless one of
@@ -326,24 +349,33 @@ func (t *idTable) add(id string, entries []tasks.Entry) bool {
 	if 2*(len(entries)+1) > len(t.slots) {
 		t.grow(entries)
 	}
-	slot := t.find(id, entries)
+	slot, half := t.find(id, entries)
 	if t.slots[slot] != 0 {
 		return false
 	}
-	t.slots[slot] = int32(len(entries) + 1)
+	t.slots[slot] = half | uint64(len(entries)+1)
 	return true
 }
 
 func (t *idTable) has(id string, entries []tasks.Entry) bool {
-	return len(entries) > 0 && t.slots[t.find(id, entries)] != 0
+	if len(entries) == 0 {
+		return false
+	}
+	slot, _ := t.find(id, entries)
+	return t.slots[slot] != 0
 }
 
-// find returns the slot that id is in or would go into.
-func (t *idTable) find(id string, entries []tasks.Entry) int {
+// find returns the slot that id is in or would go into, and the half of its
+// hash that belongs there.
+func (t *idTable) find(id string, entries []tasks.Entry) (slot int, half uint64) {
+	const low = 1<<32 - 1
+	hash := maphash.String(t.seed, id)
+	half = hash &^ low
 	mask := len(t.slots) - 1
-	for i := int(maphash.String(t.seed, id)) & mask; ; i = (i + 1) & mask {
-		if at := t.slots[i]; at == 0 || entries[at-1].ID == id {
-			return i
+	for i := int(hash) & mask; ; i = (i + 1) & mask {
+		s := t.slots[i]
+		if s == 0 || (s&^low == half && entries[s&low-1].ID == id) {
+			return i, half
 		}
 	}
 }
@@ -354,8 +386,9 @@ func (t *idTable) grow(entries []tasks.Entry) {
 	for n < 2*max(cap(entries), len(entries)+1) {
 		n *= 2
 	}
-	*t = idTable{seed: maphash.MakeSeed(), slots: make([]int32, n)}
+	*t = idTable{seed: maphash.MakeSeed(), slots: make([]uint64, n)}
 	for i, e := range entries {
-		t.slots[t.find(e.ID, entries)] = int32(i + 1)
+		slot, half := t.find(e.ID, entries)
+		t.slots[slot] = half | uint64(i+1)
 	}
 }

@@ -435,4 +435,3 @@ func TestManyAtOnce(t *testing.T) {
 		t.Errorf("%d mails arrived", n)
 	}
 }
-

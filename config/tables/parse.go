@@ -437,6 +437,9 @@ func (s *scanner) insert(t *Table, parts []part, v *Value, withhold bool) *fault
 		last := n == len(parts)-1
 		switch {
 		case e == nil && last:
+			if v.kind == subtable {
+				v.table.name = "`" + p.name + "`"
+			}
 			t.add(&entry{key: p.name, at: p.at, value: v})
 			return nil
 		case e == nil:

@@ -318,7 +318,7 @@ func choice[T ~string](v *Value, key string, among []T) (value T, ok bool) {
 	if hint == "" {
 		hint = "one of " + strings.Join(words, ", ")
 	}
-	v.place().Error(fmt.Sprintf("unknown %s %q", key, s), hint)
+	v.place().Error(fmt.Sprintf("`%s` has the unknown value %q", key, s), hint)
 	return value, false
 }
 

@@ -60,8 +60,8 @@ func TestWrongValuesHaveTheirPlace(t *testing.T) {
 		{"a time", `k = 06:00:00`, func(t *Table) { t.Date("k") }, "1:5: `k` is a date, not a time; leave the time of day out; a date looks like 2027-05-12"},
 		{"a year with a slip", `k = 0207-05-12`, func(t *Table) { t.Date("k") }, "1:5: `k` is in the year 0207; is the year right?"},
 		{"one of a few", `k = "red"`, func(t *Table) { Choice[colour](t, "k", "red", "blue") }, ""},
-		{"misspelt", `k = "bleu"`, func(t *Table) { Choice[colour](t, "k", "red", "blue") }, "1:5: unknown k \"bleu\"; did you mean `blue`?"},
-		{"none of them", `k = "green"`, func(t *Table) { Choice[colour](t, "k", "red", "blue") }, "1:5: unknown k \"green\"; one of red, blue"},
+		{"misspelt", `k = "bleu"`, func(t *Table) { Choice[colour](t, "k", "red", "blue") }, "1:5: `k` has the unknown value \"bleu\"; did you mean `blue`?"},
+		{"none of them", `k = "green"`, func(t *Table) { Choice[colour](t, "k", "red", "blue") }, "1:5: `k` has the unknown value \"green\"; one of red, blue"},
 		{"twice the same", `k = ["red", "red"]`, func(t *Table) { Choices[colour](t, "k", "red", "blue") }, "1:13: `k` has \"red\" twice"},
 		{"text for a list", `k = "red"`, func(t *Table) { t.Texts("k") }, "1:5: `k` is a list, not text; write it in brackets, even a single one"},
 		{"a number in a list", `k = ["a", 1]`, func(t *Table) { t.Texts("k") }, "1:11: `k` is text, not a whole number; write it with its unit in quotes, like \"1 C\" or \"1 days\""},
@@ -75,7 +75,7 @@ func TestWrongValuesHaveTheirPlace(t *testing.T) {
 		{"another case", "Name = 1\n", func(t *Table) { t.Text("name"); t.Done() }, "1:1: unknown key `Name`; did you mean `name`?"},
 		{"unknown table", "[[animl]]\n", func(t *Table) { t.Tables("animal"); t.Done() }, "1:3: unknown table `animl`; did you mean `animal`?"},
 		{"missing", "[t]\n", func(t *Table) { t.Table("t").Missing("`id`", "give one") }, "1:1: [t] has no `id`; give one"},
-		{"missing in braces", "t = { }\n", func(t *Table) { t.Table("t").Missing("`id`", "") }, "1:5: this table has no `id`"},
+		{"missing in braces", "t = { }\n", func(t *Table) { t.Table("t").Missing("`id`", "") }, "1:5: `t` has no `id`"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got := problems(c.src, c.read)

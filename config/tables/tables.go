@@ -115,7 +115,7 @@ func (p Place) report(severity diag.Severity, message, hint string) {
 		Message:  message,
 		Hint:     hint,
 	}
-	if !p.withhold && !mayBeSecret(source) {
+	if !p.withhold && !mayBeSecret(source) && !misspeltSecret(source) {
 		problem.Source = source
 	}
 	*f.list = append(*f.list, problem)
@@ -144,6 +144,17 @@ func mayBeSecret(line string) bool {
 		}
 	}
 	return false
+}
+
+// misspeltSecret reports whether the first word of the line is nearly the name
+// of a secret.
+func misspeltSecret(line string) bool {
+	key, _, found := strings.Cut(line, "=")
+	key = strings.TrimSpace(key)
+	if !found || strings.HasSuffix(key, "_file") || strings.HasSuffix(key, "_env") {
+		return false
+	}
+	return len(diag.Suggest(key, []string{"password", "passphrase", "passwd"})) > 0
 }
 
 // Table is a table of the file: the file itself, what stands under a header,

@@ -1,0 +1,271 @@
+package books
+
+import (
+	"fmt"
+
+	"nestround/config/tables"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// most is the largest number of animals in a group or eggs in a clutch; above
+// it is a slip.
+const most = 1000
+
+func (r *reader) animal(t *tables.Table) {
+	v := husbandry.Animal{
+		ID:        r.id(t, "animal"),
+		Name:      t.Text("name"),
+		Species:   r.ref(t, "species", "species"),
+		Sex:       husbandry.Unsexed,
+		Count:     1,
+		Enclosure: r.ref(t, "enclosure", "enclosure"),
+		Hatched:   t.Date("hatched"),
+		Acquired:  t.Date("acquired"),
+		Left:      t.Date("left"),
+		Mother:    r.ref(t, "mother", "animal"),
+		Father:    r.ref(t, "father", "animal"),
+		Breeding:  t.Bool("breeding"),
+		Gravid:    t.Date("gravid"),
+		Note:      t.Prose("note"),
+	}
+	if !t.Has("species") {
+		t.Missing("`species`", `write its care sheet's id, for example species = "leopard-gecko"`)
+	}
+	if sex, ok := tables.Choice(t, "sex", husbandry.Male, husbandry.Female, husbandry.Unsexed); ok {
+		v.Sex = sex
+	}
+	if n, ok := t.Int("count", 1, most); ok {
+		v.Count = n
+	}
+	if stage, ok := tables.Choice(t, "stage", husbandry.Hatchling, husbandry.Juvenile, husbandry.Subadult, husbandry.Adult); ok {
+		v.Stage = stage
+	}
+	inOrder(t, "hatched", v.Hatched, "acquired", v.Acquired)
+	inOrder(t, "hatched", v.Hatched, "left", v.Left)
+	inOrder(t, "acquired", v.Acquired, "left", v.Left)
+	inOrder(t, "hatched", v.Hatched, "gravid", v.Gravid)
+	if v.Sex == husbandry.Male && t.Has("gravid") {
+		t.KeyPlace("gravid").Error("a male cannot be `gravid`", "")
+	}
+	if !t.Has("enclosure") && !t.Has("left") && !t.Broken() {
+		t.Here().Warn("the animal has no `enclosure` and has not `left`", "without an enclosure it is on no round")
+	}
+	t.Done()
+	r.animals = append(r.animals, placed[husbandry.Animal]{v, t})
+}
+
+func (r *reader) clutch(t *tables.Table) {
+	v := husbandry.Clutch{
+		ID:        r.id(t, "clutch"),
+		Mother:    r.ref(t, "mother", "animal"),
+		Species:   r.ref(t, "species", "species"),
+		Incubator: r.ref(t, "incubator", "incubator"),
+		Tub:       husbandry.Vented,
+		TubSet:    t.Date("tub_set"),
+		Ended:     t.Date("ended"),
+		Note:      t.Prose("note"),
+	}
+	if !t.Has("mother") && !t.Has("species") {
+		t.Missing("`mother` or `species`", "say whose eggs they are")
+	}
+	v.Laid = t.Date("laid")
+	v.LaidFrom = v.Laid
+	laid := "laid"
+	if between := t.Dates("laid_between"); t.Has("laid_between") {
+		laid = "laid_between"
+		switch {
+		case t.Has("laid"):
+			t.KeyPlace("laid_between").Error("the clutch has both `laid` and `laid_between`", "keep `laid` if the day is known")
+		case len(between) == 2:
+			v.LaidFrom, v.Laid = between[0].Value, between[1].Value
+			if v.Laid.Before(v.LaidFrom) {
+				between[1].Place.Error(fmt.Sprintf("the last day (%v) is before the first (%v)", v.Laid, v.LaidFrom), "")
+			}
+		default:
+			t.Place("laid_between").Error("`laid_between` is not two dates", "write [2027-05-10, 2027-05-12]: the eggs were laid on one of these days")
+		}
+	} else if !t.Has("laid") {
+		t.Missing("`laid` or `laid_between`", "without it nothing can be said of its hatching; repeat it where the record refines a clutch of the daybook")
+	}
+	eggs, counted := t.Int("eggs", 0, most)
+	v.Eggs = eggs
+	v.Slugs, _ = t.Int("slugs", 0, most)
+	v.Hatched, _ = t.Int("hatched", 0, most)
+	if counted && v.Hatched > eggs {
+		t.Place("hatched").Error(fmt.Sprintf("%d hatched of %d eggs", v.Hatched, eggs), "")
+	}
+	if c, ok := tables.Parsed(t, "temperature", incubationTemperature); ok {
+		v.Temperature = &c
+	}
+	if tub, ok := tables.Choice(t, "tub", husbandry.Vented, husbandry.Sealed); ok {
+		v.Tub = tub
+	}
+	inOrder(t, laid, v.LaidFrom, "tub_set", v.TubSet)
+	inOrder(t, laid, v.LaidFrom, "ended", v.Ended)
+	if !t.Has("temperature") && !t.Has("incubator") && !t.Has("ended") && !t.Broken() {
+		t.Here().Warn("the clutch has neither `incubator` nor `temperature`", "its hatching can only be guessed from the species' usual range")
+	}
+	t.Done()
+	r.clutches = append(r.clutches, placed[husbandry.Clutch]{v, t})
+}
+
+func (r *reader) pairing(t *tables.Table) {
+	v := husbandry.Pairing{
+		ID:     r.id(t, "pairing"),
+		Male:   r.ref(t, "male", "animal"),
+		Female: r.ref(t, "female", "animal"),
+		From:   t.Date("from"),
+		Until:  t.Date("until"),
+	}
+	for _, key := range []string{"male", "female"} {
+		if !t.Has(key) {
+			t.Missing("`"+key+"`", "")
+		}
+	}
+	inOrder(t, "from", v.From, "until", v.Until)
+	if (t.Has("until") || t.Has("mated")) && !t.Has("from") {
+		t.Missing("`from`", "say since when they were together")
+	}
+	for _, mated := range t.Dates("mated") {
+		switch d := mated.Value; {
+		case d.Before(v.From) && !v.From.IsZero():
+			mated.Place.Error(fmt.Sprintf("mated (%v) before they were together (%v)", d, v.From), "")
+		case !v.Until.IsZero() && d.After(v.Until):
+			mated.Place.Error(fmt.Sprintf("mated (%v) after they were separated (%v)", d, v.Until), "")
+		}
+		v.Mated = append(v.Mated, mated.Value)
+	}
+	t.Done()
+	r.pairings = append(r.pairings, placed[husbandry.Pairing]{v, t})
+}
+
+// checkAnimals looks at what animals, clutches and pairings say of one
+// another.
+func (r *reader) checkAnimals() {
+	animals := make(map[husbandry.ID]husbandry.Animal)
+	for _, a := range r.animals {
+		animals[a.value.ID] = a.value
+	}
+	delete(animals, "") // of records whose id cannot be used
+	r.checkParents(animals)
+	for i := range r.clutches {
+		c := &r.clutches[i]
+		m, known := animals[c.value.Mother]
+		if !known {
+			continue
+		}
+		if c.value.Species == "" {
+			c.value.Species = m.Species
+		} else if c.value.Species != m.Species {
+			c.at.Place("species").Warn(fmt.Sprintf("the mother `%s` is of another species, `%s`", m.ID, m.Species), "leave `species` out unless that is meant")
+		}
+		if m.Sex == husbandry.Male {
+			c.at.Place("mother").Error(fmt.Sprintf("the mother `%s` is a male", m.ID), "")
+		}
+		laid := c.at.Place("laid")
+		if c.at.Has("laid_between") {
+			laid = c.at.Place("laid_between")
+		}
+		switch v := c.value; {
+		case v.Laid.IsZero():
+		case !m.Hatched.IsZero() && v.LaidFrom.Before(m.Hatched):
+			laid.Error(fmt.Sprintf("laid (%v) before the mother `%s` hatched (%v)", v.LaidFrom, m.ID, m.Hatched), "")
+		case !m.Left.IsZero() && v.Laid.After(m.Left):
+			laid.Error(fmt.Sprintf("laid (%v) after the mother `%s` left (%v)", v.Laid, m.ID, m.Left), "")
+		}
+	}
+	for i := range r.pairings {
+		p := &r.pairings[i]
+		male, knownMale := animals[p.value.Male]
+		female, knownFemale := animals[p.value.Female]
+		r.checkPartner(p.at, "male", male, knownMale, husbandry.Female, p.value.From)
+		r.checkPartner(p.at, "female", female, knownFemale, husbandry.Male, p.value.From)
+		if !knownMale || !knownFemale {
+			continue
+		}
+		p.value.Species = female.Species
+		switch {
+		case male.ID == female.ID:
+			p.at.Place("female").Error(fmt.Sprintf("`%s` is paired with itself", male.ID), "")
+		case male.Species != female.Species:
+			p.at.Place("female").Error(fmt.Sprintf("`%s` is %s and `%s` is %s", male.ID, male.Species, female.ID, female.Species), "a pair is of one species")
+		}
+	}
+}
+
+// checkPartner looks at one animal of a pairing.
+func (r *reader) checkPartner(t *tables.Table, key string, a husbandry.Animal, known bool, opposite husbandry.Sex, from civil.Date) {
+	switch {
+	case !known:
+	case a.Sex == opposite:
+		t.Place(key).Error(fmt.Sprintf("the %s `%s` is a %s", key, a.ID, a.Sex), "")
+	case a.Sex == husbandry.Unsexed:
+		t.Place(key).Warn(fmt.Sprintf("the %s `%s` is unsexed in its record", key, a.ID), fmt.Sprintf("write sex = %q there", key))
+	case !from.IsZero() && !a.Hatched.IsZero() && from.Before(a.Hatched):
+		t.Place("from").Error(fmt.Sprintf("paired (%v) before `%s` hatched (%v)", from, a.ID, a.Hatched), "")
+	case !from.IsZero() && !a.Left.IsZero() && from.After(a.Left):
+		t.Place("from").Error(fmt.Sprintf("paired (%v) after `%s` left (%v)", from, a.ID, a.Left), "")
+	}
+}
+
+// checkParents looks at the sex and age of parents, and for animals that are
+// among their own ancestors, whose kinship would have no end.
+func (r *reader) checkParents(animals map[husbandry.ID]husbandry.Animal) {
+	for _, a := range r.animals {
+		for _, parent := range []struct {
+			key   string
+			id    husbandry.ID
+			wrong husbandry.Sex
+		}{{"mother", a.value.Mother, husbandry.Male}, {"father", a.value.Father, husbandry.Female}} {
+			p, known := animals[parent.id]
+			switch {
+			case !known:
+			case p.Sex == parent.wrong:
+				a.at.Place(parent.key).Error(fmt.Sprintf("the %s `%s` is a %s", parent.key, p.ID, p.Sex), "")
+			case !a.value.Hatched.IsZero() && !p.Hatched.IsZero() && !a.value.Hatched.After(p.Hatched):
+				a.at.Place(parent.key).Error(fmt.Sprintf("hatched (%v) before its %s `%s` (%v)", a.value.Hatched, parent.key, p.ID, p.Hatched), "")
+			}
+		}
+	}
+	// 1: on the way down from an animal to its ancestors; 2: seen to have none
+	// in a circle.
+	state := make(map[husbandry.ID]int)
+	for _, a := range r.animals {
+		if a.value.ID != "" && state[a.value.ID] == 0 && circle(a.value.ID, animals, state) {
+			key := "mother"
+			if !a.at.Has("mother") {
+				key = "father"
+			}
+			a.at.Place(key).Error(fmt.Sprintf("`%s` is among its own ancestors, or descends from one that is", a.value.ID), "follow `mother` and `father` from here")
+		}
+	}
+}
+
+// circle reports whether a walk from the animal to its ancestors meets an
+// animal that it is already on the way from. It keeps its own stack: a line of
+// thousands of generations is no reason to fail.
+func circle(id husbandry.ID, animals map[husbandry.ID]husbandry.Animal, state map[husbandry.ID]int) bool {
+	found := false
+	stack := []husbandry.ID{id}
+	for len(stack) > 0 {
+		id := stack[len(stack)-1]
+		if state[id] != 0 {
+			state[id] = 2
+			stack = stack[:len(stack)-1]
+			continue
+		}
+		state[id] = 1
+		a := animals[id]
+		for _, parent := range []husbandry.ID{a.Mother, a.Father} {
+			switch {
+			case parent == "":
+			case state[parent] == 1:
+				found = true
+			case state[parent] == 0:
+				stack = append(stack, parent)
+			}
+		}
+	}
+	return found
+}

@@ -1,0 +1,265 @@
+// Package books reads the keeper's folder: keeper.toml and the record files,
+// on top of the care sheets and common routines that come with the program.
+//
+// [Load] is the way in. It returns the settings and the records, or every
+// problem of every file at once, and never half of the one with some of the
+// other: with an error in the list there are no records. [WriteStarter] makes
+// a first folder for somebody new.
+//
+// The folder sheets has one care sheet a file, and common.toml with routines
+// for every species, in the same syntax that a keeper writes. A new sheet needs
+// no line of code, but each of its numbers needs its source, which the
+// package's tests see to.
+//
+// The package knows neither the daybook nor today: whether a date lies in the
+// future, or an animal's record agrees with what was found later, is the
+// scheduler's to see.
+package books
+
+import (
+	"embed"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"slices"
+	"strings"
+
+	"nestround/config"
+	"nestround/config/diag"
+	"nestround/config/tables"
+	"nestround/tasks/husbandry"
+)
+
+//go:embed sheets/*.toml
+var embedded embed.FS
+
+// keeperFile is the file of the settings.
+const keeperFile = "keeper.toml"
+
+// commonFile is the file among the sheets whose routines are for every species.
+const commonFile = "common.toml"
+
+// Load reads the books in the folder dir. The records are nil when, and only
+// when, the list has an error; warnings do not stand in the way. The list is
+// sorted by place, and paths in it are relative to dir.
+func Load(dir string) (config.Settings, *husbandry.Records, diag.List) {
+	return Read(os.DirFS(dir), dir)
+}
+
+// Read is Load from a file system. Paths in the settings, such as those of
+// password files, are taken relative to dir.
+func Read(fsys fs.FS, dir string) (config.Settings, *husbandry.Records, diag.List) {
+	sheets, err := fs.Sub(embedded, "sheets")
+	if err != nil {
+		panic("books: the embedded sheets have no folder: " + err.Error())
+	}
+	return read(fsys, dir, sheets)
+}
+
+// sheetName names a built-in file in problems.
+func sheetName(file string) string { return "care sheet " + file }
+
+func read(fsys fs.FS, dir string, sheets fs.FS) (config.Settings, *husbandry.Records, diag.List) {
+	var list diag.List
+	r := newReader(&list)
+	r.sheets(sheets)
+	settings := r.books(fsys, dir)
+	r.check(fsys)
+	list.Sort()
+	if list.HasErrors() {
+		return config.Default(), nil, list
+	}
+	return settings, r.records(settings), list
+}
+
+// sheets reads the built-in files.
+func (r *reader) sheets(fsys fs.FS) {
+	files, err := fs.Glob(fsys, "*.toml")
+	if err != nil {
+		panic("books: " + err.Error())
+	}
+	for _, file := range files {
+		src, err := fs.ReadFile(fsys, file)
+		if err != nil {
+			r.fileProblem(sheetName(file), err)
+			continue
+		}
+		root := tables.Parse(sheetName(file), src, r.list)
+		r.origin = husbandry.Sheet
+		if file == commonFile {
+			r.origin = husbandry.Common
+			for _, t := range root.Tables("routine") {
+				r.routine(t, "")
+			}
+		} else {
+			for _, t := range root.Tables("species") {
+				r.species(t)
+			}
+		}
+		root.Done()
+	}
+	r.origin = husbandry.Keeper
+}
+
+// books reads the keeper's files and returns the settings.
+func (r *reader) books(fsys fs.FS, dir string) config.Settings {
+	settings := config.Default()
+	files := r.files(fsys)
+	if !slices.Contains(files, keeperFile) {
+		*r.list = append(*r.list, diag.Problem{
+			File: keeperFile, Line: 1, Column: 1, Severity: diag.Error,
+			Message: "there is no keeper.toml in this folder",
+			Hint:    "is this the folder of the books? `nestround init` makes a first one",
+		})
+	}
+	var roots []*tables.Table
+	for _, file := range files {
+		src, err := readFile(fsys, file)
+		if err != nil {
+			r.fileProblem(file, err)
+			continue
+		}
+		root := tables.Parse(file, src, r.list)
+		r.lost = r.lost || root.Lost()
+		if file == keeperFile {
+			settings = config.Read(root, dir)
+		}
+		r.tables(root)
+		roots = append(roots, root)
+		if file == keeperFile {
+			root.Done()
+			continue
+		}
+		for _, key := range config.Keys() {
+			if root.Has(key) {
+				root.KeyPlace(key).Error(fmt.Sprintf("`%s` is a setting; settings stand in keeper.toml", key), "move it there, above the first header if it has none of its own")
+			}
+		}
+		root.Done()
+	}
+	return settings
+}
+
+// readFile reads one byte more than a file may have, so that a larger one is
+// found out without being read.
+func readFile(fsys fs.FS, file string) ([]byte, error) {
+	f, err := fsys.Open(file)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("it is not a file")
+	}
+	if info.Size() > tables.MaxFile {
+		return make([]byte, tables.MaxFile+1), nil
+	}
+	return fs.ReadFile(fsys, file)
+}
+
+// fileProblem reports a file that could not be read at all.
+func (r *reader) fileProblem(file string, err error) {
+	r.lost = true
+	if p, ok := err.(*fs.PathError); ok {
+		err = p.Err
+	}
+	*r.list = append(*r.list, diag.Problem{
+		File: file, Line: 1, Column: 1, Severity: diag.Error,
+		Message: fmt.Sprintf("cannot be read: %v", err),
+	})
+}
+
+// notRecords are the folders of the books that hold no records.
+var notRecords = []string{"daybook", "state", "logs", "secrets"}
+
+// files returns the paths of the record files: keeper.toml first, then by name.
+func (r *reader) files(fsys fs.FS) []string {
+	var files []string
+	entries, err := fs.ReadDir(fsys, ".")
+	if err != nil {
+		r.fileProblem(".", err)
+	}
+	for _, e := range entries {
+		name := e.Name()
+		switch {
+		case strings.HasPrefix(name, "."):
+		case isRecordFile(name):
+			files = append(files, name)
+		case slices.Contains(notRecords, name):
+		case isDir(fsys, name, e):
+			inner, err := fs.ReadDir(fsys, name)
+			if err != nil {
+				r.fileProblem(name, err)
+			}
+			for _, e := range inner {
+				file := path.Join(name, e.Name())
+				switch {
+				case strings.HasPrefix(e.Name(), "."):
+				case isRecordFile(e.Name()):
+					files = append(files, file)
+				case isDir(fsys, file, e):
+					r.warnTooDeep(fsys, file)
+				default:
+					r.warnOddName(file)
+				}
+			}
+		default:
+			r.warnOddName(name)
+		}
+	}
+	slices.SortFunc(files, keeperFirst)
+	return files
+}
+
+// keeperFirst orders files by name, keeper.toml before all others.
+func keeperFirst(a, b string) int {
+	switch {
+	case a == b:
+		return 0
+	case a == keeperFile:
+		return -1
+	case b == keeperFile:
+		return +1
+	}
+	return strings.Compare(a, b)
+}
+
+func isRecordFile(name string) bool { return strings.HasSuffix(name, ".toml") }
+
+// isDir also follows a link, which synchronised folders are full of.
+func isDir(fsys fs.FS, name string, e fs.DirEntry) bool {
+	if e.Type()&fs.ModeSymlink == 0 {
+		return e.IsDir()
+	}
+	info, err := fs.Stat(fsys, name)
+	return err == nil && info.IsDir()
+}
+
+func (r *reader) warnFile(file, message, hint string) {
+	*r.list = append(*r.list, diag.Problem{
+		File: file, Line: 1, Column: 1, Severity: diag.Warning, Message: message, Hint: hint,
+	})
+}
+
+func (r *reader) warnOddName(file string) {
+	if strings.EqualFold(path.Ext(file), ".toml") {
+		r.warnFile(file, "the file is not read: its name does not end in .toml", "write .toml in small letters")
+	}
+}
+
+func (r *reader) warnTooDeep(fsys fs.FS, dir string) {
+	entries, err := fs.ReadDir(fsys, dir)
+	if err != nil {
+		return // nothing is read there anyway
+	}
+	for _, e := range entries {
+		if isRecordFile(e.Name()) && !strings.HasPrefix(e.Name(), ".") {
+			r.warnFile(path.Join(dir, e.Name()), "the file is not read: it lies too deep", "records are read from the folder of the books and the folders in it")
+		}
+	}
+}

@@ -1,0 +1,117 @@
+package books
+
+import (
+	"fmt"
+	"io/fs"
+	"slices"
+
+	"nestround/config"
+	"nestround/tasks/husbandry"
+)
+
+// check reports what shows only when all records are known.
+func (r *reader) check(fsys fs.FS) {
+	r.checkRefs()
+	r.checkPlaces()
+	r.checkAnimals()
+	r.checkAway()
+	for _, i := range r.incubators {
+		if i.value.Log == "" {
+			continue
+		}
+		if _, err := fs.Stat(fsys, i.value.Log); err != nil {
+			i.at.Place("log").Warn(fmt.Sprintf("there is no file %s yet", i.value.Log), "until there is, the set temperature counts")
+		}
+	}
+}
+
+// checkPlaces puts the enclosures of racks into their racks' rooms.
+func (r *reader) checkPlaces() {
+	rooms := make(map[husbandry.ID]husbandry.ID) // by rack
+	for _, rack := range r.racks {
+		if rack.value.ID != "" {
+			rooms[rack.value.ID] = rack.value.Room
+		}
+	}
+	for i := range r.enclosures {
+		e := &r.enclosures[i]
+		room, known := rooms[e.value.Rack]
+		switch {
+		case !known:
+		case e.value.Room == "":
+			e.value.Room = room
+		case e.value.Room != room && room != "":
+			e.at.Place("room").Error(fmt.Sprintf("the rack `%s` stands in the room `%s`, not in `%s`", e.value.Rack, room, e.value.Room), "leave `room` out; the rack says it")
+		}
+	}
+}
+
+// checkAway sorts the days away and reports those that overlap.
+func (r *reader) checkAway() {
+	slices.SortStableFunc(r.away, func(a, b placed[husbandry.Away]) int { return a.value.From.Compare(b.value.From) })
+	for i := 1; i < len(r.away); i++ {
+		before, a := r.away[i-1], r.away[i]
+		if !before.value.Until.IsZero() && !a.value.From.IsZero() && !a.value.From.After(before.value.Until) {
+			a.at.Here().Error(fmt.Sprintf("these days away overlap with those at %v, which last until %v", before.at.Here(), before.value.Until), "make one of them")
+		}
+	}
+}
+
+// records puts together what was read without errors.
+func (r *reader) records(s config.Settings) *husbandry.Records {
+	v := &husbandry.Records{
+		Units:      s.Units,
+		Began:      s.Began,
+		Rooms:      values(r.rooms),
+		Racks:      values(r.racks),
+		Enclosures: values(r.enclosures),
+		Animals:    values(r.animals),
+		Clutches:   values(r.clutches),
+		Incubators: values(r.incubators),
+		Species:    values(r.speciesList),
+		Pairings:   values(r.pairings),
+		Away:       values(r.away),
+	}
+	sortWalking(v)
+	mine := make(map[husbandry.ID]bool)
+	for _, p := range r.routines[husbandry.Keeper] {
+		mine[p.value.ID] = true
+	}
+	v.Routines = values(r.routines[husbandry.Keeper])
+	for _, origin := range []husbandry.Origin{husbandry.Sheet, husbandry.Common} {
+		for _, p := range r.routines[origin] {
+			if !mine[p.value.ID] {
+				v.Routines = append(v.Routines, p.value)
+			}
+		}
+	}
+	return v
+}
+
+func values[T any](all []placed[T]) []T {
+	var v []T
+	for _, p := range all {
+		v = append(v, p.value)
+	}
+	return v
+}
+
+// sortWalking puts the enclosures in the order in which they are walked past:
+// room by room, in each room those that stand alone, then rack by rack; rooms,
+// racks and the rest in the order of the files.
+func sortWalking(v *husbandry.Records) {
+	rooms := make(map[husbandry.ID]int)
+	for i, room := range v.Rooms {
+		rooms[room.ID] = i
+	}
+	racks := map[husbandry.ID]int{"": -1}
+	for i, rack := range v.Racks {
+		racks[rack.ID] = i
+	}
+	slices.SortStableFunc(v.Enclosures, func(a, b husbandry.Enclosure) int {
+		if c := rooms[a.Room] - rooms[b.Room]; c != 0 {
+			return c
+		}
+		return racks[a.Rack] - racks[b.Rack]
+	})
+}

@@ -1,0 +1,101 @@
+package books
+
+import (
+	"fmt"
+	"io/fs"
+	"strings"
+
+	"nestround/config/tables"
+	"nestround/tasks/husbandry"
+)
+
+func (r *reader) room(t *tables.Table) {
+	v := husbandry.Room{ID: r.id(t, "room"), Name: t.Text("name")}
+	t.Done()
+	r.rooms = append(r.rooms, placed[husbandry.Room]{v, t})
+}
+
+func (r *reader) rack(t *tables.Table) {
+	v := husbandry.Rack{ID: r.id(t, "rack"), Name: t.Text("name"), Room: r.ref(t, "room", "room")}
+	if !t.Has("room") {
+		t.Missing("`room`", "say in which room it stands")
+	}
+	t.Done()
+	r.racks = append(r.racks, placed[husbandry.Rack]{v, t})
+}
+
+func (r *reader) enclosure(t *tables.Table) {
+	v := husbandry.Enclosure{
+		ID:   r.id(t, "enclosure"),
+		Name: t.Text("name"),
+		Room: r.ref(t, "room", "room"),
+		Rack: r.ref(t, "rack", "rack"),
+	}
+	if !t.Has("room") && !t.Has("rack") {
+		t.Missing("`room` or `rack`", "say where it stands, so that the round can lead past it")
+	}
+	if b := t.Table("nest_box"); b != nil {
+		v.NestBox = &husbandry.NestBox{Substrate: b.Text("substrate")}
+		v.NestBox.TopUp, _ = days(b, "top_up", 1, longest)
+		b.Done()
+	}
+	if l := t.Table("lamp"); l != nil {
+		v.Lamp = &husbandry.Lamp{Fitted: l.Date("fitted")}
+		v.Lamp.Life, _ = days(l, "life", 1, longest)
+		l.Done()
+	}
+	t.Done()
+	r.enclosures = append(r.enclosures, placed[husbandry.Enclosure]{v, t})
+}
+
+func (r *reader) incubator(t *tables.Table) {
+	v := husbandry.Incubator{
+		ID:   r.id(t, "incubator"),
+		Name: t.Text("name"),
+		Room: r.ref(t, "room", "room"),
+	}
+	if !t.Has("room") {
+		t.Missing("`room`", "say in which room it stands")
+	}
+	v.Temperature, _ = tables.Parsed(t, "temperature", incubationTemperature)
+	if !t.Has("temperature") {
+		t.Missing("`temperature`", `say what it is set to, for example temperature = "28 C"`)
+	}
+	v.Swing, _ = tables.Parsed(t, "swing", func(s string) (husbandry.Celsius, error) {
+		d, err := husbandry.ParseTemperatureDifference(s)
+		if err == nil && d > 15 {
+			return 0, fmt.Errorf("%q is too wide; the swing is half the difference between the warmest and the coolest of a day", s)
+		}
+		return d, err
+	})
+	v.Log, _ = tables.Parsed(t, "log", logPath)
+	t.Done()
+	r.incubators = append(r.incubators, placed[husbandry.Incubator]{v, t})
+}
+
+// logPath checks the path of a temperature log: inside the books, and the same
+// on every system.
+func logPath(s string) (string, error) {
+	switch {
+	case strings.Contains(s, `\`):
+		return "", fmt.Errorf("%q has a backslash; write / between folder and file", s)
+	case !fs.ValidPath(s) || s == ".":
+		return "", fmt.Errorf("%q is not a file inside the books; write it like logs/incubator.csv", s)
+	}
+	return s, nil
+}
+
+func (r *reader) awayDays(t *tables.Table) {
+	v := husbandry.Away{
+		From: t.Date("from"), Until: t.Date("until"),
+		Cover: t.Text("cover"), Note: t.Prose("note"),
+	}
+	for _, key := range []string{"from", "until"} {
+		if !t.Has(key) {
+			t.Missing("`"+key+"`", "give the first and the last day away")
+		}
+	}
+	inOrder(t, "from", v.From, "until", v.Until)
+	t.Done()
+	r.away = append(r.away, placed[husbandry.Away]{v, t})
+}

@@ -1,0 +1,252 @@
+package books
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+
+	"nestround/config/diag"
+	"nestround/config/tables"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// placed is a record with the table it was read from, for the problems that
+// show only when all records are known.
+type placed[T any] struct {
+	value T
+	at    *tables.Table
+}
+
+// reader collects the records of all files, then checks them against one
+// another.
+type reader struct {
+	list   *diag.List
+	origin husbandry.Origin // whose files are being read
+	lost   bool             // a part of the keeper's files could not be read
+
+	ids  map[string]named // by the id in lower case
+	refs []ref
+
+	rooms       []placed[husbandry.Room]
+	racks       []placed[husbandry.Rack]
+	enclosures  []placed[husbandry.Enclosure]
+	animals     []placed[husbandry.Animal]
+	clutches    []placed[husbandry.Clutch]
+	incubators  []placed[husbandry.Incubator]
+	pairings    []placed[husbandry.Pairing]
+	away        []placed[husbandry.Away]
+	speciesList []placed[husbandry.Species]
+	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
+}
+
+// named is what an id stands for.
+type named struct {
+	id    husbandry.ID
+	what  string // "animal"
+	place tables.Place
+	// origin is whose record it is: a keeper's may take the id of a built-in
+	// one of the same sort, and replaces or refines it.
+	origin husbandry.Origin
+}
+
+// ref is an id that one record has of another.
+type ref struct {
+	id    husbandry.ID
+	what  string // "enclosure"
+	place tables.Place
+}
+
+func newReader(list *diag.List) *reader {
+	return &reader{list: list, ids: make(map[string]named)}
+}
+
+// tables reads all records of a file.
+func (r *reader) tables(root *tables.Table) {
+	for _, kind := range []struct {
+		name string
+		read func(*tables.Table)
+	}{
+		{"room", r.room},
+		{"rack", r.rack},
+		{"enclosure", r.enclosure},
+		{"animal", r.animal},
+		{"clutch", r.clutch},
+		{"incubator", r.incubator},
+		{"pairing", r.pairing},
+		{"away", r.awayDays},
+		{"routine", func(t *tables.Table) { r.routine(t, "") }},
+		{"species", r.species},
+	} {
+		for _, t := range root.Tables(kind.name) {
+			kind.read(t)
+		}
+	}
+}
+
+const maxID = 60
+
+// keeperID is the subject of tasks about no record; a record of this id would
+// be mistaken for it.
+const keeperID = "keeper"
+
+var (
+	idForm   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)
+	idLetter = regexp.MustCompile(`[A-Za-z]`)
+)
+
+func checkID(s string) (husbandry.ID, error) {
+	switch {
+	case len(s) > maxID:
+		return "", fmt.Errorf("an id has at most %d characters", maxID)
+	case !idForm.MatchString(s):
+		return "", fmt.Errorf("%q is not an id; letters a to z, digits, and - _ . after the first", s)
+	case !idLetter.MatchString(s):
+		return "", fmt.Errorf("%q has no letter; a reply could not tell it from the number of a task", s)
+	case strings.EqualFold(s, keeperID):
+		return "", fmt.Errorf("%q stands for the keeper; take another id", s)
+	}
+	return husbandry.ID(s), nil
+}
+
+// id reads the id of a record and sees to it that it is the only one.
+func (r *reader) id(t *tables.Table, what string) husbandry.ID {
+	if !t.Has("id") {
+		t.Missing("`id`", "give it a short label of your own, such as the one on its door")
+		return ""
+	}
+	id, ok := tables.Parsed(t, "id", checkID)
+	if !ok {
+		return ""
+	}
+	mine := named{id: id, what: what, place: t.Place("id"), origin: r.origin}
+	other, taken := r.ids[strings.ToLower(string(id))]
+	builtIn := taken && other.origin != husbandry.Keeper && r.origin == husbandry.Keeper && other.what == what
+	switch {
+	case taken && builtIn && other.id == id: // replaces or refines it
+	case taken && builtIn:
+		mine.place.Error(fmt.Sprintf("the id `%s` differs only in case from the built-in %s `%s`", id, what, other.id), fmt.Sprintf("write `%s` to change that one", other.id))
+		return ""
+	case taken && other.id != id:
+		mine.place.Error(fmt.Sprintf("the id `%s` differs only in case from `%s`, the %s at %v", id, other.id, other.what, other.place), "every record needs an id of its own")
+		return ""
+	case taken:
+		mine.place.Error(fmt.Sprintf("the id `%s` is taken by the %s at %v", id, other.what, other.place), "every record needs an id of its own")
+		return ""
+	}
+	r.ids[strings.ToLower(string(id))] = mine
+	return id
+}
+
+// ref reads the id of another record, which check looks up.
+func (r *reader) ref(t *tables.Table, key, what string) husbandry.ID {
+	id := husbandry.ID(t.Text(key))
+	if id != "" {
+		r.refs = append(r.refs, ref{id, what, t.Place(key)})
+	}
+	return id
+}
+
+// refList reads a list of ids of other records.
+func (r *reader) refList(t *tables.Table, key, what string) []husbandry.ID {
+	var ids []husbandry.ID
+	for _, item := range t.Texts(key) {
+		id := husbandry.ID(item.Value)
+		r.refs = append(r.refs, ref{id, what, item.Place})
+		ids = append(ids, id)
+	}
+	return ids
+}
+
+// checkRefs reports the ids that no record of the right sort has.
+func (r *reader) checkRefs() {
+	if r.lost {
+		return // the record may be in the part that could not be read
+	}
+	candidates := make(map[string][]string)
+	for _, n := range r.ids {
+		candidates[n.what] = append(candidates[n.what], string(n.id))
+	}
+	for _, c := range candidates {
+		slices.Sort(c)
+	}
+	for _, ref := range r.refs {
+		n, ok := r.ids[strings.ToLower(string(ref.id))]
+		switch {
+		case ok && n.id == ref.id && n.what == ref.what:
+		case ok && n.id == ref.id:
+			ref.place.Error(fmt.Sprintf("`%s` is %s, not %s", ref.id, article(n.what), article(ref.what)), fmt.Sprintf("it stands at %v", n.place))
+		default:
+			hint := diag.DidYouMean(string(ref.id), candidates[ref.what])
+			switch {
+			case hint != "":
+			case ref.what == "species":
+				hint = "there are " + strings.Join(candidates[ref.what], ", ")
+			default:
+				hint = fmt.Sprintf("no [[%s]] has this id", ref.what)
+			}
+			ref.place.Error(fmt.Sprintf("unknown %s `%s`", ref.what, ref.id), hint)
+		}
+	}
+}
+
+func article(noun string) string {
+	if strings.ContainsRune("aeiou", rune(noun[0])) {
+		return "an " + noun
+	}
+	return "a " + noun
+}
+
+// days reads a number of days from least to most.
+func days(t *tables.Table, key string, least, most husbandry.Days) (husbandry.Days, bool) {
+	return tables.Parsed(t, key, daysBetween(least, most))
+}
+
+func daysBetween(least, most husbandry.Days) func(string) (husbandry.Days, error) {
+	return func(s string) (husbandry.Days, error) {
+		d, err := husbandry.ParseDays(s)
+		if err == nil && (d < least || d > most) {
+			return 0, fmt.Errorf("%q is not from %d to %d days", s, least, most)
+		}
+		return d, err
+	}
+}
+
+// longest is the most days that a record may state.
+const longest husbandry.Days = 3660
+
+// The temperatures at which anybody incubates reptile eggs, with room to
+// spare: published series of lizards lie between 14 and 36 °C. What is outside
+// is a slip, most likely of the unit.
+const (
+	coldest husbandry.Celsius = 10
+	hottest husbandry.Celsius = 40
+)
+
+func incubationTemperature(s string) (husbandry.Celsius, error) {
+	c, err := husbandry.ParseTemperature(s)
+	if c >= coldest && c <= hottest && err == nil {
+		return c, nil
+	}
+	// The other unit, where that makes sense: "84 C", "28 F".
+	number := strings.TrimRight(s, "CcFf°° ")
+	for _, unit := range []string{"C", "F"} {
+		other := number + " " + unit
+		if o, otherErr := husbandry.ParseTemperature(other); otherErr == nil && o >= coldest && o <= hottest && number != s {
+			return 0, fmt.Errorf("%q is no temperature for eggs (10 to 40 C, 50 to 104 F); did you mean %q?", s, other)
+		}
+	}
+	if err != nil {
+		return 0, err
+	}
+	return 0, fmt.Errorf("%q is no temperature for eggs (10 to 40 C, 50 to 104 F)", s)
+}
+
+// inOrder reports a date that lies before one it must not lie before. Zero
+// dates are in any order.
+func inOrder(t *tables.Table, earlier string, e civil.Date, later string, l civil.Date) {
+	if !e.IsZero() && !l.IsZero() && l.Before(e) {
+		t.Place(later).Error(fmt.Sprintf("`%s` (%v) is before `%s` (%v)", later, l, earlier, e), "")
+	}
+}

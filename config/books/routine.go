@@ -1,0 +1,303 @@
+package books
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"nestround/config"
+	"nestround/config/tables"
+	"nestround/scheduler/cadence"
+	"nestround/tasks/husbandry"
+)
+
+// routine reads a [[routine]]; with a species, one that stands in its care
+// sheet and is for that species alone.
+func (r *reader) routine(t *tables.Table, species husbandry.ID) {
+	v := husbandry.Routine{
+		ID:      r.id(t, "routine"),
+		Title:   t.Text("title"),
+		Off:     t.Bool("off"),
+		Origin:  r.origin,
+		Caution: t.Text("caution"),
+		Source:  t.Prose("source"),
+		Part:    husbandry.Morning,
+	}
+	replaced, replaces := r.builtIn(v.ID)
+	if kind, ok := tables.Choice(t, "kind", husbandry.Kinds()...); ok {
+		v.Kind = kind
+	} else if !t.Has("kind") {
+		if v.Kind = replaced.Kind; !replaces {
+			t.Missing("`kind`", `say what it is about, for example kind = "feed"`)
+		}
+	}
+	v.Scope = r.scope(t, v.Kind, replaced.Scope)
+	v.For = replaced.For
+	if f := t.Table("for"); t.Has("for") {
+		v.For = r.selector(f)
+	}
+	if species != "" {
+		if f := t.Table("for"); f != nil && f.Has("species") {
+			f.KeyPlace("species").Error(fmt.Sprintf("the routine is for `%s` already, which it stands under", species), "leave `species` out")
+		}
+		v.For.Species = []husbandry.ID{species}
+	}
+	var cadenceGiven bool
+	v.Cadence, cadenceGiven = r.cadence(t)
+	if !cadenceGiven && !v.Off {
+		t.Missing("cadence", "say when: one of "+strings.Join(cadenceKeys, ", "))
+	}
+	v.Before, v.After = slack(t)
+	if part, ok := tables.Choice(t, "part", husbandry.Morning, husbandry.Midday, husbandry.Evening); ok {
+		v.Part = part
+	}
+	v.Minutes, _ = t.Int("minutes", 0, 24*60)
+	for _, item := range t.Texts("consumes") {
+		v.Consumes = append(v.Consumes, item.Value)
+	}
+	v.Missed = missedByKind(v.Kind)
+	if missed, ok := tables.Choice(t, "missed", husbandry.Stays, husbandry.Lapses, husbandry.Alarms); ok {
+		v.Missed = missed
+	}
+	r.needSource(t, v.Source)
+	t.Done()
+	r.routines[r.origin] = append(r.routines[r.origin], placed[husbandry.Routine]{v, t})
+}
+
+// builtIn returns the sheet's or common routine that a keeper's routine of the
+// id replaces. What it does not say of kind, scope and subjects stays as it
+// was: a keeper who only writes another interval means the same lizards.
+func (r *reader) builtIn(id husbandry.ID) (husbandry.Routine, bool) {
+	if r.origin != husbandry.Keeper || id == "" {
+		return husbandry.Routine{}, false
+	}
+	for _, origin := range []husbandry.Origin{husbandry.Sheet, husbandry.Common} {
+		for _, p := range r.routines[origin] {
+			if p.value.ID == id {
+				return p.value, true
+			}
+		}
+	}
+	return husbandry.Routine{}, false
+}
+
+// needSource reports a built-in statement that does not say where it comes
+// from.
+func (r *reader) needSource(t *tables.Table, source string) {
+	if r.origin != husbandry.Keeper && source == "" {
+		t.Missing("`source`", `cite the publication, or write "common practice"`)
+	}
+}
+
+func (r *reader) scope(t *tables.Table, kind husbandry.Kind, inherited husbandry.Scope) husbandry.Scope {
+	scope, _ := tables.Choice(t, "scope", husbandry.OfEnclosure, husbandry.OfAnimal, husbandry.OfClutch, husbandry.OfRoom, husbandry.OfKeeper)
+	fixed := kind.Scope()
+	switch {
+	case kind == "":
+	case fixed != "" && t.Has("scope"):
+		t.KeyPlace("scope").Error(fmt.Sprintf("a routine of kind %q is about %s; only one of kind \"own\" has a `scope`", kind, article(string(fixed))), "leave it out")
+	case fixed == "" && !t.Has("scope"):
+		if inherited == "" {
+			t.Missing("`scope`", fmt.Sprintf("a routine of kind %q says what each task is about: enclosure, animal, clutch, room or keeper", kind))
+		}
+		return inherited
+	}
+	if fixed != "" {
+		return fixed
+	}
+	return scope
+}
+
+// missedByKind is what becomes of a missed task where the routine does not
+// say: what was not given yesterday is not owed twice today, a watch that
+// nobody kept is an alarm, and other work waits.
+func missedByKind(k husbandry.Kind) husbandry.Missed {
+	switch k {
+	case husbandry.Feed, husbandry.Supplement, husbandry.Water, husbandry.Mist, husbandry.GutLoad:
+		return husbandry.Lapses
+	case husbandry.LayWatch, husbandry.HatchWatch:
+		return husbandry.Alarms
+	}
+	return husbandry.Stays
+}
+
+func (r *reader) selector(t *tables.Table) husbandry.Selector {
+	s := husbandry.Selector{
+		Rooms:      r.refList(t, "rooms", "room"),
+		Racks:      r.refList(t, "racks", "rack"),
+		Enclosures: r.refList(t, "enclosures", "enclosure"),
+		Animals:    r.refList(t, "animals", "animal"),
+		Species:    r.refList(t, "species", "species"),
+		Stages:     tables.Choices(t, "stages", husbandry.Hatchling, husbandry.Juvenile, husbandry.Subadult, husbandry.Adult),
+		Sexes:      tables.Choices(t, "sexes", husbandry.Unsexed, husbandry.Male, husbandry.Female),
+		States:     tables.Choices(t, "states", husbandry.Gravid, husbandry.PostLaying, husbandry.Breeding),
+		NestBox:    t.Bool("nest_box"),
+		Lamp:       t.Bool("lamp"),
+		Groups:     t.Bool("groups"),
+	}
+	for _, key := range []string{"rooms", "racks", "enclosures", "animals", "species", "stages", "sexes", "states"} {
+		if t.IsEmptyList(key) {
+			t.Place(key).Error(fmt.Sprintf("`%s` is an empty list, which would select everything", key), "leave the key out to select everything")
+		}
+	}
+	t.Done()
+	return s
+}
+
+// slack reads "1 day", which is either way, or { before = ..., after = ... }.
+func slack(t *tables.Table) (before, after husbandry.Days) {
+	if !t.Has("slack") {
+		return 0, 0
+	}
+	if t.IsText("slack") {
+		d, _ := days(t, "slack", 0, 366)
+		return d, d
+	}
+	s := t.Table("slack")
+	before, _ = days(s, "before", 0, 366)
+	after, _ = days(s, "after", 0, 366)
+	s.Done()
+	return before, after
+}
+
+// cadenceKeys are the keys of which a routine has exactly one.
+var cadenceKeys = []string{"every", "weekdays", "month_days", "cron", "since_last", "after", "window", "riding"}
+
+// cadence reads when a routine is due, and reports whether it says so at all.
+func (r *reader) cadence(t *tables.Table) (c husbandry.Cadence, given bool) {
+	var keys []string
+	for _, key := range cadenceKeys {
+		if t.Has(key) {
+			keys = append(keys, key)
+		}
+	}
+	if len(keys) > 1 {
+		t.KeyPlace(keys[1]).Error(fmt.Sprintf("the routine has several cadences: `%s`", strings.Join(keys, "`, `")), "keep one; a second rhythm is a second [[routine]]")
+	}
+	if t.Has("from") && !t.Has("every") {
+		t.KeyPlace("from").Error("`from` is only for `every`", "")
+	}
+	// Each is read even where there are several, to find what is wrong in it.
+	for _, key := range keys {
+		switch key {
+		case "every":
+			c.Pattern = husbandry.Fixed
+			c.Every, _ = days(t, "every", 1, longest)
+			if c.From = t.Date("from"); !t.Has("from") {
+				t.Missing("`from`", "`every` counts from a day: from = 2027-01-01; for days since it was last done write since_last")
+			}
+		case "weekdays":
+			c.Pattern = husbandry.Fixed
+			c.Weekdays = weekdays(t)
+		case "month_days":
+			c.Pattern = husbandry.Fixed
+			c.MonthDays = monthDays(t)
+		case "cron":
+			c.Pattern = husbandry.Fixed
+			c.Cron, _ = tables.Parsed(t, "cron", func(s string) (string, error) {
+				if _, err := config.ParseCron(s); err != nil {
+					return "", err
+				}
+				_, err := cadence.Of(husbandry.Cadence{Pattern: husbandry.Fixed, Cron: s})
+				return s, err
+			})
+			if config.CronMixesDays(c.Cron) {
+				t.Place("cron").Warn("the expression names days of the month and of the week; either will do, not both together", "put a * in one of the two fields")
+			}
+		case "since_last":
+			c.Pattern = husbandry.SinceLast
+			c.Every, _ = days(t, "since_last", 1, longest)
+		case "after":
+			c.Pattern = husbandry.Anchored
+			c.Event, c.Offset = after(t.Table("after"))
+		case "window":
+			c.Pattern = husbandry.Windowed
+			c.Window, c.Every = window(t.Table("window"))
+		case "riding":
+			c.Pattern = husbandry.Riding
+			riding(t.Table("riding"), &c)
+		}
+	}
+	return c, len(keys) > 0
+}
+
+func weekday(s string) (time.Weekday, error) {
+	lower := strings.ToLower(s)
+	for d := time.Sunday; d <= time.Saturday; d++ {
+		name := strings.ToLower(d.String())
+		if lower == name || lower == name[:3] {
+			return d, nil
+		}
+	}
+	return 0, fmt.Errorf("%q is not a weekday: mon, tue, wed, thu, fri, sat or sun", s)
+}
+
+func weekdays(t *tables.Table) []time.Weekday {
+	var all []time.Weekday
+	for _, item := range tables.ParsedList(t, "weekdays", weekday) {
+		if slices.Contains(all, item.Value) {
+			item.Place.Error(fmt.Sprintf("%v stands twice", item.Value), "")
+		}
+		all = append(all, item.Value)
+	}
+	if t.IsEmptyList("weekdays") {
+		t.Place("weekdays").Error("`weekdays` names no day", "")
+	}
+	return all
+}
+
+func monthDays(t *tables.Table) []int {
+	var all []int
+	for _, item := range t.Ints("month_days", 1, 31) {
+		if slices.Contains(all, item.Value) {
+			item.Place.Error(fmt.Sprintf("the day %d stands twice", item.Value), "")
+		}
+		all = append(all, item.Value)
+	}
+	if t.IsEmptyList("month_days") {
+		t.Place("month_days").Error("`month_days` names no day", "")
+	}
+	return all
+}
+
+func after(t *tables.Table) (event husbandry.Event, offset husbandry.Days) {
+	event, _ = tables.Choice(t, "event", husbandry.EventLaid, husbandry.EventTubSet, husbandry.EventHatched,
+		husbandry.EventPaired, husbandry.EventMated, husbandry.EventAcquired)
+	if !t.Has("event") {
+		t.Missing("`event`", `say after what: after = { event = "laid", days = "3 days" }`)
+	}
+	offset, _ = days(t, "days", 0, longest)
+	if !t.Has("days") {
+		t.Missing("`days`", `say how long after: after = { event = "laid", days = "3 days" }`)
+	}
+	t.Done()
+	return event, offset
+}
+
+func window(t *tables.Table) (name husbandry.WindowName, every husbandry.Days) {
+	name, _ = tables.Choice(t, "name", husbandry.PairingWindow, husbandry.LayWindow, husbandry.HatchWindow, husbandry.GravidWindow)
+	if !t.Has("name") {
+		t.Missing("`name`", `say which: window = { name = "hatching", every = "1 day" }`)
+	}
+	every, given := days(t, "every", 1, 366)
+	if !given {
+		every = 1
+	}
+	t.Done()
+	return name, every
+}
+
+func riding(t *tables.Table, c *husbandry.Cadence) {
+	c.Host, _ = tables.Choice(t, "on", husbandry.Kinds()...)
+	if !t.Has("on") {
+		t.Missing("`on`", `say with which kind of task: riding = { on = "feed", nth = 2 }`)
+	}
+	var given bool
+	if c.Nth, given = t.Int("nth", 1, 100); !given {
+		c.Nth = 1
+	}
+	c.Lead, _ = days(t, "lead", 0, 60)
+	c.MinGap, _ = days(t, "min_gap", 0, 366)
+	t.Done()
+}

@@ -1,0 +1,261 @@
+package books
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"nestround/config/tables"
+	"nestround/tasks/husbandry"
+)
+
+// ownSource is the source of what a keeper writes into a care sheet without
+// saying where it is from.
+const ownSource = "the keeper's books"
+
+// species reads a [[species]]. A keeper's one with the id of a built-in sheet
+// starts from that sheet and changes the keys it gives; its routines are
+// keeper's routines.
+func (r *reader) species(t *tables.Table) {
+	id := r.id(t, "species")
+	v := husbandry.Species{ID: id, Sources: make(map[string]string)}
+	refines := -1
+	if r.origin == husbandry.Keeper && id != "" {
+		refines = slices.IndexFunc(r.speciesList, func(p placed[husbandry.Species]) bool { return p.value.ID == id })
+	}
+	if refines >= 0 {
+		v = r.speciesList[refines].value
+		v.Sources = maps.Clone(v.Sources)
+	}
+	needed := []string{"name"}
+	if r.origin != husbandry.Keeper {
+		needed = []string{"name", "scientific", "family"}
+	}
+	for _, key := range needed {
+		if refines < 0 && !t.Has(key) {
+			t.Missing("`"+key+"`", "")
+		}
+	}
+	setText(t, "name", &v.Name)
+	setText(t, "scientific", &v.Scientific)
+	setText(t, "family", &v.Family)
+
+	r.stages(t.Table("stages"), &v)
+	r.firstFeed(t.Table("first_feed"), &v)
+	r.sexableAt(t.Table("sexable_at"), &v)
+	r.incubation(t.Table("incubation"), &v)
+	r.laying(t.Table("laying"), &v)
+	r.pairingSeason(t.Table("pairing"), &v)
+	for _, routine := range t.Tables("routine") {
+		r.routine(routine, id)
+	}
+	t.Done()
+	if refines >= 0 {
+		r.speciesList[refines] = placed[husbandry.Species]{v, t}
+	} else {
+		r.speciesList = append(r.speciesList, placed[husbandry.Species]{v, t})
+	}
+}
+
+func setText(t *tables.Table, key string, to *string) {
+	if s := t.Text(key); s != "" {
+		*to = s
+	}
+}
+
+// sources notes where the given keys of the sheet's table are from.
+func (r *reader) sources(t *tables.Table, table string, v *husbandry.Species, keys ...string) {
+	source := t.Prose("source")
+	r.needSource(t, source)
+	if r.origin != husbandry.Keeper {
+		v.Sources[table] = source
+		return
+	}
+	if source == "" {
+		source = ownSource
+	}
+	for _, key := range keys {
+		if t.Has(key) {
+			v.Sources[table+"."+key] = source
+		}
+	}
+}
+
+func (r *reader) stages(t *tables.Table, v *husbandry.Species) {
+	if t == nil {
+		return
+	}
+	for _, stage := range []struct {
+		key string
+		to  *husbandry.Days
+	}{{"juvenile", &v.JuvenileFrom}, {"subadult", &v.SubadultFrom}, {"adult", &v.AdultFrom}} {
+		if age, ok := days(t, stage.key, 1, longest); ok {
+			*stage.to = age
+		}
+	}
+	if v.SubadultFrom != 0 && v.JuvenileFrom > v.SubadultFrom || v.AdultFrom != 0 && max(v.JuvenileFrom, v.SubadultFrom) > v.AdultFrom {
+		t.Here().Error(fmt.Sprintf("the stages are not in order: juvenile from %d, subadult from %d, adult from %d days", v.JuvenileFrom, v.SubadultFrom, v.AdultFrom), "")
+	}
+	r.sources(t, "stages", v, "juvenile", "subadult", "adult")
+	t.Done()
+}
+
+func (r *reader) firstFeed(t *tables.Table, v *husbandry.Species) {
+	if t == nil {
+		return
+	}
+	span := v.FirstFeed
+	if d, ok := days(t, "from", 0, 60); ok {
+		span.From = d
+	}
+	if d, ok := days(t, "to", 0, 60); ok {
+		span.To = d
+	}
+	if span.From > span.To {
+		t.Place("to").Error(fmt.Sprintf("the first food: to %d days is before from %d days", span.To, span.From), "")
+	}
+	v.FirstFeed = span
+	r.sources(t, "first_feed", v, "from", "to")
+	t.Done()
+}
+
+func (r *reader) sexableAt(t *tables.Table, v *husbandry.Species) {
+	if t == nil {
+		return
+	}
+	if d, ok := days(t, "age", 1, longest); ok {
+		v.SexableAt = d
+	} else if !t.Has("age") {
+		t.Missing("`age`", `write sexable_at = { age = "90 days" }`)
+	}
+	r.sources(t, "sexable_at", v, "age")
+	t.Done()
+}
+
+// span reads a pair of day counts, the smaller first.
+func span(t *tables.Table, key string, to *husbandry.Span) {
+	pair := tables.ParsedList(t, key, daysBetween(0, longest))
+	if s, ok := ordered(t, key, pair, `["14 days", "21 days"]`); ok {
+		*to = husbandry.Span{From: s[0], To: s[1]}
+	}
+}
+
+// ordered reports a list that is not two values, the smaller first.
+func ordered[T ~int | ~float64](t *tables.Table, key string, pair []tables.Item[T], example string) (values [2]T, ok bool) {
+	switch {
+	case !t.Has(key):
+	case len(pair) != 2:
+		if n := t.ListLength(key); n != 2 && (n > 0 || t.IsEmptyList(key)) {
+			t.Place(key).Error(fmt.Sprintf("`%s` is not a least and a most", key), "write them as a list: "+example)
+		}
+	case pair[0].Value > pair[1].Value:
+		pair[1].Place.Error(fmt.Sprintf("`%s` goes from %v down to %v", key, pair[0].Value, pair[1].Value), "the smaller stands first")
+	default:
+		return [2]T{pair[0].Value, pair[1].Value}, true
+	}
+	return values, false
+}
+
+func (r *reader) incubation(t *tables.Table, v *husbandry.Species) {
+	if t == nil {
+		return
+	}
+	in := &v.Incubation
+	span(t, "days", &in.Days)
+	span(t, "diapause", &in.Diapause)
+	if t.Has("temperature_sex") {
+		in.TemperatureSex = t.Bool("temperature_sex")
+	}
+	safe := tables.ParsedList(t, "safe", incubationTemperature)
+	if s, ok := ordered(t, "safe", safe, `["24 C", "30 C"]`); ok {
+		in.SafeFrom, in.SafeTo = s[0], s[1]
+	}
+	if points := t.Tables("point"); t.Has("point") {
+		in.Points = nil
+		for _, p := range points {
+			in.Points = append(in.Points, r.point(p))
+		}
+		slices.SortStableFunc(in.Points, func(a, b husbandry.IncubationPoint) int {
+			switch {
+			case a.Temperature < b.Temperature:
+				return -1
+			case a.Temperature > b.Temperature:
+				return +1
+			}
+			return 0
+		})
+	}
+	r.sources(t, "incubation", v, "days", "diapause", "temperature_sex", "safe", "point")
+	t.Done()
+}
+
+func (r *reader) point(t *tables.Table) husbandry.IncubationPoint {
+	var p husbandry.IncubationPoint
+	p.Temperature, _ = tables.Parsed(t, "temperature", incubationTemperature)
+	p.Days, _ = t.Number("days", 1, 1000)
+	p.SD, _ = t.Number("sd", 0, 200)
+	p.Eggs, _ = t.Int("eggs", 1, 100_000)
+	for _, key := range []string{"temperature", "days"} {
+		if !t.Has(key) {
+			t.Missing("`"+key+"`", "")
+		}
+	}
+	p.Source = t.Prose("source")
+	r.needSource(t, p.Source)
+	if p.Source == "" {
+		p.Source = ownSource
+	}
+	t.Done()
+	return p
+}
+
+func (r *reader) laying(t *tables.Table, v *husbandry.Species) {
+	if t == nil {
+		return
+	}
+	l := &v.Laying
+	span(t, "after_mating", &l.AfterMating)
+	span(t, "interval", &l.Interval)
+	if n, ok := t.Int("clutches", 1, 50); ok {
+		l.Clutches = n
+	}
+	if s, ok := ordered(t, "eggs", t.Ints("eggs", 0, most), "[1, 2]"); ok {
+		l.Eggs = husbandry.Span{From: husbandry.Days(s[0]), To: husbandry.Days(s[1])}
+	}
+	r.sources(t, "laying", v, "after_mating", "interval", "clutches", "eggs")
+	t.Done()
+}
+
+func (r *reader) pairingSeason(t *tables.Table, v *husbandry.Species) {
+	if t == nil {
+		return
+	}
+	p := &v.Pairing
+	if d, ok := tables.Parsed(t, "from", monthDay); ok {
+		p.FromMonth, p.FromDay = d.Month(), d.Day()
+	}
+	if d, ok := tables.Parsed(t, "until", monthDay); ok {
+		p.UntilMonth, p.UntilDay = d.Month(), d.Day()
+	}
+	for _, end := range []struct {
+		key   string
+		month time.Month
+	}{{"from", p.FromMonth}, {"until", p.UntilMonth}} {
+		if end.month == 0 && !t.Has(end.key) {
+			t.Missing("`"+end.key+"`", `write month and day of the northern year: from = "03-01", until = "06-30"`)
+		}
+	}
+	r.sources(t, "pairing", v, "from", "until")
+	t.Done()
+}
+
+// monthDay reads "03-01". The 29th of February is none: a season has the same
+// days every year.
+func monthDay(s string) (time.Time, error) {
+	d, err := time.Parse(time.DateOnly, "2027-"+s)
+	if err != nil {
+		return d, fmt.Errorf("%q is not a month and day like \"03-01\"", s)
+	}
+	return d, nil
+}

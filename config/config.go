@@ -1,0 +1,480 @@
+// Package config has the settings of keeper.toml that are no records: where
+// and in what time zone the keeper lives, how mail leaves and comes, what the
+// page and the calendar are like.
+//
+// [Read] takes the settings out of the file's table, as config/books does for
+// the records in the same run, so that problems of both come in one list.
+// Whoever uses a Settings can rely on what the field comments promise.
+//
+// The package opens no connection and reads no password; a [Secret] knows
+// where one is kept.
+package config
+
+import (
+	"fmt"
+	"net"
+	"net/mail"
+	"net/netip"
+	"net/url"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"nestround/config/tables"
+	"nestround/config/zones"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Settings is what keeper.toml says besides records. It is made by Read, and
+// not changed afterwards.
+type Settings struct {
+	Name     string         // heading of the digest and the calendar; "" for none
+	ZoneName string         // IANA name
+	Zone     *time.Location // never nil
+	// Latitude in degrees, south negative; nil when it is not said.
+	Latitude *float64
+	Units    husbandry.Units // of output; metric unless said
+	Began    civil.Date      // first day these books plan for; zero: not said
+	Rounds   Rounds
+	Digest   Digest
+	Out      *Out // nil: no mail is sent
+	In       *In  // nil: no replies are read
+	Page     Page
+	Calendar Calendar
+}
+
+// Rounds is when the parts of the day begin, in this order. Nothing is
+// computed from it; it is shown.
+type Rounds struct {
+	Morning, Midday, Evening civil.TimeOfDay
+}
+
+// Digest is when and to whom the morning mail goes.
+type Digest struct {
+	// At is the time of day; it counts when Cron is "".
+	At civil.TimeOfDay
+	// Cron is an expression of five fields, checked by ParseCron, in Zone.
+	Cron string
+	// From is an address with or without a name. From and To are set when Out
+	// is.
+	From string
+	// To is the keeper's addresses. Each gets its own mail, and only they may
+	// reply.
+	To []string
+	// ReplyTo is where replies go; From unless said.
+	ReplyTo string
+	// PlusAddressing puts the digest's token into the address replies go to:
+	// local+d.TOKEN@domain.
+	PlusAddressing bool
+}
+
+// Security is how a connection to a mail server is protected.
+type Security string
+
+// The ways of protecting a connection.
+const (
+	TLS      Security = "tls"      // from the first byte
+	STARTTLS Security = "starttls" // asked for in clear, then required
+	NoTLS    Security = "none"     // only to this machine
+)
+
+// Out is how mail leaves: by SMTP, or into a Maildir. Exactly one of SMTP and
+// Maildir is set.
+type Out struct {
+	SMTP     string // host:port
+	Security Security
+	User     string // "" to send without logging in
+	Password Secret // set when User is
+	CAFile   string // absolute or relative to the working directory; "" for the system's authorities
+	Maildir  string // absolute or relative to the working directory
+}
+
+// Trust says which replies count.
+type Trust string
+
+// The two measures of trust.
+const (
+	// Authenticated believes the Authentication-Results of AuthservID.
+	Authenticated Trust = "authenticated"
+	// Token takes a valid token and the keeper's address as proof, for mail
+	// that never leaves the keeper's own account or server.
+	Token Trust = "token"
+)
+
+// In is how replies come: by IMAP, or from a Maildir. Exactly one of IMAP and
+// Maildir is set.
+type In struct {
+	IMAP       string // host:port
+	Security   Security
+	User       string // set when IMAP is
+	Password   Secret // set when IMAP is
+	CAFile     string // as in Out
+	Mailbox    string
+	Poll       time.Duration // 30 seconds to a day; how often to look where the server does not tell
+	AuthservID string        // set when Trust is Authenticated
+	Trust      Trust
+	Maildir    string // as in Out
+}
+
+// Page is the phone page.
+type Page struct {
+	Listen string // host:port
+	URL    string // how the outside reaches it, without a slash at its end; "" when not said
+}
+
+// Calendar is what the calendar shows.
+type Calendar struct {
+	PastDays, AheadDays int  // 0 to 366, 1 to 400
+	Alarms              bool // whether events ring
+}
+
+// Default returns the settings of a keeper.toml that says nothing, but in the
+// zone UTC, which a keeper.toml must replace.
+func Default() Settings {
+	return Settings{
+		ZoneName: "UTC",
+		Zone:     time.UTC,
+		Units:    husbandry.Metric,
+		Rounds:   Rounds{Morning: 6*60 + 30, Midday: 13 * 60, Evening: 19 * 60},
+		Digest:   Digest{At: 6 * 60},
+		Page:     Page{Listen: "127.0.0.1:8734"},
+		Calendar: Calendar{PastDays: 14, AheadDays: 120},
+	}
+}
+
+// Read takes the settings out of the table of keeper.toml; paths in it are
+// relative to dir. What is wrong is reported to the table's list. The caller
+// reads the records of the same file and then calls Done on the table.
+func Read(t *tables.Table, dir string) Settings {
+	s := Default()
+	r := reader{dir}
+	s.Name = t.Text("name")
+	if zone, ok := tables.Parsed(t, "zone", zones.Load); ok {
+		s.Zone, s.ZoneName = zone, zone.String()
+	} else if !t.Has("zone") {
+		t.Missing("`zone`", `say where the keeper lives, for example zone = "Europe/Vienna"`)
+	}
+	if latitude, ok := t.Number("latitude", -90, 90); ok {
+		s.Latitude = &latitude
+	}
+	if units, ok := tables.Choice(t, "units", husbandry.Metric, husbandry.US); ok {
+		s.Units = units
+	}
+	s.Began = t.Date("began")
+	r.rounds(t.Table("rounds"), &s.Rounds)
+	r.digest(t.Table("digest"), &s.Digest)
+	m := t.Table("mail")
+	s.Out = r.out(m.Table("out"))
+	s.In = r.in(m.Table("in"))
+	refuseSecrets(m)
+	m.Done()
+	r.page(t.Table("page"), &s.Page)
+	r.calendar(t.Table("calendar"), &s.Calendar)
+	refuseSecrets(t)
+
+	if d := t.Table("digest"); s.Out != nil || s.In != nil {
+		if d == nil {
+			d = t
+		}
+		if len(s.Digest.To) == 0 && !d.Has("to") {
+			d.Missing("`to`", `mail is set up, so say who the keeper is: to = ["keeper@example.org"] under [digest]`)
+		}
+		if s.Digest.From == "" && !d.Has("from") {
+			d.Missing("`from`", `mail is set up, so say from whom: from = "nestround <lizards@example.org>" under [digest]`)
+		}
+	}
+	return s
+}
+
+// Keys returns the keys and tables of keeper.toml that are settings.
+func Keys() []string {
+	return []string{"name", "zone", "latitude", "units", "began", "rounds", "digest", "mail", "page", "calendar"}
+}
+
+type reader struct{ dir string }
+
+// path returns a path of the settings as one that can be opened.
+func (r reader) path(p string) string {
+	if p == "" || filepath.IsAbs(p) {
+		return p
+	}
+	return filepath.Join(r.dir, filepath.FromSlash(p))
+}
+
+func (r reader) rounds(t *tables.Table, rounds *Rounds) {
+	for _, part := range []struct {
+		key string
+		at  *civil.TimeOfDay
+	}{{"morning", &rounds.Morning}, {"midday", &rounds.Midday}, {"evening", &rounds.Evening}} {
+		if at, ok := tables.Parsed(t, part.key, civil.ParseTimeOfDay); ok {
+			*part.at = at
+		}
+	}
+	if rounds.Morning >= rounds.Midday || rounds.Midday >= rounds.Evening {
+		t.Here().Error("the rounds are not in order: morning, midday, evening", fmt.Sprintf("they begin at %v, %v and %v; those not said are 06:30, 13:00 and 19:00", rounds.Morning, rounds.Midday, rounds.Evening))
+	}
+	t.Done()
+}
+
+func (r reader) digest(t *tables.Table, d *Digest) {
+	at, hasAt := tables.Parsed(t, "at", civil.ParseTimeOfDay)
+	if hasAt {
+		d.At = at
+		if at < 4*60 {
+			warnOfNight(t.Place("at"), at.String())
+		}
+	}
+	if expression, ok := tables.Parsed(t, "cron", checkedCron); ok {
+		d.Cron = expression
+		if hour, err := strconv.Atoi(strings.Fields(expression)[1]); err != nil || hour < 4 {
+			warnOfNight(t.Place("cron"), "`"+expression+"`")
+		}
+	}
+	if t.Has("at") && t.Has("cron") {
+		t.KeyPlace("cron").Error("the digest has both `at` and `cron`", "keep one of them")
+	}
+	d.From, _ = tables.Parsed(t, "from", address)
+	d.ReplyTo, _ = tables.Parsed(t, "reply_to", address)
+	if d.ReplyTo == "" {
+		d.ReplyTo = d.From
+	}
+	seen := make(map[string]bool)
+	for _, to := range tables.ParsedList(t, "to", address) {
+		a, err := mail.ParseAddress(to.Value)
+		if err == nil && seen[strings.ToLower(a.Address)] {
+			to.Place.Error(fmt.Sprintf("%s stands twice", a.Address), "")
+			continue
+		}
+		seen[strings.ToLower(a.Address)] = true
+		d.To = append(d.To, to.Value)
+	}
+	if t.Has("to") && len(seen) == 0 {
+		t.Place("to").Warn("`to` names nobody", "the digest is shown, but not sent")
+	}
+	d.PlusAddressing = t.Bool("plus_addressing")
+	t.Done()
+}
+
+func warnOfNight(p tables.Place, what string) {
+	p.Warn(fmt.Sprintf("%s may fall into the hours in which clocks change", what),
+		"between 00:00 and 03:59 a day may have no such time, or have it twice; the digest then comes a little later, once. Take 04:00 or later to be sure")
+}
+
+func address(s string) (string, error) {
+	a, err := mail.ParseAddress(s)
+	if err != nil || !strings.Contains(a.Address, "@") {
+		return "", fmt.Errorf("%q is not a mail address like keeper@example.org", s)
+	}
+	return s, nil
+}
+
+// security reads how the connection to the server at hostPort is protected.
+func security(t *tables.Table, hostPort string) Security {
+	how, ok := tables.Choice(t, "security", TLS, STARTTLS, NoTLS)
+	if !ok {
+		how = TLS
+	}
+	host, port, err := net.SplitHostPort(hostPort)
+	if err != nil {
+		return how
+	}
+	switch {
+	case how == NoTLS && !loopback(host):
+		t.Place("security").Error(fmt.Sprintf("mail and password would travel in clear to %s", host), `write security = "tls", or "starttls"; "none" is for a server on this machine`)
+	case how == TLS && (port == "587" || port == "143" || port == "25"):
+		t.Place("security").Warn(fmt.Sprintf("port %s is usually one of starttls, not tls", port), `write security = "starttls" if the connection fails`)
+	case how == STARTTLS && (port == "465" || port == "993"):
+		t.Place("security").Warn(fmt.Sprintf("port %s is usually one of tls, not starttls", port), `write security = "tls" if the connection fails`)
+	}
+	return how
+}
+
+func loopback(host string) bool {
+	if host == "localhost" {
+		return true
+	}
+	ip, err := netip.ParseAddr(host)
+	return err == nil && ip.IsLoopback()
+}
+
+func hostPort(s string) (string, error) {
+	host, port, err := net.SplitHostPort(s)
+	n, portErr := strconv.Atoi(port)
+	if err != nil || portErr != nil || n < 1 || n > 65535 || strings.ContainsAny(host, " /@") || strings.Contains(s, "@") {
+		// The text is not repeated: somebody may have put a password into it.
+		return "", fmt.Errorf("not a host and port like mail.example.org:993")
+	}
+	return s, nil
+}
+
+// login reads the user and where the password is. A server may not need them,
+// a mailbox does.
+func (r reader) login(t *tables.Table, needed bool) (user string, password Secret) {
+	user = t.Text("user")
+	file, env := t.Text("password_file"), t.Text("password_env")
+	switch {
+	case file != "" && env != "":
+		t.KeyPlace("password_env").Error("the password is both in a file and in the environment", "keep one of `password_file` and `password_env`")
+	case file != "":
+		password = SecretFile(r.path(file))
+	case env != "":
+		if strings.ContainsAny(env, "= \t") {
+			t.Place("password_env").Error("not the name of an environment variable", "it names the variable, such as NESTROUND_MAIL_PASSWORD, and is not the password")
+		}
+		password = SecretEnv(env)
+	}
+	refused := refuseSecrets(t)
+	named := t.Has("password_file") || t.Has("password_env") || refused
+	switch {
+	case (needed || t.Has("user")) && !named:
+		t.Missing("`password_file` or `password_env`", "put the password alone into a file, chmod 600 it, and name the file")
+	case (needed || named) && !t.Has("user"):
+		t.Missing("`user`", "say whose password it is")
+	}
+	return user, password
+}
+
+// refuseSecrets reports passwords that stand in the file itself. Books are
+// copied, synchronised and shown to others.
+func refuseSecrets(t *tables.Table) bool {
+	refused := false
+	for _, key := range []string{"password", "passwd", "passphrase", "pass", "pwd", "secret", "token"} {
+		if t.Refuse(key, fmt.Sprintf("`%s` gives a secret in clear; the books are no place for it", key),
+			`put it alone into a file, chmod 600 it, and write password_file = "secrets/mail"; or name an environment variable with password_env. Then change the password`) {
+			refused = true
+		}
+	}
+	return refused
+}
+
+func (r reader) out(t *tables.Table) *Out {
+	if t == nil {
+		return nil
+	}
+	var o Out
+	o.SMTP, _ = tables.Parsed(t, "smtp", hostPort)
+	o.Security = security(t, o.SMTP)
+	o.User, o.Password = r.login(t, false)
+	o.CAFile = r.path(optional(t, "ca_file"))
+	o.Maildir = r.path(optional(t, "maildir"))
+	oneWay(t, "smtp", o.Maildir)
+	t.Done()
+	return &o
+}
+
+// optional reads text that may be left empty.
+func optional(t *tables.Table, key string) string {
+	if t.IsEmptyText(key) {
+		return ""
+	}
+	return t.Text(key)
+}
+
+// oneWay reports a table that names both a server and a Maildir, or neither.
+func oneWay(t *tables.Table, server, maildir string) {
+	switch {
+	case t.Has(server) && maildir != "":
+		t.KeyPlace("maildir").Error(fmt.Sprintf("%s has both `%s` and `maildir`", t.Name(), server), "keep one of them")
+	case !t.Has(server) && maildir == "":
+		t.Missing(fmt.Sprintf("`%s` or `maildir`", server), "say how the mail travels")
+	}
+}
+
+func (r reader) in(t *tables.Table) *In {
+	if t == nil {
+		return nil
+	}
+	i := In{Mailbox: "INBOX", Poll: 10 * time.Minute, Trust: Authenticated}
+	i.IMAP, _ = tables.Parsed(t, "imap", hostPort)
+	i.Security = security(t, i.IMAP)
+	i.User, i.Password = r.login(t, t.Has("imap"))
+	i.CAFile = r.path(optional(t, "ca_file"))
+	if mailbox := t.Text("mailbox"); mailbox != "" {
+		i.Mailbox = mailbox
+	}
+	if poll, ok := tables.Parsed(t, "poll", parsePoll); ok {
+		i.Poll = poll
+	}
+	i.AuthservID = t.Text("authserv_id")
+	if trust, ok := tables.Choice(t, "trust", Authenticated, Token); ok {
+		i.Trust = trust
+	}
+	i.Maildir = r.path(optional(t, "maildir"))
+	oneWay(t, "imap", i.Maildir)
+	if i.Trust == Authenticated && !t.Has("authserv_id") {
+		t.Missing("`authserv_id`", `write the name your provider puts first into Authentication-Results; or trust = "token" where mail has no such header`)
+	}
+	t.Done()
+	return &i
+}
+
+// parsePoll reads "10 minutes".
+func parsePoll(s string) (time.Duration, error) {
+	number, unit, _ := strings.Cut(strings.TrimSpace(s), " ")
+	n, err := strconv.Atoi(number)
+	scale := map[string]time.Duration{
+		"second": time.Second, "seconds": time.Second, "s": time.Second,
+		"minute": time.Minute, "minutes": time.Minute, "min": time.Minute,
+		"hour": time.Hour, "hours": time.Hour, "h": time.Hour,
+	}[strings.TrimSpace(unit)]
+	if err != nil || scale == 0 {
+		return 0, fmt.Errorf("%q is not a time like \"10 minutes\"", s)
+	}
+	const least, most = 30 * time.Second, 24 * time.Hour
+	if n < 0 || n > int(most/time.Second) || time.Duration(n)*scale < least || time.Duration(n)*scale > most {
+		return 0, fmt.Errorf("%q is not between 30 seconds and 24 hours", s)
+	}
+	return time.Duration(n) * scale, nil
+}
+
+func (r reader) page(t *tables.Table, p *Page) {
+	if listen, ok := tables.Parsed(t, "listen", hostPort); ok {
+		p.Listen = listen
+		if host, _, _ := net.SplitHostPort(listen); !loopback(host) {
+			t.Place("listen").Warn("everybody in the network can reach the page", "listen on 127.0.0.1 and let a web server with a certificate stand before it")
+		}
+	}
+	if !t.IsEmptyText("url") {
+		r.pageURL(t, p)
+	}
+	t.Done()
+}
+
+func (r reader) pageURL(t *tables.Table, p *Page) {
+	u, ok := tables.Parsed(t, "url", parseURL)
+	if !ok {
+		return
+	}
+	p.URL = strings.TrimRight(u.String(), "/")
+	if u.Scheme == "http" && !loopback(u.Hostname()) {
+		t.Place("url").Warn("links of http can be read along the way", "use https outside of your own network")
+	}
+}
+
+func parseURL(s string) (*url.URL, error) {
+	u, err := url.Parse(s)
+	if err != nil || (u.Scheme != "https" && u.Scheme != "http") || u.Host == "" || u.User != nil || u.RawQuery != "" || u.Fragment != "" {
+		return nil, fmt.Errorf("not a web address like https://lizards.example.org")
+	}
+	return u, nil
+}
+
+func (r reader) calendar(t *tables.Table, c *Calendar) {
+	if n, ok := t.Int("past_days", 0, 366); ok {
+		c.PastDays = n
+	}
+	if n, ok := t.Int("ahead_days", 1, 400); ok {
+		c.AheadDays = n
+	}
+	c.Alarms = t.Bool("alarms")
+	t.Done()
+}
+
+func checkedCron(s string) (string, error) {
+	if _, err := ParseCron(s); err != nil {
+		return "", err
+	}
+	return s, nil
+}

@@ -1,0 +1,114 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"runtime"
+	"strings"
+)
+
+// Secret says where a password is kept: in a file, or in the environment. It
+// never holds the password itself, and prints as "(secret)" whichever way it
+// is printed, so that neither a log nor a dump of the settings tells more than
+// it should. Read fetches the password at the moment it is used.
+type Secret struct {
+	file string // path
+	env  string // name of a variable
+}
+
+// SecretFile returns the secret kept in the file at path.
+func SecretFile(path string) Secret { return Secret{file: path} }
+
+// SecretEnv returns the secret kept in the variable name of the environment.
+func SecretEnv(name string) Secret { return Secret{env: name} }
+
+// IsZero reports whether there is no secret.
+func (s Secret) IsZero() bool { return s == Secret{} }
+
+const hidden = "(secret)"
+
+// String returns "(secret)".
+func (s Secret) String() string { return hidden }
+
+// Format writes "(secret)" for every verb and flag.
+func (s Secret) Format(f fmt.State, _ rune) { io.WriteString(f, hidden) }
+
+// LogValue returns "(secret)".
+func (s Secret) LogValue() slog.Value { return slog.StringValue(hidden) }
+
+// MarshalJSON writes "(secret)".
+func (s Secret) MarshalJSON() ([]byte, error) { return []byte(`"` + hidden + `"`), nil }
+
+// maxSecret is the size in bytes of the longest secret.
+const maxSecret = 4096
+
+// Read returns the password. It refuses a file that others than its owner and
+// group may read, and takes one line end off the end of the content; errors
+// name the file or the variable, never what is in it. The zero Secret reads as
+// "".
+func (s Secret) Read() (string, error) {
+	var content, where string
+	switch {
+	case s.IsZero():
+		return "", nil
+	case s.env != "":
+		where = "environment variable " + s.env
+		value, ok := os.LookupEnv(s.env)
+		if !ok {
+			return "", fmt.Errorf("read password: %s is not set", where)
+		}
+		content = value
+	default:
+		where = fmt.Sprintf("password file %q", s.file)
+		value, err := readPrivate(s.file)
+		if err != nil {
+			return "", fmt.Errorf("read %s: %w", where, err)
+		}
+		content = value
+	}
+	content = strings.TrimSuffix(strings.TrimSuffix(content, "\n"), "\r")
+	switch {
+	case content == "":
+		return "", fmt.Errorf("read password: %s is empty", where)
+	case len(content) > maxSecret:
+		return "", fmt.Errorf("read password: %s is longer than %d bytes", where, maxSecret)
+	case strings.ContainsAny(content, "\r\n\x00"):
+		return "", fmt.Errorf("read password: %s has more than one line; it must hold the password alone", where)
+	}
+	return content, nil
+}
+
+func readPrivate(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", withoutPath(err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return "", withoutPath(err)
+	}
+	if !info.Mode().IsRegular() {
+		return "", errors.New("it is not a file")
+	}
+	// Windows has no such bits and reports made-up ones.
+	if info.Mode().Perm()&0o007 != 0 && runtime.GOOS != "windows" {
+		return "", fmt.Errorf("everybody on this machine may read it; run: chmod 600 %s", path)
+	}
+	content, err := io.ReadAll(io.LimitReader(f, maxSecret+3))
+	if err != nil {
+		return "", withoutPath(err)
+	}
+	return string(content), nil
+}
+
+// withoutPath returns the cause of a file error, whose path the caller states.
+func withoutPath(err error) error {
+	if path, ok := errors.AsType[*os.PathError](err); ok {
+		return path.Err
+	}
+	return err
+}

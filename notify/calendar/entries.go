@@ -50,8 +50,15 @@ type entry struct {
 	from, to civil.Date
 	room     husbandry.ID // "" for what is in no room's calendar
 	name     string       // of the room or group
-	rows     []tasks.Row  // of a day
+	rows     []row        // of a day
 	fact     *Fact        // of a fact
+}
+
+// row is a task of a day with its number, 0 for none. Tasks are not copied: a
+// facility has half a million in a calendar's span.
+type row struct {
+	n int
+	*tasks.Task
 }
 
 // distance is the number of days between today and the nearest of the entry's.
@@ -93,26 +100,30 @@ func (c *Content) uid(prefix, slug string) string {
 // particular order.
 func entries(c Content) ([]entry, error) {
 	var all []entry
-	index := make(map[string]int)
-	add := func(day civil.Date, r tasks.Row) {
-		group, room, name := keeperSlug, r.Place.Room, r.Place.RoomName
-		if r.Scope == husbandry.OfKeeper || room == "" {
-			room, name = "", "For the keeper"
-		} else {
-			group = roomSlug(room)
-			if name = clean(name, 100); name == "" {
-				name = roomName(c.Rooms, room)
-			}
+	type group struct {
+		day  civil.Date
+		room husbandry.ID
+	}
+	index := make(map[group]int)
+	add := func(day civil.Date, n int, t *tasks.Task) {
+		g := group{day, t.Place.Room}
+		if t.Scope == husbandry.OfKeeper {
+			g.room = ""
 		}
-		// The parts of a date that is written YYYY-MM-DD, without the dashes.
-		uid := c.uid(day.Format("20060102"), group)
-		i, ok := index[uid]
+		i, ok := index[g]
 		if !ok {
 			i = len(all)
-			index[uid] = i
-			all = append(all, entry{uid: uid, from: day, to: day, room: room, name: name})
+			index[g] = i
+			e := entry{from: day, to: day, room: g.room, name: "For the keeper"}
+			group := keeperSlug
+			if g.room != "" {
+				group = roomSlug(g.room)
+				e.name = cmp.Or(clean(t.Place.RoomName, 100), roomName(c.Rooms, g.room))
+			}
+			e.uid = c.uid(icsDate(day), group)
+			all = append(all, e)
 		}
-		all[i].rows = append(all[i].rows, r)
+		all[i].rows = append(all[i].rows, row{n, t})
 	}
 	seen := make(map[civil.Date]bool)
 	for _, b := range c.Boards {
@@ -123,27 +134,26 @@ func entries(c Content) ([]entry, error) {
 			return nil, fmt.Errorf("two boards of %s", b.On)
 		}
 		seen[b.On] = true
-		for _, r := range b.Rows {
-			add(b.On, r)
+		for i := range b.Rows {
+			add(b.On, b.Rows[i].N, &b.Rows[i].Task)
 		}
 	}
-	coming := slices.Clone(c.Coming)
-	slices.SortFunc(coming, tasks.Before)
-	for _, t := range coming {
-		if t.Due.After(c.Today) {
-			add(t.Due, tasks.Row{Task: t})
+	for i := range c.Coming {
+		if t := &c.Coming[i]; t.Due.After(c.Today) {
+			add(t.Due, 0, t)
 		}
 	}
+	keys := make(map[string]bool)
 	for i := range c.Facts {
 		f := &c.Facts[i]
 		if f.From.IsZero() {
 			return nil, fmt.Errorf("fact %q has no first day", f.Key)
 		}
 		uid := c.uid("fact", slug(f.Key))
-		if _, ok := index[uid]; ok {
+		if keys[uid] {
 			return nil, fmt.Errorf("two facts with the key %q", f.Key)
 		}
-		index[uid] = len(all)
+		keys[uid] = true
 		all = append(all, entry{uid: uid, from: f.From, to: civil.Max(f.From, f.To), room: f.Room, fact: f})
 	}
 	return all, nil
@@ -159,6 +169,9 @@ func (e *entry) build(c Content) event {
 		return ev
 	}
 	t := dayText{name: e.name, when: e.from.Compare(c.Today), rows: e.rows}
+	if t.when > 0 { // boards are in their order already
+		slices.SortFunc(t.rows, func(a, b row) int { return tasks.Before(*a.Task, *b.Task) })
+	}
 	ev.summary, ev.description = t.summary(), t.description()
 	if t.when == 0 && c.Page != "" {
 		ev.url = c.Page

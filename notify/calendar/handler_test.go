@@ -393,6 +393,27 @@ func TestFaultsInside(t *testing.T) {
 	}
 }
 
+// A reader who hangs up must not cost the next one, who waits for the same
+// file, the answer.
+func TestReaderWhoHangsUp(t *testing.T) {
+	m := &Memory{}
+	clock := func() time.Time { return morning }
+	links := NewLinks(m, clock)
+	token, _, err := links.New("phone", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := NewHandler(Options{Links: links, Revisions: NewRevisions(m), Store: m, Now: clock,
+		Source: func(ctx context.Context) (Content, error) { return sample(), ctx.Err() }})
+	gone, hangUp := context.WithCancel(t.Context())
+	hangUp()
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest("GET", PathPrefix+token+"/x.ics", nil).WithContext(gone))
+	if w.Code != 200 {
+		t.Errorf("%d", w.Code)
+	}
+}
+
 func TestFullDisk(t *testing.T) {
 	s := newServer(t)
 	path, _ := s.link("phone", "")

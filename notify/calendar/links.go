@@ -246,13 +246,12 @@ func (l *Links) fetched(id, agent string) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	f := fetch{l.now().UTC().Truncate(time.Second), clean(agent, 80)}
-	_, before := l.asked[id]
 	l.asked[id] = f
 	kept, err := l.loadFetches()
 	if err != nil {
 		return err
 	}
-	if k, ok := kept[id]; before && ok && f.At.Sub(k.At).Abs() < fetchedEvery {
+	if k, ok := kept[id]; ok && f.At.Sub(k.At).Abs() < fetchedEvery {
 		return nil
 	}
 	kept[id] = f

@@ -164,6 +164,62 @@ func TestLongDayPutsAlikeTasksOnOneLine(t *testing.T) {
 	}
 }
 
+func TestCautionsStandOnceAndNotForWhatIsDone(t *testing.T) {
+	describe := func(cautions ...string) string {
+		b := &tasks.Board{On: today}
+		for i, words := range cautions {
+			k := task(husbandry.Feed, fmt.Sprintf("E%02d", i), "Feed", geckoRoom, today, tasks.Due)
+			if k.Caution = words; words == "done" {
+				k.Status = tasks.Done
+			}
+			b.Rows = append(b.Rows, tasks.Row{N: i + 1, Task: k})
+		}
+		c := Content{Install: "x", Now: morning, Today: today, Boards: []*tasks.Board{b}}
+		return byUID(mustBeValid(t, mustRender(t, c, Scope{})))["20270512.room-g.x@feed"].text("DESCRIPTION")
+	}
+	if got := describe("Wash your hands.", "Mind the heat lamp.", "Wash your hands.", "done", ""); !strings.HasSuffix(got, "\nCaution: Wash your hands.\nCaution: Mind the heat lamp.") || strings.Count(got, "Caution") != 2 {
+		t.Errorf("got\n%s", got)
+	}
+	var many []string
+	for i := range maxCautions + 3 {
+		many = append(many, fmt.Sprint("Caution number ", i))
+	}
+	got := describe(many...)
+	if strings.Count(got, "Caution: Caution number") != maxCautions || !strings.HasSuffix(got, "\nCaution: there are more cautions; read them in the digest before you begin.") {
+		t.Errorf("got\n%s", got)
+	}
+}
+
+func TestADescriptionHasAnEnd(t *testing.T) {
+	for _, n := range []int{maxRows, 2000} {
+		b := &tasks.Board{On: today}
+		for i := range n {
+			k := task(husbandry.Own, fmt.Sprintf("E%04d", i), "x", geckoRoom, today, tasks.Due)
+			k.Title = fmt.Sprint(strings.Repeat("sweep the floor ", 11), i) // no two alike
+			b.Rows = append(b.Rows, tasks.Row{N: i + 1, Task: k})
+		}
+		c := Content{Install: "x", Now: morning, Today: today, Boards: []*tasks.Board{b}}
+		e := byUID(mustBeValid(t, mustRender(t, c, Scope{})))["20270512.room-g.x@feed"]
+		got := e.text("DESCRIPTION")
+		if i := strings.LastIndex(got, "\n"); len(got) > maxDescription+300 || !strings.HasSuffix(got[i:], "more; the digest has all of them.") {
+			t.Errorf("%d tasks: %d octets, ending %q", n, len(got), got[i:])
+		}
+		var left int
+		if _, err := fmt.Sscanf(got[strings.LastIndex(got, "\n")+1:], "and %d tasks more", &left); err != nil {
+			t.Error(err)
+		}
+		listed := 0
+		for l := range strings.SplitSeq(got, "\n") {
+			if strings.Contains(l, "sweep") {
+				listed++
+			}
+		}
+		if listed+left != n || e.text("SUMMARY") != fmt.Sprintf("Gecko room: %d tasks", n) {
+			t.Errorf("%d tasks: %d listed, %d left, summary %q", n, listed, left, e.text("SUMMARY"))
+		}
+	}
+}
+
 func TestRoomFeedHasTheSameEvents(t *testing.T) {
 	r := NewRevisions(&Memory{})
 	c := sample()

@@ -29,7 +29,7 @@ const (
 type dayText struct {
 	name string // of the room, clean
 	when int    // -1 for a day past, 0 for today, +1 for a day to come
-	rows []tasks.Row
+	rows []row
 }
 
 func (t *dayText) count(s tasks.Status) int {
@@ -87,7 +87,7 @@ func (t *dayText) description() string {
 	}
 	listed := t.rows
 	heading := ""
-	put := func(r tasks.Row, line string) {
+	put := func(r row, line string) {
 		if h := t.heading(r); several && h != heading {
 			heading = h
 			lines = append(lines, h+":")
@@ -128,9 +128,9 @@ func (t *dayText) description() string {
 	return strings.Join(lines, "\n")
 }
 
-func isOpen(r tasks.Row) bool { return r.Status == tasks.Due || r.Status == tasks.Overdue }
+func isOpen(r row) bool { return r.Status == tasks.Due || r.Status == tasks.Overdue }
 
-func (t *dayText) heading(r tasks.Row) string {
+func (t *dayText) heading(r row) string {
 	switch {
 	case t.when <= 0 && r.Status == tasks.Overdue:
 		return "Overdue"
@@ -145,17 +145,17 @@ func (t *dayText) heading(r tasks.Row) string {
 }
 
 // line is a task as it is listed: "3. ✓ Top up the nest box of E07 – done".
-func (t *dayText) line(r tasks.Row) string {
+func (t *dayText) line(r row) string {
 	number := "• "
-	if t.when <= 0 && r.N > 0 {
-		number = fmt.Sprintf("%d. ", r.N)
+	if t.when <= 0 && r.n > 0 {
+		number = fmt.Sprintf("%d. ", r.n)
 	}
 	tick, after := t.standing(r)
 	return number + tick + title(r) + after
 }
 
 // standing says in a sign and in words what became of a task.
-func (t *dayText) standing(r tasks.Row) (tick, after string) {
+func (t *dayText) standing(r row) (tick, after string) {
 	switch {
 	case t.when > 0:
 		return "", ""
@@ -175,13 +175,13 @@ func (t *dayText) standing(r tasks.Row) (tick, after string) {
 	return "", ""
 }
 
-func title(r tasks.Row) string {
+func title(r row) string {
 	return cmp.Or(clean(r.Title, maxTitle), clean(string(r.Key), maxTitle))
 }
 
 // group is tasks that differ only in their subject, on one line.
 type group struct {
-	first tasks.Row
+	first row
 	rows  int
 	line  string
 }
@@ -222,11 +222,11 @@ func (t *dayText) grouped() []group {
 	return groups
 }
 
-func (t *dayText) number(r tasks.Row) string {
-	if t.when > 0 || r.N == 0 {
+func (t *dayText) number(r row) string {
+	if t.when > 0 || r.n == 0 {
 		return ""
 	}
-	return fmt.Sprintf(" (%d)", r.N)
+	return fmt.Sprintf(" (%d)", r.n)
 }
 
 // cautions are those of the tasks still to be done, each once.

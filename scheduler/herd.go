@@ -39,9 +39,9 @@ type Herd struct {
 // Animal is a record and what has been found of it.
 type Animal struct {
 	husbandry.Animal
-	// GravidTimes are the spans during which she was known to carry eggs, by
+	// GravidTimes are the times during which she was known to carry eggs, by
 	// date; the last one is open (To zero) while she does.
-	GravidTimes []Time
+	GravidTimes []Carrying
 	Laid        []*Clutch    // her clutches, by date
 	Mated       []civil.Date // matings seen, by date, each day once
 	Pairing     *husbandry.Pairing
@@ -60,6 +60,12 @@ type sighting struct {
 
 // Time is a span of days; To is zero while it lasts.
 type Time struct{ From, To civil.Date }
+
+// Carrying is a time during which a female was known to carry eggs: from a
+// sighting to the day she laid or was seen without. While it lasts Until is
+// the last day on which she is expected to, if that is known; a plan looks no
+// further ahead.
+type Carrying struct{ From, To, Until civil.Date }
 
 // Weight is one weighing.
 type Weight struct {
@@ -394,7 +400,7 @@ func (a *Animal) carry() {
 		for len(laid) > 0 && laid[0].Laid.Before(s.on) {
 			laid = laid[1:]
 		}
-		t := Time{From: s.on}
+		t := Carrying{From: s.on}
 		if len(laid) > 0 {
 			t.To = laid[0].Laid
 		}
@@ -497,9 +503,10 @@ func (a *Animal) stageAges() [3]stageAge {
 // On the day she lays she no longer does.
 func (a *Animal) GravidOn(day civil.Date) civil.Date {
 	for _, t := range a.GravidTimes {
-		if !day.Before(t.From) && (t.To.IsZero() || day.Before(t.To)) {
-			return t.From
+		if day.Before(t.From) || !t.To.IsZero() && !day.Before(t.To) || t.To.IsZero() && !t.Until.IsZero() && day.After(t.Until) {
+			continue
 		}
+		return t.From
 	}
 	return civil.Date{}
 }

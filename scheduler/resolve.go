@@ -124,11 +124,6 @@ func needsAnimals(k husbandry.Kind) bool {
 	return false
 }
 
-// recurring reports whether a routine comes back by itself.
-func (r *routine) recurring() bool {
-	return r.Cadence.Pattern == husbandry.Fixed || r.Cadence.Pattern == husbandry.SinceLast
-}
-
 // group is within what routines replace one another: their kind, and for work
 // that follows an event the event, because weighing a female three days after
 // laying is not the same work as the fortnightly weighing of everybody.
@@ -151,38 +146,34 @@ func (r *routine) group() group {
 
 // resolve returns, of the routines that match a subject, those that hold: of
 // each group the keeper's, else the care sheet's, else the common ones, less
-// what the keeper turned off. Among routines of one origin that recur, one
-// that asks for a passing state (daily feeding of the gravid) stands in for
-// those that do not, except for supplements, which are different powders.
+// what the keeper turned off. Those of one origin hold side by side.
 func resolve(match []*routine) []*routine {
-	strongest := make(map[group]husbandry.Origin, len(match))
-	off := make(map[husbandry.Kind]bool)
-	stated := make(map[group]bool)
+	type best struct {
+		group
+		origin husbandry.Origin
+	}
+	var strongest []best // a subject has few groups: no map
+	find := func(g group) int { return slices.IndexFunc(strongest, func(b best) bool { return b.group == g }) }
+	var off []husbandry.Kind
 	for _, r := range match {
 		if r.Off {
-			off[r.Kind] = true
+			off = append(off, r.Kind)
 			continue
 		}
-		g := r.group()
-		if best, ok := strongest[g]; !ok || r.Origin < best {
-			strongest[g] = r.Origin
-		}
-	}
-	for _, r := range match {
-		if g := r.group(); !r.Off && r.Origin == strongest[g] && len(r.For.States) > 0 && r.recurring() && r.Kind != husbandry.Supplement {
-			stated[g] = true
+		if i := find(r.group()); i < 0 {
+			strongest = append(strongest, best{r.group(), r.Origin})
+		} else {
+			strongest[i].origin = min(strongest[i].origin, r.Origin)
 		}
 	}
 	held := match[:0:0]
 	for _, r := range match {
-		g := r.group()
-		if r.Off || r.Origin != strongest[g] || off[r.Kind] && r.Origin != husbandry.Keeper {
+		if r.Off || r.Origin != husbandry.Keeper && slices.Contains(off, r.Kind) {
 			continue
 		}
-		if stated[g] && r.recurring() && len(r.For.States) == 0 {
-			continue
+		if strongest[find(r.group())].origin == r.Origin {
+			held = append(held, r)
 		}
-		held = append(held, r)
 	}
 	return held
 }
@@ -197,10 +188,15 @@ type activity struct {
 	spans []Time
 }
 
+// turnsBack is how many days back it is told when a subject began to match.
+const turnsBack = 62
+
 // activities returns the recurring, windowed and riding routines that hold for
-// a subject at some time from lookBack days ago to the horizon.
+// a subject at some time from turnsBack days ago to the horizon.
 func (p *planner) activities(s *subject) []activity {
 	var list []activity
+	candidates := p.candidates(s)
+	var match []*routine
 	begin := civil.Date{}
 	for i := 0; i <= len(s.turns); i++ {
 		end := p.horizon
@@ -209,9 +205,15 @@ func (p *planner) activities(s *subject) []activity {
 		}
 		day := begin
 		if day.IsZero() {
-			day = civil.Min(end, p.on.AddDays(-lookBack))
+			day = civil.Min(end, p.on.AddDays(-turnsBack))
 		}
-		for _, r := range resolve(p.matching(s, day)) {
+		match = match[:0]
+		for _, r := range candidates {
+			if r.matches(s, day) {
+				match = append(match, r)
+			}
+		}
+		for _, r := range resolve(match) {
 			j := slices.IndexFunc(list, func(a activity) bool { return a.r == r })
 			if j < 0 {
 				list = append(list, activity{s: s, r: r, spans: []Time{{begin, end}}})
@@ -230,19 +232,47 @@ func (p *planner) activities(s *subject) []activity {
 	return list
 }
 
-// matching returns the routines that are for a subject on a day, anchored ones
-// aside: those are looked up for their event.
-func (p *planner) matching(s *subject, day civil.Date) []*routine {
-	var match []*routine
-	for _, r := range p.byScope[s.scope] {
+type scopeSpecies struct {
+	scope   husbandry.Scope
+	species husbandry.ID
+}
+
+// candidates returns the routines that may be for a subject, in the order of
+// the records: those for every species and those for its own. Anchored ones
+// are looked up for their event.
+func (p *planner) candidates(s *subject) []*routine {
+	var species []husbandry.ID
+	if s.clutch != nil {
+		species = append(species, s.clutch.Species)
+	} else {
+		for _, a := range s.animals {
+			if !slices.Contains(species, a.Species) {
+				species = append(species, a.Species)
+			}
+		}
+	}
+	if len(species) == 1 {
+		k := scopeSpecies{s.scope, species[0]}
+		if _, ok := p.forSpecies[k]; !ok {
+			p.forSpecies[k] = p.selectFor(s.scope, species)
+		}
+		return p.forSpecies[k]
+	}
+	return p.selectFor(s.scope, species)
+}
+
+func (p *planner) selectFor(scope husbandry.Scope, species []husbandry.ID) []*routine {
+	var list []*routine
+	for _, r := range p.byScope[scope] {
 		if r.Cadence.Pattern == husbandry.Anchored && !r.Off {
 			continue
 		}
-		if r.matches(s, day) {
-			match = append(match, r)
+		if scope == husbandry.OfKeeper || scope == husbandry.OfRoom || r.sel.species == nil ||
+			slices.ContainsFunc(species, func(id husbandry.ID) bool { return r.sel.species[id] }) {
+			list = append(list, r)
 		}
 	}
-	return match
+	return list
 }
 
 // on returns the span that holds day.
@@ -261,10 +291,10 @@ func (p *planner) owedFrom(a *activity, span Time) civil.Date {
 	return civil.Max(civil.Max(p.began, a.s.came), span.From)
 }
 
-// turns returns the days, after the plan's look back and up to its horizon, on
+// turns returns the days, from turnsBack days ago up to the plan's horizon, on
 // which an animal begins or ceases to match something.
 func (p *planner) turns(into []civil.Date, a *Animal) []civil.Date {
-	from := p.on.AddDays(-lookBack)
+	from := p.on.AddDays(-turnsBack)
 	add := func(d civil.Date) {
 		if d.After(from) && !d.After(p.horizon) {
 			into = append(into, d)
@@ -281,6 +311,9 @@ func (p *planner) turns(into []civil.Date, a *Animal) []civil.Date {
 	}
 	for _, t := range a.GravidTimes {
 		add(t.From)
+		if t.To.IsZero() && !t.Until.IsZero() {
+			add(t.Until.AddDays(1))
+		}
 		add(t.To)
 	}
 	for i := len(a.Laid) - 1; i >= 0 && a.Laid[i].Laid.AddDays(postLaying+1).After(from); i-- {

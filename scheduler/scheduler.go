@@ -79,13 +79,15 @@ type planner struct {
 
 	routines []*routine
 	byScope  map[husbandry.Scope][]*routine
-	hosted   map[husbandry.Kind]bool
-	hosts    map[hostKey][]host
-	places   map[husbandry.ID]tasks.Place
-	hatch    map[husbandry.ID]incubation.Forecast
-	lay      map[husbandry.ID]season.Window
-	pair     map[husbandry.ID]season.Window
-	mates    map[husbandry.ID]bool // species with a breeding male
+	// forSpecies remembers the candidates for subjects of one species.
+	forSpecies map[scopeSpecies][]*routine
+	hosted     map[husbandry.Kind]bool
+	hosts      map[hostKey][]host
+	places     map[husbandry.ID]tasks.Place
+	hatch      map[husbandry.ID]incubation.Forecast
+	lay        map[husbandry.ID]season.Window
+	pair       map[husbandry.ID]season.Window
+	mates      map[husbandry.ID]bool // species with a breeding male
 
 	subjects map[husbandry.ID]*subject
 	laidIn   map[husbandry.ID]civil.Date // latest laying in an enclosure
@@ -113,12 +115,15 @@ func newPlanner(in Input) *planner {
 	p := &planner{
 		rec: in.Records, h: in.History, fore: in.Forecasts, on: in.On, to: civil.Max(in.On, in.To),
 		byScope: make(map[husbandry.Scope][]*routine),
-		hosted:  make(map[husbandry.Kind]bool),
-		hosts:   make(map[hostKey][]host),
-		hatch:   make(map[husbandry.ID]incubation.Forecast),
-		lay:     make(map[husbandry.ID]season.Window),
-		pair:    make(map[husbandry.ID]season.Window),
-		mates:   make(map[husbandry.ID]bool),
+
+		forSpecies: make(map[scopeSpecies][]*routine),
+
+		hosted: make(map[husbandry.Kind]bool),
+		hosts:  make(map[hostKey][]host),
+		hatch:  make(map[husbandry.ID]incubation.Forecast),
+		lay:    make(map[husbandry.ID]season.Window),
+		pair:   make(map[husbandry.ID]season.Window),
+		mates:  make(map[husbandry.ID]bool),
 
 		subjects: make(map[husbandry.ID]*subject),
 		ofKind:   make(map[hostKey][]husbandry.ID),
@@ -168,6 +173,11 @@ func newPlanner(in Input) *planner {
 	for _, a := range p.herd.Animals {
 		if a.Sex == husbandry.Male && a.Breeding && a.PresentOn(p.on) && a.StageOn(p.on) == husbandry.Adult {
 			p.mates[a.Species] = true
+		}
+	}
+	for _, a := range p.herd.Animals {
+		if n := len(a.GravidTimes); n > 0 && a.GravidTimes[n-1].To.IsZero() {
+			a.GravidTimes[n-1].Until = civil.Max(p.on, p.laying(a).To)
 		}
 	}
 	p.laidIn = p.laidLately()

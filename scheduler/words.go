@@ -178,16 +178,18 @@ func (n noun) count(c int) string {
 	return count(c, n.one)
 }
 
-// title names what is to be done, and to whom.
+// title names what is to be done, and to whom: in the routine's own words, or
+// where those only begin the kind's, in the kind's.
 func (p *planner) title(s *subject, r *routine) string {
-	if r.Title != "" {
+	own := kindTitle(r.Kind, s, string(r.ID))
+	if r.Title != "" && !strings.HasPrefix(own, strings.TrimSpace(r.Title)+" ") {
 		t := r.Title
 		if s.name != "" {
 			t += ": " + s.label()
 		}
 		return plainWords(t)
 	}
-	return plainWords(kindTitle(r.Kind, s, string(r.ID)))
+	return plainWords(own)
 }
 
 func kindTitle(k husbandry.Kind, s *subject, id string) string {

@@ -20,6 +20,9 @@ type Row struct {
 	// N is the number a reply uses, from 1; 0 for a task that lapsed.
 	N int
 	Task
+	// Late says that the task was overdue when the day began, or is now; it
+	// stays so when the task is done.
+	Late bool
 }
 
 // NewBoard joins the plan of a day as it stood when the day began with the
@@ -67,7 +70,7 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 			return
 		}
 		rank[t.Key] = boardRank(t)
-		row := Row{N: number[t.Key], Task: t}
+		row := Row{N: number[t.Key], Task: t, Late: t.Status == Overdue}
 		switch o := h.Outcome(t.Key); {
 		case t.Status == Lapsed:
 			row.N = 0

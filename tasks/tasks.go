@@ -111,6 +111,11 @@ type Window struct {
 	// Today is the probability, 0 to 1, that it happens on the day of the
 	// plan, given that it has not happened before.
 	Today float64
+	// By has the probability, 0 to 1, that it has happened by the end of the
+	// day of the plan (By[0]), of the day after it (By[1]) and so on for a
+	// week, given that it had not when the day of the plan began; nil where
+	// only the span is known.
+	By    []float64
 	Basis string // what the window is computed from, in words
 }
 

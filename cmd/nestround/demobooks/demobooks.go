@@ -34,11 +34,26 @@ var templates embed.FS
 type File struct {
 	Name string // relative to the books, with slashes
 	Data []byte
+	// Secret files are for their owner alone to read.
+	Secret bool
 }
 
-// Files renders the books for a day, sorted by name. The same day always gives
-// the same bytes.
-func Files(today civil.Date) ([]File, error) {
+// Setting is where the books are used. The zero Setting is a mail folder beside
+// the books, in Vienna.
+type Setting struct {
+	Zone       string // IANA name
+	SMTP, IMAP string // host:port of a mail server on this machine
+	// User and Password log in to both; the password goes into a file of its
+	// own.
+	User, Password string
+}
+
+// Files renders the books for a day, sorted by name. The same day and setting
+// always give the same bytes.
+func Files(today civil.Date, in Setting) ([]File, error) {
+	if in.Zone == "" {
+		in.Zone = "Europe/Vienna"
+	}
 	names, err := fs.Glob(templates, "books/*.toml.tmpl")
 	if err != nil {
 		return nil, err
@@ -64,12 +79,15 @@ func Files(today civil.Date) ([]File, error) {
 			return nil, fmt.Errorf("read sample %q: %w", name, err)
 		}
 		var b bytes.Buffer
-		if err := t.Execute(&b, nil); err != nil {
+		if err := t.Execute(&b, in); err != nil {
 			return nil, fmt.Errorf("fill sample %q in: %w", name, err)
 		}
-		files = append(files, File{strings.TrimSuffix(path.Base(name), ".tmpl"), b.Bytes()})
+		files = append(files, File{Name: strings.TrimSuffix(path.Base(name), ".tmpl"), Data: b.Bytes()})
 	}
 	files = append(files, years...)
+	if in.Password != "" {
+		files = append(files, File{Name: "secrets/mail", Data: []byte(in.Password + "\n"), Secret: true})
+	}
 	slices.SortFunc(files, func(a, b File) int { return strings.Compare(a.Name, b.Name) })
 	return files, nil
 }
@@ -95,8 +113,8 @@ func yearFiles(today civil.Date) ([]File, error) {
 
 // Write renders the books for a day into dir, which it makes where it has to.
 // It overwrites nothing: a file that is already there is an error.
-func Write(dir string, today civil.Date) error {
-	files, err := Files(today)
+func Write(dir string, today civil.Date, in Setting) error {
+	files, err := Files(today, in)
 	if err != nil {
 		return err
 	}
@@ -105,7 +123,11 @@ func Write(dir string, today civil.Date) error {
 		if err := os.MkdirAll(filepath.Dir(to), 0o755); err != nil {
 			return fmt.Errorf("make sample books: %w", err)
 		}
-		w, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		perm := fs.FileMode(0o644)
+		if f.Secret {
+			perm = 0o600
+		}
+		w, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, perm)
 		if err != nil {
 			return fmt.Errorf("make sample books: %w", err)
 		}

@@ -27,7 +27,7 @@ const golden = "../../../testdata/books/demo"
 
 // The golden books are what other tests plan with.
 func TestGoldenBooksAreTheDemoOfOneDay(t *testing.T) {
-	files, err := Files(civil.MustParse("2027-05-12"))
+	files, err := Files(civil.MustParse("2027-05-12"), Setting{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,7 +35,7 @@ func TestGoldenBooksAreTheDemoOfOneDay(t *testing.T) {
 		if err := os.RemoveAll(golden); err != nil {
 			t.Fatal(err)
 		}
-		if err := Write(golden, civil.MustParse("2027-05-12")); err != nil {
+		if err := Write(golden, civil.MustParse("2027-05-12"), Setting{}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -66,14 +66,14 @@ func TestGoldenBooksAreTheDemoOfOneDay(t *testing.T) {
 func TestWriteOverwritesNothing(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "new", "books")
 	day := civil.MustParse("2027-05-12")
-	if err := Write(dir, day); err != nil {
+	if err := Write(dir, day, Setting{}); err != nil {
 		t.Fatal(err)
 	}
 	keeper := filepath.Join(dir, "keeper.toml")
 	if err := os.WriteFile(keeper, []byte("mine"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if err := Write(dir, day); err == nil {
+	if err := Write(dir, day, Setting{}); err == nil {
 		t.Error("a second writing went through")
 	}
 	if b, err := os.ReadFile(keeper); err != nil || string(b) != "mine" {
@@ -163,7 +163,7 @@ func sheetRoutines(t *testing.T) (routines map[string]table, species map[string]
 		if err != nil {
 			t.Fatal(err)
 		}
-		files = append(files, File{name, b})
+		files = append(files, File{Name: name, Data: b})
 	}
 	sheets := decode(t, files)
 	routines, species = make(map[string]table), make(map[string]bool)
@@ -182,7 +182,7 @@ func sheetRoutines(t *testing.T) (routines map[string]table, species map[string]
 func TestReferencesHoldOnAnyDay(t *testing.T) {
 	_, sheets := sheetRoutines(t)
 	for _, day := range days() {
-		files, err := Files(day)
+		files, err := Files(day, Setting{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -220,7 +220,7 @@ func TestReferencesHoldOnAnyDay(t *testing.T) {
 }
 
 func TestTheDemoHasWhatItShows(t *testing.T) {
-	files, err := Files(civil.MustParse("2027-05-12"))
+	files, err := Files(civil.MustParse("2027-05-12"), Setting{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -242,7 +242,7 @@ func TestTheDemoHasWhatItShows(t *testing.T) {
 func TestHistoryIsOneKeepersThreeWeeks(t *testing.T) {
 	routines, _ := sheetRoutines(t)
 	for _, day := range days() {
-		files, err := Files(day)
+		files, err := Files(day, Setting{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -340,7 +340,7 @@ func date(t *testing.T, v any) civil.Date {
 
 func TestTheDaybookTakesTheHistory(t *testing.T) {
 	dir, day := t.TempDir(), civil.MustParse("2027-01-10") // two years' files
-	if err := Write(dir, day); err != nil {
+	if err := Write(dir, day, Setting{}); err != nil {
 		t.Fatal(err)
 	}
 	entries, problems, err := daybook.Read(dir)

@@ -1,0 +1,378 @@
+package config
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"nestround/config/diag"
+	"nestround/config/tables"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+func readSettings(src string) (Settings, diag.List) {
+	var list diag.List
+	root := tables.Parse("keeper.toml", []byte(src), &list)
+	s := Read(root, "/books")
+	root.Done()
+	list.Sort()
+	return s, list
+}
+
+func TestSettingsAreWhatTheFileSays(t *testing.T) {
+	s, list := readSettings(`
+name = "Mornings at the lizard room"
+zone = "Europe/Vienna"
+latitude = -48.2
+units = "us"
+began = 2026-11-01
+[rounds]
+morning = "07:00"
+midday = "12:15"
+evening = "20:00"
+[digest]
+at = "05:45"
+from = "nestround <lizards@example.org>"
+to = ["keeper@example.org", "Second <second@example.org>"]
+reply_to = "replies@example.org"
+plus_addressing = true
+[mail.out]
+smtp = "smtp.example.org:465"
+security = "tls"
+user = "lizards@example.org"
+password_file = "secrets/mail"
+ca_file = "secrets/ca.pem"
+maildir = ""
+[mail.in]
+imap = "[::1]:1143"
+security = "none"
+user = "lizards"
+password_env = "NESTROUND_MAIL_PASSWORD"
+ca_file = ""
+mailbox = "Lizards"
+poll = "90 seconds"
+authserv_id = "mx.example.org"
+trust = "token"
+maildir = ""
+[page]
+listen = "localhost:80"
+url = "https://lizards.example.org/"
+[calendar]
+past_days = 0
+ahead_days = 400
+alarms = true
+`)
+	if len(list) > 0 {
+		t.Fatalf("problems: %v", list)
+	}
+	zone := s.Zone
+	if zone.String() != "Europe/Vienna" {
+		t.Errorf("the zone is %v", zone)
+	}
+	latitude := -48.2
+	want := Settings{
+		Name: "Mornings at the lizard room", ZoneName: "Europe/Vienna", Zone: zone, Latitude: &latitude, Units: husbandry.US, Began: civil.MustParse("2026-11-01"),
+		Rounds: Rounds{Morning: 7 * 60, Midday: 12*60 + 15, Evening: 20 * 60},
+		Digest: Digest{At: 5*60 + 45, From: "nestround <lizards@example.org>", To: []string{"keeper@example.org", "Second <second@example.org>"}, ReplyTo: "replies@example.org", PlusAddressing: true},
+		Out:    &Out{SMTP: "smtp.example.org:465", Security: TLS, User: "lizards@example.org", Password: SecretFile("/books/secrets/mail"), CAFile: "/books/secrets/ca.pem"},
+		In: &In{IMAP: "[::1]:1143", Security: NoTLS, User: "lizards", Password: SecretEnv("NESTROUND_MAIL_PASSWORD"), Mailbox: "Lizards", Poll: 90 * time.Second,
+			AuthservID: "mx.example.org", Trust: Token},
+		Page:     Page{Listen: "localhost:80", URL: "https://lizards.example.org"},
+		Calendar: Calendar{AheadDays: 400, Alarms: true},
+	}
+	if !reflect.DeepEqual(s, want) {
+		t.Errorf("got  %+v\nwant %+v", s, want)
+	}
+}
+
+func TestWhatIsNotSaid(t *testing.T) {
+	s, list := readSettings("zone = \"UTC\"\n")
+	if len(list) > 0 {
+		t.Fatalf("problems: %v", list)
+	}
+	want := Default()
+	want.Zone = s.Zone
+	if !reflect.DeepEqual(s, want) || s.Digest.At.String() != "06:00" || s.Rounds.Morning.String() != "06:30" || s.Rounds.Evening.String() != "19:00" ||
+		s.Page.Listen != "127.0.0.1:8734" || s.Calendar.PastDays != 14 || s.Calendar.AheadDays != 120 || s.Units != husbandry.Metric || s.Out != nil || s.In != nil {
+		t.Errorf("got %+v", s)
+	}
+	s, list = readSettings("zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\nto = [\"k@example.org\"]\n[mail]\nout = { maildir = \"out\" }\nin = { maildir = \"/var/mail/in\", trust = \"token\" }\n")
+	if len(list) > 0 {
+		t.Fatalf("problems: %v", list)
+	}
+	if s.Digest.ReplyTo != "a@example.org" || s.Out.Maildir != "/books/out" || s.In.Maildir != "/var/mail/in" || s.In.Mailbox != "INBOX" || s.In.Poll != 10*time.Minute {
+		t.Errorf("got %+v, %+v, %+v", s.Digest, s.Out, s.In)
+	}
+}
+
+// Each row is a keeper.toml with one problem.
+func TestProblemsOfSettings(t *testing.T) {
+	const digest = "zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\nto = [\"k@example.org\"]\n"
+	out := func(rest string) string { return digest + "[mail.out]\n" + rest }
+	in := func(rest string) string { return digest + "[mail.in]\n" + rest }
+	for _, c := range []struct {
+		name, src string
+		want      string // line:column: severity: beginning of the message; "" for none
+	}{
+		{"no zone", "", "1:1: error: the file has no `zone`"},
+		{"the machine's zone", "zone = \"Local\"", "1:8: error: `zone`: there is no time zone \"Local\""},
+		{"an old name of a zone", "zone = \"US/Pacific\"", ""},
+		{"a digest at four", "zone = \"UTC\"\n[digest]\nat = \"04:00\"\n", ""},
+		{"a digest at midnight", "zone = \"UTC\"\n[digest]\nat = \"00:00\"\n", "3:6: warning: 00:00 may fall into the hours"},
+		{"a digest at 3:59", "zone = \"UTC\"\n[digest]\nat = \"03:59\"\n", "3:6: warning: 03:59 may fall into the hours"},
+		{"a cron digest by night", "zone = \"UTC\"\n[digest]\ncron = \"30 2 * * *\"\n", "3:8: warning: `30 2 * * *` may fall"},
+		{"a cron digest of many hours", "zone = \"UTC\"\n[digest]\ncron = \"0 * * * *\"\n", "3:8: warning: `0 * * * *` may fall"},
+		{"a cron digest", "zone = \"UTC\"\n[digest]\ncron = \"0 6 * * mon-fri\"\n", ""},
+		{"a digest for nobody", "zone = \"UTC\"\n[digest]\nto = []\n", "3:6: warning: `to` names nobody"},
+		{"mail, but no digest", "zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\n[mail.out]\nmaildir = \"x\"\n", "2:1: error: [digest] has no `to`"},
+		{"an address with a line end", digest + "reply_to = \"a@example.org\\nBcc: x@example.org\"\n", "5:12: error: `reply_to` is one line of text"},
+		{"a password in the server", out("smtp = \"user:hunter2@smtp.example.org:465\"\n"), "6:8: error: `smtp`: not a host and port"},
+		{"no port", out("smtp = \"smtp.example.org\"\n"), "6:8: error: `smtp`: not a host and port"},
+		{"a port too high", out("smtp = \"smtp.example.org:70000\"\n"), "6:8: error: `smtp`: not a host and port"},
+		{"in clear to another machine", out("smtp = \"smtp.example.org:25\"\nsecurity = \"none\"\n"), "7:12: error: mail and password would travel in clear"},
+		{"in clear to a look-alike", out("smtp = \"localhost.example.org:25\"\nsecurity = \"none\"\n"), "7:12: error: mail and password would travel in clear"},
+		{"in clear on this machine", out("smtp = \"127.0.0.1:25\"\nsecurity = \"none\"\n"), ""},
+		{"tls at the port of starttls", out("smtp = \"smtp.example.org:587\"\n"), "5:1: warning: port 587 is usually one of starttls"},
+		{"starttls at the port of tls", out("smtp = \"smtp.example.org:465\"\nsecurity = \"starttls\"\n"), "7:12: warning: port 465 is usually one of tls"},
+		{"a user without a password", out("smtp = \"smtp.example.org:465\"\nuser = \"u\"\n"), "5:1: error: [mail.out] has no `password_file` or `password_env`"},
+		{"a password without a user", out("smtp = \"smtp.example.org:465\"\npassword_env = \"P\"\n"), "5:1: error: [mail.out] has no `user`"},
+		{"nobody logs in", out("smtp = \"smtp.example.org:465\"\n"), ""},
+		{"no way out", out("ca_file = \"x\"\n"), "5:1: error: [mail.out] has no `smtp` or `maildir`"},
+		{"two ways out", out("smtp = \"smtp.example.org:465\"\nmaildir = \"x\"\n"), "7:1: error: [mail.out] has both"},
+		{"the password instead of its variable", out("smtp = \"smtp.example.org:465\"\nuser = \"u\"\npassword_env = \"a b=c\"\n"), "8:16: error: not the name of an environment variable"},
+		{"a mailbox without a login", in("imap = \"imap.example.org:993\"\ntrust = \"token\"\nuser = \"u\"\n"), "5:1: error: [mail.in] has no `password_file`"},
+		{"nobody vouches", in("maildir = \"in\"\n"), "5:1: error: [mail.in] has no `authserv_id`"},
+		{"looking too often", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"10 seconds\"\n"), "8:8: error: `poll`: \"10 seconds\" is not between"},
+		{"looking too rarely", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"25 hours\"\n"), "8:8: error: `poll`: \"25 hours\" is not between"},
+		{"a number that overflows", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"9999999999999 hours\"\n"), "8:8: error: `poll`:"},
+		{"a page for everybody", "zone = \"UTC\"\n[page]\nlisten = \":8734\"\n", "3:10: warning: everybody in the network"},
+		{"a link in clear", "zone = \"UTC\"\n[page]\nurl = \"http://lizards.example.org\"\n", "3:7: warning: links of http"},
+		{"a link in clear on this machine", "zone = \"UTC\"\n[page]\nurl = \"http://localhost:8734\"\n", ""},
+		{"a link with a login", "zone = \"UTC\"\n[page]\nurl = \"https://u:p@lizards.example.org\"\n", "3:7: error: `url`: not a web address"},
+		{"a link of another sort", "zone = \"UTC\"\n[page]\nurl = \"javascript:x\"\n", "3:7: error: `url`: not a web address"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			_, list := readSettings(c.src)
+			var got []string
+			for _, p := range list {
+				got = append(got, fmt.Sprintf("%d:%d: %s: %s", p.Line, p.Column, p.Severity, p.Message))
+				if strings.Contains(p.Message+p.Hint, "hunter2") {
+					t.Error("the password is shown")
+				}
+			}
+			switch {
+			case c.want == "" && len(got) > 0:
+				t.Errorf("got %q", got)
+			case c.want != "" && (len(got) != 1 || !strings.HasPrefix(got[0], c.want)):
+				t.Errorf("got  %q\nwant %q", got, c.want)
+			}
+		})
+	}
+}
+
+func TestASecretInClearIsRefused(t *testing.T) {
+	for _, src := range []string{
+		"zone = \"UTC\"\npassword = \"hunter2\"\n",
+		"zone = \"UTC\"\n[mail]\npassword = \"hunter2\"\n",
+		"zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\nto = [\"a@example.org\"]\n[mail.out]\nsmtp = \"a.example.org:465\"\nuser = \"u\"\npassword = \"hunter2\"\n",
+		"zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\nto = [\"a@example.org\"]\n[mail.out]\nsmtp = \"a.example.org:465\"\nuser = \"u\"\npwd = \"hunter2\"\n",
+	} {
+		_, list := readSettings(src)
+		var b bytes.Buffer
+		if err := list.Print(&b); err != nil {
+			t.Fatal(err)
+		}
+		if !list.HasErrors() || len(list) != 1 || strings.Contains(b.String(), "hunter2") || !strings.Contains(b.String(), "password_file") {
+			t.Errorf("%s\ngives\n%s", src, b.String())
+		}
+	}
+}
+
+func TestSecretIsPrintedNowhere(t *testing.T) {
+	t.Setenv("NESTROUND_TEST_SECRET", "hunter2")
+	s := SecretEnv("NESTROUND_TEST_SECRET")
+	settings := Settings{Out: &Out{Password: s}}
+	for _, verb := range []string{"%v", "%+v", "%#v", "%s", "%q", "%d", "%x", "%10v"} {
+		for _, v := range []any{s, &s, *settings.Out, []Secret{s}, map[string]Secret{"p": s}} {
+			got := fmt.Sprintf(verb, v)
+			if strings.Contains(got, "NESTROUND_TEST_SECRET") || strings.Contains(got, "hunter2") || !strings.Contains(got, hidden) {
+				t.Errorf("%s of %T prints %s", verb, v, got)
+			}
+		}
+	}
+	var b bytes.Buffer
+	slog.New(slog.NewJSONHandler(&b, nil)).Info("x", "secret", s, "out", settings.Out)
+	j, err := json.Marshal(settings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, got := range []string{s.String(), b.String(), string(j)} {
+		if strings.Contains(got, "NESTROUND_TEST_SECRET") || strings.Contains(got, "hunter2") || !strings.Contains(got, hidden) {
+			t.Errorf("prints %s", got)
+		}
+	}
+	if got, err := s.Read(); err != nil || got != "hunter2" {
+		t.Errorf("reads %q, %v", got, err)
+	}
+}
+
+func TestSecretRead(t *testing.T) {
+	dir := t.TempDir()
+	write := func(name, content string, mode os.FileMode) Secret {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, []byte(content), mode); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Chmod(path, mode); err != nil {
+			t.Fatal(err)
+		}
+		return SecretFile(path)
+	}
+	t.Setenv("NESTROUND_TEST_EMPTY", "")
+	t.Setenv("NESTROUND_TEST_LINE", "hunter2\n")
+	for _, c := range []struct {
+		name   string
+		secret Secret
+		want   string
+		err    string
+	}{
+		{"plain", write("a", "hunter2", 0o600), "hunter2", ""},
+		{"one line end", write("b", "hunter2\n", 0o600), "hunter2", ""},
+		{"one line end of Windows", write("c", "hunter2\r\n", 0o600), "hunter2", ""},
+		{"blanks count", write("d", " hunter2 \n", 0o600), " hunter2 ", ""},
+		{"for the group", write("e", "hunter2\n", 0o640), "hunter2", ""},
+		{"for everybody", write("f", "hunter2\n", 0o644), "", "chmod 600 " + filepath.Join(dir, "f")},
+		{"two lines", write("g", "hunter2\n\n", 0o600), "", "more than one line"},
+		{"empty", write("h", "\n", 0o600), "", "is empty"},
+		{"too long", write("i", strings.Repeat("hunter2", 1000), 0o600), "", "longer than 4096"},
+		{"a NUL byte", write("j", "hunter2\x00", 0o600), "", "more than one line"},
+		{"no file", SecretFile(filepath.Join(dir, "none")), "", "no such file"},
+		{"a folder", SecretFile(dir), "", "it is not a file"},
+		{"a variable that is not set", SecretEnv("NESTROUND_TEST_NOT_SET"), "", "NESTROUND_TEST_NOT_SET is not set"},
+		{"a variable that is empty", SecretEnv("NESTROUND_TEST_EMPTY"), "", "is empty"},
+		{"a variable with a line end", SecretEnv("NESTROUND_TEST_LINE"), "hunter2", ""},
+		{"none", Secret{}, "", ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got, err := c.secret.Read()
+			if got != c.want || (err == nil) != (c.err == "") || err != nil && !strings.Contains(err.Error(), c.err) {
+				t.Errorf("got %q, %v", got, err)
+			}
+			if err != nil && strings.Contains(err.Error(), "hunter2") {
+				t.Errorf("the error tells the password: %v", err)
+			}
+			if err != nil && strings.Count(err.Error(), dir) > 1 && c.name != "for everybody" {
+				t.Errorf("the error says the path twice: %v", err)
+			}
+		})
+	}
+	if _, err := SecretFile(filepath.Join(dir, "none")).Read(); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("the cause is lost: %v", err)
+	}
+}
+
+func TestParseCron(t *testing.T) {
+	for _, c := range []struct {
+		name, expression string
+		first            string // the first moment after 2027-01-01T00:00Z; or the error
+	}{
+		{"every day", "0 6 * * *", "2027-01-01T06:00:00Z"},
+		{"padded", "  0  6 * * * ", "2027-01-01T06:00:00Z"},
+		{"Sunday", "0 6 * * 0", "2027-01-03T06:00:00Z"},
+		{"Sunday by name", "0 6 * * sun", "2027-01-03T06:00:00Z"},
+		{"leap day", "0 6 29 2 *", "2028-02-29T06:00:00Z"},
+		{"either", "0 6 13 * 5", "2027-01-01T06:00:00Z"}, // crontab(5): a Friday, though not a 13th
+		{"Sunday as seven", "0 6 * * 7", "write 0 or sun"},
+		{"Sunday as seven in a list", "0 6 * * 1,7", "write 0 or sun"},
+		{"Sunday as seven in a range", "0 6 * * 5-7", "write 0 or sun"},
+		{"never", "0 6 31 4 *", "never comes"},
+		{"step too long", "*/100 6 * * *", "is not from 1 to 59"},
+		{"no step", "*/0 6 * * *", "is not from 1 to 59"},
+		{"step beyond numbers", "*/99999999999999999999 6 * * *", "is not from 1 to 59"},
+		{"zone", "TZ=Europe/Vienna 0 6 * * *", "names a time zone"},
+		{"zone alone", "CRON_TZ=Europe/Vienna", "names a time zone"},
+		{"zone cut off", "TZ=", "names a time zone"},
+		{"word", "@daily", "five fields"},
+		{"interval", "@every 1s", "five fields"},
+		{"seconds", "0 0 6 * * *", "6 fields"},
+		{"nothing", "", "0 fields"},
+		{"out of range", "0 24 * * *", "not a cron expression"},
+		{"letters", "a b c d e", "not a cron expression"},
+		{"backwards", "0 6 5-1 * *", "not a cron expression"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s, err := ParseCron(c.expression)
+			if err != nil {
+				if !strings.Contains(err.Error(), c.first) {
+					t.Errorf("got the error %v, want %s", err, c.first)
+				}
+				return
+			}
+			if got := s.Next(time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)).Format(time.RFC3339); got != c.first {
+				t.Errorf("first at %s, want %s", got, c.first)
+			}
+		})
+	}
+}
+
+func TestCronMixesDays(t *testing.T) {
+	for expression, want := range map[string]bool{"0 0 1 * 5": true, "0 0 */2 * mon": true, "0 0 1 * *": false, "0 0 * * 5": false, "0 0 ? * 5": false, "": false} {
+		if got := CronMixesDays(expression); got != want {
+			t.Errorf("%q: %v", expression, got)
+		}
+	}
+}
+
+// Keys is what Read asks for, so that settings in another file are recognised.
+func TestKeysAreThoseOfRead(t *testing.T) {
+	for _, key := range Keys() {
+		var list diag.List
+		root := tables.Parse("f", []byte(key+" = 1\n"), &list)
+		Read(root, "")
+		list = nil
+		root.Done()
+		if len(list) > 0 {
+			t.Errorf("Read does not know %s", key)
+		}
+	}
+	_, list := readSettings("zone = \"UTC\"\nrooms = 1\n")
+	if len(list) != 1 {
+		t.Errorf("an unknown key passes: %v", list)
+	}
+}
+
+func TestPollRoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(30, 24*60*60).Draw(t, "seconds")
+		got, err := parsePoll(fmt.Sprintf("%d seconds", n))
+		if err != nil || got != time.Duration(n)*time.Second {
+			t.Fatalf("got %v, %v", got, err)
+		}
+	})
+}
+
+func FuzzParseCron(f *testing.F) {
+	for _, s := range []string{"0 6 * * *", "TZ=", "CRON_TZ=x", "@every 1s", "*/2 1-5/2 ? jan-mar sun,mon", "0 0 29 2 *", "-1 - , / *", "0 0 1-31/999999999999 * *"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		schedule, err := ParseCron(s)
+		if (err == nil) != (schedule != nil) {
+			t.Fatalf("%q: %v, %v", s, schedule, err)
+		}
+		if err == nil && schedule.Next(time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)).IsZero() {
+			t.Errorf("%q never comes", s)
+		}
+	})
+}

@@ -491,6 +491,67 @@ func TestPoisonMail(t *testing.T) {
 	}
 }
 
+// answering is a way between a client and a server on which somebody answers
+// one command, recognised by a part of it, in the server's place. The answer
+// begins after the command's tag.
+func answering(client, server net.Conn, command, answer string) {
+	go func() {
+		defer client.Close()
+		io.Copy(client, server)
+	}()
+	defer server.Close()
+	buf := make([]byte, 4096)
+	for {
+		n, err := client.Read(buf)
+		if err != nil {
+			return
+		}
+		if line := string(buf[:n]); strings.Contains(line, command) {
+			tag, _, _ := strings.Cut(line, " ")
+			io.WriteString(client, tag+answer)
+			continue
+		}
+		if _, err := server.Write(buf[:n]); err != nil {
+			return
+		}
+	}
+}
+
+// A mail that the server itself cannot read, and one that is deleted between
+// the search and the fetch, keep nobody from the mails after it.
+func TestMailThatTheServerDoesNotGive(t *testing.T) {
+	for name, c := range map[string]struct {
+		answer string
+		tries  int // until it is behind us
+	}{
+		"broken on the server":     {" NO [SERVERBUG] cannot read the mail\r\n", mailin.Attempts},
+		"deleted before the fetch": {" OK done\r\n", 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				b, o := piped(t)
+				defer b.Stop()
+				deliver(t, b, "one", "two", "three")
+				dial := o.Dial
+				o.Dial = func(ctx context.Context, n, a string) (net.Conn, error) {
+					server, err := dial(ctx, n, a)
+					near, far := net.Pipe()
+					go answering(far, server, "UID FETCH 2 (UID BODY", c.answer)
+					return near, err
+				}
+				var k takes
+				for i := range 4 {
+					read(t, inbox(t, o), &k)
+					if p := o.State.(*memory).position(t); (p.UIDNext == 4) != (i+1 >= c.tries) {
+						t.Errorf("after attempt %d: position %+v", i+1, p)
+					}
+				}
+				k.want(t, "one", "three")
+			})
+		})
+	}
+}
+
 func TestAFullDiskIsNoFaultOfTheMail(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)

@@ -1,0 +1,641 @@
+package digest_test
+
+import (
+	"flag"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+	"unicode"
+
+	"golang.org/x/net/html"
+
+	"nestround/notify"
+	"nestround/notify/digest"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// samples are the days that every promise is tested with.
+func samples() map[string]digest.Content {
+	unanswered := ordinaryDay()
+	unanswered.ReplyTo = ""
+	return map[string]digest.Content{
+		"ordinary":   ordinaryDay(),
+		"empty":      emptyDay(),
+		"alarm":      alarmDay(),
+		"hostile":    hostileDay(),
+		"unanswered": unanswered,
+		"big":        bigDay(400),
+		"huge":       bigDay(2000),
+	}
+}
+
+func render(t testing.TB, c digest.Content) digest.Mail {
+	t.Helper()
+	m, err := digest.Render(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+func eachSample(t *testing.T, f func(*testing.T, digest.Content, digest.Mail)) {
+	for name, c := range samples() {
+		t.Run(name, func(t *testing.T) { f(t, c, render(t, c)) })
+	}
+}
+
+func TestGolden(t *testing.T) {
+	for name, c := range samples() {
+		if name == "big" || name == "huge" {
+			continue // TestLongLists says what matters of them
+		}
+		m := render(t, c)
+		for part, got := range map[string]string{"txt": "Subject: " + m.Subject + "\n\n" + m.Text, "html": m.HTML} {
+			file := filepath.Join("testdata", name+"."+part)
+			if *update {
+				if err := os.MkdirAll("testdata", 0o777); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(file, []byte(got), 0o666); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got != string(want) {
+				t.Errorf("%s is not as it was; look at it and run the test with -update\n%s", file, got)
+			}
+		}
+	}
+}
+
+func TestSameContentSameBytes(t *testing.T) {
+	eachSample(t, func(t *testing.T, c digest.Content, m digest.Mail) {
+		if again := render(t, c); again.Text != m.Text || again.HTML != m.HTML || !slices.Equal(again.Lines, m.Lines) {
+			t.Error("two renderings differ")
+		}
+	})
+}
+
+func TestSubject(t *testing.T) {
+	want := map[string]string{
+		"ordinary": "Round for Wed 12 May: 9 tasks, 2 overdue [#K7Q2]",
+		"empty":    "Round for Wed 12 May: nothing due [#K7Q2]",
+		"alarm":    "Round for Wed 12 May: 3 tasks, 2 overdue, 1 alarm [#K7Q2]",
+	}
+	eachSample(t, func(t *testing.T, c digest.Content, m digest.Mail) {
+		name := t.Name()[strings.LastIndexByte(t.Name(), '/')+1:]
+		if w, ok := want[name]; ok && m.Subject != w {
+			t.Errorf("subject %q, want %q", m.Subject, w)
+		}
+		if id, ok := notify.SubjectID(m.Subject); !ok || id != c.ID {
+			t.Errorf("subject %q carries the id %q, want %q", m.Subject, id, c.ID)
+		}
+		if strings.ContainsFunc(m.Subject, unicode.IsControl) {
+			t.Errorf("subject %q has a control character", m.Subject)
+		}
+	})
+}
+
+func TestMarkerIsTheLastLineOfBothParts(t *testing.T) {
+	eachSample(t, func(t *testing.T, c digest.Content, m digest.Mail) {
+		text := strings.Split(strings.TrimSpace(m.Text), "\n")
+		blocks := blocksOf(t, m.HTML)
+		for _, last := range []string{text[len(text)-1], blocks[len(blocks)-1].text} {
+			if id, tok, ok := notify.Marker(last); !ok || id != c.ID || tok != c.Token {
+				t.Errorf("last line %q is no marker of %s", last, c.ID)
+			}
+		}
+	})
+}
+
+func TestTextIsNarrow(t *testing.T) {
+	eachSample(t, func(t *testing.T, c digest.Content, m digest.Mail) {
+		if !strings.HasSuffix(m.Text, "\n") || strings.Contains(m.Text, "\n\n\n") {
+			t.Error("the text does not end in one line end, or has two empty lines together")
+		}
+		for line := range strings.Lines(m.Text) {
+			line = strings.TrimSuffix(line, "\n")
+			if columns(line) > 72 && !oneWord.MatchString(line) {
+				t.Errorf("%d columns: %q", columns(line), line)
+			}
+			if strings.HasSuffix(line, " ") {
+				// A space at the end would make it format=flowed (RFC 3676).
+				t.Errorf("a space at the end of %q", line)
+			}
+			if i := strings.IndexFunc(line, func(r rune) bool { return unicode.IsControl(r) }); i >= 0 {
+				t.Errorf("a control character in %q", line)
+			}
+		}
+	})
+}
+
+// oneWord is a line that could not be broken: one word behind a number, a label
+// or nothing. A no-break space does not part words.
+var oneWord = regexp.MustCompile(`^ *(\d+  |Caution: |... .\d ...  )?[^ ]+$`)
+
+// columns counts two for what East Asian fonts draw wide: a coarse version of
+// Unicode Standard Annex 11, enough for the samples.
+func columns(s string) int {
+	n := 0
+	for _, r := range s {
+		switch {
+		case unicode.Is(unicode.Mn, r) || unicode.Is(unicode.Cf, r):
+		case r >= 0x1100 && (unicode.Is(unicode.Han, r) || unicode.Is(unicode.Katakana, r) || unicode.Is(unicode.Hiragana, r)),
+			r >= 0xFF01 && r <= 0xFF60, r >= 0x1F300 && r <= 0x1FAFF:
+			n += 2
+		default:
+			n++
+		}
+	}
+	return n
+}
+
+// plain makes words of either part comparable: lower case, single spaces, and
+// no space that is not broken.
+func plain(s string) string {
+	return strings.ToLower(strings.Join(strings.Fields(s), " "))
+}
+
+// TestEveryOpenTaskIsInBothParts reads the parts back: each number stands
+// before its title in both, and no number stands there that is no task's.
+func TestEveryOpenTaskIsInBothParts(t *testing.T) {
+	for name, c := range samples() {
+		if name == "big" || name == "huge" {
+			continue // their HTML has no titles, see TestLongLists
+		}
+		t.Run(name, func(t *testing.T) {
+			m := render(t, c)
+			text := plain(m.Text)
+			flat := plain(flatText(t, m.HTML))
+			issue := digest.Issue(c, m, "d.1@example.org", time.Time{})
+			for _, item := range issue.Items {
+				// Where a title would read as a command behind its number, a
+				// stroke or quotation marks stand in it; so compare letters.
+				want := strconv.Itoa(item.N) + letters(item.Title)
+				for part, s := range map[string]string{"text": text, "HTML": flat} {
+					if !strings.Contains(letters(s), want) {
+						t.Errorf("%s part lacks %d %q", part, item.N, item.Title)
+					}
+				}
+			}
+			if got, want := numbersOf(blocksOf(t, m.HTML)), numbersIn(m.Text); !slices.Equal(got, want) {
+				t.Errorf("HTML has the numbers %v, text %v", got, want)
+			} else if len(got) != len(issue.Items) {
+				t.Errorf("%d numbers for %d tasks", len(got), len(issue.Items))
+			}
+		})
+	}
+}
+
+func letters(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			return unicode.ToLower(r)
+		}
+		return -1
+	}, strings.ToValidUTF8(s, ""))
+}
+
+var numberAtLineStart = regexp.MustCompile(`(?m)^ {0,3}(\d+)  \S`)
+
+func numbersIn(text string) []int {
+	var ns []int
+	for _, m := range numberAtLineStart.FindAllStringSubmatch(text, -1) {
+		n, _ := strconv.Atoi(m[1])
+		ns = append(ns, n)
+	}
+	return ns
+}
+
+func numbersOf(blocks []block) []int {
+	var ns []int
+	for _, b := range blocks {
+		if n, err := strconv.Atoi(b.text); err == nil && b.cell {
+			ns = append(ns, n)
+		}
+	}
+	return ns
+}
+
+// TestBothPartsHaveTheSameWords: what the HTML part says the text part says
+// too, in the same order, but for the words of links.
+func TestBothPartsHaveTheSameWords(t *testing.T) {
+	for name, c := range samples() {
+		if name == "big" || name == "huge" {
+			continue
+		}
+		t.Run(name, func(t *testing.T) {
+			m := render(t, c)
+			flat := plain(flatText(t, m.HTML))
+			for _, link := range []string{
+				"a tap on a number opens a mail which says that its task has been seen to. it only has to be sent. ",
+				"write the mail for the whole list ",
+			} {
+				had := strings.Contains(flat, link)
+				if want := c.ReplyTo != "" && name != "empty"; had != want {
+					t.Errorf("HTML has %q: %v, want %v", link, had, want)
+				}
+				flat = strings.Replace(flat, link, "", 1)
+			}
+			text := strings.ReplaceAll(plain(m.Text), " - ", " ")
+			if flat = strings.ReplaceAll(flat, " - ", " "); flat != text {
+				t.Errorf("HTML:\n%s\ntext:\n%s", flat, text)
+			}
+		})
+	}
+}
+
+// block is a run of text of the HTML part without a block inside.
+type block struct {
+	text string // with single spaces
+	raw  string // as it stands
+	cell bool   // a table cell's
+}
+
+var blockElements = map[string]bool{"p": true, "div": true, "h1": true, "h2": true, "h3": true, "td": true, "tr": true,
+	"table": true, "body": true, "html": true}
+
+func parseHTML(t testing.TB, src string) *html.Node {
+	t.Helper()
+	doc, err := html.Parse(strings.NewReader(src))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return doc
+}
+
+func blocksOf(t testing.TB, src string) []block {
+	var blocks []block
+	var b strings.Builder
+	flush := func(cell bool) {
+		if s := strings.Join(strings.Fields(b.String()), " "); s != "" {
+			blocks = append(blocks, block{s, b.String(), cell})
+		}
+		b.Reset()
+	}
+	var walk func(n *html.Node)
+	walk = func(n *html.Node) {
+		switch {
+		case n.Type == html.TextNode:
+			b.WriteString(n.Data)
+			return
+		case n.Data == "head":
+			return
+		case n.Type == html.ElementNode && blockElements[n.Data]:
+			flush(false)
+			defer flush(n.Data == "td")
+		}
+		for c := range n.ChildNodes() {
+			walk(c)
+		}
+	}
+	walk(parseHTML(t, src))
+	return blocks
+}
+
+func flatText(t testing.TB, src string) string {
+	var all []string
+	for _, b := range blocksOf(t, src) {
+		all = append(all, strings.TrimSpace(b.raw))
+	}
+	return strings.Join(all, " ")
+}
+
+// TestNothingIsFetchedOrRun parses the HTML part as a browser does and looks
+// at every element and attribute.
+func TestNothingIsFetchedOrRun(t *testing.T) {
+	elements := map[string]bool{"html": true, "head": true, "meta": true, "title": true, "style": true, "body": true, "div": true,
+		"h1": true, "h2": true, "h3": true, "p": true, "b": true, "bdi": true, "span": true, "a": true, "table": true, "tbody": true,
+		"tr": true, "td": true}
+	attributes := map[string]bool{"lang": true, "charset": true, "name": true, "content": true, "class": true, "style": true, "href": true,
+		"aria-label": true, "role": true, "cellpadding": true, "cellspacing": true, "border": true}
+	eachSample(t, func(t *testing.T, c digest.Content, m digest.Mail) {
+		styles := 0
+		for n := range parseHTML(t, m.HTML).Descendants() {
+			if n.Type == html.CommentNode {
+				t.Errorf("a comment: %q", n.Data)
+			}
+			if n.Type != html.ElementNode {
+				continue
+			}
+			if !elements[n.Data] {
+				t.Errorf("an element <%s>", n.Data)
+			}
+			if n.Data == "style" {
+				styles++
+				for _, bad := range []string{"url(", "@import", "expression", "@font-face", "http"} {
+					if strings.Contains(n.FirstChild.Data, bad) {
+						t.Errorf("the style sheet has %q", bad)
+					}
+				}
+			}
+			for _, a := range n.Attr {
+				if !attributes[a.Key] {
+					t.Errorf("an attribute %s=%q of <%s>", a.Key, a.Val, n.Data)
+				}
+				if a.Key == "href" && (n.Data != "a" || !strings.HasPrefix(a.Val, "mailto:")) {
+					t.Errorf("a link to %q", a.Val)
+				}
+				if a.Key == "style" && (strings.Contains(a.Val, "url") || strings.Contains(a.Val, "ZgotmplZ")) {
+					t.Errorf("a style %q", a.Val)
+				}
+			}
+		}
+		if styles != 1 {
+			t.Errorf("%d style sheets", styles)
+		}
+		if !strings.Contains(m.HTML, `<meta name="color-scheme" content="light dark">`) {
+			t.Error("the colour schemes are not named")
+		}
+	})
+}
+
+// TestLinksAreMails reads each link back by RFC 6068: the address, the tag in
+// the subject, and a body of one line that is the command for that number.
+func TestLinksAreMails(t *testing.T) {
+	c := ordinaryDay()
+	m := render(t, c)
+	var bodies []string
+	for n := range parseHTML(t, m.HTML).Descendants() {
+		if n.Data != "a" {
+			continue
+		}
+		href := attr(n, "href")
+		// RFC 6068 section 5: "+" is no space.
+		if strings.Contains(strings.TrimPrefix(href, "mailto:lizards+d."), "+") {
+			t.Errorf("%s has a plus sign outside the address", href)
+		}
+		u, err := url.Parse(href)
+		if err != nil {
+			t.Fatal(err)
+		}
+		to, err := url.PathUnescape(u.Opaque)
+		if err != nil || u.Scheme != "mailto" || to != "lizards+d."+token+"@example.org" {
+			t.Errorf("%s goes to %q", href, to)
+		}
+		if tok, ok := notify.AddressToken(to); !ok || tok != token {
+			t.Errorf("%s has no token", href)
+		}
+		q := u.Query()
+		if id, ok := notify.SubjectID(q.Get("subject")); !ok || id != "K7Q2" || len(q) != 2 {
+			t.Errorf("%s has the fields %v", href, q)
+		}
+		if strings.ContainsAny(q.Get("body"), "\r\n") {
+			t.Errorf("%s has more than one line", href)
+		}
+		bodies = append(bodies, q.Get("body"))
+	}
+	want := []string{"done 1", "done 2", "done 3", "done 4", "done 5", "done 6", "done 7", "done 8", "done 9", "all"}
+	if !slices.Equal(bodies, want) {
+		t.Errorf("the links say %q, want %q", bodies, want)
+	}
+}
+
+// TestLinkAddresses has the examples of RFC 6068 section 6.1 and 6.2 for
+// addresses with characters that a URL sets apart (from memory).
+func TestLinkAddresses(t *testing.T) {
+	for address, want := range map[string]string{
+		"chris@example.com":                  "mailto:chris@example.com?",
+		"gorby%kremvax@example.com":          "mailto:gorby%25kremvax@example.com?",
+		"unlikely?address@example.com":       "mailto:unlikely%3Faddress@example.com?",
+		"Mike&family@example.org":            "mailto:Mike%26family@example.org?",
+		`"not@me"@example.org`:               "mailto:%22not%40me%22@example.org?",
+		"The keeper <bill+ietf@example.org>": "mailto:bill+ietf@example.org?",
+	} {
+		c := ordinaryDay()
+		c.ReplyTo = address
+		for n := range parseHTML(t, render(t, c).HTML).Descendants() {
+			if n.Data == "a" && !strings.HasPrefix(attr(n, "href"), want) {
+				t.Errorf("link to %s is %s, want %s...", address, attr(n, "href"), want)
+			}
+		}
+	}
+}
+
+func attr(n *html.Node, key string) string {
+	for _, a := range n.Attr {
+		if a.Key == key {
+			return a.Val
+		}
+	}
+	return ""
+}
+
+func TestIncompleteContent(t *testing.T) {
+	for name, change := range map[string]func(*digest.Content){
+		"no board":   func(c *digest.Content) { c.Board = nil },
+		"no id":      func(c *digest.Content) { c.ID = "" },
+		"no token":   func(c *digest.Content) { c.Token = "" },
+		"no address": func(c *digest.Content) { c.ReplyTo = "lizards at example.org" },
+	} {
+		c := ordinaryDay()
+		change(&c)
+		if m, err := digest.Render(c); err == nil || m.Text != "" {
+			t.Errorf("%s: error %v and %d bytes", name, err, len(m.Text))
+		}
+	}
+}
+
+func TestCountLine(t *testing.T) {
+	lines := func(c digest.Content) string { return strings.Split(render(t, c).Text, "\n")[2] }
+	late := func(n int, alarm bool) tasks.Row {
+		return with(row(n, "Gecko room", husbandry.Morning, husbandry.Feed, "E01", "Feed E01", "", 0), func(r *tasks.Row) {
+			overdue(1)(r)
+			if alarm {
+				r.Missed = husbandry.Alarms
+			}
+		})
+	}
+	one := row(1, "Gecko room", husbandry.Morning, husbandry.Feed, "E01", "Feed E01", "", 1)
+	marked := with(one, func(r *tasks.Row) { r.Status = tasks.Done })
+	upcoming := []digest.Day{day(1, 0, 0), day(2, 3, 5)}
+	for _, test := range []struct {
+		name  string
+		rows  []tasks.Row
+		ahead []digest.Day
+		want  string
+	}{
+		{"one task of a minute", []tasks.Row{one}, nil, "1 task, about 1 minute."},
+		{"nobody knows how long", []tasks.Row{late(1, false), late(2, false)}, nil, "2 tasks; 2 overdue."},
+		{"the one late task is an alarm", []tasks.Row{late(1, true)}, nil, "1 task; 1 overdue, an alarm."},
+		{"one alarm among late tasks", []tasks.Row{late(1, false), late(2, true)}, nil, "2 tasks; 2 overdue, of which 1 alarm."},
+		{"each late task is an alarm", []tasks.Row{late(1, true), late(2, true)}, nil, "2 tasks; 2 overdue, each an alarm."},
+		{"nothing today, something on Friday", nil, upcoming, "Nothing is due today. The next task is on Fri 14 May."},
+		{"nothing all week", nil, []digest.Day{day(1, 0, 0), day(7, 0, 0)}, "Nothing is due today. Nothing is planned until Wed 19 May either."},
+		{"nothing at all", nil, nil, "Nothing is due today. Nothing is planned."},
+		{"the list is finished", []tasks.Row{marked}, upcoming, "Nothing is left to do today. The next task is on Fri 14 May."},
+	} {
+		c := frame(&tasks.Board{On: wednesday, Rows: test.rows})
+		c.Ahead = test.ahead
+		if got := lines(c); got != test.want {
+			t.Errorf("%s: %q, want %q", test.name, got, test.want)
+		}
+	}
+	far := frame(&tasks.Board{On: wednesday})
+	far.Next = civil.MustParse("2028-02-29")
+	if got, want := lines(far), "Nothing is due today. The next task is on Tue 29 Feb 2028."; got != want {
+		t.Errorf("far off: %q, want %q", got, want)
+	}
+	long := frame(&tasks.Board{On: wednesday, Rows: []tasks.Row{with(one, func(r *tasks.Row) { r.Minutes = 130 })}})
+	if got, want := lines(long), "1 task, about 2 h 10 min."; got != want {
+		t.Errorf("long work: %q, want %q", got, want)
+	}
+}
+
+// TestChancesInWords compares with the likelihood scale of the IPCC: Mastrandrea
+// et al. 2010, Guidance Note for Lead Authors of the IPCC Fifth Assessment
+// Report on Consistent Treatment of Uncertainties, table 1 (from memory).
+func TestChancesInWords(t *testing.T) {
+	for _, test := range []struct {
+		p    float64
+		want string
+	}{
+		{0, "exceptionally unlikely, 0 %"},
+		{0.004, "exceptionally unlikely, under 1 %"},
+		{0.05, "very unlikely, 5 %"},
+		{0.18, "unlikely, 18 %"},
+		{0.5, "about as likely as not, 50 %"},
+		{0.68, "likely, 68 %"},
+		{0.95, "very likely, 95 %"},
+		{0.996, "virtually certain, over 99 %"},
+		{1, "virtually certain, 100 %"},
+	} {
+		c := emptyDay()
+		c.Watches = []digest.Watch{{Title: "Hatching of C27-02", Forecast: true, Today: test.p}}
+		if m := render(t, c); !strings.Contains(m.Text, "  Today "+test.want+".\n") {
+			t.Errorf("%v is not told as %q:\n%s", test.p, test.want, m.Text)
+		}
+	}
+}
+
+func TestWeekEnd(t *testing.T) {
+	for on, want := range map[string]string{
+		"2027-05-12": "2027-05-16", // a Wednesday
+		"2027-05-15": "2027-05-16", // a Saturday
+		"2027-05-16": "2027-05-23", // a Sunday
+		"2027-12-31": "2028-01-02", // the year's last Friday
+	} {
+		if got := digest.WeekEnd(civil.MustParse(on)).String(); got != want {
+			t.Errorf("week end of %s is %s, want %s", on, got, want)
+		}
+	}
+}
+
+func TestIssueRemembersTheNumbers(t *testing.T) {
+	c := alarmDay()
+	m := render(t, c)
+	sent := time.Date(2027, 5, 12, 9, 12, 0, 0, time.UTC)
+	issue := digest.Issue(c, m, "d.1@example.org", sent)
+	if issue.ID != "K7Q2" || issue.Token != token || issue.MessageID != "d.1@example.org" || issue.Date != wednesday || !issue.Sent.Equal(sent) {
+		t.Errorf("issue is %+v", issue)
+	}
+	var got []string
+	for _, i := range issue.Items {
+		got = append(got, fmt.Sprint(i.N, " ", i.Task, " ", i.Kind, " ", i.Scope, " ", i.Pinned, " ", i.Overdue))
+	}
+	want := []string{
+		"1 F03/common.lay-watch/2027-05-12 lay-watch animal true true",
+		"2 E03/common.nest-top-up/2027-05-12 nest-top-up enclosure false true",
+		"3 E04/common.feed/2027-05-12 feed enclosure false false",
+		"4 E05/common.feed/2027-05-12 feed enclosure false false",
+		"5 E05/common.clean/2027-05-12 clean enclosure false false",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("items are\n%s", strings.Join(got, "\n"))
+	}
+	if !slices.Equal(issue.Lines, m.Lines) || len(m.Lines) == 0 {
+		t.Error("the issue does not have the digest's lines")
+	}
+}
+
+// TestLongLists: web mail cuts a mail off at 102 KB, and an answer that quotes
+// the text has to be read whole (256 KiB). No number and no caution is lost.
+func TestLongLists(t *testing.T) {
+	for n, want := range map[int]struct{ html, text string }{
+		12:   {"", ""},
+		200:  {"", ""},
+		270:  {"their numbers open no mail", ""},
+		400:  {"their numbers open no mail", ""},
+		2000: {"only their number and their place", "reasons of ordinary tasks are left out"},
+		6000: {"only their number and their place", "only their number and their place"},
+	} {
+		c := bigDay(n)
+		m := render(t, c)
+		if len(m.HTML) > 102<<10 && n <= 2000 {
+			t.Errorf("%d enclosures: %d bytes of HTML", n, len(m.HTML))
+		}
+		if len(m.Text) > 200<<10 {
+			t.Errorf("%d enclosures: %d bytes of text", n, len(m.Text))
+		}
+		flat, text := flatText(t, m.HTML), plain(m.Text)
+		for part, s := range map[string][2]string{"HTML": {plain(flat), want.html}, "text": {text, want.text}} {
+			if shortened := strings.Contains(s[0], "this list is long"); shortened != (s[1] != "") || !strings.Contains(s[0], s[1]) {
+				t.Errorf("%d enclosures: the %s part says wrongly how it is shortened, want %q; it has %d bytes", n, part, s[1], len(s[0]))
+			}
+			words := make(map[string]bool)
+			fields := strings.Fields(s[0])
+			for i := 1; i < len(fields); i++ {
+				words[fields[i-1]+" "+strings.TrimRight(fields[i], ".;")] = true
+			}
+			for _, r := range c.Board.Rows {
+				number := strconv.Itoa(r.N) + " "
+				title, _, _ := strings.Cut(strings.ToLower(r.Title), " ")
+				if !words[number+title] && !words[number+strings.ToLower(string(r.Subject))] {
+					t.Errorf("%d enclosures: the %s part lacks number %d", n, part, r.N)
+				}
+			}
+			if n >= 12 && !strings.Contains(s[0], "caution: straining or weakness: call the veterinarian.") {
+				t.Errorf("%d enclosures: the %s part lacks the caution", n, part)
+			}
+		}
+	}
+}
+
+// TestALongListOfOverdueTasks: a keeper who was ill has everything overdue,
+// each with the same caution, which then stands once.
+func TestALongListOfOverdueTasks(t *testing.T) {
+	c := bigDay(2000)
+	for i := range c.Board.Rows {
+		overdue(3)(&c.Board.Rows[i])
+		c.Board.Rows[i].Pinned = false
+		c.Board.Rows[i].Caution = "Mind the lamp: it is hot."
+	}
+	m := render(t, c)
+	if len(m.HTML) > 102<<10 {
+		t.Errorf("%d bytes of HTML", len(m.HTML))
+	}
+	if n := strings.Count(m.HTML, "Mind the lamp"); n < 1 || n > 40 {
+		t.Errorf("the caution stands %d times", n)
+	}
+	for _, r := range c.Board.Rows {
+		if !strings.Contains(m.HTML, fmt.Sprintf(" %d %s", r.N, r.Subject)) {
+			t.Errorf("HTML lacks %d %s", r.N, r.Subject)
+		}
+	}
+}
+
+func BenchmarkRender(b *testing.B) {
+	for _, n := range []int{12, 200, 2000} {
+		c := bigDay(n)
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				render(b, c)
+			}
+		})
+	}
+}

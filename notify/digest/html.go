@@ -1,0 +1,304 @@
+package digest
+
+import (
+	"bytes"
+	"html/template"
+	"maps"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// htmlLimit is the size in bytes above which the HTML part is shortened. Web
+// mail cuts long mails off and hides the rest behind a link, and a round
+// must not end in the middle; the common limit is 102 KB (common practice of
+// bulk senders, no published source).
+const htmlLimit = 98_000
+
+func renderHTML(o outline) (src string, lines []string, err error) {
+	var b bytes.Buffer
+	for _, l := range levels {
+		short := l.shorten(o, true)
+		b.Reset()
+		if err := page.Execute(&b, short); err != nil {
+			return "", nil, err
+		}
+		lines = htmlLines(short)
+		if b.Len() <= htmlLimit {
+			break
+		}
+	}
+	return b.String(), lines, nil
+}
+
+// htmlLines returns the lines of o as a program shows them that makes text of
+// the HTML part: one for each block, and those with a number in either way
+// such programs have.
+func htmlLines(o outline) []string {
+	lines := []string{o.Title, o.Heading, o.Count, o.Late, o.Shortened}
+	for _, s := range o.Sections {
+		lines = append(lines, s.Head, s.Aside, s.Head+" "+s.Aside)
+		for _, g := range s.Groups {
+			lines = append(lines, g.Room)
+			for _, it := range g.Items {
+				if it.N > 0 {
+					n := strconv.Itoa(it.N)
+					lines = append(lines, n, n+" "+it.Title)
+				}
+				lines = append(lines, it.Title, it.Status)
+				lines = append(lines, it.Why...)
+				lines = append(lines, it.Record, cautionWord+" "+it.Caution)
+			}
+			for _, r := range g.Runs {
+				lines = append(lines, r.Text, cautionWord+" "+r.Caution)
+			}
+		}
+		for _, l := range s.Lines {
+			lines = append(lines, l.Lead+" "+l.Text, l.Lead, l.Text)
+			lines = append(lines, l.Below...)
+			for _, q := range l.Quotes {
+				lines = append(lines, q)
+			}
+		}
+	}
+	lines = append(lines, answerHead, tapHint, wholeList)
+	lines = append(lines, o.Answer...)
+	return append(lines, o.Marker)
+}
+
+// Words that only the HTML part has, for its links.
+const (
+	tapHint   = "A tap on a number opens a mail which says that its task has been seen to. It only has to be sent."
+	wholeList = "Write the mail for the whole list"
+)
+
+// mailto returns the address of a link that opens a mail with a one-line body
+// (RFC 6068). The subject carries the digest's tag, because such a mail refers
+// to no other and quotes nothing.
+func (o outline) mailto(body string) template.URL {
+	local, domain := o.To, ""
+	if i := strings.LastIndexByte(o.To, '@'); i >= 0 {
+		local, domain = o.To[:i], o.To[i:]
+	}
+	// A plus sign is literal in an address (RFC 6068 section 2), and some
+	// programs leave its escape as it is.
+	to := strings.ReplaceAll(escape(local), "%2B", "+") + domain
+	return template.URL("mailto:" + to + "?subject=" + escape("Re: "+o.Tag) + "&body=" + escape(body))
+}
+
+// escape encodes everything but the unreserved characters of RFC 3986; a space
+// is %20, because RFC 6068 section 5 does not read a plus sign as one.
+func escape(s string) string { return strings.ReplaceAll(url.QueryEscape(s), "+", "%20") }
+
+// The methods of outline with exported names are called by the template.
+
+// link is a number that is a link.
+type link struct {
+	N    int
+	Href template.URL
+}
+
+// DoneLink returns the link that marks a task as done, or nil where it is
+// marked already, where there is no address, or in a very long list.
+func (o outline) DoneLink(it item) *link {
+	if !o.Linked() || !it.Open || o.Shortened != "" && it.routine {
+		return nil
+	}
+	return &link{it.N, o.mailto("done " + strconv.Itoa(it.N))}
+}
+
+// AllLink returns the link that marks the whole list as done, or "".
+func (o outline) AllLink() template.URL {
+	if o.To == "" || !o.All {
+		return ""
+	}
+	return o.mailto("all")
+}
+
+// Linked reports whether numbers are links.
+func (o outline) Linked() bool { return o.AllLink() != "" }
+
+// palette has every colour of the HTML part by its use: in light, then in
+// dark. Text and ground of each pair differ by a contrast of at least 4.5
+// (WCAG 2.2, success criterion 1.4.3); a test works it out from the mail.
+var palette = []struct{ name, light, dark string }{
+	{"page", "#f3f1ea", "#101412"},
+	{"sheet", "#fffefa", "#181e1b"},
+	{"ink", "#22302a", "#e3e8e2"},
+	{"soft", "#55625b", "#a7b4ac"},
+	{"rule", "#dcd8cb", "#2f3833"},
+	{"link", "#1d5a46", "#a5d9c1"},
+	{"key", "#edf3ee", "#22302a"},
+	{"edge", "#6f9484", "#6f9a87"},
+	{"red", "#8a2f1c", "#f2a892"},
+	{"blush", "#fbeae4", "#38211b"},
+	{"warn", "#654708", "#e9d19a"},
+	{"cream", "#fbf4df", "#2b2618"},
+}
+
+// colours replaces "light.ink" and "dark.ink" by colours.
+var colours = func() *strings.Replacer {
+	var pairs []string
+	for _, c := range palette {
+		pairs = append(pairs, "light."+c.name, c.light, "dark."+c.name, c.dark)
+	}
+	return strings.NewReplacer(pairs...)
+}()
+
+// looks has the style of every class of the HTML part, in light colours. It
+// stands in the elements, for programs that drop style sheets, and once more
+// in the style sheet, for long lists, whose elements have only their class.
+var looks = painted(map[string]string{
+	"page":   "margin:0;padding:12px 0;background-color:light.page",
+	"sheet":  "max-width:36em;margin:0 auto;padding:20px 16px 28px;background-color:light.sheet;color:light.ink;font:16px/1.45 'Segoe UI',Roboto,'Helvetica Neue',Arial,sans-serif;word-wrap:break-word;overflow-wrap:anywhere",
+	"title":  "margin:0;font:normal 25px/1.25 Georgia,'Times New Roman',serif",
+	"sum":    "margin:14px 0 0;font-size:18px;font-weight:bold",
+	"soft":   "margin:6px 0 0;font-size:15px;color:light.soft",
+	"head":   "margin:28px 0 0;padding:0 0 6px;border-bottom:1px solid light.rule;font:bold 21px/1.3 Georgia,'Times New Roman',serif",
+	"late":   "margin:28px 0 0;padding:0 0 6px;border-bottom:1px solid light.rule;color:light.red;font:bold 21px/1.3 Georgia,'Times New Roman',serif",
+	"alarm":  "margin:28px 0 0;padding:8px 12px;border-left:5px solid light.red;background-color:light.blush;color:light.red;font:bold 21px/1.3 Georgia,'Times New Roman',serif",
+	"room":   "margin:18px 0 4px;font-size:15px;font-weight:bold;letter-spacing:.04em;color:light.soft",
+	"rows":   "width:100%;border-collapse:collapse",
+	"num":    "width:48px;padding:8px 14px 8px 0;vertical-align:top",
+	"key":    "display:block;width:46px;line-height:44px;border:1px solid light.edge;border-radius:10px;background-color:light.key;color:light.link;text-align:center;text-decoration:none;font-size:18px;font-weight:bold",
+	"nokey":  "display:block;width:48px;line-height:46px;text-align:center;font-size:18px;font-weight:bold",
+	"task":   "padding:17px 0 8px;vertical-align:top",
+	"name":   "font-weight:bold",
+	"why":    "margin-top:2px;font-size:15px;color:light.soft",
+	"red":    "margin-top:2px;color:light.red",
+	"care":   "margin-top:6px;padding:6px 10px;border-left:4px solid light.warn;background-color:light.cream;color:light.warn;font-size:15px",
+	"line":   "margin:10px 0 0",
+	"below":  "margin:2px 0 0 14px;font-size:15px;color:light.soft",
+	"quote":  "margin:4px 0 0;padding:2px 0 2px 12px;border-left:3px solid light.rule;color:light.soft",
+	"whole":  "display:block;margin:28px 0 0;padding:12px;border:1px solid light.edge;border-radius:10px;background-color:light.key;color:light.link;text-align:center;text-decoration:none;font-weight:bold",
+	"marker": "margin:24px 0 0;font-size:13px;color:light.soft",
+})
+
+// painted replaces the names of colours in every style.
+func painted(styles map[string]string) map[string]string {
+	for class, style := range styles {
+		styles[class] = colours.Replace(style)
+	}
+	return styles
+}
+
+// darkLooks are the colours of classes where the reader's device is dark.
+const darkLooks = `
+.page{background-color:dark.page !important}
+.sheet{background-color:dark.sheet !important;color:dark.ink !important}
+.soft,.room,.why,.below,.marker{color:dark.soft !important}
+.head{border-color:dark.rule !important}
+.quote{color:dark.soft !important;border-color:dark.rule !important}
+.late{color:dark.red !important;border-color:dark.rule !important}
+.red{color:dark.red !important}
+.alarm{background-color:dark.blush !important;color:dark.red !important;border-color:dark.red !important}
+.key,.whole{color:dark.link !important;background-color:dark.key !important;border-color:dark.edge !important}
+.care{background-color:dark.cream !important;color:dark.warn !important;border-color:dark.warn !important}`
+
+// sheet is the style sheet.
+var sheet = func() template.CSS {
+	var b strings.Builder
+	b.WriteString(":root{color-scheme:light dark}\na:focus{outline:3px solid light.link;outline-offset:2px}")
+	for _, class := range slices.Sorted(maps.Keys(looks)) {
+		b.WriteString("\n." + class + "{" + looks[class] + "}")
+	}
+	b.WriteString("\n@media (prefers-color-scheme:dark){\na:focus{outline-color:dark.link}" + darkLooks + "\n}\n")
+	return template.CSS(colours.Replace(b.String()))
+}()
+
+// look returns the attributes of an element of a class.
+func look(class string) template.HTMLAttr {
+	return template.HTMLAttr(`class="` + class + `" style="` + looks[class] + `"`)
+}
+
+// Row is look for the elements that every task has; in a shortened list it
+// gives only the class.
+func (o outline) Row(class string) template.HTMLAttr {
+	if o.Shortened != "" || o.bare {
+		return template.HTMLAttr(`class="` + class + `"`)
+	}
+	return look(class)
+}
+
+// page is the HTML part. It has one column, and a plain table only to stand
+// numbers beside their tasks: programs that know no other layout show that,
+// and those that know none read it in order. Red and yellow always stand with
+// a word that says the same.
+var page = template.Must(template.New("digest").Funcs(template.FuncMap{
+	"look":    look,
+	"sheet":   func() template.CSS { return sheet },
+	"tap":     func() string { return tapHint },
+	"whole":   func() string { return wholeList },
+	"answer":  func() string { return answerHead },
+	"caution": func() string { return cautionWord },
+}).Parse(`<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark">
+<meta name="supported-color-schemes" content="light dark">
+<title>{{.Title}}</title>
+<style>
+{{sheet}}</style>
+</head>
+<body {{look "page"}}>
+<div {{look "page"}}>
+<div {{look "sheet"}}>
+<h1 {{look "title"}}>{{.Title}}</h1>
+{{- with .Heading}}
+<p {{look "soft"}}><bdi>{{.}}</bdi></p>{{end}}
+<p {{look "sum"}}>{{.Count}}</p>
+{{- with .Late}}
+<p {{look "soft"}}>{{.}}</p>{{end}}
+{{- with .Shortened}}
+<p {{look "soft"}}>{{.}}</p>{{end}}
+{{- if .Linked}}
+<p {{look "soft"}}>{{tap}}</p>{{end}}
+{{- range $s := .Sections}}
+<h2 {{look $s.Tone.Class}}>{{$s.Head}}</h2>
+{{- with $s.Aside}}
+<p {{look "soft"}}>{{.}}</p>{{end}}
+{{- range $s.Groups}}
+{{- with .Room}}
+<h3 {{look "room"}}><bdi>{{.}}</bdi></h3>{{end}}
+{{- with .Items}}
+<table role="presentation" cellpadding="0" cellspacing="0" {{look "rows"}}>
+{{- range .}}
+<tr>
+{{- if .N}}<td {{$.Row "num"}}>
+{{- with $.DoneLink .}}<a {{$.Row "key"}} href="{{.Href}}" aria-label="{{.N}}: write its mail">{{.N}}</a>{{else}}<span {{$.Row "nokey"}}>{{.N}}</span>{{end}}</td>
+{{- end}}<td {{$.Row "task"}}><div {{$.Row "name"}}><bdi>{{.Title}}</bdi></div>
+{{- with .Status}}<div {{$.Row $s.Tone.Status}}>{{.}}</div>{{end}}
+{{- range .Why}}<div {{$.Row "why"}}><bdi>{{.}}</bdi></div>{{end}}
+{{- with .Record}}<div {{$.Row "why"}}>{{.}}</div>{{end}}
+{{- with .Caution}}<div {{$.Row "care"}}><b>{{caution}}</b> <bdi>{{.}}</bdi></div>{{end}}</td></tr>
+{{- end}}
+</table>
+{{- end}}
+{{- range .Runs}}
+<p {{look "line"}}>{{.Text}}</p>
+{{- with .Caution}}<div {{look "care"}}><b>{{caution}}</b> <bdi>{{.}}</bdi></div>{{end}}
+{{- end}}
+{{- end}}
+{{- range $s.Lines}}
+<div {{look "line"}}>{{with .Lead}}<b>{{.}}</b> {{end}}<bdi>{{.Text}}</bdi>
+{{- range .Below}}<div {{look "below"}}><bdi>{{.}}</bdi></div>{{end}}
+{{- range .Quotes}}<div {{look "quote"}}><bdi>{{.}}</bdi></div>{{end}}</div>
+{{- end}}
+{{- end}}
+{{- with .AllLink}}
+<a {{look "whole"}} href="{{.}}">{{whole}}</a>
+{{- end}}
+{{- if .Answer}}
+<h2 {{look "head"}}>{{answer}}</h2>
+{{- range .Answer}}
+<p {{look "soft"}}>{{.}}</p>{{end}}
+{{- end}}
+<p {{look "marker"}}>{{.Marker}}</p>
+</div>
+</div>
+</body>
+</html>
+`))

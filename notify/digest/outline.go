@@ -1,0 +1,407 @@
+package digest
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/notify"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// outline is a digest's words in their order, before either part is laid out.
+// Every string in it has passed through say.
+type outline struct {
+	Subject string
+	Title   string
+	Heading string
+	Count   string
+	Late    string
+	// Shortened says what a very long list leaves out, "" for nothing.
+	Shortened string
+	Sections  []section
+	Answer    []string // how to answer, a paragraph each
+	Marker    string
+
+	To  string // the address of answers alone; "" for none
+	Tag string
+	All bool // the list as a whole can be answered
+
+	w    writer
+	bare bool // see level
+}
+
+// section is a part of the digest under one heading.
+type section struct {
+	Head   string
+	Aside  string // behind the heading, quieter
+	Tone   tone
+	Groups []group
+	Lines  []line
+}
+
+// tone says how a section looks; its words say the same.
+type tone string
+
+const (
+	tonePlain tone = ""
+	toneAlarm tone = "alarm" // something may be wrong with an animal
+	toneLate  tone = "late"
+)
+
+// Class returns the look of a section's heading.
+func (t tone) Class() string { return cmp.Or(string(t), "head") }
+
+// Status returns the look of its tasks' status.
+func (t tone) Status() string {
+	if t == tonePlain {
+		return "why"
+	}
+	return "red"
+}
+
+// group is the tasks of one room.
+type group struct {
+	Room  string
+	Items []item
+	Runs  []run // in very long lists, see level
+}
+
+// item is a task, or a watch.
+type item struct {
+	N       int    // 0 for none
+	Title   string
+	Status  string // "" for an ordinary open task
+	Why     []string
+	Record  string
+	Caution string
+
+	Open    bool
+	routine bool   // ordinary enough to lose its reason in a very long list
+	special bool   // never shortened
+	label   string // the heading of its run
+	place   string // its number and subject, in a run
+}
+
+// line is a line of a list without numbers.
+type line struct {
+	Lead   string // a day, or ""
+	Text   string
+	Below  []string
+	Quotes []string
+}
+
+func newOutline(c Content, to string) outline {
+	on := c.Board.On
+	w := writer{c.Record}
+	o := outline{
+		w:       w,
+		Title:   w.say("Round for " + on.Format(longDay)),
+		Heading: w.say(c.Heading),
+		To:      to,
+		Tag:     notify.SubjectTag(c.ID),
+		Marker:  notify.MarkerLine(c.ID, c.Token),
+	}
+	open := c.Board.Open()
+	var overdue, alarms, work int
+	for _, r := range open {
+		work += r.Minutes
+		if r.Status == tasks.Overdue {
+			overdue++
+			if r.Missed == husbandry.Alarms {
+				alarms++
+			}
+		}
+	}
+	o.All = len(open) > 0
+	o.Count = w.countLine(c, len(open), work, overdue, alarms)
+	o.Subject = subject(on, o.Tag, len(open), overdue, alarms)
+	if c.SentLate != nil {
+		o.Late = w.say("Sent late, at " + c.SentLate.String() + ".")
+	}
+
+	add := func(s section) {
+		if len(s.Groups) > 0 || len(s.Lines) > 0 {
+			o.Sections = append(o.Sections, s)
+		}
+	}
+	add(section{Head: w.say("Alarm"), Tone: toneAlarm, Groups: w.rooms(c, func(r tasks.Row) bool {
+		return r.Status == tasks.Overdue && r.Missed == husbandry.Alarms
+	})})
+	add(w.notices(c.Notices, true))
+	add(section{Head: w.say("Overdue"), Tone: toneLate, Groups: w.rooms(c, func(r tasks.Row) bool {
+		return r.Status == tasks.Overdue && r.Missed != husbandry.Alarms
+	})})
+	for _, part := range []husbandry.Part{husbandry.Morning, husbandry.Midday, husbandry.Evening} {
+		n, min := 0, 0
+		groups := w.rooms(c, func(r tasks.Row) bool {
+			in := r.Status == tasks.Due && partName(r.Part) == partName(part)
+			if in {
+				n++
+				min += r.Minutes
+			}
+			return in
+		})
+		head := partName(part)
+		if at, ok := c.Rounds[part]; ok {
+			head += ", from " + at.String()
+		}
+		add(section{Head: w.say(head), Aside: w.say(load(n, min)), Groups: groups})
+	}
+	add(w.watches(c))
+	add(section{Head: w.say("Marked already"), Groups: w.rooms(c, func(r tasks.Row) bool {
+		return r.Status == tasks.Done || r.Status == tasks.Skipped || r.Status == tasks.Upcoming
+	})})
+	add(w.lapsed(c.Board))
+	add(w.ahead(c.Ahead))
+	add(w.notices(c.Notices, false))
+	if to != "" {
+		o.Answer = w.answer(len(open) > 0)
+	}
+	return o
+}
+
+func (w writer) countLine(c Content, open, work, overdue, alarms int) string {
+	if open == 0 {
+		s := "Nothing is due today."
+		if slices.ContainsFunc(c.Board.Rows, func(r tasks.Row) bool { return r.N > 0 }) {
+			s = "Nothing is left to do today."
+		}
+		if n := len(c.Watches); n > 0 {
+			s += " " + count(n, "watch", "watches") + " below."
+		}
+		return w.say(s + " " + nextLine(c))
+	}
+	parts := []string{load(open, work)}
+	if overdue > 0 {
+		late := fmt.Sprintf("%d overdue", overdue)
+		switch {
+		case alarms == 1 && overdue == 1:
+			late += ", an alarm"
+		case alarms == overdue:
+			late += ", each an alarm"
+		case alarms > 0:
+			late += fmt.Sprintf(", of which %s", count(alarms, "alarm", "alarms"))
+		}
+		parts = append(parts, late)
+	}
+	if n := len(c.Watches); n > 0 {
+		parts = append(parts, count(n, "watch", "watches"))
+	}
+	return w.say(strings.Join(parts, "; ") + ".")
+}
+
+// nextLine says when the next task is due.
+func nextLine(c Content) string {
+	next := c.Next
+	for _, d := range c.Ahead {
+		if next.IsZero() && d.Count > 0 {
+			next = d.Date
+		}
+	}
+	switch {
+	case next.IsZero() && len(c.Ahead) > 0:
+		return fmt.Sprintf("Nothing is planned until %s either.", c.Ahead[len(c.Ahead)-1].Date.Format(shortDay))
+	case next.IsZero():
+		return "Nothing is planned."
+	}
+	s := "The next task is on " + next.Format(shortDay)
+	if next.Sub(c.Board.On) > 180 {
+		s += next.Format(" 2006")
+	}
+	if c.NextTitle != "" && !c.Next.IsZero() {
+		s += ": " + c.NextTitle
+	}
+	return s + "."
+}
+
+func subject(on civil.Date, tag string, open, overdue, alarms int) string {
+	s := "Round for " + on.Format(shortDay) + ": "
+	switch {
+	case open == 0:
+		s += "nothing due"
+	default:
+		s += count(open, "task", "tasks")
+	}
+	if overdue > 0 {
+		s += fmt.Sprintf(", %d overdue", overdue)
+	}
+	if alarms > 0 {
+		s += ", " + count(alarms, "alarm", "alarms")
+	}
+	return s + " " + tag
+}
+
+// rooms makes items of the board's rows for which in holds, by room in the
+// board's order.
+func (w writer) rooms(c Content, in func(tasks.Row) bool) []group {
+	var groups []group
+	for _, r := range c.Board.Rows {
+		if r.N == 0 || !in(r) {
+			continue
+		}
+		room := cmp.Or(r.Place.RoomName, string(r.Place.Room), "Anywhere")
+		if len(groups) == 0 || groups[len(groups)-1].Room != room {
+			groups = append(groups, group{Room: room})
+		}
+		g := &groups[len(groups)-1]
+		g.Items = append(g.Items, w.newItem(r, c.Board.On))
+	}
+	for i := range groups {
+		groups[i].Room = w.say(groups[i].Room)
+	}
+	return groups
+}
+
+func (w writer) newItem(r tasks.Row, on civil.Date) item {
+	it := item{
+		N:       r.N,
+		Title:   w.sayNumbered(r.N, r.Title),
+		Record:  w.say(toRecord(r.Asks)),
+		Caution: w.say(r.Caution),
+		label:   w.say(cmp.Or(kindNames[r.Kind], string(r.Routine))),
+		place:   fmt.Sprintf("%d %s", r.N, w.sayNumbered(r.N, string(r.Subject))),
+	}
+	if why := w.say(r.Why); why != "" {
+		it.Why = []string{why}
+	}
+	status := ""
+	switch r.Status {
+	case tasks.Due, tasks.Overdue:
+		it.Open = true
+		it.special = r.Pinned || r.Missed == husbandry.Alarms || r.Window != nil
+		it.routine = !it.special && r.Caution == "" && r.Status == tasks.Due
+		if r.Status == tasks.Overdue {
+			status = "Overdue"
+			if r.Missed == husbandry.Alarms {
+				status = "Alarm, overdue"
+			}
+			if since := lateness(r.Task, on); since != "" {
+				status += ": " + since
+			}
+			status += "."
+		}
+		if r.Pinned {
+			status = strings.TrimSpace(status + " This cannot be put off.")
+		}
+	case tasks.Done:
+		status = "Marked as done."
+	case tasks.Skipped:
+		status = "Marked as skipped."
+	case tasks.Upcoming:
+		status = "Put off until " + r.Due.Format(shortDay) + "."
+	}
+	it.Status = w.say(status)
+	if !it.Open {
+		it.Why, it.Record, it.Caution = nil, "", ""
+	}
+	return it
+}
+
+func (w writer) watches(c Content) section {
+	s := section{Head: w.say("Watches")}
+	if len(c.Watches) == 0 {
+		return s
+	}
+	g := group{}
+	on := c.Board.On
+	for _, v := range c.Watches {
+		it := item{Title: w.say(v.Title), Caution: w.say(v.Caution), special: true}
+		if v.Forecast {
+			chances := "Today " + chance(v.Today)
+			if !v.By.IsZero() {
+				chances += "; by " + v.By.Format(shortDay) + " " + chance(v.ByThen)
+			}
+			it.Status = w.say(chances + ".")
+		}
+		switch {
+		case v.To.IsZero():
+		case v.To.Before(on):
+			it.Why = append(it.Why, w.say(fmt.Sprintf("The window closed on %s, %s ago.",
+				v.To.Format(shortDay), count(on.Sub(v.To), "day", "days"))))
+		default:
+			it.Why = append(it.Why, w.say(fmt.Sprintf("To be watched from %s to %s.",
+				v.From.Format(shortDay), v.To.Format(shortDay))))
+		}
+		if v.N > 0 {
+			it.Why = append(it.Why, w.say(fmt.Sprintf("Its task is number %d above.", v.N)))
+		}
+		if why := w.say(v.Why); why != "" {
+			it.Why = append(it.Why, why)
+		}
+		g.Items = append(g.Items, it)
+	}
+	s.Groups = []group{g}
+	return s
+}
+
+func (w writer) lapsed(b *tasks.Board) section {
+	s := section{Head: w.say("Lapsed since the day before"),
+		Aside: w.say("not owed any more, nothing to do")}
+	for _, r := range b.Rows {
+		if r.N == 0 {
+			s.Lines = append(s.Lines, line{Text: w.say(r.Title)})
+		}
+	}
+	return s
+}
+
+func (w writer) ahead(days []Day) section {
+	s := section{Head: w.say("The days ahead")}
+	for _, d := range days {
+		l := line{Lead: w.say(d.Date.Format(shortDay)), Text: w.say(load(d.Count, d.Minutes))}
+		if d.Count == 0 {
+			l.Text = w.say("nothing planned")
+		}
+		for _, m := range d.Matters {
+			l.Below = append(l.Below, w.say(m))
+		}
+		s.Lines = append(s.Lines, l)
+	}
+	return s
+}
+
+func (w writer) notices(list []Notice, urgent bool) section {
+	s := section{Head: w.say("About the program")}
+	if urgent {
+		s = section{Head: w.say("Please look at this")}
+	}
+	for _, n := range list {
+		if n.Urgent != urgent {
+			continue
+		}
+		l := line{Text: w.say(n.Text)}
+		for _, q := range n.Quotes {
+			if q = clean(q); q != "" {
+				l.Quotes = append(l.Quotes, w.say(`"`+q+`"`))
+			}
+		}
+		s.Lines = append(s.Lines, l)
+	}
+	return s
+}
+
+const (
+	answerHead  = "How to answer"
+	cautionWord = "Caution:"
+)
+
+// answer explains how to answer. Its examples have letters for numbers, so
+// that a quoted digest cannot be taken for what the keeper says; the reasons
+// and the experiment are told in the documentation of notify/reply.
+func (w writer) answer(open bool) []string {
+	if !open {
+		return []string{w.say("Answers to this mail are read. For a task of an earlier mail, answer that one: its numbers stay valid.")}
+	}
+	return []string{
+		w.say(`To say what became of a task, answer this mail and write on top: the word "done" and then the numbers, as in "done N N N". ` +
+			`Other words in its place: "skip" (a reason may follow), "undo", and "later", which takes a number of days or a weekday at its end.`),
+		w.say(`The line "all but N N" leaves a few out, and the word "all" with nothing behind it stands for the whole list.`),
+		w.say(`What was found begins with the number of the task: "N laid N", "N hatched N", "N weighs N g", "N added N ml", "N refused". ` +
+			`For anything else: "note N" and then your words.`),
+		w.say("One such line for each thing, in any order. What could not be read comes back in the next mail; nothing is guessed."),
+	}
+}

@@ -1,0 +1,255 @@
+package digest_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"nestround/notify/digest"
+	"nestround/notify/reply"
+	"nestround/tasks"
+	"nestround/tasks/husbandry"
+)
+
+// records are the ids that a reply may name: the samples', and some that are
+// words.
+func records(id string) (reply.Target, bool) {
+	id = strings.ToLower(id)
+	switch {
+	case id == "f03" || id == "f09" || id == "juno" || strings.HasPrefix(id, "c27-"),
+		len(id) >= 3 && id[0] == 'e' && strings.Trim(id[1:], "0123456789") == "":
+		return reply.Target{ID: husbandry.ID(id), Scope: husbandry.OfAnimal}, true
+	}
+	return reply.Target{}, false
+}
+
+func isRecord(id string) bool {
+	_, ok := records(id)
+	return ok
+}
+
+// pieces returns every run of words that a program can make a line of by
+// breaking s at spaces; a no-break space is none.
+func pieces(s string) []string {
+	words := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' })
+	var all []string
+	for from := range words {
+		for to := from + 1; to <= len(words); to++ {
+			all = append(all, strings.Join(words[from:to], " "))
+		}
+	}
+	return all
+}
+
+// wrapped returns the lines of s broken greedily at a width.
+func wrapped(s string, width int) []string {
+	var lines []string
+	line := ""
+	for _, w := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' }) {
+		switch {
+		case line == "":
+			line = w
+		case len([]rune(line))+1+len([]rune(w)) > width:
+			lines = append(lines, line)
+			line = w
+		default:
+			line += " " + w
+		}
+	}
+	return append(lines, line)
+}
+
+func wantNoCommand(t interface{ Errorf(string, ...any) }, what, line string) {
+	if p := reply.Parse(line, records); len(p.Commands) > 0 {
+		t.Errorf("%s: %q reads as %v", what, line, p.Commands)
+	}
+}
+
+// paragraphs returns what a mail program may break: the text's lines, and the
+// blocks of the HTML part, which has no line ends inside them. The no-break
+// spaces are kept.
+func paragraphs(t testing.TB, m digest.Mail) []string {
+	all := append([]string{m.Subject}, strings.Split(m.Text, "\n")...)
+	for _, b := range blocksOf(t, m.HTML) {
+		all = append(all, b.raw)
+	}
+	return all
+}
+
+func TestNoPieceOfADigestIsACommand(t *testing.T) {
+	for name, c := range samples() {
+		if name == "huge" {
+			continue // the same words as "big"
+		}
+		t.Run(name, func(t *testing.T) {
+			c.Record = isRecord
+			m := render(t, c)
+			for _, l := range m.Lines {
+				wantNoCommand(t, "line", l)
+			}
+			wantNoCommand(t, "the whole text", m.Text)
+			seen := make(map[string]bool)
+			for _, p := range paragraphs(t, m) {
+				for width := 20; width <= 100; width++ {
+					for _, l := range wrapped(p, width) {
+						if !seen[l] {
+							seen[l] = true
+							wantNoCommand(t, fmt.Sprint("broken at ", width), l)
+						}
+					}
+				}
+				if name != "big" {
+					for _, piece := range pieces(p) {
+						if !seen[piece] {
+							seen[piece] = true
+							wantNoCommand(t, "piece", piece)
+						}
+					}
+				}
+			}
+			// A program that makes one line of the whole HTML part, and breaks it.
+			flat := flatText(t, m.HTML)
+			for width := 20; width <= 100; width++ {
+				for _, l := range wrapped(flat, width) {
+					wantNoCommand(t, fmt.Sprint("flat, broken at ", width), l)
+				}
+			}
+		})
+	}
+}
+
+// TestWordsOfTheGrammarAreDefused makes names, reasons and quotes of the reply
+// grammar's own words.
+func TestWordsOfTheGrammarAreDefused(t *testing.T) {
+	vocabulary := []string{"done", "did", "all", "but", "except", "skip", "skipped", "later", "undo", "note", "laid", "slugs", "hatched",
+		"weighs", "weighed", "added", "refused", "mated", "gravid", "not", "isn't", "has", "was", "is", "and", "for", "to", "with", "no",
+		"1", "2", "3-5", "12", "2027", "two", "six", "41 g", "60 ml", "g", "days", "week", "friday", "tomorrow", "2027-05-20", "because",
+		"F03", "E07", "juno", "C27-04", "eggs", "young", "food", "hello", "thanks", "please", "morning", "good", "ok", "you",
+		"the", "female", "crickets", "box"}
+	glue := []string{" ", " ", " ", " ", ", ", ". ", "; ", ": ", " - ", " (", ") ", "! ", " & ", " \u00b7 ", "\u00a0", "\u2013", "/", " \u201c", "\" ", "\u200d", " + ", "-", ","}
+	sentence := rapid.Custom(func(t *rapid.T) string {
+		var b strings.Builder
+		for i := range rapid.IntRange(1, 9).Draw(t, "words") {
+			if i > 0 || rapid.Bool().Draw(t, "lead") {
+				b.WriteString(rapid.SampledFrom(glue).Draw(t, "glue"))
+			}
+			w := rapid.SampledFrom(vocabulary).Draw(t, "word")
+			switch rapid.IntRange(0, 5).Draw(t, "case") {
+			case 0:
+				w = strings.ToUpper(w)
+			case 1:
+				w = strings.ToUpper(w[:1]) + w[1:]
+			}
+			b.WriteString(w)
+		}
+		return b.String()
+	})
+	rapid.Check(t, func(t *rapid.T) {
+		checkDefused(t, rapid.SliceOfN(sentence, 1, 20).Draw(t, "sentences")...)
+	})
+}
+
+func FuzzForeignWordsAreDefused(f *testing.F) {
+	for _, s := range []string{"done 3", "all", "hello, all but 4", "last done 7 May", "F03 laid 6", "ok: done\u200d 3", "\u00b7 skip 2", "6 \u2014 gravid"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		if len(s) <= 200 {
+			checkDefused(t, s)
+		}
+	})
+}
+
+type failer interface {
+	Errorf(string, ...any)
+	Fatal(...any)
+}
+
+func checkDefused(t failer, sentences ...string) {
+	c := frame(&tasks.Board{On: wednesday})
+	c.ReplyTo, c.Rounds = "", nil
+	c.Record = isRecord
+	c.Heading = sentences[0]
+	for i, s := range sentences {
+		r := row(i+1, s, husbandry.Morning, husbandry.Feed, "E07", s, s, 3)
+		r.Caution = s
+		c.Board.Rows = append(c.Board.Rows, r)
+		c.Notices = append(c.Notices, digest.Notice{Text: s, Quotes: []string{s}})
+		c.Ahead = append(c.Ahead, day(1, 1, 1, s))
+		c.Watches = append(c.Watches, digest.Watch{Title: s, Why: s})
+	}
+	m, err := digest.Render(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range m.Lines {
+		wantNoCommand(t, "line", l)
+	}
+	for _, p := range strings.Split(m.Text, "\n") {
+		for _, piece := range pieces(p) {
+			wantNoCommand(t, "piece of the text", piece)
+		}
+	}
+}
+
+// TestOrdinaryWordsStayAsTheyAre: nothing visible is changed in what a
+// scheduler or a keeper usually writes.
+func TestOrdinaryWordsStayAsTheyAre(t *testing.T) {
+	for _, s := range []string{
+		"last done 7 May",
+		"day 41 of clutch C27-04 (laid 12 May, 28.0 °C)",
+		"Clean all bowls",
+		"All bowls of the rack",
+		"Gravid check of Juno (F03)",
+		"Juno (F03) laid 6 eggs on 12 May",
+		"2 eggs lifted on 11 May; 6 eggs, of which 3 hatched on 1 May",
+		"the young are not sexed, note the marks",
+		"Feed all the geckos, then mist them all",
+		"three feedings were refused since 1 May: weigh her",
+		"Juno gave 41 g when weighed 2 weeks ago",
+	} {
+		r := row(7, "Room", husbandry.Morning, husbandry.Feed, "E07", s, s, 3)
+		c := frame(&tasks.Board{On: wednesday, Rows: []tasks.Row{r}})
+		c.Record = isRecord
+		m := render(t, c)
+		want := "\n 7  " + s + "\n    " + s + "\n"
+		if got := strings.ReplaceAll(m.Text, "\u00a0", " "); !strings.Contains(got, want) {
+			t.Errorf("%q became\n%s", s, got[:min(len(got), 400)])
+		}
+	}
+}
+
+// TestAQuotedDigestIsDropped answers a digest the way programs do that put no
+// mark before a quote, with either part; the reader of replies must find
+// nothing but the keeper's words.
+func TestAQuotedDigestIsDropped(t *testing.T) {
+	for name, c := range samples() {
+		if name == "unanswered" {
+			continue
+		}
+		t.Run(name, func(t *testing.T) {
+			c.Record = isRecord
+			m := render(t, c)
+			issue := digest.Issue(c, m, "d.1@example.org", time.Time{})
+			for kind, body := range map[string]string{
+				"plain": "done 1\n\n" + m.Text,
+				"html":  strings.Replace(m.HTML, "<div", "<p>done 1</p><div", 1),
+			} {
+				raw := "From: keeper@example.org\r\nTo: lizards@example.org\r\nSubject: Re: " + m.Subject +
+					"\r\nDate: Wed, 12 May 2027 07:00:00 +0200\r\nMIME-Version: 1.0\r\nContent-Transfer-Encoding: 8bit\r\nContent-Type: text/" +
+					kind + "; charset=utf-8\r\n\r\n" + strings.ReplaceAll(body, "\n", "\r\n")
+				read, err := reply.Read([]byte(raw))
+				if err != nil {
+					t.Fatalf("%s: %v", kind, err)
+				}
+				own := strings.TrimSpace(strings.Join(reply.Own(read.Lines, reply.QuotesOf(issue)), "\n"))
+				if own != "done 1" {
+					t.Errorf("%s: what is left of the answer is\n%s", kind, own[:min(len(own), 2000)])
+				}
+			}
+		})
+	}
+}

@@ -1,0 +1,93 @@
+package digest
+
+import "strings"
+
+// level is how much a very long list is shortened. Each shortens more than
+// the one before, and none drops a number, a caution, or anything of a task
+// that is pinned, alarms or belongs to a window.
+type level int
+
+const (
+	inFull level = iota
+	// bare has the style sheet alone to style the tasks; nothing is left out.
+	bare
+	// withoutReasons leaves out the reasons of routine tasks, which are those
+	// that are not overdue and have no caution, and their links.
+	withoutReasons
+	// inRuns joins tasks of one sort and one room into runs of numbers and
+	// places, with their caution once.
+	inRuns
+)
+
+var levels = []level{inFull, bare, withoutReasons, inRuns}
+
+// run is tasks of one sort in one room, without their titles.
+type run struct {
+	Label   string
+	Entries []string // "12 E07"
+	Status  string   // of marked tasks
+	Caution string
+	Text    string // all of it but the caution: "Feeding: 12 E07; 13 E08; 15 E10."
+}
+
+// shorten returns o as level l shows it in the HTML part, or in the text part.
+func (l level) shorten(o outline, html bool) outline {
+	switch l {
+	case inFull:
+		return o
+	case bare:
+		o.bare = true
+		return o
+	case withoutReasons:
+		o.Shortened = "This list is long, so the reasons of ordinary tasks are left out here."
+		if html {
+			o.Shortened = "This list is long, so the reasons of ordinary tasks are left out here, and their numbers open no mail."
+		}
+	case inRuns:
+		o.Shortened = "This list is long, so most tasks have only their number and their place here. The calendar has their titles."
+	}
+	o.Shortened = o.w.say(o.Shortened)
+	sections := o.Sections
+	o.Sections = nil
+	for _, s := range sections {
+		groups := s.Groups
+		s.Groups = nil
+		for _, g := range groups {
+			s.Groups = append(s.Groups, l.group(o.w, g))
+		}
+		o.Sections = append(o.Sections, s)
+	}
+	return o
+}
+
+func (l level) group(w writer, g group) group {
+	short := group{Room: g.Room}
+	type sort struct{ label, status, caution string }
+	at := make(map[sort]int)
+	for _, it := range g.Items {
+		switch {
+		case it.special || l == withoutReasons && !it.routine:
+			short.Items = append(short.Items, it)
+		case l == withoutReasons:
+			it.Why, it.Record = nil, ""
+			short.Items = append(short.Items, it)
+		default:
+			k := sort{label: it.label, caution: it.Caution}
+			if !it.Open { // how late each overdue task is, is what a run leaves out
+				k.status = it.Status
+			}
+			i, ok := at[k]
+			if !ok {
+				i = len(short.Runs)
+				at[k] = i
+				short.Runs = append(short.Runs, run{Label: k.label, Status: k.status, Caution: k.caution})
+			}
+			short.Runs[i].Entries = append(short.Runs[i].Entries, it.place)
+		}
+	}
+	for i := range short.Runs {
+		r := &short.Runs[i]
+		r.Text = w.say(strings.TrimSpace(r.Label + ": " + strings.Join(r.Entries, "; ") + ". " + r.Status))
+	}
+	return short
+}

@@ -1,0 +1,198 @@
+package digest
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"unicode"
+
+	"golang.org/x/text/width"
+)
+
+// columns is the width of the text part. RFC 5322 section 2.1.1 asks for at
+// most 78; six are left for the marks of two or three quotations.
+const columns = 72
+
+// textLimit is the size in bytes above which the text part is shortened as
+// the HTML part is: an answer usually quotes it, and readers of answers have
+// their limits.
+const textLimit = 150_000
+
+func renderText(o outline) string {
+	var text string
+	for _, l := range levels {
+		text = layOut(l.shorten(o, false))
+		if len(text) <= textLimit {
+			break
+		}
+	}
+	return text
+}
+
+func layOut(o outline) string {
+	p := &printer{}
+	p.para(0, o.Title)
+	p.para(0, o.Heading)
+	p.para(0, o.Count)
+	p.para(0, o.Late)
+	p.para(0, o.Shortened)
+	for _, s := range o.Sections {
+		p.gap()
+		head := strings.ToUpper(s.Head)
+		if s.Aside != "" {
+			head += " - " + s.Aside
+		}
+		p.para(0, head)
+		for _, g := range s.Groups {
+			p.gap()
+			p.para(0, g.Room)
+			numbers := 2
+			for _, it := range g.Items {
+				numbers = max(numbers, len(strconv.Itoa(it.N)))
+			}
+			for _, it := range g.Items {
+				p.item(it, numbers)
+			}
+			for _, r := range g.Runs {
+				p.run(r)
+			}
+		}
+		for i, l := range s.Lines {
+			if i == 0 {
+				p.gap()
+			}
+			p.line(l)
+		}
+	}
+	if len(o.Answer) > 0 {
+		p.gap()
+		p.para(0, strings.ToUpper(answerHead))
+		for _, a := range o.Answer {
+			p.gap()
+			p.para(0, a)
+		}
+	}
+	p.gap()
+	p.para(0, o.Marker)
+	return p.b.String()
+}
+
+// printer writes paragraphs of at most columns columns.
+type printer struct {
+	b       strings.Builder
+	started bool
+}
+
+// gap leaves an empty line, but not at the top.
+func (p *printer) gap() {
+	if p.started {
+		p.b.WriteByte('\n')
+	}
+}
+
+// para writes a paragraph with every line indented; "" writes nothing.
+func (p *printer) para(indent int, s string) { p.hang(strings.Repeat(" ", indent), indent, s) }
+
+// hang writes a paragraph whose first line begins with first, which is as
+// wide as the indentation of the others.
+func (p *printer) hang(first string, indent int, s string) {
+	if s == "" {
+		return
+	}
+	p.started = true
+	p.b.WriteString(first)
+	at := indent
+	for i, w := range strings.Split(s, " ") {
+		n := textWidth(w)
+		switch {
+		case i == 0:
+		case at+1+n > columns:
+			p.b.WriteByte('\n')
+			p.b.WriteString(strings.Repeat(" ", indent))
+			at = indent
+		default:
+			p.b.WriteByte(' ')
+			at++
+		}
+		p.b.WriteString(w)
+		at += n
+	}
+	p.b.WriteByte('\n')
+}
+
+func (p *printer) item(it item, numbers int) {
+	indent := numbers + 2
+	switch {
+	case it.N > 0:
+		p.hang(fmt.Sprintf("%*d  ", numbers, it.N), indent, it.Title)
+	default:
+		indent = 2
+		p.para(indent, it.Title)
+	}
+	p.para(indent, it.Status)
+	for _, w := range it.Why {
+		p.para(indent, w)
+	}
+	p.para(indent, it.Record)
+	if it.Caution != "" {
+		p.para(indent, cautionWord+" "+it.Caution)
+	}
+}
+
+func (p *printer) run(r run) {
+	p.para(2, r.Text)
+	if r.Caution != "" {
+		p.para(2, cautionWord+" "+r.Caution)
+	}
+}
+
+func (p *printer) line(l line) {
+	switch {
+	case l.Lead != "":
+		// "Wed 12 May" is ten columns at most.
+		p.hang(fmt.Sprintf("  %-10s  ", l.Lead), 14, l.Text)
+		for _, b := range l.Below {
+			p.para(14, b)
+		}
+	default:
+		p.para(2, l.Text)
+	}
+	for _, q := range l.Quotes {
+		p.para(4, q)
+	}
+}
+
+// textWidth returns the number of columns of s on a screen of fixed width:
+// two for the wide characters of Unicode Standard Annex 11 (ideographs, most
+// emoji), none for marks that combine with what stands before them.
+func textWidth(s string) int {
+	n := 0
+	for _, r := range s {
+		switch {
+		case r < 0x300:
+			n++
+		case unicode.In(r, unicode.Mn, unicode.Me, unicode.Cf):
+		default:
+			switch width.LookupRune(r).Kind() {
+			case width.EastAsianWide, width.EastAsianFullwidth:
+				n += 2
+			default:
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// uniqueLines returns the lines of the two parts, trimmed, each once.
+func uniqueLines(text string, html []string) []string {
+	var lines []string
+	seen := make(map[string]bool)
+	for _, l := range append(strings.Split(text, "\n"), html...) {
+		if l = strings.Join(strings.Fields(l), " "); l != "" && !seen[l] {
+			seen[l] = true
+			lines = append(lines, l)
+		}
+	}
+	return lines
+}

@@ -1,0 +1,158 @@
+package digest
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Every sentence a digest makes up itself is in this file and in outline.go.
+// The rules: plain English, no exclamation, the fact before the advice, and
+// no sentence that could be taken for an answer; examples of answers have the
+// letter N where a number would stand.
+
+const (
+	shortDay = "Mon 2 Jan"
+	longDay  = "Monday 2 January 2006"
+)
+
+// count writes "1 task" or "9 tasks".
+func count(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
+}
+
+// minutes writes a length of work: "about 50 minutes", "about 2 h 10 min".
+// Nothing is known of 0 minutes, and so "" is written.
+func minutes(n int) string {
+	switch {
+	case n <= 0:
+		return ""
+	case n <= 90:
+		return "about " + count(n, "minute", "minutes")
+	case n%60 == 0:
+		return fmt.Sprintf("about %d h", n/60)
+	}
+	return fmt.Sprintf("about %d h %d min", n/60, n%60)
+}
+
+// load writes how much work a number of tasks is: "9 tasks, about 50 minutes".
+func load(n, min int) string {
+	s := count(n, "task", "tasks")
+	if m := minutes(min); m != "" {
+		s += ", " + m
+	}
+	return s
+}
+
+// likelihoods are the words for a probability, by the scale of the
+// Intergovernmental Panel on Climate Change (Mastrandrea et al. 2010, Guidance
+// Note on Consistent Treatment of Uncertainties, table 1): each word for what
+// is above the limit, in percent, and not above the one before. Where the
+// scale's ranges overlap the narrower word is used.
+var likelihoods = []struct {
+	above float64
+	word  string
+}{
+	{99, "virtually certain"},
+	{90, "very likely"},
+	{66, "likely"},
+	{33, "about as likely as not"},
+	{10, "unlikely"},
+	{1, "very unlikely"},
+	{math.Inf(-1), "exceptionally unlikely"},
+}
+
+// chance writes a probability, 0 to 1, in words and in percent: "likely, 72 %".
+// What rounds to 0 or 100 without being so is "under 1 %" or "over 99 %".
+func chance(p float64) string {
+	percent := 100 * math.Max(0, math.Min(1, p))
+	word := ""
+	for _, l := range likelihoods {
+		if percent > l.above {
+			word = l.word
+			break
+		}
+	}
+	figure := fmt.Sprintf("%.0f %%", percent)
+	switch {
+	case percent > 0 && percent < 1:
+		figure = "under 1 %"
+	case percent > 99 && percent < 100:
+		figure = "over 99 %"
+	}
+	return word + ", " + figure
+}
+
+func partName(p husbandry.Part) string {
+	switch p {
+	case husbandry.Morning:
+		return "Morning"
+	case husbandry.Midday:
+		return "Midday"
+	}
+	return "Evening"
+}
+
+// lateness says since when a task is overdue on a day.
+func lateness(t tasks.Task, on civil.Date) string {
+	days := on.Sub(t.Due)
+	if t.Due.IsZero() || days <= 0 {
+		return ""
+	}
+	return fmt.Sprintf("due %s, %s ago", t.Due.Format(shortDay), count(days, "day", "days"))
+}
+
+var recordWords = map[tasks.FindingName]string{
+	tasks.FindLaid:    "the eggs that were laid",
+	tasks.FindSlugs:   "how many of them are slugs",
+	tasks.FindHatched: "how many young have hatched",
+	tasks.FindWeighs:  "the weight",
+	tasks.FindAdded:   "the water that was added",
+	tasks.FindRefused: "whether food was refused",
+	tasks.FindMated:   "whether they have mated",
+	tasks.FindGravid:  "whether she is gravid",
+}
+
+// toRecord says what a task asks the keeper to record.
+func toRecord(asks []tasks.FindingName) string {
+	var words []string
+	for _, a := range asks {
+		if w, ok := recordWords[a]; ok {
+			words = append(words, w)
+		}
+	}
+	if len(words) == 0 {
+		return ""
+	}
+	return "To record: " + strings.Join(words, "; ") + "."
+}
+
+// kindNames name the tasks of a kind where they are listed without titles.
+var kindNames = map[husbandry.Kind]string{
+	husbandry.Feed:        "Feeding",
+	husbandry.Supplement:  "Supplement on the food",
+	husbandry.Water:       "Fresh water",
+	husbandry.Mist:        "Misting",
+	husbandry.Clean:       "Cleaning",
+	husbandry.NestTopUp:   "Damp for the nest box",
+	husbandry.GutLoad:     "Feeder insects",
+	husbandry.Weigh:       "Scales",
+	husbandry.GravidCheck: "Looking for eggs inside her",
+	husbandry.LayWatch:    "Watching for eggs",
+	husbandry.DigEggs:     "Digging for eggs",
+	husbandry.SetTub:      "Setting of egg tubs",
+	husbandry.TubCheck:    "Look into egg tubs",
+	husbandry.HatchWatch:  "Watching for young",
+	husbandry.FirstFeed:   "First food",
+	husbandry.Sexing:      "Sexing",
+	husbandry.Pair:        "Pairing",
+	husbandry.LampChange:  "New lamps",
+	husbandry.Review:      "A closer look",
+}

@@ -161,7 +161,7 @@ func (b *IMAP) Watch(ctx context.Context, take func(notify.Incoming) error) erro
 		b.o.Log.Warn("the mailbox cannot be watched; trying again", "error", b.wrap(err), "in", pause.Round(time.Millisecond))
 		sleep(ctx, pause)
 	}
-	return context.Cause(ctx)
+	return ctx.Err()
 }
 
 // backoff is the pause after the nth failure in a row, counted from 0: doubled

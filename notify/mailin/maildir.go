@@ -75,7 +75,7 @@ func (d *Maildir) Watch(ctx context.Context, take func(notify.Incoming) error) e
 		}
 		sleep(ctx, d.o.Poll)
 	}
-	return context.Cause(ctx)
+	return ctx.Err()
 }
 
 // entry is a mail in the folder.

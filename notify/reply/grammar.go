@@ -63,6 +63,7 @@ func Parse(text string, known Known) Parsed {
 		l := readLine(raw, known)
 		all = append(all, l)
 	}
+	hush(all)
 	mistrust(all)
 	for _, l := range all {
 		switch l.is {
@@ -93,43 +94,62 @@ func shortened(s string) string {
 // line is a line of the text and what it was taken for.
 type line struct {
 	text     string
-	is       sort
+	is       lineKind
 	commands []Command
 	why      string
 	meant    bool // refused, though a verb stands with its number
 	loose    bool // refused, and may belong to a command of another line
 	joins    bool // it is numbers alone, or begins with "and": the end of the line before?
-	excepts  bool // it begins with "but" or "except"
+	rule     bool // programs that quote without marks draw it above the quote
+	field    bool // it looks like a field of a mail's header
 }
 
-// sort is what a line was taken for.
-type sort int
+// lineKind is what a line was taken for.
+type lineKind int
 
 const (
-	isSilent sort = iota // blank, a greeting, a signature, a mail's header
+	isSilent lineKind = iota // blank, a greeting, a signature, a mail's header
 	isCommands
 	isRefused
 	isUnread
 )
 
+// hush silences a quote without marks, from the rule or the header fields above
+// it to the end, if no line of it is a command: Outlook renders the digest's
+// HTML in lines of its own, which nobody remembers, and a number alone on one
+// of them is no slip of the keeper's. Lines that are commands are never
+// silenced, and then neither is what stands around them.
+func hush(lines []line) {
+	for q := range lines {
+		if !lines[q].rule && !(lines[q].field && q+1 < len(lines) && lines[q+1].field) {
+			continue
+		}
+		quote := lines[q:]
+		if !slices.ContainsFunc(quote, func(l line) bool { return l.is == isCommands }) {
+			clear(quote)
+		}
+		return
+	}
+}
+
 // mistrust refuses lines that are commands by themselves, but perhaps not the
 // whole of what their writer meant.
 func mistrust(lines []line) {
-	loose, excepts := false, false
+	loose := false
 	for i := range lines {
 		l := &lines[i]
 		loose = loose || l.is == isRefused && l.loose
-		excepts = excepts || l.excepts
 		// A mail program that wraps lines leaves the end of a list on a line
 		// of its own: "all but 4" and then "and 6".
 		if l.joins && i > 0 && lines[i-1].is == isCommands && endsInList(lines[i-1].commands) {
 			lines[i-1].refuse("the next line looks like the rest of this one; write it in one line")
 		}
 	}
-	if !loose && !excepts {
+	if !loose {
 		return
 	}
-	// "all" is the one command that says something of tasks it does not name.
+	// "all" is the one command that says something of tasks it does not name,
+	// and an exception may stand on a line of its own: "except 4".
 	for i := range lines {
 		l := &lines[i]
 		sweeping := slices.ContainsFunc(l.commands, func(c Command) bool { return c.Verb == All || c.Verb == AllBut })
@@ -164,10 +184,14 @@ var (
 		`|von mein\pL+ .* gesendet[ .]*` +
 		`|.*<[^<> ]+@[^<> ]+>.*` +
 		`|.*\b(?:wrote|schrieb|a \x{e9}crit|escribi\x{f3}) ?:` +
-		`|(?:from|sent|to|cc|subject|date|von|gesendet|an|betreff|datum|de|envoy\x{e9}|\x{e0}|objet|enviado|para|asunto) ?: .*` +
+		`|` + headerField +
 		`|[-_=*\x{2022} ]{2,}|-{3,} ?.*-{3,}` +
 		`)$`)
+	field = regexp.MustCompile(`(?i)^` + headerField + `$`)
+	rule  = regexp.MustCompile(`^(?:_{10,}|-{3,} ?\pL.*\pL ?-{3,})$`)
 )
+
+const headerField = `\*?(?:from|sent|to|cc|subject|date|von|gesendet|an|betreff|datum|de|envoy\x{e9}|\x{e0}|objet|enviado|para|asunto) ?:\*? .*`
 
 // readLine takes one line for what it is.
 func readLine(raw string, known Known) line {
@@ -200,10 +224,10 @@ func readLine(raw string, known Known) line {
 		return l
 	}
 	if silent.MatchString(text) {
+		l.rule, l.field = rule.MatchString(text), field.MatchString(text)
 		return l
 	}
 	l.joins = p.joins()
-	l.excepts = len(p.toks) > 0 && exceptWords[p.toks[0].word]
 	if l.is = isUnread; p.attempted() {
 		l.is, l.why = isRefused, f.why
 		l.meant = p.meant()
@@ -502,13 +526,7 @@ func (p *parser) list(i int) (numbers []int, next int, f *fault) {
 		if !p.is(k, tNumber) && !p.is(k, tRange) {
 			break
 		}
-		if days[p.word(k+1)] {
-			break
-		}
-		if p.finds(k) {
-			if k == i {
-				return nil, 0, p.stray(k)
-			}
+		if days[p.word(k+1)] || p.finds(k) {
 			break
 		}
 		t := p.toks[k]

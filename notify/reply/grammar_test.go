@@ -302,6 +302,13 @@ func TestWhatIsRefused(t *testing.T) {
 		}
 		if len(p.Refused) != 1 || !strings.Contains(p.Refused[0].Why, c.why) || p.Refused[0].Text != c.text {
 			t.Errorf("%q: refused %q, want one that says %q (unread %q)", c.text, p.Refused, c.why, p.Unread)
+			continue
+		}
+		// An answer holds the reason and may come back as a quote.
+		for width := 10; width <= 100; width++ {
+			if q := Parse(rewrap(p.Refused[0].Why, width), theBooks); len(q.Commands) > 0 {
+				t.Errorf("%q: the reason %q at width %d commands %s", c.text, p.Refused[0].Why, width, texts(q.Commands))
+			}
 		}
 	}
 }
@@ -325,6 +332,31 @@ func TestLinesThatBelongTogether(t *testing.T) {
 		p := Parse(c.text, theBooks)
 		if got := texts(p.Commands); got != c.want || len(p.Refused) != c.refused {
 			t.Errorf("%s: understood %q, want %q; refused %v, want %d", c.name, got, c.want, p.Refused, c.refused)
+		}
+	}
+}
+
+// Outlook answers with a text of its own making of the digest's HTML: cells on
+// lines of their own, numbers alone.
+func TestQuotesWithoutMarksAreNoSlips(t *testing.T) {
+	const quote = "Tuesday 24 November\n\n1\n\nTop up the nest box of E07\n\n2\nLook for eggs; 18 % today\nexcept C27-04\n4 Weigh F03\n"
+	const head = "From: nestround\nSent: Tuesday, November 24, 2026 6:00 AM\nSubject: x\n\n"
+	for _, c := range []struct {
+		name, text, want string
+		refused          int
+	}{
+		{"below a header block", "all\n\n" + head + quote, "all", 0},
+		{"below a German header block", "all\n\nVon: nestround\nGesendet: Dienstag\n\n" + quote, "all", 0},
+		{"below a rule", "all\n____________________\n" + quote, "all", 0},
+		{"below words in dashes", "all\n-------- Original message --------\n" + quote, "all", 0},
+		{"a slip above is still told", "4 weighs 41\n\n" + head + quote, "", 1},
+		{"one field is no header block", "From: my phone\n4 weighs 41\n", "", 1},
+		// Who writes below a quote is heard, and then nothing around is taken for granted.
+		{"a command below", "all\n\n" + head + "done 3\n4 tomorrow\n", "done 3", 2},
+	} {
+		p := Parse(c.text, theBooks)
+		if got := texts(p.Commands); got != c.want || len(p.Refused) != c.refused {
+			t.Errorf("%s: understood %q, want %q; refused %v, unread %q", c.name, got, c.want, p.Refused, p.Unread)
 		}
 	}
 }

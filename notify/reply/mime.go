@@ -49,10 +49,10 @@ type Mail struct {
 	References []string  // message ids without brackets, oldest first
 
 	// What Judge looks at.
-	MediaType   string // of the whole mail, lower case: "multipart/report"
-	ReportType  string // parameter report-type, lower case
-	NullReturn  bool   // Return-Path is there and empty: a bounce, or a machine's answer
-	AuthResults []string
+	MediaType   string            // of the whole mail, lower case: "multipart/report"
+	ReportType  string            // parameter report-type, lower case
+	NullReturn  bool              // Return-Path is there and empty: a bounce, or a machine's answer
+	AuthResults []string          // the Authentication-Results fields, topmost first
 	machine     map[string]string // the header fields that betray machines, where present
 
 	// Lines is the text, decoded, in the order it is read on a screen. Quotes
@@ -178,11 +178,8 @@ func readHeader(h message.Header) (Mail, error) {
 	if err == nil {
 		m.MediaType, m.ReportType = t, strings.ToLower(params["report-type"])
 	}
-	for _, v := range h.Values("Authentication-Results") {
-		if len(v) <= maxHeaderLine {
-			m.AuthResults = append(m.AuthResults, v)
-		}
-	}
+	// All of them, however long: leaving the topmost out would promote the next.
+	m.AuthResults = h.Values("Authentication-Results")
 	m.machine = make(map[string]string)
 	for _, key := range machineFields {
 		if v := h.Values(key); len(v) > 0 {

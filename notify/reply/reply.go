@@ -14,7 +14,12 @@
 // worst leave something unread; it cannot mark a task. No list of the world's
 // ways to write "On Tuesday, somebody wrote:" is kept.
 //
-// The package opens no mailbox, reads no clock and writes nothing. Which lines
-// repeat an earlier answer is decided by tasks.Fold, where every answer is
-// known, whatever order they arrived in.
+// What stays dangerous is a quote that repeats a command word for word. So a
+// digest's examples have letters where numbers stand ("done N N"), none of its
+// lines is a command however it is broken (the digest's tests try every way),
+// and [Own] drops whatever equals a line of the digest or of an answer to it.
+// The keeper's own earlier answer, quoted without marks, is left to tasks.Fold,
+// where every answer is known, whatever order they arrived in.
+//
+// The package opens no mailbox, reads no clock and writes nothing.
 package reply

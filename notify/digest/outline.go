@@ -72,7 +72,7 @@ type group struct {
 
 // item is a task, or a watch.
 type item struct {
-	N       int    // 0 for none
+	N       int // 0 for none
 	Title   string
 	Status  string // "" for an ordinary open task
 	Why     []string

@@ -303,7 +303,7 @@ func checkAfter(t *testing.T, books string, acknowledged []string) {
 	known := strings.Fields("o1 o2 o3 n1 n2 n3 n4 n5")
 	for _, opened := range []bool{false, true} {
 		if opened {
-			if _, err := session(disk.Files{}, books); err != nil {
+			if _, err := session(disk.Files{Ops: disktest.New(t, books)}, books); err != nil {
 				t.Fatal(err)
 			}
 			acknowledged = known
@@ -556,7 +556,7 @@ func TestReadersBesideAWriter(t *testing.T) {
 			}
 		})
 	}
-	for i := range 150 {
+	for i := range 100 {
 		e := said(fmt.Sprint("m", i), "2027-05-05")
 		for range i % 50 {
 			e.Acts = append(e.Acts, e.Acts[0])

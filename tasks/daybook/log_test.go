@@ -9,6 +9,7 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+	"unsafe"
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -255,6 +256,31 @@ func TestRefresh(t *testing.T) {
 	step("an older year found", "o b f a", func() { lay(t, books, "2026.jsonl", lineOf(t, said("o", "2026-05-05"))) })
 	step("a year removed", "o f a", func() { os.Remove(filePath(books, 2027)) })
 	step("everything removed", "", func() { os.RemoveAll(folder(books)) })
+}
+
+// TestRefreshReadsOnlyWhatIsNew: entries read before are the same strings in
+// memory, not equal ones.
+func TestRefreshReadsOnlyWhatIsNew(t *testing.T) {
+	books := t.TempDir()
+	w := mustOpen(t, books)
+	other := NewLog(books, 0)
+	for i, day := range []string{"2026-12-31", "2027-01-01", "2027-01-02", "2028-01-01", "2028-01-01"} {
+		before := map[*Log][]tasks.Entry{other: other.Entries(), w.Log(): w.Log().Entries()}
+		mustAdd(t, w, said(fmt.Sprint("m", i), day), true)
+		if _, err := other.Refresh(); err != nil {
+			t.Fatal(err)
+		}
+		for l, before := range before {
+			for j, e := range before {
+				if unsafe.StringData(e.ID) != unsafe.StringData(l.Entries()[j].ID) {
+					t.Errorf("entry %d was read again for entry %d", j, i)
+				}
+			}
+			if len(l.Entries()) != i+1 {
+				t.Errorf("%d entries after %d", len(l.Entries()), i+1)
+			}
+		}
+	}
 }
 
 // TestReadInTheMiddleOfALine: a reader that meets a writer in the middle of a

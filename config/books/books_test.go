@@ -429,6 +429,36 @@ func TestRecordsAgainstOneAnother(t *testing.T) {
 	}
 }
 
+// What is said of one record alone, where the hostile books have not yet said
+// it: each row has one problem.
+func TestRecordsAlone(t *testing.T) {
+	for _, c := range []struct {
+		name, src, want string
+	}{
+		{"an id that is too long", "[[room]]\nid = \"" + strings.Repeat("a", 61) + "\"\n", "2:6: `id`: an id has at most 60 characters"},
+		{"an id of signs", "[[room]]\nid = \"-a\"\n", "2:6: `id`: \"-a\" is not an id"},
+		{"an id like a range", "[[room]]\nid = \"5-7\"\n", "2:6: `id`: \"5-7\" has no letter"},
+		{"one day of two", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid_between = [2027-05-01]\n", "5:16: `laid_between` is not two dates"},
+		{"away without an end", "[[away]]\nfrom = 2027-05-01\n", "1:1: [[away]] has no `until`"},
+		{"no weekday", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nweekdays = []\n", "4:12: `weekdays` names no day"},
+		{"no day of the month", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nmonth_days = []\n", "4:14: `month_days` names no day"},
+		{"after what", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nafter = { days = \"1 day\" }\n", "4:9: `after` has no `event`"},
+		{"which window", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nwindow = { every = \"1 day\" }\n", "4:10: `window` has no `name`"},
+		{"riding on what", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nriding = { nth = 2 }\n", "4:10: `riding` has no `on`"},
+		{"a kind that is missing", "[[routine]]\nid = \"r\"\nsince_last = \"1 day\"\n", "1:1: [[routine]] has no `kind`"},
+		{"slack of the wrong type", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nsince_last = \"1 day\"\nslack = 1\n", "5:9: `slack` is a table, not a whole number"},
+		{"father and son", "[[animal]]\nid = \"A1\"\nspecies = \"test-gecko\"\nleft = 2027-01-01\nfather = \"A1\"\n", "5:10: `A1` is among its own ancestors"},
+		{"a list of no lists", "[[species]]\nid = \"s\"\nname = \"S\"\nincubation = { safe = [] }\n", "4:23: `safe` is not a least and a most"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			_, list := readFiles(t, "keeper.toml", "zone = \"UTC\"\n", "records.toml", c.src)
+			if len(list) != 1 || !strings.HasPrefix(fmt.Sprintf("%d:%d: %s", list[0].Line, list[0].Column, list[0].Message), c.want) {
+				t.Errorf("got %v, want %s", list, c.want)
+			}
+		})
+	}
+}
+
 // Part of a file that cannot be read may hold the id that a record elsewhere
 // refers to; its absence is no second problem.
 func TestNoBlameForWhatCouldNotBeRead(t *testing.T) {
@@ -509,6 +539,21 @@ func TestFilesThatAreRead(t *testing.T) {
 	}
 	if len(list) != 1 || list[0].File != "rooms/x/j.toml" || list[0].Severity != diag.Warning {
 		t.Errorf("problems: %v", list)
+	}
+}
+
+func TestLinkedFolders(t *testing.T) {
+	dir, other := t.TempDir(), t.TempDir()
+	for path, content := range map[string]string{dir + "/keeper.toml": "zone = \"UTC\"\n", other + "/a.toml": "[[room]]\nid = \"A\"\n"} {
+		if err := os.WriteFile(path, []byte(content), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Symlink(other, dir+"/linked"); err != nil {
+		t.Fatal(err)
+	}
+	if _, records, list := Load(dir); len(list) > 0 || len(records.Rooms) != 1 {
+		t.Errorf("read %+v, %v", records, list)
 	}
 }
 

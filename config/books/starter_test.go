@@ -116,7 +116,7 @@ func TestStarterOverwritesNothing(t *testing.T) {
 	}
 	names, err := WriteStarter(dir, starterDay)
 	exists, ok := errors.AsType[*ExistsError](err)
-	if !ok || names != nil || !slices.Equal(exists.Files, []string{"animals.toml", "places.toml"}) {
+	if !ok || names != nil || !slices.Equal(exists.Files, []string{"animals.toml", "places.toml"}) || !strings.Contains(err.Error(), "animals.toml, places.toml") {
 		t.Fatalf("got %v, %v", names, err)
 	}
 	entries, err := os.ReadDir(dir)

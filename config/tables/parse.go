@@ -298,8 +298,6 @@ func (s *scanner) open(at int, parts []part, many bool) *Table {
 		}
 		first := Place{f: s.f, at: e.at}
 		switch {
-		case e.value.kind == unread:
-			return nil
 		case e.value.kind == tables:
 			if last && many {
 				child := &Table{f: s.f, at: at, name: headerName(parts, true), how: headed, secret: secretive(parts)}

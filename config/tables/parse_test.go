@@ -156,6 +156,13 @@ func TestFaultsHaveTheirPlace(t *testing.T) {
 		{"a table over a value", "a = 1\n[a.b]\n", []string{"2:2: `a` already has a value, at f.toml:1"}},
 		{"a table over braces", "a = {}\n[a.b]\n", []string{"2:2: `a` already has a value"}},
 		{"a dotted key over a value", "a = 1\na.b = 2\n", []string{"2:1: `a` stands twice"}},
+		{"a key twice among many", manyKeys(40) + "k7 = 1\n", []string{"41:1: `k7` stands twice; first at f.toml:8"}},
+		{"a quoted key not closed", "\"a = 1\n", []string{"1:1: a quoted key is closed on its line"}},
+		{"a bad escape in a key", "\"a\\q\" = 1\n", []string{"1:1: invalid escape"}},
+		{"a table over what cannot be read", "a = x\n[a.b]\nc = 1\n", []string{"1:5: this is not a value", "2:2: `a` already has a value"}},
+		{"a dotted key over what cannot be read", "a = x\na.b = 1\n", []string{"1:5: this is not a value", "2:1: `a` stands twice"}},
+		{"no key in braces", "x = { = 1 }\n", []string{"1:7: a key is expected here"}},
+		{"a comma forgotten in braces", "x = { a = \"1\" b = 2 }\n", []string{"1:15: a comma or } is expected here"}},
 		{"no such day", "x = 2026-02-30\n", []string{"1:5: there is no such date"}},
 		{"number too large", "x = 99999999999999999999\n", []string{"1:5: 99999999999999999999 is out of range"}},
 		{"leading zero", "x = 07\n", []string{`1:5: invalid integer "07"`}},
@@ -333,6 +340,15 @@ func FuzzParse(f *testing.F) {
 			t.Errorf("got  %v\nwant %v", root.plain(), want)
 		}
 	})
+}
+
+// manyKeys returns k0 = 0 to k(n-1), a line each.
+func manyKeys(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "k%d = %d\n", i, i)
+	}
+	return b.String()
 }
 
 func manyTables(n int) []byte {

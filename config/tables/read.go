@@ -88,17 +88,6 @@ func (t *Table) Done() {
 	}
 }
 
-// Ignore marks the keys not asked for as known, where a table is of no use
-// anyway and its keys would only hide the cause.
-func (t *Table) Ignore() {
-	if t == nil {
-		return
-	}
-	for _, e := range t.entries {
-		e.asked = true
-	}
-}
-
 // ask looks key up, and notes that it is a key of this table.
 func (t *Table) ask(key string) *Value {
 	if t == nil {
@@ -480,7 +469,6 @@ func (t *Table) Tables(key string) []*Table {
 	}
 	if v.kind == subtable && v.table.how != inline {
 		v.wrong(key, "a list of tables", fmt.Sprintf("write [[%s]]", strings.Trim(v.table.name, "[]`")))
-		v.table.Ignore()
 		return nil
 	}
 	if v.kind != tables && v.kind != array {

@@ -84,9 +84,6 @@ func (p Place) String() string {
 	return fmt.Sprintf("%s:%d", p.f.name, p.f.line(p.at)+1)
 }
 
-// IsZero reports whether p is nowhere.
-func (p Place) IsZero() bool { return p.f == nil }
-
 // Error reports an error at p; hint may be "".
 func (p Place) Error(message, hint string) { p.report(diag.Error, message, hint) }
 

@@ -1,0 +1,114 @@
+package husbandry_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"nestround/tasks/husbandry"
+)
+
+// near compares what was read with a value known to more digits than matter.
+func near(got, want float64) bool { return math.Abs(got-want) < 1e-9*max(1, math.Abs(want)) }
+
+func TestParseQuantities(t *testing.T) {
+	temperature := func(s string) (float64, error) {
+		v, err := husbandry.ParseTemperature(s)
+		return float64(v), err
+	}
+	difference := func(s string) (float64, error) {
+		v, err := husbandry.ParseTemperatureDifference(s)
+		return float64(v), err
+	}
+	mass := func(s string) (float64, error) { v, err := husbandry.ParseMass(s); return float64(v), err }
+	volume := func(s string) (float64, error) { v, err := husbandry.ParseVolume(s); return float64(v), err }
+	days := func(s string) (float64, error) { v, err := husbandry.ParseDays(s); return float64(v), err }
+	for _, c := range []struct {
+		name  string
+		parse func(string) (float64, error)
+		in    string
+		want  float64
+		err   string // part of the error; "" for none
+	}{
+		// The fixed points of both scales: water freezes at 32 °F and boils
+		// at 212 °F, and -40 is the same on both (NIST SP 811, appendix B).
+		{"freezing", temperature, "32 F", 0, ""},
+		{"boiling", temperature, "212 °F", 100, ""},
+		{"the same on both", temperature, "-40 F", -40, ""},
+		{"Celsius", temperature, "28.5 °C", 28.5, ""},
+		{"without the blank", temperature, "28.5C", 28.5, ""},
+		{"below absolute zero", temperature, "-274 C", 0, "outside any temperature"},
+		{"above boiling", temperature, "101 C", 0, "outside any temperature"},
+		{"no unit", temperature, "28.5", 0, "has no unit"},
+		{"another unit", temperature, "300 K", 0, "is not a temperature"},
+		{"no number", temperature, "C", 0, "is not a temperature"},
+		{"two numbers", temperature, "28 C 29 C", 0, "is not a temperature"},
+
+		// A degree Fahrenheit is 5/9 of a kelvin as an interval (same place).
+		{"a difference is scaled", difference, "9 F", 5, ""},
+		{"and not moved", difference, "0 F", 0, ""},
+		{"a difference in Celsius", difference, "1.5 C", 1.5, ""},
+		{"a negative difference", difference, "-1 F", 0, "is negative"},
+		{"a difference without a unit", difference, "1", 0, "has no unit"},
+		{"a difference of weight", difference, "1 g", 0, "is not a difference"},
+
+		// NIST Handbook 44, appendix C: 1 oz = 28.349 523 125 g, 1 fl oz =
+		// 29.573 529 562 5 mL, 16 oz to the pound of 453.592 37 g.
+		{"sixteen ounces", mass, "16 oz", 453.59237, ""},
+		{"kilograms", mass, "1.2 kg", 1200, ""},
+		{"milligrams", mass, "250 mg", 0.25, ""},
+		{"negative mass", mass, "-1 g", 0, "is negative"},
+		{"fluid ounces", volume, "2 fl oz", 59.147059125, ""},
+		{"fluid ounces with a full stop", volume, "2 fl. oz.", 0, "is not a volume"},
+		{"litres", volume, "0.5 l", 500, ""},
+		{"negative volume", volume, "-1 ml", 0, "is negative"},
+		{"mass for volume", volume, "1 g", 0, "is not a volume"},
+
+		{"a day", days, "1 day", 1, ""},
+		{"weeks", days, "2 weeks", 14, ""},
+		{"ten years", days, "3660 days", 3660, ""},
+		{"more", days, "3661 days", 0, "whole number of days"},
+		{"half a day", days, "1.5 days", 0, "whole number of days"},
+		{"half a week and a half", days, "0.5 weeks", 0, "whole number of days"},
+		{"negative days", days, "-1 day", 0, "whole number of days"},
+		{"the same unit twice", days, "1 d 2 d", 0, "is not a number of days"},
+		{"hours", days, "48 hours", 0, "is not a number of days"},
+		{"a number beyond numbers", days, strings.Repeat("9", 400) + " days", 0, "is not a number of days"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got, err := c.parse(c.in)
+			if (err == nil) != (c.err == "") || err != nil && (!strings.Contains(err.Error(), c.err) || got != 0) || !near(got, c.want) {
+				t.Errorf("%q: %v, %v; want %v, %s", c.in, got, err, c.want, c.err)
+			}
+		})
+	}
+}
+
+func TestUnitsAreShown(t *testing.T) {
+	for _, c := range []struct{ got, want string }{
+		{husbandry.Metric.Temperature(28), "28.0 °C"},
+		{husbandry.US.Temperature(28), "82.4 °F"},
+		{husbandry.Metric.Mass(41), "41 g"},
+		{husbandry.US.Mass(41), "1.45 oz"},
+		{husbandry.Metric.Volume(60), "60 ml"},
+		{husbandry.US.Volume(60), "2.03 fl oz"},
+	} {
+		if c.got != c.want {
+			t.Errorf("got %s, want %s", c.got, c.want)
+		}
+	}
+}
+
+// Every kind but those that say it themselves is about one sort of record.
+func TestKindsHaveScopes(t *testing.T) {
+	seen := make(map[husbandry.Kind]bool)
+	for _, k := range husbandry.Kinds() {
+		if seen[k] {
+			t.Errorf("%s is listed twice", k)
+		}
+		seen[k] = true
+		if free := k == husbandry.Own || k == husbandry.Review; (k.Scope() == "") != free {
+			t.Errorf("%s is about %q", k, k.Scope())
+		}
+	}
+}

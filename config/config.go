@@ -174,15 +174,15 @@ func Read(t *tables.Table, dir string) Settings {
 	r.calendar(t.Table("calendar"), &s.Calendar)
 	refuseSecrets(t)
 
-	if d := t.Table("digest"); s.Out != nil || s.In != nil {
-		if d == nil {
-			d = t
-		}
-		if len(s.Digest.To) == 0 && !d.Has("to") {
-			d.Missing("`to`", `mail is set up, so say who the keeper is: to = ["keeper@example.org"] under [digest]`)
-		}
-		if s.Digest.From == "" && !d.Has("from") {
-			d.Missing("`from`", `mail is set up, so say from whom: from = "nestround <lizards@example.org>" under [digest]`)
+	switch d := t.Table("digest"); {
+	case s.Out == nil && s.In == nil:
+	case !t.Has("digest"):
+		t.Missing("[digest]", `mail is set up, so say from whom it is and who the keeper is: from = "nestround <lizards@example.org>", to = ["keeper@example.org"]`)
+	default:
+		for _, key := range []string{"from", "to"} {
+			if !d.Has(key) {
+				d.Missing("`"+key+"`", "mail is set up, so say from whom it is and who the keeper is")
+			}
 		}
 	}
 	return s

@@ -136,6 +136,7 @@ func TestProblemsOfSettings(t *testing.T) {
 		{"a cron digest", "zone = \"UTC\"\n[digest]\ncron = \"0 6 * * mon-fri\"\n", ""},
 		{"a digest for nobody", "zone = \"UTC\"\n[digest]\nto = []\n", "3:6: warning: `to` names nobody"},
 		{"mail, but no digest", "zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\n[mail.out]\nmaildir = \"x\"\n", "2:1: error: [digest] has no `to`"},
+		{"mail, and no digest at all", "zone = \"UTC\"\n[mail.out]\nmaildir = \"x\"\n", "1:1: error: the file has no [digest]"},
 		{"an address with a line end", digest + "reply_to = \"a@example.org\\nBcc: x@example.org\"\n", "5:12: error: `reply_to` is one line of text"},
 		{"a password in the server", out("smtp = \"user:hunter2@smtp.example.org:465\"\n"), "6:8: error: `smtp`: not a host and port"},
 		{"no port", out("smtp = \"smtp.example.org\"\n"), "6:8: error: `smtp`: not a host and port"},

@@ -8,10 +8,10 @@
 // Table.Done, called when a table has been read, reports the keys that nobody
 // asked for.
 //
-// The values are decoded by github.com/BurntSushi/toml, one at a time. That
+// The values are decoded by github.com/BurntSushi/toml, a few at a time. That
 // library tells neither where an unknown key stands nor the column of a wrong
 // type, places some errors on the wrong line, fills one field from `kind` and
-// `Kind` alike, and takes minutes for a key of a thousand parts; so this
+// `Kind` alike, and needs memory by the square of a key's parts; so this
 // package finds keys, headers and the extent of values itself, knows no case
 // but the right one, and has the limits below.
 //

@@ -647,7 +647,7 @@ func (p *parser) later(i int) (Command, int, *fault) {
 	case p.is(i, tNumber) && days[p.word(i+1)]:
 		c.When.Days = p.toks[i].n * perUnit(p.word(i+1))
 		i += 2
-	case (w == "a" || w == "one") && (p.word(i+1) == "day" || p.word(i+1) == "week"):
+	case w == "a" && (p.word(i+1) == "day" || p.word(i+1) == "week"):
 		c.When.Days = perUnit(p.word(i + 1))
 		i += 2
 	case w == "tomorrow":

@@ -27,10 +27,15 @@ type folded struct {
 	acts    []applied          // in order of At, then entry id, then text order
 	pairs   map[string][]int32 // "subject/routine" to its acts
 	undone  map[Key][]int32    // undo acts
-	findful []int32            // acts with a finding that changes plans
+	findful []findful          // acts with a finding that changes plans
+	found   int                // tasks with such a finding
 	dropped map[string][]Dropped
 	first   civil.Date
 }
+
+// findful is an act with a finding that changes plans, and the number of its
+// task among those that have one.
+type findful struct{ act, task int32 }
 
 type applied struct {
 	Act
@@ -40,7 +45,14 @@ type applied struct {
 	// reach is the latest day that this act or an older one of its pair is
 	// for: looking back may stop where it is before the days asked about.
 	reach civil.Date
+	// since is the day the mark counts from: on, or the day of the same mark
+	// that this one repeats.
+	since civil.Date
 }
+
+// repeatsWithin is how many acts of one pair a repetition is looked for among;
+// what repeats older ones is found when a question reaches back to them.
+const repeatsWithin = 8
 
 // Dropped is an act of an accepted entry that took no effect, and why.
 type Dropped struct {
@@ -81,6 +93,7 @@ func Fold(entries []Entry) *History {
 		undone:  make(map[Key][]int32),
 		dropped: make(map[string][]Dropped),
 	}
+	numbers := make(map[Key]int32) // of tasks with findings that change plans
 	type line struct{ digest, text string }
 	quoted := make(map[line]bool)
 	for i, e := range sorted {
@@ -114,10 +127,11 @@ func Fold(entries []Entry) *History {
 			on = said
 		}
 		for _, a := range acts {
-			f.add(applied{Act: a, at: e.At, on: on, by: e.By})
+			f.add(applied{Act: a, at: e.At, on: on, by: e.By}, numbers)
 		}
 		f.first = civil.Min(f.first, on)
 	}
+	f.found = len(numbers)
 	return &History{folded: f, memo: make(map[string]*tail)}
 }
 
@@ -147,7 +161,7 @@ func (f *folded) withoutConflicts(e Entry, acts []Act) []Act {
 	return kept
 }
 
-func (f *folded) add(a applied) {
+func (f *folded) add(a applied, numbers map[Key]int32) {
 	i := int32(len(f.acts))
 	f.acts = append(f.acts, a)
 	p := a.Task.pair()
@@ -155,13 +169,27 @@ func (f *folded) add(a applied) {
 	if a.reach = a.on; len(older) > 0 {
 		a.reach = civil.Max(a.on, f.acts[older[len(older)-1]].reach)
 	}
-	f.acts[i].reach = a.reach
+	a.since = a.on
+	for _, j := range slices.Backward(older[max(0, len(older)-repeatsWithin):]) {
+		if p := &f.acts[j]; p.Mark != "" && p.Task == a.Task {
+			if p.Mark == a.Mark && (a.Mark == MarkDone || a.Mark == Skip) && !p.on.After(a.on) {
+				a.since = p.since
+			}
+			break
+		}
+	}
+	f.acts[i] = a
 	f.pairs[p] = append(older, i)
 	if a.Mark == Undo {
 		f.undone[a.Task] = append(f.undone[a.Task], i)
 	}
 	if a.Finding != nil && a.Finding.changesPlans() {
-		f.findful = append(f.findful, i)
+		task, ok := numbers[a.Task]
+		if !ok {
+			task = int32(len(numbers))
+			numbers[a.Task] = task
+		}
+		f.findful = append(f.findful, findful{i, task})
 	}
 }
 
@@ -207,18 +235,29 @@ type Outcome struct {
 // and a plan looks at its last weeks.
 type tail struct {
 	rest     []int32 // acts not looked at yet
-	outcomes map[Key]*outcome
+	outcomes []outcome
+	at       map[Key]int32 // index of a task's outcome
+	last     civil.Date    // answer of LastDone, once asked for
+	asked    bool
 }
 
 type outcome struct {
 	Outcome
+	task    Key
 	settled bool // older acts of this task change nothing
+}
+
+func (t *tail) of(k Key) (*outcome, bool) {
+	if i, ok := t.at[k]; ok {
+		return &t.outcomes[i], true
+	}
+	return nil, false
 }
 
 func (h *History) tail(pair string) *tail {
 	t, ok := h.memo[pair]
 	if !ok {
-		t = &tail{rest: h.pairs[pair], outcomes: make(map[Key]*outcome)}
+		t = &tail{rest: h.pairs[pair], at: make(map[Key]int32)}
 		h.memo[pair] = t
 	}
 	return t
@@ -235,17 +274,18 @@ func (t *tail) step(h *History) bool {
 	if a.Mark == "" || !h.counts(i) {
 		return true
 	}
-	o, ok := t.outcomes[a.Task]
+	o, ok := t.of(a.Task)
 	switch {
 	case !ok:
-		o = &outcome{Outcome{a.Mark, a.on, a.Until, a.Why, a.by}, a.Mark == PutOff || a.Mark == Undo}
+		first := outcome{Outcome{a.Mark, a.since, a.Until, a.Why, a.by}, a.Task, a.Mark == PutOff || a.Mark == Undo}
 		if a.Mark == Undo {
-			o.Outcome = Outcome{}
+			first.Outcome = Outcome{}
 		}
-		t.outcomes[a.Task] = o
+		t.at[a.Task] = int32(len(t.outcomes))
+		t.outcomes = append(t.outcomes, first)
 	case o.settled:
 	case o.Mark == a.Mark:
-		o.On, o.By = a.on, a.by
+		o.On, o.By = a.since, a.by
 	default:
 		o.settled = true
 	}
@@ -256,14 +296,14 @@ func (t *tail) step(h *History) bool {
 func (h *History) Outcome(k Key) Outcome {
 	t := h.tail(k.pair())
 	for {
-		if o, ok := t.outcomes[k]; ok && o.settled {
+		if o, ok := t.of(k); ok && o.settled {
 			return o.Outcome
 		}
 		if !t.step(h) {
 			break
 		}
 	}
-	if o, ok := t.outcomes[k]; ok {
+	if o, ok := t.of(k); ok {
 		return o.Outcome
 	}
 	return Outcome{}
@@ -273,11 +313,57 @@ func (h *History) Outcome(k Key) Outcome {
 // done for the subject, ascending; a day on which it was done twice counts
 // twice.
 func (h *History) DoneDays(subject, routine husbandry.ID, since civil.Date) []civil.Date {
-	t := h.tail(string(NewKey(subject, routine, ""))[:len(subject)+1+len(routine)])
-	t.extend(h, since)
+	return h.Marks(subject, routine).DoneDays(since)
+}
+
+// LastDone returns the last day on which the routine was done for the
+// subject, or no date.
+func (h *History) LastDone(subject, routine husbandry.ID) civil.Date {
+	return h.Marks(subject, routine).LastDone()
+}
+
+// Marks is the part of a history that is about one routine for one subject,
+// for who asks more than once.
+type Marks struct {
+	h *History
+	t *tail
+}
+
+// Marks returns what was said of a routine's tasks for a subject.
+func (h *History) Marks(subject, routine husbandry.ID) Marks {
+	return Marks{h, h.tail(string(subject) + "/" + string(routine))}
+}
+
+// OutcomeSince is History.Outcome for a task of these of which nobody can have
+// spoken before the day since: it looks back no further, where Outcome reads
+// the years of a daily routine to the end to say that a task is still open.
+func (m Marks) OutcomeSince(k Key, since civil.Date) Outcome {
+	m.t.extend(m.h, since)
+	if o, ok := m.t.of(k); ok {
+		return o.Outcome
+	}
+	return Outcome{}
+}
+
+// Ahead reports whether, since a day, anything was said of a task whose
+// occurrence is a date after another day.
+func (m Marks) Ahead(after, since civil.Date) bool {
+	m.t.extend(m.h, since)
+	limit := after.String()
+	for i := range m.t.outcomes {
+		if m.t.outcomes[i].task.Occurrence() > limit {
+			return true
+		}
+	}
+	return false
+}
+
+// DoneDays is History.DoneDays.
+func (m Marks) DoneDays(since civil.Date) []civil.Date {
+	m.t.extend(m.h, since)
 	var days []civil.Date
-	for _, o := range t.outcomes {
-		if o.Mark == MarkDone && !o.On.Before(since) {
+	for i := range m.t.outcomes {
+		if o := &m.t.outcomes[i]; o.Mark == MarkDone && !o.On.Before(since) {
 			days = append(days, o.On)
 		}
 	}
@@ -285,50 +371,41 @@ func (h *History) DoneDays(subject, routine husbandry.ID, since civil.Date) []ci
 	return days
 }
 
+// LastDone is History.LastDone.
+func (m Marks) LastDone() civil.Date {
+	t := m.t
+	if t.asked {
+		return t.last
+	}
+	best := func() (last civil.Date) {
+		for i := range t.outcomes {
+			if o := &t.outcomes[i]; o.Mark == MarkDone {
+				last = civil.Max(last, o.On)
+			}
+		}
+		return last
+	}
+	last := best()
+	for last.IsZero() && len(t.rest) > 0 {
+		task := m.h.acts[t.rest[len(t.rest)-1]].Task
+		t.step(m.h)
+		if o, ok := t.of(task); ok && o.Mark == MarkDone {
+			last = o.On
+		}
+	}
+	if !last.IsZero() {
+		t.extend(m.h, last)
+		last = best()
+	}
+	t.last, t.asked = last, true
+	return last
+}
+
 // extend looks back until no older act is for a day from since on.
 func (t *tail) extend(h *History, since civil.Date) {
 	for len(t.rest) > 0 && !h.acts[t.rest[len(t.rest)-1]].reach.Before(since) {
 		t.step(h)
 	}
-}
-
-// OutcomeSince is Outcome for a task of which nobody can have spoken before
-// the day since: it looks back no further, where Outcome reads the years of a
-// daily routine to the end to say that a task is still open.
-func (h *History) OutcomeSince(k Key, since civil.Date) Outcome {
-	t := h.tail(k.pair())
-	t.extend(h, since)
-	if o, ok := t.outcomes[k]; ok {
-		return o.Outcome
-	}
-	return Outcome{}
-}
-
-// LastDone returns the last day on which the routine was done for the
-// subject, or no date.
-func (h *History) LastDone(subject, routine husbandry.ID) civil.Date {
-	t := h.tail(string(NewKey(subject, routine, ""))[:len(subject)+1+len(routine)])
-	var last civil.Date
-	best := func() {
-		last = civil.Date{}
-		for _, o := range t.outcomes {
-			if o.Mark == MarkDone {
-				last = civil.Max(last, o.On)
-			}
-		}
-	}
-	for best(); last.IsZero() && len(t.rest) > 0; {
-		task := h.acts[t.rest[len(t.rest)-1]].Task
-		t.step(h)
-		if o, ok := t.outcomes[task]; ok && o.Mark == MarkDone {
-			last = o.On
-		}
-	}
-	if !last.IsZero() {
-		t.extend(h, last)
-		best()
-	}
-	return last
 }
 
 // Found is what was found at one task, all its entries taken together.
@@ -345,22 +422,23 @@ func (h *History) Found() []Found {
 	if h.seen != nil {
 		return h.seen
 	}
-	at := make(map[Key]int)
-	h.seen = []Found{}
-	for _, i := range h.findful {
-		a := &h.acts[i]
-		if !h.counts(i) || h.takenBack(a.Task, i) {
+	h.seen = make([]Found, 0, h.found)
+	at := make([]int32, h.found) // a task's place in seen, plus one
+	for _, g := range h.findful {
+		a := &h.acts[g.act]
+		if !h.counts(g.act) || len(h.undone) > 0 && h.takenBack(a.Task, g.act) {
 			continue
 		}
-		j, ok := at[a.Task]
-		if !ok {
-			j = len(h.seen)
-			at[a.Task] = j
+		if at[g.task] == 0 {
 			h.seen = append(h.seen, Found{Task: a.Task, On: a.on, By: a.by})
+			at[g.task] = int32(len(h.seen))
 		}
-		h.seen[j].Finding.merge(a.Finding)
+		h.seen[at[g.task]-1].Finding.merge(a.Finding)
 	}
-	slices.SortStableFunc(h.seen, func(a, b Found) int { return a.On.Compare(b.On) })
+	byDay := func(a, b Found) int { return a.On.Compare(b.On) }
+	if !slices.IsSortedFunc(h.seen, byDay) {
+		slices.SortStableFunc(h.seen, byDay)
+	}
 	return h.seen
 }
 

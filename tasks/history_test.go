@@ -221,6 +221,13 @@ func TestLookingBackAgreesWithAddingUp(t *testing.T) {
 		h := tasks.Fold(list)
 		last := make(map[husbandry.ID]civil.Date)
 		for k, o := range want {
+			marks := h.Before(civil.Date{}).Marks(k.Subject(), k.Routine())
+			if got := marks.OutcomeSince(k, day("01")); got != o {
+				t.Errorf("since the first day, %s: %+v, want %+v", k, got, o)
+			}
+			if got, want := marks.Ahead(day("10"), day("01")), k.Occurrence() > "2027-05-10" && o.Mark != ""; want && !got {
+				t.Errorf("%s was marked, ahead of the 10th: not told", k)
+			}
 			if got := h.Outcome(k); got != o {
 				t.Errorf("%s: %+v, want %+v", k, got, o)
 			}

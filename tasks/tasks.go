@@ -68,7 +68,9 @@ type Task struct {
 	Latest   civil.Date // Due plus slack; the task is overdue after it
 	Status   Status
 
-	Title   string // the imperative and the subject: "Top up the nest box of E07"
+	Title   string // the imperative and the subject: "Top up the nest box of E07 (Ada, wall lizard)"
+	Do      string // the imperative alone: "Top up the nest box"
+	Whom    string // the subject alone: "E07 (Ada, wall lizard)"; "" for tasks of the keeper
 	Why     string // the reason in words, with what was computed
 	Caution string // "" for none
 	Minutes int

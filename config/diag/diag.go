@@ -38,7 +38,7 @@ const (
 // made once, by the code that found it, and never changed.
 type Problem struct {
 	File     string   `json:"file"`   // relative to the books, with forward slashes
-	Line     int      `json:"line"`   // from 1
+	Line     int      `json:"line"`   // from 1; 0: the file as a whole
 	Column   int      `json:"column"` // from 1, in characters (code points), a tab being one
 	Severity Severity `json:"severity"`
 	Message  string   `json:"message"` // what is wrong: lower case, no full stop
@@ -88,7 +88,11 @@ func (l List) Print(w io.Writer) error {
 //	    did you mean `incubator`?
 func (p Problem) String() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s:%d:%d: ", visible(p.File), p.Line, p.Column)
+	b.WriteString(visible(p.File))
+	if p.Line > 0 {
+		fmt.Fprintf(&b, ":%d:%d", p.Line, p.Column)
+	}
+	b.WriteString(": ")
 	if p.Severity == Warning {
 		b.WriteString("warning: ")
 	}

@@ -1,0 +1,91 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+
+	"nestround/cmd/nestround/house"
+	"nestround/config/books"
+	"nestround/config/diag"
+	"nestround/config/zones"
+	"nestround/tasks/civil"
+)
+
+func setInit(*flag.FlagSet) func(context.Context, *call) error {
+	return func(_ context.Context, c *call) error {
+		if len(c.args) != 1 {
+			return &usageError{"init takes the folder to write into", "for example: nestround init lizards"}
+		}
+		dir := c.args[0]
+		names, err := books.WriteStarter(dir, civil.Of(c.now(), c.now().Location()))
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(c.stdout, "Wrote a starter set of books into %s:\n", dir)
+		for _, n := range names {
+			fmt.Fprintln(c.stdout, "  "+n)
+		}
+		fmt.Fprintf(c.stdout, "\nOpen keeper.toml first: it says what to fill in. Then\n\n  nestround check --books %[1]s\n  nestround round --books %[1]s\n", dir)
+		return nil
+	}
+}
+
+func setCheck(*flag.FlagSet) func(context.Context, *call) error {
+	return func(_ context.Context, c *call) error {
+		h, problems, err := house.Open(c.dir, house.Options{Now: c.now})
+		if err != nil {
+			return err
+		}
+		if h != nil {
+			for _, p := range h.CheckWires() {
+				problems = append(problems, diag.Problem{File: "keeper.toml", Severity: diag.Error, Message: p})
+			}
+		}
+		if c.json {
+			if err := c.printJSON(struct {
+				Problems []diag.Problem `json:"problems"`
+			}{list(problems)}); err != nil {
+				return err
+			}
+		} else if err := c.tell(problems, nil); err != nil && !errors.Is(err, errTold) {
+			return err
+		}
+		if problems.HasErrors() {
+			return errTold
+		}
+		if !c.json {
+			c.printCheck(h)
+		}
+		return nil
+	}
+}
+
+func (c *call) printCheck(h *house.House) {
+	version, from := zones.Source()
+	s := h.Settings()
+	fmt.Fprintf(c.stdout, "The books can be used: %s.\n", h.Counts())
+	fmt.Fprintf(c.stdout, "Zone %s, by zone data %s (%s); today is %s.\n", s.ZoneName, version, from, longDate(h.Today()))
+	way := "leaves nowhere: [mail.out] is not set"
+	if o := s.Out; o != nil {
+		way = "leaves by " + o.SMTP
+		if o.Maildir != "" {
+			way = "is laid into " + o.Maildir
+		}
+	}
+	at := "at " + s.Digest.At.String()
+	if s.Digest.Cron != "" {
+		at = "by cron " + s.Digest.Cron
+	}
+	fmt.Fprintf(c.stdout, "The digest, %s, %s.\n", at, way)
+	way = "are not read: [mail.in] is not set"
+	if i := s.In; i != nil {
+		way = "come from " + i.IMAP
+		if i.Maildir != "" {
+			way = "come from the folder " + i.Maildir
+		}
+	}
+	fmt.Fprintf(c.stdout, "Replies %s.\n", way)
+	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", s.Calendar.PastDays, s.Calendar.AheadDays, s.Page.Listen)
+}

@@ -1,0 +1,139 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"time"
+
+	"nestround/cmd/nestround/house"
+	"nestround/notify/calendar"
+	"nestround/tasks/disk"
+	"nestround/tasks/husbandry"
+)
+
+// linkGrace is how long a renewed link's old address works: a phone that is
+// seldom online has a month to be told.
+const linkGrace = 30 * 24 * time.Hour
+
+func setCalendar(f *flag.FlagSet) func(context.Context, *call) error {
+	out := f.String("out", "", "write the calendar to this `file`, whole or not at all, instead of showing it")
+	room := f.String("room", "", "only this room, by its `id`")
+	return func(_ context.Context, c *call) error {
+		h, err := c.open()
+		if err != nil {
+			return err
+		}
+		if *room != "" && !hasRoom(h, husbandry.ID(*room)) {
+			return &usageError{fmt.Sprintf("there is no room %q", *room), "the books have: " + roomIDs(h)}
+		}
+		if len(c.args) > 0 {
+			return c.links(h, husbandry.ID(*room))
+		}
+		b, err := h.Calendar(calendar.Scope{Room: husbandry.ID(*room)})
+		if err != nil {
+			return err
+		}
+		if *out == "" {
+			_, err = c.stdout.Write(b)
+			return err
+		}
+		return disk.Files{}.WriteFile(*out, b, 0o644)
+	}
+}
+
+func hasRoom(h *house.House, id husbandry.ID) bool {
+	for _, r := range h.Rooms() {
+		if r.ID == id {
+			return true
+		}
+	}
+	return false
+}
+
+func roomIDs(h *house.House) string {
+	s := ""
+	for i, r := range h.Rooms() {
+		if i > 0 {
+			s += ", "
+		}
+		s += string(r.ID)
+	}
+	return s
+}
+
+// links makes, lists, renews and withdraws the addresses that phones
+// subscribe to.
+func (c *call) links(h *house.House, room husbandry.ID) error {
+	const how = `nestround calendar link              lists them
+  nestround calendar link new LABEL    makes one, for a phone say; --room ID for one room
+  nestround calendar link renew LABEL  a new address; the old one works for 30 days
+  nestround calendar link end LABEL    ends one at once`
+	if c.args[0] != "link" || len(c.args) == 2 || len(c.args) > 3 {
+		return &usageError{"the calendar's links are asked for like this", how}
+	}
+	links := h.Links()
+	if len(c.args) == 1 {
+		return c.listLinks(links)
+	}
+	name := c.args[2]
+	var token string
+	var l calendar.Link
+	var err error
+	switch c.args[1] {
+	case "new":
+		token, l, err = links.New(name, room)
+	case "renew":
+		token, l, err = links.Renew(name, linkGrace)
+	case "end":
+		if err := links.Withdraw(name); err != nil {
+			return err
+		}
+		fmt.Fprintf(c.stdout, "The link %s gives nothing any more.\n", name)
+		return nil
+	default:
+		return &usageError{fmt.Sprintf("%q is nothing to do with a link", c.args[1]), how}
+	}
+	if err != nil {
+		return err
+	}
+	address, err := h.LinkAddress(token, l)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(c.stdout, "%s\n%s\n\n", address, calendar.Subscribe(address))
+	printIndented(c.stdout, "", "Whoever has this address can read the calendar. It is shown this once; nestround keeps only enough to know it again. The second form opens the calendar program on most phones.")
+	return nil
+}
+
+func (c *call) listLinks(links *calendar.Links) error {
+	all, err := links.List()
+	if err != nil {
+		return err
+	}
+	if len(all) == 0 {
+		fmt.Fprintln(c.stdout, "No link has been made. nestround calendar link new LABEL makes one.")
+		return nil
+	}
+	for _, l := range all {
+		what := "everything"
+		if l.Room != "" {
+			what = "room " + string(l.Room)
+		}
+		state := "works"
+		switch {
+		case !l.Withdrawn.IsZero():
+			state = "ended " + l.Withdrawn.Format("2 Jan 2006")
+		case !l.Works(c.now()):
+			state = "ran out " + l.Until.Format("2 Jan 2006")
+		case !l.Until.IsZero():
+			state = "renewed; works until " + l.Until.Format("2 Jan 2006")
+		}
+		asked := "never asked for"
+		if !l.Fetched.IsZero() {
+			asked = "last asked for " + l.Fetched.Format("2 Jan 2006 15:04")
+		}
+		fmt.Fprintf(c.stdout, "%s  %s: %s, %s, %s\n", l.ID, l.Label, what, state, asked)
+	}
+	return nil
+}

@@ -1,0 +1,85 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"strings"
+
+	"nestround/scheduler"
+	"nestround/tasks/civil"
+)
+
+func setClutches(*flag.FlagSet) func(context.Context, *call) error {
+	return func(_ context.Context, c *call) error {
+		h, err := c.open()
+		if err != nil {
+			return err
+		}
+		on := c.date
+		if on.IsZero() {
+			on = h.Today()
+		}
+		all := h.Clutches(on)
+		if c.json {
+			return c.printJSON(struct {
+				On       civil.Date                 `json:"on"`
+				Clutches []scheduler.ClutchForecast `json:"clutches"`
+			}{on, list(all)})
+		}
+		if len(all) == 0 {
+			fmt.Fprintln(c.stdout, "No clutch is recorded.")
+			return nil
+		}
+		for _, f := range all {
+			c.printClutch(f, on)
+		}
+		return nil
+	}
+}
+
+// printClutch writes a clutch with a bar of its days from laying to the end
+// of its window: dots before the window, dashes within it, and an O where
+// today is.
+func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
+	head := fmt.Sprintf("%s  %s", f.ID, f.Species)
+	if f.Mother != "" {
+		head += " of " + string(f.Mother)
+	}
+	head += fmt.Sprintf(", laid %s, %s", f.Laid.Format("2 Jan"), plural(f.Eggs, "egg", "eggs"))
+	if f.Incubator != "" {
+		head += ", in " + string(f.Incubator)
+	}
+	fmt.Fprintln(c.stdout, c.bold(head))
+	if f.P50.IsZero() {
+		fmt.Fprintf(c.stdout, "     %s\n", f.State)
+	} else {
+		fmt.Fprintf(c.stdout, "     %s  %s; half by %s, 9 in 10 within %s to %s\n", bar(f, on, 24), f.State,
+			f.P50.Format("2 Jan"), f.P05.Format("2 Jan"), f.P95.Format("2 Jan"))
+		if f.ProbabilityToday >= 0.005 {
+			printIndented(c.stdout, "     ", fmt.Sprintf("today %.0f %%", 100*f.ProbabilityToday))
+		}
+	}
+	if f.Basis != "" {
+		printIndented(c.stdout, "     ", "from "+f.Basis)
+	}
+	for _, s := range f.Cautions {
+		printIndented(c.stdout, "     ", "Caution: "+s)
+	}
+}
+
+func bar(f scheduler.ClutchForecast, on civil.Date, cells int) string {
+	span := max(1, f.WatchTo.Sub(f.Laid))
+	cell := func(d civil.Date) int { return min(cells-1, max(0, d.Sub(f.Laid)*cells/(span+1))) }
+	b := []byte(strings.Repeat(".", cells))
+	for i := cell(f.WatchFrom); i <= cell(f.WatchTo); i++ {
+		b[i] = '-'
+	}
+	if on.After(f.WatchTo) {
+		return "[" + string(b) + "] O"
+	}
+	if !on.Before(f.Laid) {
+		b[cell(on)] = 'O'
+	}
+	return "[" + string(b) + "]"
+}

@@ -1,0 +1,189 @@
+package house
+
+import (
+	"crypto/rand"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"nestround/notify"
+	"nestround/tasks/civil"
+	"nestround/tasks/disk"
+)
+
+// issues is the memory of the digests sent and of the answers given, below
+// state/digests: for each day an issue, 2027-05-12.K7Q2.json, the mails as
+// they leave beside it, and 2027-05-12.K7Q2.answers.json with the lines of our
+// answers. The issue's file is written last: once it is there, the digest of
+// that day exists, and its mails are the ones beside it.
+type issues struct {
+	dir   string
+	files disk.Files
+	// known has the issues read so far, by id. Replies nearly always answer
+	// this month's mornings; older ones are read when one is asked for that is
+	// not known.
+	known  map[string]notify.Issue
+	allOld bool
+}
+
+const recentIssues = 120 // days
+
+var issueName = regexp.MustCompile(`^(\d{4}-\d\d-\d\d)\.([A-Z0-9]+)\.json$`)
+
+func openIssues(dir string, files disk.Files, today civil.Date) (*issues, error) {
+	s := &issues{dir: dir, files: files, known: make(map[string]notify.Issue)}
+	return s, s.read(today.AddDays(-recentIssues))
+}
+
+func (s *issues) read(since civil.Date) error {
+	names, err := os.ReadDir(s.dir)
+	if os.IsNotExist(err) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("read the digests sent: %w", err)
+	}
+	for _, f := range names {
+		m := issueName.FindStringSubmatch(f.Name())
+		if m == nil {
+			continue
+		}
+		if _, ok := s.known[m[2]]; ok {
+			continue
+		}
+		if day, err := civil.Parse(m[1]); err != nil || day.Before(since) {
+			continue
+		}
+		i, err := disk.ReadJSON[notify.Issue](filepath.Join(s.dir, f.Name()))
+		if err != nil {
+			return fmt.Errorf("read a digest sent: %w", err)
+		}
+		s.known[i.ID] = i
+	}
+	return nil
+}
+
+// find returns the first issue that fits, reading the old ones if none of the
+// recent does.
+func (s *issues) find(fits func(notify.Issue) bool) (notify.Issue, bool) {
+	for {
+		for _, i := range s.known {
+			if fits(i) {
+				return i, true
+			}
+		}
+		if s.allOld || s.read(civil.Date{}) != nil {
+			return notify.Issue{}, false
+		}
+		s.allOld = true
+	}
+}
+
+func (s *issues) ByID(id string) (notify.Issue, bool) {
+	return s.find(func(i notify.Issue) bool { return strings.EqualFold(i.ID, id) })
+}
+
+func (s *issues) ByToken(token string) (notify.Issue, bool) {
+	return s.find(func(i notify.Issue) bool { return strings.EqualFold(i.Token, token) })
+}
+
+// ByMessageID finds the issue of a Message-ID; a digest to several keepers has
+// several, which differ before the @ by a suffix.
+func (s *issues) ByMessageID(id string) (notify.Issue, bool) {
+	return s.find(func(i notify.Issue) bool { return i.MessageID == id || sameIssue(i.MessageID, id) })
+}
+
+func sameIssue(issue, id string) bool {
+	local, domain, _ := strings.Cut(issue, "@")
+	rest, ok := strings.CutPrefix(id, local+".")
+	return ok && strings.HasSuffix(rest, "@"+domain) && strings.Trim(strings.TrimSuffix(rest, "@"+domain), "0123456789") == ""
+}
+
+// of returns the issue of a day.
+func (s *issues) of(day civil.Date) (notify.Issue, bool) {
+	for _, i := range s.known {
+		if i.Date == day {
+			return i, true
+		}
+	}
+	return notify.Issue{}, false
+}
+
+// draft makes a new issue with its id, token and Message-ID.
+func (s *issues) draft(day civil.Date, now time.Time, domain string) (notify.Issue, error) {
+	id, err := notify.NewIssueID(rand.Reader, func(id string) bool { _, taken := s.ByID(id); return taken })
+	if err != nil {
+		return notify.Issue{}, err
+	}
+	token, err := notify.NewToken(rand.Reader)
+	if err != nil {
+		return notify.Issue{}, err
+	}
+	unique, err := notify.NewToken(rand.Reader)
+	if err != nil {
+		return notify.Issue{}, err
+	}
+	return notify.Issue{ID: id, Token: token, MessageID: "d." + id + "." + unique + "@" + domain, Date: day, Sent: now}, nil
+}
+
+// keep stores an issue with its mails, the mails first.
+func (s *issues) keep(i notify.Issue, mails []notify.Outgoing) error {
+	for n, m := range mails {
+		if err := s.files.WriteJSON(s.path(i, fmt.Sprintf(".mail%d.json", n+1)), m); err != nil {
+			return err
+		}
+	}
+	if err := s.files.WriteJSON(s.path(i, ".json"), i); err != nil {
+		return err
+	}
+	s.known[i.ID] = i
+	return nil
+}
+
+// mails returns the mails of an issue as they were composed.
+func (s *issues) mails(i notify.Issue) ([]notify.Outgoing, error) {
+	var all []notify.Outgoing
+	for n := 1; ; n++ {
+		m, err := disk.ReadJSON[notify.Outgoing](s.path(i, fmt.Sprintf(".mail%d.json", n)))
+		if err != nil {
+			return nil, err
+		}
+		if m.ID == "" {
+			return all, nil
+		}
+		all = append(all, m)
+	}
+}
+
+func (s *issues) path(i notify.Issue, end string) string {
+	return filepath.Join(s.dir, i.Date.String()+"."+i.ID+end)
+}
+
+// answered returns the lines of the answers given about an issue.
+func (s *issues) answered(i notify.Issue) ([]string, error) {
+	return disk.ReadJSON[[]string](s.path(i, ".answers.json"))
+}
+
+// addAnswer remembers the lines of one more answer.
+func (s *issues) addAnswer(i notify.Issue, lines []string) error {
+	all, err := s.answered(i)
+	if err != nil {
+		return err
+	}
+	for _, l := range lines {
+		if l = strings.TrimSpace(l); l != "" && !slices.Contains(all, l) {
+			all = append(all, l)
+		}
+	}
+	return s.files.WriteJSON(s.path(i, ".answers.json"), all)
+}
+
+// numbered is the Message-ID of an issue's mail to the nth keeper.
+func numbered(id string, n int) string {
+	local, domain, _ := strings.Cut(id, "@")
+	return fmt.Sprintf("%s.%d@%s", local, n, domain)
+}

@@ -1,0 +1,341 @@
+package house
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"net/mail"
+	"slices"
+	"strings"
+	"time"
+
+	"nestround/config"
+	"nestround/notify"
+	"nestround/notify/mailout"
+	"nestround/notify/reply"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/daybook"
+	"nestround/tasks/disk"
+)
+
+// Taken is what became of one mail, as `replies --json` shows it.
+type Taken struct {
+	ID       string     `json:"id"`
+	From     string     `json:"from"`
+	Digest   string     `json:"digest"`
+	Ignored  string     `json:"ignored"` // why nothing of it counts, "" otherwise
+	Accepted []Accepted `json:"accepted"`
+	Refused  []Refused  `json:"refused"`
+	// Repeated says that the mail had been taken before.
+	Repeated bool `json:"-"`
+}
+
+// TakeMail reads one mail that came in: judges whose it is, finds the digest
+// it answers, records what it says, and puts an answer into the outbox. The
+// order is such that it may be stopped anywhere and be given the same mail
+// again: the entry first, under the mail's own id, then the answer, under an
+// id made from the mail's. An error means that the mail is to be given again;
+// a mail that cannot be read is not an error but ignored, with the reason.
+//
+// With dry nothing is recorded and nobody is answered.
+func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
+	m, err := reply.Read(raw)
+	if err != nil {
+		return Taken{ID: m.MessageID, From: m.From, Ignored: err.Error()}, nil
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if err := h.refresh(); err != nil {
+		return Taken{}, err
+	}
+	t := Taken{ID: m.MessageID, From: m.From, Accepted: []Accepted{}, Refused: []Refused{}}
+	match, answersOne := reply.Identify(m, h.issues)
+	t.Digest = match.Issue.ID
+	verdict := reply.Judge(m, h.policy(), match.Token)
+	if t.Ignored = verdict.Ignored; !verdict.Accepted {
+		h.log.Info("a mail was ignored", "id", m.MessageID, "from", m.From, "why", verdict.Ignored)
+		return t, nil
+	}
+	switch {
+	case m.Trouble != "":
+		t.Ignored = m.Trouble
+	case !answersOne:
+		t.Ignored = "it names no digest that is known"
+	}
+	if t.Ignored != "" {
+		if dry {
+			return t, nil
+		}
+		return t, h.leaveUnread(m, t.Ignored, m.Lines)
+	}
+	issue := match.Issue
+	answered, err := h.issues.answered(issue)
+	if err != nil {
+		return t, err
+	}
+	words := reply.Own(m.Lines, reply.QuotesOf(issue, answered))
+	parsed := reply.Parse(strings.Join(words, "\n"), h.known)
+	at := h.saidAt(m, issue)
+	on := civil.Max(civil.Of(at, h.settings.Zone), issue.Date)
+	acts, refused := reply.Resolve(parsed.Commands, issue.Items, on)
+	said := Said{Refused: refusals(parsed, refused)}
+	e := tasks.Entry{ID: m.MessageID, At: at, On: on, Via: tasks.ViaMail, By: m.From, Digest: issue.ID, Acts: acts}
+	if dry {
+		for _, a := range acts {
+			said.Accepted = append(said.Accepted, Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding})
+		}
+		t.Accepted, t.Refused = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...)
+		return t, nil
+	}
+	err = h.write(func(book *daybook.Book) error {
+		if len(acts) > 0 {
+			added, err := book.Append(e)
+			if err != nil {
+				return err
+			}
+			t.Repeated = !added
+			h.took(e, issue.Items, &said)
+		}
+		t.Accepted, t.Refused = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...)
+		h.log.Info("a reply was read", "id", m.MessageID, "from", m.From, "digest", issue.ID,
+			"recorded", len(t.Accepted), "refused", len(t.Refused), "repeated", t.Repeated)
+		if !verdict.MayAnswer(parsed) {
+			if len(t.Refused) == 0 {
+				return nil
+			}
+			return h.leaveUnread(m, "nothing in it was a command", words)
+		}
+		answered, err := h.answer(m, issue, t)
+		if err == nil && !answered && len(t.Refused) > 0 {
+			err = h.leaveUnread(m, "some of it was not understood", words)
+		}
+		return err
+	})
+	return t, err
+}
+
+// saidAt is when the mail was written by its own Date, if that can be: not
+// before its digest, and not more than 60 days after, which only a wrong clock
+// or a lie can be. Otherwise it is when the digest was sent. It never depends
+// on when the mail arrived, so that a delay changes nothing.
+func (h *House) saidAt(m reply.Mail, issue notify.Issue) time.Time {
+	at := m.Date
+	if at.Before(issue.Sent) || at.After(issue.Sent.AddDate(0, 0, 60)) {
+		at = issue.Sent
+	}
+	return at.In(h.settings.Zone).Truncate(time.Second)
+}
+
+func (h *House) policy() reply.Policy {
+	p := reply.Policy{Own: func(id string) bool {
+		if strings.HasPrefix(id, answerPrefix) && strings.HasSuffix(id, "@"+h.domain()) {
+			return true
+		}
+		_, ok := h.issues.ByMessageID(id)
+		return ok
+	}}
+	for _, to := range h.settings.Digest.To {
+		p.Keepers = append(p.Keepers, bareAddress(to))
+	}
+	if in := h.settings.In; in != nil {
+		p.AuthservID = in.AuthservID
+		p.TokenSuffices = in.Trust == config.Token
+	}
+	return p
+}
+
+func bareAddress(s string) string {
+	if a, err := mail.ParseAddress(s); err == nil {
+		return a.Address
+	}
+	return s
+}
+
+// domain is the right side of the program's Message-IDs.
+func (h *House) domain() string {
+	a := bareAddress(h.settings.Digest.From)
+	if i := strings.LastIndexByte(a, '@'); i >= 0 {
+		return a[i+1:]
+	}
+	return "nestround.invalid"
+}
+
+const (
+	answerPrefix  = "a."
+	answersADay   = 3 // so that two machines that answer each other end soon
+	answersMemory = 200
+)
+
+// answers is which mails were answered lately, in state/answers.json.
+type answers struct {
+	Day  civil.Date `json:"day"`
+	Done int        `json:"done"` // on that day
+	IDs  []string   `json:"ids"`
+}
+
+// answer puts an answer to a reply into the outbox and reports whether the
+// reply has one. Beyond a few a day there is none.
+func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (bool, error) {
+	if h.settings.Out == nil {
+		return false, nil
+	}
+	path := h.state("answers.json")
+	past, err := disk.ReadJSON[answers](path)
+	if err != nil {
+		return false, err
+	}
+	if slices.Contains(past.IDs, m.MessageID) {
+		return true, nil
+	}
+	if today := h.today(); past.Day != today {
+		past.Day, past.Done = today, 0
+	}
+	if past.Done >= answersADay {
+		return false, nil
+	}
+	text := h.answerText(t, h.saidAt(m, issue))
+	sum := sha256.Sum256([]byte(m.MessageID))
+	msg := notify.Message{
+		ID:        answerPrefix + issue.ID + "." + hex.EncodeToString(sum[:10]) + "@" + h.domain(),
+		Date:      h.now().In(h.settings.Zone),
+		From:      h.settings.Digest.From,
+		To:        m.From,
+		ReplyTo:   h.replyTo(issue.Token),
+		Subject:   answerSubject(m.Subject, issue.ID),
+		InReplyTo: m.MessageID, References: append(slices.Clone(m.References), m.MessageID),
+		Automatic: "auto-replied",
+		Text:      text,
+	}
+	if strings.HasPrefix(m.MessageID, "sha256:") {
+		msg.InReplyTo, msg.References = "", nil
+	}
+	raw, err := mailout.Compose(msg)
+	if err != nil {
+		return false, fmt.Errorf("compose the answer to %s: %w", m.MessageID, err)
+	}
+	// The lines are remembered first: a reply to the answer must find them.
+	if err := h.issues.addAnswer(issue, strings.Split(text, "\n")); err != nil {
+		return false, err
+	}
+	if err := h.post(notify.Outgoing{ID: msg.ID, From: bareAddress(msg.From), To: m.From, Raw: raw}, "the answer to a reply of "+m.From, answerPatience); err != nil {
+		return false, err
+	}
+	past.Done++
+	past.IDs = append(past.IDs, m.MessageID)
+	if len(past.IDs) > answersMemory {
+		past.IDs = past.IDs[len(past.IDs)-answersMemory:]
+	}
+	return true, h.files.WriteJSON(path, past)
+}
+
+func answerSubject(subject, id string) string {
+	if subject == "" {
+		subject = "your reply " + notify.SubjectTag(id)
+	}
+	if !strings.HasPrefix(strings.ToLower(subject), "re:") {
+		subject = "Re: " + subject
+	}
+	return subject
+}
+
+func (h *House) replyTo(token string) string {
+	if h.settings.Digest.PlusAddressing {
+		return notify.PlusAddress(h.settings.Digest.ReplyTo, token)
+	}
+	return h.settings.Digest.ReplyTo
+}
+
+// answerText says what was recorded and quotes what was not. None of its lines
+// is a command: numbers stand in brackets, and quotes behind a mark.
+func (h *House) answerText(t Taken, at time.Time) string {
+	var b strings.Builder
+	if len(t.Accepted) > 0 {
+		fmt.Fprintf(&b, "Recorded, from your mail of %s:\n\n", at.Format("Mon 2 Jan 15:04"))
+		for _, a := range t.Accepted {
+			fmt.Fprintf(&b, "  [%s] %s: %s\n", label(a), a.Title, outcome(a, h.settings))
+		}
+		b.WriteString("\n")
+	} else {
+		b.WriteString("Nothing was recorded from your mail.\n\n")
+	}
+	if len(t.Refused) > 0 {
+		b.WriteString("Not recorded:\n\n")
+		for _, r := range t.Refused {
+			fmt.Fprintf(&b, "  > %s\n    (%s)\n", r.Text, r.Why)
+		}
+		b.WriteString("\n")
+	}
+	open := len(h.board(h.today()).Open())
+	if open == 0 {
+		b.WriteString("Nothing is left to do today.\n")
+	} else {
+		fmt.Fprintf(&b, "Still to do today: %s.\n", plural(open, "task", "tasks"))
+	}
+	return b.String()
+}
+
+func label(a Accepted) string {
+	if a.N > 0 {
+		return fmt.Sprint(a.N)
+	}
+	return string(a.Task.Subject())
+}
+
+// outcome is a mark and a finding in words.
+func outcome(a Accepted, s config.Settings) string {
+	var words []string
+	switch a.Mark {
+	case tasks.MarkDone:
+		words = append(words, "marked as done")
+	case tasks.Skip:
+		words = append(words, "left out")
+	case tasks.PutOff:
+		words = append(words, "put off to "+a.Until.Format("Mon 2 Jan"))
+	case tasks.Undo:
+		words = append(words, "taken back")
+	}
+	if f := describe(a.Finding, s.Units); f != "" {
+		words = append(words, f)
+	}
+	return strings.Join(words, "; ")
+}
+
+// unread is a mail of a keeper of which something was not understood and that
+// was not answered; the next digest shows it. state/unread.json has them.
+type unread struct {
+	ID    string     `json:"id"`
+	From  string     `json:"from"`
+	At    time.Time  `json:"at"`
+	Why   string     `json:"why"`
+	Lines []string   `json:"lines"`
+	Shown civil.Date `json:"shown,omitzero"` // the digest that showed it
+}
+
+const (
+	unreadLines = 12
+	unreadMost  = 50
+)
+
+func (h *House) leaveUnread(m reply.Mail, why string, lines []string) error {
+	path := h.state("unread.json")
+	all, err := disk.ReadJSON[[]unread](path)
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(all, func(u unread) bool { return u.ID == m.MessageID }) {
+		return nil
+	}
+	kept := make([]string, 0, unreadLines)
+	for _, l := range lines {
+		l = strings.TrimSpace(l)
+		if l != "" && !strings.HasPrefix(l, ">") && len(kept) < unreadLines {
+			kept = append(kept, l)
+		}
+	}
+	all = append(all, unread{ID: m.MessageID, From: m.From, At: h.now().In(h.settings.Zone), Why: why, Lines: kept})
+	if len(all) > unreadMost {
+		all = all[len(all)-unreadMost:]
+	}
+	return h.files.WriteJSON(path, all)
+}

@@ -1,0 +1,166 @@
+package house
+
+import (
+	"crypto/rand"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"nestround/notify"
+	"nestround/notify/reply"
+	"nestround/scheduler"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/daybook"
+	"nestround/tasks/husbandry"
+)
+
+type item = notify.Item
+
+// Said is what became of the keeper's words.
+type Said struct {
+	Accepted []Accepted
+	Refused  []Refused
+}
+
+// Accepted is a command that took effect on one task.
+type Accepted struct {
+	Command string         `json:"command"`
+	N       int            `json:"n,omitempty"`
+	Task    tasks.Key      `json:"task"`
+	Finding *tasks.Finding `json:"finding,omitempty"`
+	Title   string         `json:"-"`
+	Mark    tasks.Verb     `json:"-"`
+	Until   civil.Date     `json:"-"`
+}
+
+// Refused is something that was not understood or cannot be.
+type Refused struct {
+	Text string `json:"text"`
+	Why  string `json:"why"`
+}
+
+// Mark takes commands from the shell or a page: their numbers are those of the
+// board of today, which are the digest's where there is one. Nothing is
+// recorded if nothing was understood; otherwise what was understood is
+// recorded, and the rest is refused.
+func (h *House) Mark(words string, via tasks.Via, by string) (Said, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if err := h.refresh(); err != nil {
+		return Said{}, err
+	}
+	var said Said
+	err := h.write(func(book *daybook.Book) error {
+		now := h.now()
+		on := civil.Of(now, h.settings.Zone)
+		board := items(h.board(on))
+		parsed := reply.Parse(words, h.known)
+		acts, refused := reply.Resolve(parsed.Commands, board, on)
+		said.Refused = refusals(parsed, refused)
+		if len(acts) == 0 {
+			return nil
+		}
+		e := tasks.Entry{ID: "c." + rand.Text(), At: now.In(h.settings.Zone).Truncate(time.Millisecond), On: on, Via: via, By: by, Acts: acts}
+		if _, err := book.Append(e); err != nil {
+			return err
+		}
+		h.took(e, board, &said)
+		return nil
+	})
+	return said, err
+}
+
+// took folds an entry that was just added and tells what took effect.
+func (h *House) took(e tasks.Entry, board []item, said *Said) {
+	h.history = tasks.Fold(h.daybook.Entries())
+	dropped := h.history.Dropped(e.ID)
+	for _, a := range e.Acts {
+		i := slices.IndexFunc(dropped, func(d tasks.Dropped) bool { return d.Act.Task == a.Task && d.Act.Text == a.Text })
+		if i >= 0 {
+			if dropped[i].Why != "" {
+				said.Refused = append(said.Refused, Refused{a.Text, dropped[i].Why})
+			}
+			continue
+		}
+		title := string(a.Task.Subject())
+		if j := slices.IndexFunc(board, func(i item) bool { return i.Task == a.Task }); j >= 0 {
+			title = board[j].Title
+		}
+		said.Accepted = append(said.Accepted, Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until})
+	}
+}
+
+// refusals are the lines that were meant as commands and are none, and the
+// commands that cannot be.
+func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
+	var list []Refused
+	for _, r := range append(slices.Clone(p.Refused), resolved...) {
+		list = append(list, Refused{r.Text, r.Why})
+	}
+	for _, line := range p.Unread {
+		list = append(list, Refused{line, "this is no command"})
+	}
+	return list
+}
+
+// known finds the record that a word of a command names.
+func (h *House) known(word string) (reply.Target, bool) {
+	for _, a := range h.records.Animals {
+		if strings.EqualFold(string(a.ID), word) {
+			return reply.Target{ID: a.ID, Scope: husbandry.OfAnimal}, true
+		}
+	}
+	for _, e := range h.records.Enclosures {
+		if strings.EqualFold(string(e.ID), word) {
+			return reply.Target{ID: e.ID, Scope: husbandry.OfEnclosure}, true
+		}
+	}
+	for _, c := range scheduler.Derive(h.records, h.history, h.today()).Clutches {
+		if strings.EqualFold(string(c.ID), word) {
+			return reply.Target{ID: c.ID, Scope: husbandry.OfClutch}, true
+		}
+	}
+	return reply.Target{}, false
+}
+
+func describe(f *tasks.Finding, u husbandry.Units) string {
+	if f == nil {
+		return ""
+	}
+	var s []string
+	add := func(format string, a ...any) { s = append(s, fmt.Sprintf(format, a...)) }
+	if f.Laid != nil {
+		if *f.Laid == tasks.Uncounted {
+			add("she has laid, not counted yet")
+		} else {
+			add("eggs: %d", *f.Laid)
+		}
+	}
+	if f.Slugs != nil {
+		add("slugs: %d", *f.Slugs)
+	}
+	if f.Hatched != nil {
+		add("hatched: %d", *f.Hatched)
+	}
+	if f.Weighs != nil {
+		add("weight: %s", u.Mass(*f.Weighs))
+	}
+	if f.Added != nil {
+		add("water: %s", u.Volume(*f.Added))
+	}
+	if f.Refused {
+		add("food refused")
+	}
+	if f.Mated {
+		add("mating seen")
+	}
+	if f.Gravid != nil {
+		add("%s", map[bool]string{true: "gravid", false: "not gravid"}[*f.Gravid])
+	}
+	if f.Note != "" {
+		add("note: %s", f.Note)
+	}
+	return strings.Join(s, ", ")
+}

@@ -1,0 +1,223 @@
+package house
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"reflect"
+	"runtime/debug"
+	"sync"
+	"time"
+
+	"nestround/config"
+	"nestround/notify"
+	"nestround/tasks/civil"
+)
+
+const (
+	// tick is how often the clock is looked at. A timer set for the morning
+	// would stop with the machine's sleep and ring hours late.
+	tick = 30 * time.Second
+	// look is how often the books are looked at for changes.
+	look = 2 * time.Second
+	// shutdown is how long requests under way may take when the house closes.
+	shutdown = 5 * time.Second
+)
+
+// Serve does the whole job until ctx ends: it serves the calendar on l, sends
+// the digest at its hour, takes replies as they come, answers them, and reads
+// edited books again. A mail server that is down, or books with an error in
+// them, stop none of the rest. It returns nil when ctx ended, and an error if
+// another process serves these books already or the listener fails.
+func (h *House) Serve(ctx context.Context, l net.Listener) error {
+	serving, err := h.files.Acquire(h.state("serving"), 0)
+	if err != nil {
+		return fmt.Errorf("serve these books: %w", err)
+	}
+	defer serving.Release()
+
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	var all sync.WaitGroup
+	defer all.Wait()
+	defer cancel()
+	run := func(name string, loop func(context.Context)) {
+		all.Go(func() { h.guard(ctx, name, loop) })
+	}
+	run("books", h.watchBooks)
+	run("digest", h.sendDigests)
+	run("outbox", h.sendMail)
+	run("inbox", h.readMail)
+	s := h.Settings()
+	h.log.Info("serving", "books", h.Dir, "address", l.Addr().String(), "zone", s.ZoneName,
+		"mail_out", s.Out != nil, "mail_in", s.In != nil)
+
+	server := &http.Server{
+		Handler:           h.handler(),
+		ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second, WriteTimeout: time.Minute,
+		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
+	}
+	failed := make(chan error, 1)
+	go func() { failed <- server.Serve(l) }()
+	select {
+	case err = <-failed:
+		return fmt.Errorf("serve on %s: %w", l.Addr(), err)
+	case <-ctx.Done():
+	}
+	h.log.Info("stopping")
+	grace, done := context.WithTimeout(context.WithoutCancel(ctx), shutdown)
+	defer done()
+	if err := server.Shutdown(grace); err != nil {
+		server.Close()
+	}
+	return nil
+}
+
+// guard runs a loop, and runs it again should it panic: one bad mail or day
+// must not end the others.
+func (h *House) guard(ctx context.Context, name string, loop func(context.Context)) {
+	for ctx.Err() == nil {
+		func() {
+			defer func() {
+				if v := recover(); v != nil {
+					h.log.Error("a part of the program failed and is started again", "part", name, "panic", fmt.Sprint(v), "stack", string(debug.Stack()))
+				}
+			}()
+			loop(ctx)
+		}()
+		sleep(ctx, tick)
+	}
+}
+
+func sleep(ctx context.Context, d time.Duration) bool {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+		return true
+	case <-ctx.Done():
+		return false
+	}
+}
+
+func (h *House) watchBooks(ctx context.Context) {
+	for sleep(ctx, look) {
+		if err := h.Refresh(); err != nil {
+			h.log.Error("the books cannot be read", "err", err)
+		}
+	}
+}
+
+// sendDigests issues each day's digest at its moment, once. A machine that
+// slept through it, or was off, sends it when it wakes, unless that is more
+// than half a day later.
+func (h *House) sendDigests(ctx context.Context) {
+	var settled civil.Date // this day needs no more looking at
+	for {
+		wait := tick
+		s := h.Settings()
+		now := h.now().Round(0)
+		today := civil.Of(now, s.Zone)
+		if s.Out != nil && len(s.Digest.To) > 0 && today != settled {
+			due, ok, err := dueOn(today, s)
+			switch {
+			case err != nil:
+				h.log.Error("the digest's moment cannot be told", "err", err)
+			case !ok:
+				settled = today
+			case now.Before(due):
+				wait = min(wait, due.Sub(now))
+			case now.Sub(due) > digestPatience:
+				h.log.Warn("the digest of today was missed and is not sent any more", "due", due)
+				settled = today
+			default:
+				if _, err := h.Morning(due); err != nil {
+					h.log.Error("the digest could not be written and will be tried again", "err", err)
+					break
+				}
+				settled = today
+			}
+		}
+		if !sleep(ctx, max(wait, time.Millisecond)) {
+			return
+		}
+	}
+}
+
+func dueOn(day civil.Date, s config.Settings) (time.Time, bool, error) {
+	m, err := NewMoments(s.Digest, s.Zone)
+	if err != nil {
+		return time.Time{}, false, err
+	}
+	due, ok := m.On(day)
+	return due, ok, nil
+}
+
+// readMail takes replies as they come; a change of the settings connects anew.
+func (h *House) readMail(ctx context.Context) {
+	for ctx.Err() == nil {
+		in := h.Settings().In
+		if in == nil {
+			sleep(ctx, look)
+			continue
+		}
+		inbox, err := h.Inbox(false)
+		if err != nil {
+			h.log.Error("replies cannot be read", "err", err)
+			sleep(ctx, tick)
+			continue
+		}
+		watching, stop := context.WithCancel(ctx)
+		go func() {
+			for sleep(watching, look) {
+				if !reflect.DeepEqual(h.Settings().In, in) {
+					h.log.Info("the settings for replies changed")
+					stop()
+				}
+			}
+		}()
+		err = inbox.Watch(watching, h.take)
+		stop()
+		if err != nil && !errors.Is(err, context.Canceled) {
+			h.log.Error("replies cannot be read", "err", err)
+			sleep(ctx, tick)
+		}
+	}
+}
+
+// take is what happens to each mail that came.
+func (h *House) take(m notify.Incoming) error {
+	if m.TooLarge {
+		h.log.Warn("a mail is too large to be a reply and was not read", "mail", m.Ref, "size", m.Size)
+		return nil
+	}
+	t, err := h.TakeMail(m.Raw, false)
+	if err != nil {
+		return err
+	}
+	if h.taken != nil {
+		h.taken(t)
+	}
+	return nil
+}
+
+// ReadReplies reads the mailbox once.
+func (h *House) ReadReplies(ctx context.Context, dry bool, told func(Taken)) error {
+	inbox, err := h.Inbox(dry)
+	if err != nil {
+		return err
+	}
+	return inbox.Read(ctx, func(m notify.Incoming) error {
+		if m.TooLarge {
+			told(Taken{ID: m.Ref, Ignored: fmt.Sprintf("%d bytes are too large for a reply", m.Size)})
+			return nil
+		}
+		t, err := h.TakeMail(m.Raw, dry)
+		if err == nil {
+			told(t)
+		}
+		return err
+	})
+}

@@ -1,0 +1,174 @@
+package house
+
+import (
+	"context"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"os"
+	"time"
+
+	"nestround/notify"
+	"nestround/notify/mailin"
+	"nestround/notify/mailout"
+	"nestround/notify/outbox"
+	"nestround/tasks/disk"
+)
+
+// ErrNoMail says that keeper.toml names no way for mail.
+var ErrNoMail = errors.New("keeper.toml names no way")
+
+// Sender makes what mail leaves by, from the settings. The password is read
+// now, so that a changed one counts from the next attempt on.
+func (h *House) Sender() (notify.Sender, error) {
+	out := h.Settings().Out
+	if out == nil {
+		return nil, fmt.Errorf("send mail: %w for mail to leave; see [mail.out]", ErrNoMail)
+	}
+	if out.Maildir != "" {
+		return mailout.NewMaildir(out.Maildir), nil
+	}
+	password, err := out.Password.Read()
+	if err != nil {
+		return nil, err
+	}
+	ca, err := authorities(out.CAFile)
+	if err != nil {
+		return nil, err
+	}
+	return mailout.NewSMTP(mailout.Options{
+		Addr: out.SMTP, Security: mailout.Security(out.Security), User: out.User, Password: password, CA: ca,
+	})
+}
+
+// Inbox makes what replies come by, from the settings. With dry it forgets
+// what it has read.
+func (h *House) Inbox(dry bool) (notify.Inbox, error) {
+	in := h.Settings().In
+	if in == nil {
+		return nil, fmt.Errorf("read mail: %w for replies to come; see [mail.in]", ErrNoMail)
+	}
+	var state mailin.State = position{h.state("mailbox.json"), h.files}
+	if dry {
+		state = unmoved{state}
+	}
+	if in.Maildir != "" {
+		return mailin.NewMaildir(mailin.MaildirOptions{Dir: in.Maildir, Poll: in.Poll, State: state, Log: h.log})
+	}
+	password, err := in.Password.Read()
+	if err != nil {
+		return nil, err
+	}
+	ca, err := authorities(in.CAFile)
+	if err != nil {
+		return nil, err
+	}
+	return mailin.NewIMAP(mailin.Options{
+		Addr: in.IMAP, Security: mailin.Security(in.Security), User: in.User, Password: password, CA: ca,
+		Mailbox: in.Mailbox, Poll: in.Poll, State: state, Log: h.log,
+	})
+}
+
+func authorities(file string) (*x509.CertPool, error) {
+	if file == "" {
+		return nil, nil
+	}
+	pem, err := os.ReadFile(file)
+	if err != nil {
+		return nil, fmt.Errorf("read the certificate authority: %w", err)
+	}
+	pool := x509.NewCertPool()
+	if !pool.AppendCertsFromPEM(pem) {
+		return nil, fmt.Errorf("read the certificate authority: %q holds no certificate in PEM form", file)
+	}
+	return pool, nil
+}
+
+// position is a mailin.State in a file.
+type position struct {
+	path  string
+	files disk.Files
+}
+
+func (p position) Load() (mailin.Position, error) { return disk.ReadJSON[mailin.Position](p.path) }
+func (p position) Save(v mailin.Position) error   { return p.files.WriteJSON(p.path, v) }
+
+// unmoved is a position that stays where it is.
+type unmoved struct{ mailin.State }
+
+func (unmoved) Save(mailin.Position) error { return nil }
+
+// post puts a mail into the outbox; one that was put there before, sent or
+// not, is left as it is.
+func (h *House) post(m notify.Outgoing, about string, patience time.Duration) error {
+	now := h.now()
+	_, err := h.outbox.Put(m, outbox.Meta{About: about, Queued: now, Deadline: now.Add(patience)})
+	return err
+}
+
+// carrier is the Sender of the settings as they are at each mail.
+type carrier struct{ h *House }
+
+func (c carrier) Send(ctx context.Context, m notify.Outgoing) error {
+	s, err := c.h.Sender()
+	if err != nil {
+		return err
+	}
+	return s.Send(ctx, m)
+}
+
+// sendMail sends what is in the outbox as it comes.
+func (h *House) sendMail(ctx context.Context) {
+	h.outbox.Run(ctx, carrier{h}, h.now, h.reportMail)
+}
+
+// DeliverMail sends what is in the outbox now, and returns how many mails
+// remain. Where serve is sending already, it leaves them to it.
+func (h *House) DeliverMail(ctx context.Context) (left int, err error) {
+	r, err := h.outbox.Deliver(ctx, carrier{h}, h.now())
+	if errors.Is(err, outbox.ErrBusy) {
+		return 0, nil
+	}
+	h.reportMail(r, err)
+	if err == nil && len(r.Failed) > 0 {
+		err = fmt.Errorf("%s could not be sent: %s", r.Failed[0].About, r.Failed[0].Reason)
+	}
+	return r.Waiting, err
+}
+
+func (h *House) reportMail(r outbox.Report, err error) {
+	for _, m := range r.Sent {
+		h.log.Info("a mail was sent", "about", m.About, "to", m.To, "id", m.ID)
+	}
+	for _, m := range r.Deferred {
+		h.log.Warn("a mail could not be sent and will be tried again", "about", m.About, "to", m.To, "attempts", m.Attempts, "next", m.Next, "err", m.Error)
+	}
+	for _, m := range r.Failed {
+		h.log.Error("a mail could not be sent and is given up", "about", m.About, "to", m.To, "reason", m.Reason, "kept", m.File)
+	}
+	for _, c := range r.Damaged {
+		h.log.Error("a file of the outbox was damaged and is set aside", "err", c)
+	}
+	if err != nil {
+		h.log.Error("the outbox has trouble with the disk", "err", err)
+	}
+}
+
+// failures tells, for the digest, which mails were given up lately.
+func (h *House) failures() ([]string, error) {
+	failed, err := h.outbox.Failed()
+	if err != nil {
+		return nil, err
+	}
+	var told []string
+	for _, f := range failed {
+		if h.now().Sub(f.At) < failuresTold {
+			told = append(told, fmt.Sprintf("%s to %s could not be sent: %s", f.About, f.To, f.Reason))
+		}
+	}
+	return told, nil
+}
+
+// failuresTold is how long a mail that was given up is spoken of: in the next
+// digest, and the one after it.
+const failuresTold = 48 * time.Hour

@@ -1,0 +1,176 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// layer is a rule for the packages below a folder: what they may import of
+// this module and of the world, and why.
+type layer struct {
+	of  string // folder; a package obeys the longest one that fits
+	may []string
+	// not lists imports from outside the module that are refused, "x/..." for
+	// all below x.
+	not []string
+	why string
+}
+
+var adapterWhy = "adapters know the tasks and the ports, never one another, the planner or the settings, so that each can be replaced alone; only cmd joins them"
+
+var pure = []string{"os", "os/...", "net", "net/...", "io/fs", "log", "log/...", "database/...", "time/tzdata",
+	"github.com/arran4/...", "github.com/emersion/...", "github.com/wneessen/..."}
+
+var layers = []layer{
+	{of: "tasks/civil", not: pure, why: "a date knows nothing"},
+	{of: "tasks/husbandry", may: []string{"tasks/civil"}, not: pure, why: "records are values; where they come from is not their business"},
+	{of: "tasks/disk", may: []string{"tasks/disk"}, why: "files are written the same way whatever is in them"},
+	{of: "tasks/daybook", may: []string{"tasks", "tasks/civil", "tasks/disk", "tasks/husbandry"}, why: "the log stores entries and plans nothing"},
+	{of: "tasks/sample", may: []string{"tasks", "tasks/civil", "tasks/husbandry"}, why: "generated books are values too"},
+	{of: "tasks", may: []string{"tasks/civil", "tasks/husbandry"}, not: pure, why: "tasks and marks are what everything shares, so they depend on nothing that shows or stores them"},
+	{of: "scheduler", may: []string{"tasks", "tasks/civil", "tasks/husbandry", "scheduler/..."}, not: pure,
+		why: "the planner is a pure function of records, history and a date: no clock, no files, no mail, no calendar"},
+	{of: "config/diag", may: nil, why: "a located problem knows no books"},
+	{of: "config", may: []string{"tasks/civil", "tasks/husbandry", "tasks/disk", "config/...", "scheduler/cadence"}, why: "reading the books needs no plan, no daybook and no mail"},
+	{of: "notify/calendar", may: []string{"notify", "tasks", "tasks/civil", "tasks/husbandry"}, why: adapterWhy},
+	{of: "notify/digest", may: []string{"notify", "tasks", "tasks/civil", "tasks/husbandry"}, why: adapterWhy},
+	{of: "notify/reply", may: []string{"notify", "tasks", "tasks/civil", "tasks/husbandry"}, why: adapterWhy},
+	{of: "notify/page", may: []string{"notify", "tasks", "tasks/civil", "tasks/husbandry"}, why: adapterWhy},
+	{of: "notify/mailout", may: []string{"notify", "tasks/disk"}, why: adapterWhy},
+	{of: "notify/mailin", may: []string{"notify", "tasks/disk"}, why: adapterWhy},
+	{of: "notify/outbox", may: []string{"notify", "tasks/disk"}, why: adapterWhy},
+	{of: "notify/practice", may: []string{"notify", "notify/practice"}, why: adapterWhy},
+	{of: "notify", may: []string{"tasks", "tasks/civil", "tasks/husbandry"}, not: pure, why: "the ports are words, not wires"},
+	{of: "cmd", may: []string{"..."}, why: "the command joins everything"},
+	{of: "testdata", may: nil, why: "programs beside the tests stand alone"},
+}
+
+const module = "nestround"
+
+func TestLayers(t *testing.T) {
+	root := filepath.Join("..", "..")
+	fset := token.NewFileSet()
+	files := 0
+	err := filepath.WalkDir(root, func(file string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		name := d.Name()
+		if d.IsDir() && file != root && (strings.HasPrefix(name, ".") || name == "node_modules") {
+			return filepath.SkipDir
+		}
+		if d.IsDir() || !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") {
+			return nil
+		}
+		files++
+		rel, err := filepath.Rel(root, file)
+		if err != nil {
+			return err
+		}
+		folder := path.Dir(filepath.ToSlash(rel))
+		l, ok := layerOf(folder)
+		if !ok {
+			t.Errorf("%s: no layer has a place for the folder %s", rel, folder)
+			return nil
+		}
+		f, err := parser.ParseFile(fset, file, nil, 0)
+		if err != nil {
+			return err
+		}
+		for _, spec := range f.Imports {
+			imp, _ := strconv.Unquote(spec.Path.Value)
+			if own, ok := strings.CutPrefix(imp, module+"/"); ok {
+				if !allows(l.may, own) {
+					t.Errorf("%s: imports %s, which packages under %s may not: %s", rel, imp, l.of, l.why)
+				}
+			} else if allows(l.not, imp) {
+				t.Errorf("%s: imports %s, which packages under %s may not: %s", rel, imp, l.of, l.why)
+			}
+		}
+		if strings.HasPrefix(folder, "scheduler") || folder == "tasks" || folder == "tasks/civil" || folder == "tasks/husbandry" {
+			ast.Inspect(f, func(n ast.Node) bool {
+				sel, ok := n.(*ast.SelectorExpr)
+				if !ok {
+					return true
+				}
+				if x, ok := sel.X.(*ast.Ident); ok && x.Name == "time" && slices.Contains([]string{"Now", "Since", "Until", "Sleep", "After", "Tick", "NewTimer", "NewTicker"}, sel.Sel.Name) {
+					t.Errorf("%s: reads the clock (time.%s); the date is handed in, so that any day can be planned again", rel, sel.Sel.Name)
+				}
+				return true
+			})
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if files < 30 {
+		t.Errorf("only %d files were read; is %s the module's root?", files, root)
+	}
+}
+
+func layerOf(folder string) (layer, bool) {
+	best, found := layer{}, false
+	for _, l := range layers {
+		if (folder == l.of || strings.HasPrefix(folder, l.of+"/")) && len(l.of) >= len(best.of) {
+			best, found = l, true
+		}
+	}
+	return best, found
+}
+
+func allows(list []string, imp string) bool {
+	return slices.ContainsFunc(list, func(p string) bool {
+		if p == "..." {
+			return true
+		}
+		below, ok := strings.CutSuffix(p, "/...")
+		return imp == p || ok && (imp == below || strings.HasPrefix(imp, below+"/"))
+	})
+}
+
+// Every package says in its comment what it is for.
+func TestEveryPackageHasAComment(t *testing.T) {
+	root := filepath.Join("..", "..")
+	said := make(map[string]bool)
+	err := filepath.WalkDir(root, func(file string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		name := d.Name()
+		if d.IsDir() && file != root && (strings.HasPrefix(name, ".") || name == "node_modules") {
+			return filepath.SkipDir
+		}
+		if d.IsDir() || !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") {
+			return nil
+		}
+		src, err := os.ReadFile(file)
+		if err != nil {
+			return err
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), file, src, parser.PackageClauseOnly|parser.ParseComments)
+		if err != nil {
+			return err
+		}
+		folder := filepath.Dir(file)
+		said[folder] = said[folder] || f.Doc != nil && len(f.Doc.Text()) > 100
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for folder, ok := range said {
+		if !ok {
+			t.Errorf("%s: no package comment that says what it is for, where to start and what it leaves out", folder)
+		}
+	}
+}

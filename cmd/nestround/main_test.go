@@ -1,0 +1,64 @@
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"nestround/cmd/nestround/demobooks"
+	"nestround/tasks/civil"
+)
+
+// TestMain lets the test binary be the command in scripts. There its clock
+// is set to what the variable CLOCK says at the moment SET, and runs from then.
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"nestround": func() {
+			ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
+			p := &program{
+				stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, env: os.Getenv,
+				now: func() time.Time {
+					clock, err := time.Parse(time.RFC3339, os.Getenv("CLOCK"))
+					if err != nil {
+						panic("CLOCK: " + err.Error())
+					}
+					set, err := time.Parse(time.RFC3339Nano, os.Getenv("SET"))
+					if err != nil {
+						panic("SET: " + err.Error())
+					}
+					return clock.Add(time.Since(set))
+				},
+			}
+			code := p.main(ctx, os.Args[1:])
+			stop()
+			os.Exit(code)
+		},
+	})
+}
+
+// The scripts run on 12 May 2027, ten past six in the morning in Vienna, and
+// find the demo's books of that day in $WORK/demo, with mail folders.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: filepath.Join("testdata", "script"),
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("CLOCK", "2027-05-12T06:10:00+02:00")
+			env.Setenv("SET", time.Now().Format(time.RFC3339Nano))
+			env.Setenv("TZ", "Europe/Vienna")
+			env.Setenv("USER", "keeper")
+			dir := filepath.Join(env.WorkDir, "demo")
+			for _, f := range []string{"new", "cur", "tmp"} {
+				if err := os.MkdirAll(filepath.Join(dir, "mail", "in", f), 0o755); err != nil {
+					return err
+				}
+			}
+			return demobooks.Write(dir, civil.MustParse("2027-05-12"), demobooks.Setting{})
+		},
+	})
+}

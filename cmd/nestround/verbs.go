@@ -1,0 +1,170 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"nestround/cmd/nestround/house"
+	"nestround/config/diag"
+	"nestround/tasks/civil"
+)
+
+// verb is one thing the command can be asked.
+type verb struct {
+	name  string
+	args  string // of the synopsis
+	about string
+	// set declares the verb's own flags and returns what to run once they are
+	// parsed.
+	set func(f *flag.FlagSet) func(ctx context.Context, c *call) error
+	// The flags every verb of some sort has.
+	books, on, json bool
+}
+
+// verbs lists what the command can be asked, in the order of a keeper's
+// acquaintance with it.
+func verbs() []verb {
+	return []verb{
+		{name: "demo", about: "all of it on sample books, with a practice mailbox inside", set: setDemo},
+		{name: "init", args: "DIR", about: "a commented starter set of books; never overwrites", set: setInit},
+		{name: "check", about: "problems in the books, zone data, mail and calendar settings", set: setCheck, books: true, json: true},
+		{name: "round", about: "today's tasks", set: setRound, books: true, on: true, json: true},
+		{name: "ahead", about: "the coming days, a line a task", set: setAhead, books: true, on: true, json: true},
+		{name: "mark", args: `"done 1 3"`, about: "the reply grammar, from the shell", set: setMark, books: true, json: true},
+		{name: "clutches", about: "every clutch with its forecast", set: setClutches, books: true, on: true, json: true},
+		{name: "calendar", args: "[link ...]", about: "the iCalendar file, or the links that serve it", set: setCalendar, books: true, json: true},
+		{name: "digest", about: "the morning mail, shown or sent", set: setDigest, books: true},
+		{name: "replies", about: "read the mailbox once, or one message from a file", set: setReplies, books: true, json: true},
+		{name: "serve", about: "calendar, digest at its hour, replies as they come", set: setServe, books: true},
+	}
+}
+
+// call is a verb with its flags parsed.
+type call struct {
+	*program
+	verb verb
+	args []string
+	dir  string     // the books
+	date civil.Date // --on, or no date
+	json bool
+}
+
+func (p *program) run(ctx context.Context, args []string) error {
+	if len(args) == 0 {
+		p.help(p.stderr)
+		return &usageError{"say what to do", "for a first look: nestround demo"}
+	}
+	name, args := args[0], args[1:]
+	if name == "help" || name == "-h" || name == "-help" || name == "--help" {
+		p.help(p.stdout)
+		return nil
+	}
+	all := verbs()
+	i := slices.IndexFunc(all, func(v verb) bool { return v.name == name })
+	if i < 0 {
+		var names []string
+		for _, v := range all {
+			names = append(names, v.name)
+		}
+		hint := "nestround help lists what can be asked"
+		if s := diag.Suggest(name, names); len(s) > 0 {
+			hint = "did you mean: nestround " + s[0]
+		}
+		return &usageError{fmt.Sprintf("unknown verb %q", name), hint}
+	}
+	v := all[i]
+	c := &call{program: p, verb: v}
+	f := flag.NewFlagSet(v.name, flag.ContinueOnError)
+	f.SetOutput(io.Discard)
+	run := v.set(f)
+	var on string
+	if v.books {
+		f.StringVar(&c.dir, "books", p.env("NESTROUND_BOOKS"), "the `folder` of the books; or set NESTROUND_BOOKS")
+	}
+	if v.on {
+		f.StringVar(&on, "on", "", "plan as of this `date`, such as 2027-05-12")
+	}
+	if v.json {
+		f.BoolVar(&c.json, "json", false, "print JSON")
+	}
+	// Flags may stand before, between and behind the arguments.
+	for rest := args; ; {
+		if err := f.Parse(rest); errors.Is(err, flag.ErrHelp) {
+			p.helpVerb(p.stdout, v, f)
+			return nil
+		} else if err != nil {
+			return &usageError{v.name + ": " + err.Error(), "nestround " + v.name + " -h lists its flags"}
+		}
+		if f.NArg() == 0 {
+			break
+		}
+		c.args = append(c.args, f.Arg(0))
+		rest = f.Args()[1:]
+	}
+	if v.args == "" && len(c.args) > 0 {
+		return &usageError{fmt.Sprintf("%s takes no argument, and %q was given", v.name, c.args[0]), ""}
+	}
+	if on != "" {
+		d, err := civil.Parse(on)
+		if err != nil {
+			return &usageError{"--on: " + err.Error(), ""}
+		}
+		c.date = d
+	}
+	if v.books && c.dir == "" {
+		return &usageError{"where are the books?", "say --books DIR or set NESTROUND_BOOKS; nestround init DIR writes a first set"}
+	}
+	return run(ctx, c)
+}
+
+func (p *program) help(w io.Writer) {
+	fmt.Fprint(w, "nestround tells a keeper of egg-laying lizards each morning what is due, where and why.\n\n")
+	for _, v := range verbs() {
+		fmt.Fprintf(w, "  %-28s %s\n", "nestround "+strings.TrimSpace(v.name+" "+v.args), v.about)
+	}
+	fmt.Fprint(w, `
+nestround VERB -h lists the flags of a verb. The books are named by --books DIR
+or the variable NESTROUND_BOOKS. Exit 0: done; 1: problems found or refused;
+2: the call itself is wrong.
+`)
+}
+
+func (p *program) helpVerb(w io.Writer, v verb, f *flag.FlagSet) {
+	fmt.Fprintf(w, "nestround %s: %s\n\n", strings.TrimSpace(v.name+" "+v.args), v.about)
+	f.SetOutput(w)
+	f.PrintDefaults()
+}
+
+// open opens the books for reading, and tells their problems if there are any.
+func (c *call) open() (*house.House, error) {
+	h, problems, err := house.Open(c.dir, house.Options{Now: c.now})
+	return h, c.tell(problems, err)
+}
+
+// tell prints problems to stderr; errors among them end the verb.
+func (c *call) tell(problems diag.List, err error) error {
+	if len(problems) > 0 {
+		if err := problems.Print(c.stderr); err != nil {
+			return err
+		}
+	}
+	if err == nil && problems.HasErrors() {
+		return errTold
+	}
+	return err
+}
+
+func (c *call) printJSON(v any) error {
+	b, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(c.stdout, "%s\n", b)
+	return err
+}

@@ -32,27 +32,31 @@ func (p *planner) anchored() {
 	for _, e := range p.happenings() {
 		// Each routine has its own subject; those of one subject replace one
 		// another.
-		bySubject := make(map[*subject][]*routine)
-		var order []*subject
+		type group struct {
+			s     *subject
+			match []*routine
+		}
+		var groups []group
 		for _, r := range byEvent[e.event] {
 			s := p.target(r, e)
-			if s == nil || !r.matches(s, e.on.AddDays(int(r.Cadence.Offset))) {
+			if s == nil || p.idle(s, r) || !r.matches(s, e.on.AddDays(int(r.Cadence.Offset))) {
 				continue
 			}
-			if bySubject[s] == nil {
-				order = append(order, s)
+			i := slices.IndexFunc(groups, func(g group) bool { return g.s == s })
+			if i < 0 {
+				i = len(groups)
+				groups = append(groups, group{s: s})
 			}
-			bySubject[s] = append(bySubject[s], r)
+			groups[i].match = append(groups[i].match, r)
 		}
-		for _, s := range order {
-			match := bySubject[s]
-			for _, r := range p.byScope[s.scope] {
-				if r.Off && r.matches(s, e.on) {
-					match = append(match, r)
+		for _, g := range groups {
+			for _, r := range p.off[g.s.scope] {
+				if r.matches(g.s, e.on) {
+					g.match = append(g.match, r)
 				}
 			}
-			for _, r := range resolve(match) {
-				p.once(s, r, e)
+			for _, r := range resolve(g.match) {
+				p.once(g.s, r, e)
 			}
 		}
 	}
@@ -199,9 +203,6 @@ func (p *planner) dugUp(c *Clutch) bool {
 }
 
 func (p *planner) once(s *subject, r *routine, e happening) {
-	if p.idle(s, r) {
-		return
-	}
 	offset, after := r.Cadence.Offset, r.After
 	words := e.words
 	if sheet := p.sheetOf(s); r.Origin == husbandry.Common && sheet != nil {
@@ -254,7 +255,7 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 	if offset > 0 {
 		why += ", due " + days(offset) + " after"
 	}
-	t := p.task(&a, occurrence, due, why)
+	t := p.task(&a, keys[0], due, why)
 	t.Latest = due.AddDays(int(after))
 	if t.Status == tasks.Overdue || t.Status == tasks.Due {
 		t.Status = tasks.Due
@@ -265,7 +266,7 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 	}
 	if r.Missed == husbandry.Lapses && t.Status == tasks.Overdue {
 		if t.Latest.AddDays(1) == p.on {
-			p.lapse(&a, occurrence, due)
+			p.lapse(&a, keys[0], due)
 		}
 		return
 	}

@@ -24,10 +24,52 @@ type hostKey struct {
 }
 
 func (p *planner) addHost(a *activity, h host) {
+	if a.hosts != nil {
+		*a.hosts = append(*a.hosts, h)
+	}
+}
+
+// ready fills in what an activity looks up again and again.
+func (p *planner) ready(a *activity) {
+	a.marks = p.h.Marks(a.s.id, a.r.ID)
+	a.ahead = a.marks.Ahead(p.on, p.on.AddDays(-int(a.r.Before)-markAhead))
 	if p.hosted[a.r.Kind] {
 		k := hostKey{a.s.id, a.r.Kind}
-		p.hosts[k] = append(p.hosts[k], h)
+		if p.hosts[k] == nil {
+			p.hosts[k] = new([]host)
+		}
+		a.hosts = p.hosts[k]
 	}
+}
+
+// said returns the key of a task that is nominally of a date, and what became
+// of it.
+func (p *planner) said(a *activity, date civil.Date) (tasks.Key, tasks.Outcome) {
+	key := a.key(p.text(date))
+	if date.After(p.on) && !a.ahead {
+		return key, tasks.Outcome{}
+	}
+	return key, a.marks.OutcomeSince(key, civil.Min(date, p.on).AddDays(-int(a.r.Before)-markAhead))
+}
+
+// key makes the key of one occurrence.
+func (a *activity) key(occurrence string) tasks.Key {
+	return tasks.NewKey(a.s.id, a.r.ID, occurrence)
+}
+
+// text is day.String(), remembered: a plan writes the same days over and over.
+func (p *planner) text(day civil.Date) string {
+	i := day.Sub(p.on) + lookBack
+	if i < 0 || i > 4*lookBack {
+		return day.String()
+	}
+	for len(p.texts) <= i {
+		p.texts = append(p.texts, "")
+	}
+	if p.texts[i] == "" {
+		p.texts[i] = day.String()
+	}
+	return p.texts[i]
 }
 
 // fixed plans a routine that follows the calendar.
@@ -53,8 +95,7 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		if !ok {
 			continue
 		}
-		key := tasks.NewKey(a.s.id, r.ID, date.String())
-		o := p.h.OutcomeSince(key, civil.Min(date, p.on).AddDays(-markAhead))
+		key, o := p.said(a, date)
 		switch o.Mark {
 		case tasks.MarkDone:
 			if p.on.Sub(o.On) <= 1 {
@@ -75,7 +116,7 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		}
 		if due.After(p.on) {
 			p.addHost(a, host{date, due, false})
-			t := p.task(a, date.String(), due, why(date, false))
+			t := p.task(a, key, due, why(date, false))
 			t.Window = w
 			p.emit(t)
 			continue
@@ -92,18 +133,18 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		switch {
 		case stays && (replaced.IsZero() || replaced.After(p.on)), !stays && p.on.Before(gone):
 			p.addHost(a, host{date, p.on, false})
-			t := p.task(a, date.String(), due, why(date, late))
+			t := p.task(a, key, due, why(date, late))
 			t.Window = w
 			p.emit(t)
 		case !stays && p.on == gone:
-			p.lapse(a, date.String(), due)
+			p.lapse(a, key, due)
 		}
 	}
 }
 
 // lapse shows, once, a task that is no longer owed.
-func (p *planner) lapse(a *activity, occurrence string, due civil.Date) {
-	t := p.task(a, occurrence, due, "Not marked on "+p.weekday(due)+"; not owed any more")
+func (p *planner) lapse(a *activity, key tasks.Key, due civil.Date) {
+	t := p.task(a, key, due, "Not marked on "+p.weekday(due)+"; not owed any more")
 	t.Status = tasks.Lapsed
 	p.emit(t)
 }
@@ -111,7 +152,7 @@ func (p *planner) lapse(a *activity, occurrence string, due civil.Date) {
 // sinceWords tells of the last time, and of what was missed since.
 func (p *planner) sinceWords(a *activity, date civil.Date, late bool) string {
 	r, n := a.r, nouns(a.r.Kind)
-	last := p.h.LastDone(a.s.id, r.ID)
+	last := a.marks.LastDone()
 	words := "; nothing recorded yet"
 	if !last.IsZero() {
 		words = "; last " + n.done + " " + p.weekday(last)
@@ -126,7 +167,7 @@ func (p *planner) sinceWords(a *activity, date civil.Date, late bool) string {
 		if _, ok := a.on(r.dates[i]); !ok {
 			continue
 		}
-		o := p.h.OutcomeSince(tasks.NewKey(a.s.id, r.ID, r.dates[i].String()), from)
+		o := a.marks.OutcomeSince(a.key(p.text(r.dates[i])), from)
 		if o.Mark == "" || o.Mark == tasks.PutOff {
 			missed++
 		}
@@ -163,7 +204,7 @@ func (p *planner) interval(a *activity) husbandry.Days {
 func (p *planner) sinceLast(a activity) {
 	r, s := a.r, a.s
 	every := p.interval(&a)
-	last := p.h.LastDone(s.id, r.ID)
+	last := a.marks.LastDone()
 	seen := last // as far back as marks can be
 	evidence := ""
 	switch {
@@ -177,7 +218,7 @@ func (p *planner) sinceLast(a activity) {
 	}
 	base, due := "first", civil.Date{}
 	if !last.IsZero() {
-		base, due = "after-"+last.String(), last.AddDays(int(every))
+		base, due = "after-"+p.text(last), last.AddDays(int(every))
 	} else {
 		due = p.firstDue(&a, int(every))
 	}
@@ -232,7 +273,8 @@ func (p *planner) sinceLast(a activity) {
 		if since.IsZero() {
 			since = p.on // all was read to find that it was never done
 		}
-		o := p.h.OutcomeSince(tasks.NewKey(s.id, r.ID, occurrence), since)
+		key := a.key(occurrence)
+		o := a.marks.OutcomeSince(key, since)
 		at := due
 		switch o.Mark {
 		case tasks.MarkDone: // twice on one day
@@ -246,7 +288,7 @@ func (p *planner) sinceLast(a activity) {
 		}
 		if gone := at.AddDays(int(r.After) + 1); lapses && !p.on.Before(gone) {
 			if gone == p.on && !at.Before(p.owedFrom(&a, Time{})) {
-				p.lapse(&a, occurrence, at)
+				p.lapse(&a, key, at)
 			}
 			due, n = at.AddDays(int(every)), n+1
 			lapsed++
@@ -257,9 +299,9 @@ func (p *planner) sinceLast(a activity) {
 			if ahead == "" {
 				ahead = reason(at, 0)
 			}
-			t = p.task(&a, occurrence, at, ahead)
+			t = p.task(&a, key, at, ahead)
 		} else {
-			t = p.task(&a, occurrence, at, reason(at, lapsed)+evidence)
+			t = p.task(&a, key, at, reason(at, lapsed)+evidence)
 		}
 		evidence = ""
 		p.emit(t)
@@ -275,7 +317,7 @@ func (p *planner) sinceLastGiven(a *activity) {
 	if !p.hosted[a.r.Kind] {
 		return
 	}
-	given := p.h.DoneDays(a.s.id, a.r.ID, p.on.AddDays(-int(every)-markAhead))
+	given := a.marks.DoneDays(p.on.AddDays(-int(every) - markAhead))
 	for i, d := range given {
 		if p.on.Sub(d) > 1 || d.After(p.on) {
 			continue
@@ -360,10 +402,12 @@ func (p *planner) riding(list []activity) {
 // or those of the enclosure it lives in.
 func (p *planner) hostsOf(s *subject, kind husbandry.Kind) (hosts []host, at husbandry.ID) {
 	at = s.id
-	if len(p.hosts[hostKey{at, kind}]) == 0 && s.scope == husbandry.OfAnimal {
+	if p.hosts[hostKey{at, kind}] == nil && s.scope == husbandry.OfAnimal {
 		at = s.animals[0].Enclosure
 	}
-	hosts = slices.Clone(p.hosts[hostKey{at, kind}])
+	if list := p.hosts[hostKey{at, kind}]; list != nil {
+		hosts = slices.Clone(*list)
+	}
 	slices.SortFunc(hosts, func(a, b host) int {
 		if c := a.due.Compare(b.due); c != 0 {
 			return c
@@ -392,7 +436,7 @@ func (p *planner) rideTogether(riders []*rider, k hostKey) {
 		return
 	}
 	for _, r := range riders {
-		r.last = p.h.LastDone(r.s.id, r.r.ID)
+		r.last = r.marks.LastDone()
 	}
 	yesterday := p.on.AddDays(-1)
 	for _, r := range riders {
@@ -451,8 +495,7 @@ func (p *planner) rides(r *rider, f host) bool {
 	if r.since+1 < c.Nth || !r.last.IsZero() && f.due.Sub(r.last) < int(c.MinGap) || f.due.Before(r.notBefore) {
 		return false
 	}
-	o := p.h.OutcomeSince(tasks.NewKey(r.s.id, r.r.ID, f.date.String()), civil.Min(f.date, p.on).AddDays(-markAhead))
-	switch o.Mark {
+	switch _, o := p.said(&r.activity, f.date); o.Mark {
 	case tasks.MarkDone, tasks.Skip:
 		return false
 	case tasks.PutOff:
@@ -478,7 +521,7 @@ func (p *planner) ride(r *rider, f host) {
 	words := r.r.words
 	if f.due.Before(p.on) || due.Before(p.on) && due.AddDays(int(r.r.After)).Before(p.on) {
 		if due.AddDays(int(r.r.After)+1) == p.on && !due.Before(p.owedFrom(&r.activity, Time{})) {
-			p.lapse(&r.activity, f.date.String(), due)
+			p.lapse(&r.activity, r.key(p.text(f.date)), due)
 		}
 		return
 	}
@@ -494,7 +537,7 @@ func (p *planner) ride(r *rider, f host) {
 	if r.r.Cadence.Lead > 0 {
 		words += ", for the " + host.one + " of " + p.weekday(f.due)
 	}
-	p.emit(p.task(&r.activity, f.date.String(), due, words))
+	p.emit(p.task(&r.activity, r.key(p.text(f.date)), due, words))
 }
 
 // ridingOnAll plans one task a day for all hosts of the books or of a room
@@ -508,7 +551,11 @@ func (p *planner) ridingOnAll(a activity) {
 		if a.s.scope == husbandry.OfRoom && e.Room != a.s.room {
 			continue
 		}
-		for _, h := range p.hosts[hostKey{e.ID, r.Cadence.Host}] {
+		hosts := p.hosts[hostKey{e.ID, r.Cadence.Host}]
+		if hosts == nil {
+			continue
+		}
+		for _, h := range *hosts {
 			if !h.given && r.matches(s, h.due) {
 				on[h.due]++
 			}
@@ -518,11 +565,11 @@ func (p *planner) ridingOnAll(a activity) {
 	for d := range on {
 		feedings = append(feedings, d)
 	}
-	last := p.h.LastDone(a.s.id, r.ID)
+	last := a.marks.LastDone()
 	host := nouns(r.Cadence.Host)
 	for _, f := range inOrder(feedings) {
 		due := f.AddDays(-int(r.Cadence.Lead))
-		o := p.h.OutcomeSince(tasks.NewKey(a.s.id, r.ID, f.String()), civil.Min(f, p.on).AddDays(-markAhead))
+		key, o := p.said(&a, f)
 		switch o.Mark {
 		case tasks.MarkDone, tasks.Skip:
 			continue
@@ -534,11 +581,11 @@ func (p *planner) ridingOnAll(a activity) {
 		}
 		if latest := due.AddDays(int(r.After)); latest.Before(p.on) {
 			if latest.AddDays(1) == p.on && !due.Before(p.owedFrom(&a, Time{})) {
-				p.lapse(&a, f.String(), due)
+				p.lapse(&a, key, due)
 			}
 			continue
 		}
-		p.emit(p.task(&a, f.String(), due, "For "+host.count(on[f])+" on "+p.weekday(f)))
+		p.emit(p.task(&a, key, due, "For "+host.count(on[f])+" on "+p.weekday(f)))
 		last = due
 	}
 }
@@ -548,7 +595,7 @@ func (p *planner) ridingOnAll(a activity) {
 func (p *planner) steps(a *activity, from, to civil.Date) []civil.Date {
 	every := int(max(1, a.r.Cadence.Every))
 	if every > 1 {
-		if last := p.h.LastDone(a.s.id, a.r.ID); !last.Before(from) {
+		if last := a.marks.LastDone(); !last.Before(from) {
 			from = last.AddDays(every)
 		}
 	}

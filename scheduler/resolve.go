@@ -182,7 +182,11 @@ func resolve(match []*routine) []*routine {
 type activity struct {
 	s     *subject
 	r     *routine
-	title string // filled in with the first task
+	title string // filled in with the first task, as do is
+	marks tasks.Marks
+	ahead bool    // something is said of tasks after the plan's day
+	hosts *[]host // where to note what others ride on; nil: nobody does
+	do    string
 	// spans are the days on which it holds, ascending, within the days the
 	// plan looks at. from zero: longer than the plan looks back.
 	spans []Time

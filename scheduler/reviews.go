@@ -56,8 +56,8 @@ func (p *planner) reviews() {
 // builtIn makes the activity of a routine of the planner's own; ok is false
 // where a routine that is off says not to.
 func (p *planner) builtIn(s *subject, id husbandry.ID, kind husbandry.Kind, title string) (*activity, bool) {
-	for _, r := range p.byScope[s.scope] {
-		if r.Off && (r.Kind == kind && kind == husbandry.Review || r.ID == id) && r.matches(s, p.on) {
+	for _, r := range p.off[s.scope] {
+		if (r.Kind == kind && kind == husbandry.Review || r.ID == id) && r.matches(s, p.on) {
 			return nil, false
 		}
 	}
@@ -83,7 +83,7 @@ func (p *planner) ask(a *activity, occurrences []string, found civil.Date, why, 
 			due = civil.Max(due, out.Until)
 		}
 	}
-	t := p.task(a, occurrences[0], due, why)
+	t := p.task(a, a.key(occurrences[0]), due, why)
 	t.Caution = caution
 	p.emit(t)
 }
@@ -182,9 +182,14 @@ func (p *planner) weighRefusing(enclosure husbandry.ID) {
 	if last.AddDays(lookBack).Before(p.on) {
 		return
 	}
+	for _, id := range p.ofKind[hostKey{enclosure, husbandry.Feed}] {
+		if p.h.LastDone(enclosure, id).After(last) {
+			return // it ate since
+		}
+	}
 	for _, day := range p.given(enclosure, husbandry.Feed, first) {
 		if !slices.ContainsFunc(row, func(r refusal) bool { return r.on == day }) {
-			return // it ate in between, or since
+			return // it ate in between
 		}
 	}
 	for _, animal := range p.herd.Residents(enclosure) {

@@ -82,7 +82,9 @@ type planner struct {
 	// forSpecies remembers the candidates for subjects of one species.
 	forSpecies map[scopeSpecies][]*routine
 	hosted     map[husbandry.Kind]bool
-	hosts      map[hostKey][]host
+	hosts      map[hostKey]*[]host
+	off        map[husbandry.Scope][]*routine // routines that turn others off
+	texts      []string                       // of days, from lookBack before on
 	places     map[husbandry.ID]tasks.Place
 	hatch      map[husbandry.ID]incubation.Forecast
 	lay        map[husbandry.ID]season.Window
@@ -92,7 +94,8 @@ type planner struct {
 	subjects map[husbandry.ID]*subject
 	laidIn   map[husbandry.ID]civil.Date // latest laying in an enclosure
 	ofKind   map[hostKey][]husbandry.ID  // routines that held, by subject and kind
-	out      []tasks.Task
+	out      [][]tasks.Task              // in pieces, so that none is copied as they grow
+	planned  int
 }
 
 // routine is a husbandry.Routine made ready.
@@ -107,9 +110,9 @@ type routine struct {
 // lookBack is how far back, in days, missed dates are counted and asked for.
 const lookBack = 400
 
-// markAhead is how long before its date, in days, a task of a fixed or
-// windowed routine may have been marked.
-const markAhead = 45
+// markAhead is how long before its slack begins, in days, a task of a fixed,
+// windowed or riding routine may have been marked.
+const markAhead = 14
 
 func newPlanner(in Input) *planner {
 	p := &planner{
@@ -119,7 +122,8 @@ func newPlanner(in Input) *planner {
 		forSpecies: make(map[scopeSpecies][]*routine),
 
 		hosted: make(map[husbandry.Kind]bool),
-		hosts:  make(map[hostKey][]host),
+		hosts:  make(map[hostKey]*[]host),
+		off:    make(map[husbandry.Scope][]*routine),
 		hatch:  make(map[husbandry.ID]incubation.Forecast),
 		lay:    make(map[husbandry.ID]season.Window),
 		pair:   make(map[husbandry.ID]season.Window),
@@ -169,6 +173,9 @@ func newPlanner(in Input) *planner {
 		}
 		p.routines = append(p.routines, r)
 		p.byScope[r.Scope] = append(p.byScope[r.Scope], r)
+		if r.Off {
+			p.off[r.Scope] = append(p.off[r.Scope], r)
+		}
 	}
 	for _, a := range p.herd.Animals {
 		if a.Sex == husbandry.Male && a.Breeding && a.PresentOn(p.on) && a.StageOn(p.on) == husbandry.Adult {
@@ -208,6 +215,7 @@ func (p *planner) plan() {
 				k := hostKey{s.id, a.r.Kind}
 				p.ofKind[k] = append(p.ofKind[k], a.r.ID)
 			}
+			p.ready(&a)
 			switch a.r.Cadence.Pattern {
 			case husbandry.Fixed:
 				p.fixed(a)
@@ -232,26 +240,29 @@ func (p *planner) sorted() []tasks.Task {
 		rank uint64
 		i    int32
 	}
-	order := make([]ranked, 0, len(p.out))
-	for i := range p.out {
-		t := &p.out[i]
-		if t.Due.After(p.to) {
-			continue
+	order := make([]ranked, 0, p.planned)
+	for i, piece := range p.out {
+		for j := range piece {
+			t := &piece[j]
+			if t.Due.After(p.to) {
+				continue
+			}
+			// Due date, part of the day, place and kind, as tasks.Before has
+			// them, in one number: a plan may be 100,000 tasks long.
+			day := uint64(t.Due.Sub(p.on) + 1<<20)
+			order = append(order, ranked{day<<40 | partRank(t.Part)<<38 | uint64(t.Place.Order)<<8 | kindRank[t.Kind], int32(i*pieceSize + j)})
 		}
-		// Due date, part of the day, place and kind, as tasks.Before has them,
-		// in one number: a plan may be 100,000 tasks long.
-		day := uint64(t.Due.Sub(p.on) + 1<<20)
-		order = append(order, ranked{day<<40 | partRank(t.Part)<<38 | uint64(t.Place.Order)<<8 | kindRank[t.Kind], int32(i)})
 	}
+	task := func(i int32) *tasks.Task { return &p.out[i/pieceSize][i%pieceSize] }
 	slices.SortFunc(order, func(a, b ranked) int {
 		if c := cmp.Compare(a.rank, b.rank); c != 0 {
 			return c
 		}
-		return cmp.Compare(p.out[a.i].Key, p.out[b.i].Key)
+		return cmp.Compare(task(a.i).Key, task(b.i).Key)
 	})
 	list := make([]tasks.Task, len(order))
 	for i, o := range order {
-		list[i] = p.out[o.i]
+		list[i] = *task(o.i)
 	}
 	return list
 }
@@ -287,16 +298,16 @@ func spread(k tasks.Key, n int) int {
 
 // task makes a task of an activity. Its Latest and Status follow
 // from its due date; the caller fills in what else it knows.
-func (p *planner) task(a *activity, occurrence string, due civil.Date, why string) tasks.Task {
+func (p *planner) task(a *activity, key tasks.Key, due civil.Date, why string) tasks.Task {
 	s, r := a.s, a.r
 	if a.title == "" {
-		a.title = p.title(s, r)
+		a.title, a.do = p.title(s, r)
 	}
 	t := tasks.Task{
-		Key: tasks.NewKey(s.id, r.ID, occurrence), Kind: r.Kind, Routine: r.ID,
+		Key: key, Kind: r.Kind, Routine: r.ID,
 		Scope: s.scope, Subject: s.id, Place: s.place, Part: r.Part,
 		Due: due, Earliest: due.AddDays(-int(r.Before)), Latest: due.AddDays(int(r.After)),
-		Title: a.title, Why: why, Caution: r.Caution, Minutes: r.Minutes,
+		Title: a.title, Do: a.do, Whom: plainWords(s.label()), Why: why, Caution: r.Caution, Minutes: r.Minutes,
 		Asks: asks(r.Kind), Missed: r.Missed, Status: tasks.Upcoming,
 	}
 	switch {
@@ -308,7 +319,18 @@ func (p *planner) task(a *activity, occurrence string, due civil.Date, why strin
 	return t
 }
 
-func (p *planner) emit(t tasks.Task) { p.out = append(p.out, t) }
+// pieceSize is how many tasks are set aside at a time.
+const pieceSize = 256
+
+func (p *planner) emit(t tasks.Task) {
+	last := len(p.out) - 1
+	if last < 0 || len(p.out[last]) == pieceSize {
+		p.out = append(p.out, make([]tasks.Task, 0, pieceSize))
+		last++
+	}
+	p.out[last] = append(p.out[last], t)
+	p.planned++
+}
 
 func asks(k husbandry.Kind) []tasks.FindingName {
 	switch k {

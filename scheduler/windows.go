@@ -117,11 +117,20 @@ func (p *planner) windowWords(name husbandry.WindowName, w season.Window) string
 // alarm plans today's look of a watch whose window has passed. It is not
 // projected: tomorrow's depends on today's.
 func (p *planner) alarm(a *activity, w *tasks.Window, why, caution string, pinned bool) {
-	occurrence := p.on.String()
-	if o := p.h.OutcomeSince(tasks.NewKey(a.s.id, a.r.ID, occurrence), p.on.AddDays(-markAhead)); o.Mark == tasks.MarkDone || !pinned && (o.Mark == tasks.Skip || o.Mark == tasks.PutOff && o.Until.After(p.on)) {
+	key, o := p.said(a, p.on)
+	switch o.Mark {
+	case tasks.MarkDone:
 		return
+	case tasks.Skip:
+		if !pinned {
+			return
+		}
+	case tasks.PutOff:
+		if !pinned && o.Until.After(p.on) {
+			return
+		}
 	}
-	t := p.task(a, occurrence, p.on, why)
+	t := p.task(a, key, p.on, why)
 	t.Missed, t.Window, t.Pinned = husbandry.Alarms, w, pinned
 	t.Caution = caution
 	if a.r.Caution != "" {

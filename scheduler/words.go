@@ -179,66 +179,87 @@ func (n noun) count(c int) string {
 }
 
 // title names what is to be done, and to whom: in the routine's own words, or
-// where those only begin the kind's, in the kind's.
-func (p *planner) title(s *subject, r *routine) string {
-	own := kindTitle(r.Kind, s, string(r.ID))
-	if r.Title != "" && !strings.HasPrefix(own, strings.TrimSpace(r.Title)+" ") {
-		t := r.Title
-		if s.name != "" {
-			t += ": " + s.label()
-		}
-		return plainWords(t)
+// in the kind's. do is the same without the subject, for lists that have the
+// subject above it.
+func (p *planner) title(s *subject, r *routine) (title, do string) {
+	do = strings.TrimSpace(r.Title)
+	if do == "" {
+		do = kindAction(r.Kind, s, string(r.ID))
 	}
-	return plainWords(own)
+	switch link := joint[do]; {
+	case s.name == "":
+		title = do
+	case link != "":
+		title = do + " " + link + " " + s.label()
+	case do == "Feed" || do == "Mist" || do == "Clean" || do == "Weigh" || do == "Pair":
+		title = do + " " + s.label()
+	default:
+		title = do + ": " + s.label()
+	}
+	return plainWords(title), plainWords(do)
 }
 
-func kindTitle(k husbandry.Kind, s *subject, id string) string {
-	name := s.label()
+// joint is the word that joins an action to its subject.
+var joint = map[string]string{
+	"Fresh water":            "for",
+	"Dust the food":          "of",
+	"Top up the nest box":    "of",
+	"Weigh the young":        "of",
+	"Look and feel for eggs": "in",
+	"Watch for eggs":         "of",
+	"Dig up the eggs":        "of",
+	"Set up the egg tub":     "of",
+	"Check the egg tub":      "of",
+	"Look for hatchlings":    "of",
+	"Sex the young":          "of",
+	"Change the UVB lamp":    "of",
+
+	"Offer the first food to the young": "of",
+}
+
+func kindAction(k husbandry.Kind, s *subject, id string) string {
 	switch k {
 	case husbandry.Feed:
-		return "Feed " + name
+		return "Feed"
 	case husbandry.Supplement:
-		return "Dust the food of " + name
+		return "Dust the food"
 	case husbandry.Water:
-		return "Fresh water for " + name
+		return "Fresh water"
 	case husbandry.Mist:
-		return "Mist " + name
+		return "Mist"
 	case husbandry.Clean:
-		return "Clean " + name
+		return "Clean"
 	case husbandry.NestTopUp:
-		return "Top up the nest box of " + name
+		return "Top up the nest box"
 	case husbandry.GutLoad:
 		return "Gut-load the feeder insects"
 	case husbandry.Weigh:
 		if s.clutch != nil {
-			return "Weigh the young of " + name
+			return "Weigh the young"
 		}
-		return "Weigh " + name
+		return "Weigh"
 	case husbandry.GravidCheck:
-		return "Look and feel for eggs in " + name
+		return "Look and feel for eggs"
 	case husbandry.LayWatch:
-		return "Watch for eggs of " + name
+		return "Watch for eggs"
 	case husbandry.DigEggs:
-		return "Dig up the eggs of " + name
+		return "Dig up the eggs"
 	case husbandry.SetTub:
-		return "Set up the egg tub of " + name
+		return "Set up the egg tub"
 	case husbandry.TubCheck:
-		return "Check the egg tub of " + name
+		return "Check the egg tub"
 	case husbandry.HatchWatch:
-		return "Look for hatchlings of " + name
+		return "Look for hatchlings"
 	case husbandry.FirstFeed:
-		return "Offer the first food to the young of " + name
+		return "Offer the first food to the young"
 	case husbandry.Sexing:
-		return "Sex the young of " + name
+		return "Sex the young"
 	case husbandry.Pair:
-		return "Pair " + name
+		return "Pair"
 	case husbandry.LampChange:
-		return "Change the UVB lamp of " + name
+		return "Change the UVB lamp"
 	}
-	if name == "" {
-		return "Routine " + id
-	}
-	return "Routine " + id + ": " + name
+	return "Routine " + id
 }
 
 // label is the subject in words, with what it is where that is not plain.

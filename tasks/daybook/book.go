@@ -97,11 +97,15 @@ func (b *Book) setAside(y *year) (Problem, error) {
 	base := strings.TrimSuffix(path, ".jsonl")
 	// A crash between the copy and the cut leaves the copy behind; it will do.
 	aside := ""
-	copies, err := filepath.Glob(base + ".torn-*")
+	names, err := os.ReadDir(filepath.Dir(path))
 	if err != nil {
 		return Problem{}, fmt.Errorf("set a torn line of %q aside: %w", path, err)
 	}
-	for _, c := range copies {
+	for _, e := range names {
+		c := filepath.Join(filepath.Dir(path), e.Name())
+		if !strings.HasPrefix(c, base+".torn-") {
+			continue
+		}
 		if have, err := os.ReadFile(c); err == nil && string(have) == y.torn.text {
 			aside = c
 		}
@@ -135,7 +139,7 @@ func (b *Book) SetAside() []Problem {
 func (b *Book) Log() *Log { return b.log }
 
 // Has reports whether the daybook has an entry with the given id, in whatever
-// year.
+// year, and safe on the disk.
 func (b *Book) Has(id string) (bool, error) {
 	b.log.mu.Lock()
 	defer b.log.mu.Unlock()
@@ -145,10 +149,12 @@ func (b *Book) Has(id string) (bool, error) {
 	return b.has(id)
 }
 
-// has is Has. The log is locked and up to date.
+// has is Has. The log is locked and up to date. What it finds, it makes
+// durable: the program that wrote it may have been killed before it could, and
+// whoever hears that an entry is there need not say it again.
 func (b *Book) has(id string) (bool, error) {
-	if b.log.ids.has(id, b.log.entries) {
-		return true, nil
+	if at, ok := b.log.ids.has(id, b.log.entries); ok {
+		return true, b.files.Sync(filePath(b.log.books, yearOf(b.log.entries[at])))
 	}
 	if b.log.from == 0 {
 		return false, nil
@@ -162,9 +168,11 @@ func (b *Book) has(id string) (bool, error) {
 		if y.year >= b.log.from {
 			break
 		}
-		found, err := fileHas(filePath(b.log.books, y.year), id)
-		if found || err != nil {
-			return found, err
+		path := filePath(b.log.books, y.year)
+		if found, err := fileHas(path, id); err != nil {
+			return false, err
+		} else if found {
+			return true, b.files.Sync(path)
 		}
 	}
 	return false, nil

@@ -295,6 +295,31 @@ func leave(t *testing.T) (books string, before []string) {
 	return books, []string{"o1", "o2", "o3"}
 }
 
+// TestKilledThenPowerCut: a program that finds what a killed one wrote must not
+// call it safe before it is. Everything that either of them was told, an entry
+// added or one that is there already, outlives a power cut.
+func TestKilledThenPowerCut(t *testing.T) {
+	for k, more := 1, true; more; k++ {
+		books, before := leave(t)
+		d := disktest.New(t, books)
+		d.Stop(k, false)
+		_, err := session(disk.Files{Ops: d}, books)
+		if more = d.Stopped(); !more && err != nil {
+			t.Fatal(err)
+		}
+		at := d.Log()[len(d.Log())-1]
+		d.Restart()
+		if _, err := session(disk.Files{Ops: d}, books); err != nil {
+			t.Fatal(err)
+		}
+		for _, crash := range disktest.Crashes() {
+			t.Run(fmt.Sprintf("%d %s/%s", k, at, crash), func(t *testing.T) {
+				checkAfter(t, d.After(t, crash), append(before, "n1", "n2", "n3", "n4", "n5"))
+			})
+		}
+	}
+}
+
 // checkAfter looks at books after a crash: every acknowledged id counts once,
 // nothing counts that nobody said, and once the same is said again everything
 // counts once.

@@ -357,12 +357,13 @@ func (t *idTable) add(id string, entries []tasks.Entry) bool {
 	return true
 }
 
-func (t *idTable) has(id string, entries []tasks.Entry) bool {
+// has returns the place of the entry with the given id, if there is one.
+func (t *idTable) has(id string, entries []tasks.Entry) (at int, ok bool) {
 	if len(entries) == 0 {
-		return false
+		return 0, false
 	}
-	slot, _ := t.find(id, entries)
-	return t.slots[slot] != 0
+	slot, half := t.find(id, entries)
+	return int(t.slots[slot]-half) - 1, t.slots[slot] != 0
 }
 
 // find returns the slot that id is in or would go into, and the half of its

@@ -23,6 +23,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -200,17 +201,26 @@ func follow(path string) (string, error) {
 // MkdirAll makes the folder dir and those above it where they are missing,
 // durably.
 func (f Files) MkdirAll(dir string, perm fs.FileMode) error {
+	parent := filepath.Dir(filepath.Clean(dir))
 	st, err := os.Stat(dir)
 	if err == nil {
 		if !st.IsDir() {
 			return fmt.Errorf("make folder %q: there is a file of that name", dir)
+		}
+		// Whoever made it may have been killed before its name was synced. Not
+		// if it holds anything: that comes after.
+		if empty, err := isEmpty(dir); err != nil || !empty {
+			return err
+		}
+		err := f.ops().SyncDir(parent)
+		if err != nil && !errors.Is(err, fs.ErrPermission) { // then it was not us
+			return lost(fmt.Sprintf("make folder %q", dir), err)
 		}
 		return nil
 	}
 	if !errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("make folder %q: %w", dir, err)
 	}
-	parent := filepath.Dir(filepath.Clean(dir))
 	if parent != dir {
 		if err := f.MkdirAll(parent, perm); err != nil {
 			return err
@@ -220,9 +230,26 @@ func (f Files) MkdirAll(dir string, perm fs.FileMode) error {
 		return fmt.Errorf("make folder %q: %w", dir, err)
 	}
 	if err := f.ops().SyncDir(parent); err != nil {
+		f.ops().Remove(dir) // so that it is made anew, not synced again
 		return lost(fmt.Sprintf("make folder %q", dir), err)
 	}
 	return nil
+}
+
+func isEmpty(dir string) (bool, error) {
+	d, err := os.Open(dir)
+	if err != nil {
+		return false, fmt.Errorf("look into folder %q: %w", dir, err)
+	}
+	defer d.Close()
+	_, err = d.Readdirnames(1)
+	if err == io.EOF {
+		return true, nil
+	}
+	if err != nil {
+		return false, fmt.Errorf("look into folder %q: %w", dir, err)
+	}
+	return false, nil
 }
 
 // Append adds data to the end of path, which is made with perm where it is
@@ -232,8 +259,6 @@ func (f Files) MkdirAll(dir string, perm fs.FileMode) error {
 // A power cut, or the end of the program, may leave a part of data behind; who
 // reads the file has to know a whole record from a torn one.
 func (f Files) Append(path string, size int64, data []byte, perm fs.FileMode) error {
-	_, err := os.Stat(path)
-	isNew := errors.Is(err, fs.ErrNotExist)
 	a, err := f.ops().OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, perm)
 	if err != nil {
 		return fmt.Errorf("add to %q: %w", path, err)
@@ -261,11 +286,28 @@ func (f Files) Append(path string, size int64, data []byte, perm fs.FileMode) er
 		a.Truncate(size)
 		return lost(fmt.Sprintf("add to %q", path), err)
 	}
-	if isNew {
-		if err := f.ops().SyncDir(filepath.Dir(path)); err != nil {
-			a.Truncate(size)
-			return lost(fmt.Sprintf("add to %q", path), err)
-		}
+	// Also where the file was there before: whoever made it may have been
+	// killed before its name was synced.
+	if err := f.ops().SyncDir(filepath.Dir(path)); err != nil {
+		a.Truncate(size)
+		return lost(fmt.Sprintf("add to %q", path), err)
+	}
+	return nil
+}
+
+// Sync makes durable what another process wrote to the file at path and may not
+// have synced before it ended.
+func (f Files) Sync(path string) error {
+	t, err := f.ops().OpenFile(path, os.O_WRONLY, 0)
+	if err != nil {
+		return fmt.Errorf("sync %q: %w", path, err)
+	}
+	defer t.Close()
+	if err := t.Sync(); err != nil {
+		return lost(fmt.Sprintf("sync %q", path), err)
+	}
+	if err := f.ops().SyncDir(filepath.Dir(path)); err != nil {
+		return lost(fmt.Sprintf("sync %q", path), err)
 	}
 	return nil
 }

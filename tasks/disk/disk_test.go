@@ -292,6 +292,38 @@ func TestCrash(t *testing.T) {
 	}
 }
 
+// TestKilledThenPowerCut: what a killed program left unsynced must not be taken
+// for durable by the next.
+func TestKilledThenPowerCut(t *testing.T) {
+	for k, more := 1, true; more; k++ {
+		root := t.TempDir()
+		path := filepath.Join(root, "state", "digests", "K7Q2")
+		d := disktest.New(t, root)
+		d.Stop(k, false)
+		f := disk.Files{Ops: d}
+		err := f.WriteFile(path, []byte("x"), 0o600)
+		if more = d.Stopped(); !more && err != nil {
+			t.Fatal(err)
+		}
+		d.Restart()
+		if err := f.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		again := f.Sync
+		if _, err := os.Stat(path); err != nil {
+			again = func(path string) error { return f.WriteFile(path, []byte("x"), 0o600) }
+		}
+		if err := again(path); err != nil {
+			t.Fatal(err)
+		}
+		for _, crash := range disktest.Crashes() {
+			if got := read(t, filepath.Join(d.After(t, crash), "state", "digests", "K7Q2")); got != "x" {
+				t.Errorf("stopped at %d, %s: holds %q", k, crash, got)
+			}
+		}
+	}
+}
+
 // TestFaults lets every operation of a WriteFile and an Append fail once, with
 // a full disk and with a broken one, while the program goes on.
 func TestFaults(t *testing.T) {

@@ -81,6 +81,15 @@ func (d *Disk) Stop(k int, half bool) { d.at, d.err, d.half = k, ErrStopped, hal
 // its work if half is set. The program goes on.
 func (d *Disk) Fail(k int, err error, half bool) { d.at, d.err, d.half = k, err, half }
 
+// Restart starts the program again on the same machine, after it was killed:
+// what it had not synced is readable and still not durable. Operations are
+// counted from 1 again, and none of them is disturbed.
+func (d *Disk) Restart() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.log, d.at, d.stopped = nil, 0, false
+}
+
 // Stopped reports whether the program has come to the operation at which it
 // was to stop.
 func (d *Disk) Stopped() bool {
@@ -173,8 +182,12 @@ func (d *Disk) Remove(name string) error {
 	return nil
 }
 
-// SyncDir makes the names in a folder durable.
+// SyncDir makes the names in a folder durable. The folder that a Disk stands
+// over is durable from the start.
 func (d *Disk) SyncDir(name string) error {
+	if name == filepath.Dir(d.root) {
+		return nil
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if err := d.step("syncdir", name); err != nil {

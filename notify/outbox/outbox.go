@@ -1,0 +1,392 @@
+// Package outbox keeps mails until they have left.
+//
+// [Box.Put] stores a composed mail below state/outbox of the books and returns
+// when it is on the disk; from then on it leaves at least once, whatever
+// crashes. [Box.Deliver] hands the mails that are due to a [notify.Sender] and
+// remembers which left; [Box.Run] is Deliver again and again. Every attempt
+// carries the same bytes and Message-ID, so that a copy which a crash between
+// sending and remembering lets leave a second time is recognised as one
+// (RFC 1047 describes why that window cannot be closed).
+//
+// A mail is tried again after 1, 2, 5, 10, 20 and 30 minutes and then every
+// half hour, as RFC 5321, section 4.5.4.1, asks, until its deadline or, if it
+// has none, for five days. What is then still here, and what the next hop
+// refused for good, is kept aside with the reason for a while and reported.
+//
+// How a mail is composed, what it says and by which way it leaves is not known
+// here.
+package outbox
+
+import (
+	"bytes"
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"nestround/notify"
+	"nestround/tasks/disk"
+)
+
+// Folder is where the outbox is, below the books.
+const Folder = "state/outbox"
+
+const (
+	// giveUp is how long a mail without a deadline is tried: "at least 4-5
+	// days" (RFC 5321, section 4.5.4.1).
+	giveUp = 5 * 24 * time.Hour
+	// sendLimit ends an attempt that hangs; the longest single wait that
+	// RFC 5321, section 4.5.3.2, knows is 10 minutes.
+	sendLimit = 10 * time.Minute
+	// memory is how long it is remembered what left and what failed.
+	memory = 60 * 24 * time.Hour
+	// idle is the longest that Run waits before it looks again. The machine
+	// may have slept, and another process may have put a mail here.
+	idle = time.Minute
+	// putWait is how long Put and Deliver wait for each other's short moments.
+	putWait = 10 * time.Second
+)
+
+var pauses = []time.Duration{1 * time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 20 * time.Minute, 30 * time.Minute}
+
+// Pause returns how long a mail rests after so many failed attempts, from 1.
+func Pause(attempts int) time.Duration {
+	return pauses[min(max(attempts, 1), len(pauses))-1]
+}
+
+// ErrBusy is what Deliver's error matches (errors.Is) when another process is
+// delivering the same box.
+var ErrBusy = errors.New("another nestround is sending the waiting mail")
+
+// Box is the outbox of some books. It may be used by several goroutines, and
+// several processes may have one of the same books.
+type Box struct {
+	dir   string
+	files disk.Files
+	wake  chan struct{} // a mail was put here
+
+	// What could not be written down, as on a full disk, is at least not
+	// forgotten while the program runs.
+	mu    sync.Mutex
+	sent  map[string]time.Time
+	tries map[string]try
+}
+
+// New returns the outbox of the books in the folder books. It touches no file.
+func New(books string, files disk.Files) *Box {
+	return &Box{
+		dir: filepath.Join(books, filepath.FromSlash(Folder)), files: files, wake: make(chan struct{}, 1),
+		sent: map[string]time.Time{}, tries: map[string]try{},
+	}
+}
+
+// Meta is what the outbox needs to know about a mail besides its bytes.
+type Meta struct {
+	About  string    `json:"about"`  // for reports: "the digest of 12 May"
+	Queued time.Time `json:"queued"` // now; the oldest mail leaves first
+	// Deadline is when it is too late: the mail is not sent at or after it.
+	// Zero: no mail is too late for five days.
+	Deadline time.Time `json:"deadline,omitzero"`
+}
+
+// Envelope is a mail's identity and addresses with its Meta.
+type Envelope struct {
+	ID   string `json:"id"`
+	From string `json:"from"`
+	To   string `json:"to"`
+	Meta
+}
+
+// header is the first line of a stored mail; the bytes to send follow it.
+type header struct {
+	Envelope
+	Size   int    `json:"size"`
+	SHA256 string `json:"sha256"`
+}
+
+// stored is a mail that waits.
+type stored struct {
+	name string // of its file, without the extension
+	header
+	raw []byte
+}
+
+// try is what became of the attempts so far.
+type try struct {
+	Attempts int       `json:"attempts"`
+	Last     time.Time `json:"last"`
+	Next     time.Time `json:"next"`
+	Error    string    `json:"error"`
+}
+
+// Sent is a mail that has left.
+type Sent struct {
+	ID    string    `json:"id"`
+	To    string    `json:"to"`
+	About string    `json:"about"`
+	At    time.Time `json:"at"`
+}
+
+// Waiting is a mail that has not left yet.
+type Waiting struct {
+	Envelope
+	Attempts int
+	Next     time.Time // zero: at once
+	Error    string    // of the last attempt; "" when there was none
+}
+
+// Failure is a mail that is not tried any more.
+type Failure struct {
+	Envelope
+	At       time.Time `json:"at"`
+	Attempts int       `json:"attempts"`
+	Late     bool      `json:"late,omitempty"` // it was still here at its deadline
+	Reason   string    `json:"reason"`
+	File     string    `json:"file"` // where the mail is kept, relative to the books
+}
+
+// Report is what one Deliver came to.
+type Report struct {
+	Sent     []Sent
+	Deferred []Waiting // tried now, without success
+	Failed   []Failure
+	Damaged  []*disk.CorruptError // files that were not what the outbox wrote, set aside
+	Waiting  int                  // mails that remain, the deferred ones among them
+	Next     time.Time            // when the first of those is due; zero when there is none
+}
+
+// Empty reports whether nothing happened that anybody needs to know.
+func (r Report) Empty() bool {
+	return len(r.Sent)+len(r.Deferred)+len(r.Failed)+len(r.Damaged) == 0
+}
+
+const (
+	mailExt = ".mail"
+	tryExt  = ".try"
+	failExt = ".json"
+)
+
+// nameOf is the file name of a mail: keepers who share a digest get a mail
+// each, which may have the same ID.
+func nameOf(id, to string) string {
+	sum := sha256.Sum256([]byte(id + "\x00" + to))
+	return hex.EncodeToString(sum[:12])
+}
+
+func (b *Box) path(name string) string   { return filepath.Join(b.dir, name) }
+func (b *Box) failed(name string) string { return filepath.Join(b.dir, "failed", name) }
+func (b *Box) sentFile() string          { return b.path("sent.json") }
+
+// Put stores a mail and returns once it is on the disk. A mail that waits here
+// or has left within the last 60 days, by its ID and recipient, is not stored
+// again: then Put returns false. A mail that failed may be put again, and has
+// all its attempts before it.
+func (b *Box) Put(m notify.Outgoing, meta Meta) (added bool, err error) {
+	if m.ID == "" || m.To == "" || len(m.Raw) == 0 {
+		return false, errors.New("put a mail into the outbox: it has no id, no recipient or no text")
+	}
+	sum := sha256.Sum256(m.Raw)
+	head, err := json.Marshal(header{Envelope{m.ID, m.From, m.To, meta}, len(m.Raw), hex.EncodeToString(sum[:])})
+	if err != nil {
+		return false, fmt.Errorf("put a mail into the outbox: %w", err)
+	}
+	// Not the lock of delivery, which takes as long as the network does.
+	lock, err := b.lock()
+	if err != nil {
+		return false, err
+	}
+	defer lock.Release()
+	name := nameOf(m.ID, m.To)
+	// First here, then among the sent: a mail is entered there before it goes
+	// from here.
+	old, err := os.ReadFile(b.path(name + mailExt))
+	if err == nil {
+		if _, err := parse(name, old); err == nil {
+			// Whoever put it may have been killed, or may have failed, before
+			// it was on the disk. Writing it anew is the one way to be sure.
+			return false, b.files.WriteFile(b.path(name+mailExt), old, 0o600)
+		}
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return false, fmt.Errorf("put a mail into the outbox: %w", err)
+	}
+	sent, err := disk.ReadJSON[[]Sent](b.sentFile())
+	var corrupt *disk.CorruptError
+	if err != nil && !errors.As(err, &corrupt) { // Deliver sets that aside and says so
+		return false, err
+	}
+	if _, left := b.left(name, sent); left {
+		return false, nil
+	}
+	// Attempts of an earlier life of this mail do not count.
+	if err := b.files.Remove(b.path(name + tryExt)); err != nil {
+		return false, err
+	}
+	b.mu.Lock()
+	delete(b.tries, name)
+	b.mu.Unlock()
+	if err := b.files.WriteFile(b.path(name+mailExt), slices.Concat(head, []byte("\n"), m.Raw), 0o600); err != nil {
+		return false, err
+	}
+	select {
+	case b.wake <- struct{}{}:
+	default: // it will look anyway
+	}
+	return true, nil
+}
+
+// lock takes the lock that is held for moments only.
+func (b *Box) lock() (*disk.Lock, error) {
+	if err := b.files.MkdirAll(b.dir, 0o700); err != nil {
+		return nil, err
+	}
+	l, err := b.files.Acquire(b.path("lock"), putWait)
+	if err != nil {
+		return nil, fmt.Errorf("put mail into the outbox: %w", err)
+	}
+	return l, nil
+}
+
+// left reports whether and when a mail has left.
+func (b *Box) left(name string, sent []Sent) (time.Time, bool) {
+	for _, s := range sent {
+		if nameOf(s.ID, s.To) == name {
+			return s.At, true
+		}
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	at, ok := b.sent[name]
+	return at, ok
+}
+
+// Sent lists the mails that left within the last 60 days, the oldest first.
+func (b *Box) Sent() ([]Sent, error) { return disk.ReadJSON[[]Sent](b.sentFile()) }
+
+// Waiting lists the mails that have not left yet, the oldest first.
+func (b *Box) Waiting() ([]Waiting, error) {
+	mails, _, err := b.mails()
+	if err != nil {
+		return nil, err
+	}
+	sent, err := b.Sent()
+	var corrupt *disk.CorruptError
+	if err != nil && !errors.As(err, &corrupt) {
+		return nil, err
+	}
+	var w []Waiting
+	for _, m := range mails {
+		if _, left := b.left(m.name, sent); !left {
+			w = append(w, waiting(m, b.tried(m.name)))
+		}
+	}
+	return w, nil
+}
+
+func waiting(m stored, t try) Waiting { return Waiting{m.Envelope, t.Attempts, t.Next, t.Error} }
+
+// Failed lists the mails that failed within the last 60 days, the oldest first.
+func (b *Box) Failed() ([]Failure, error) {
+	return b.failures(func(path string) (Failure, bool, error) {
+		f, err := disk.ReadJSON[Failure](path)
+		var corrupt *disk.CorruptError
+		if errors.As(err, &corrupt) { // Deliver sets it aside and says so
+			return f, false, nil
+		}
+		return f, true, err
+	})
+}
+
+// failures reads the reasons of failed mails by read, which may leave some out.
+func (b *Box) failures(read func(path string) (Failure, bool, error)) ([]Failure, error) {
+	names, err := os.ReadDir(b.failed(""))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("look for failed mail: %w", err)
+	}
+	var all []Failure
+	for _, e := range names {
+		if filepath.Ext(e.Name()) != failExt {
+			continue
+		}
+		f, ok, err := read(b.failed(e.Name()))
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			all = append(all, f)
+		}
+	}
+	slices.SortFunc(all, func(a, b Failure) int { return cmp.Or(a.At.Compare(b.At), strings.Compare(a.File, b.File)) })
+	return all, nil
+}
+
+// mails reads the mails that are here, the oldest first, and which files are
+// not what Put wrote.
+func (b *Box) mails() (mails []stored, damaged []*disk.CorruptError, err error) {
+	names, err := os.ReadDir(b.dir)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, nil, fmt.Errorf("look for waiting mail: %w", err)
+	}
+	for _, e := range names {
+		name, isMail := strings.CutSuffix(e.Name(), mailExt)
+		if !isMail || strings.HasPrefix(name, ".") {
+			continue
+		}
+		path := b.path(e.Name())
+		text, err := os.ReadFile(path)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue // it has just left
+		}
+		if err != nil {
+			return nil, nil, fmt.Errorf("read a waiting mail: %w", err)
+		}
+		m, err := parse(name, text)
+		if err != nil {
+			damaged = append(damaged, &disk.CorruptError{Path: path, Err: err})
+			continue
+		}
+		mails = append(mails, m)
+	}
+	slices.SortFunc(mails, func(a, b stored) int { return cmp.Or(a.Queued.Compare(b.Queued), strings.Compare(a.name, b.name)) })
+	return mails, damaged, nil
+}
+
+// parse reads a stored mail. Not one byte may be missing or different: half a
+// mail is worse than none.
+func parse(name string, b []byte) (stored, error) {
+	head, raw, _ := bytes.Cut(b, []byte("\n"))
+	m := stored{name: name, raw: raw}
+	if err := json.Unmarshal(head, &m.header); err != nil {
+		return stored{}, fmt.Errorf("its first line: %w", err)
+	}
+	sum := sha256.Sum256(raw)
+	switch {
+	case len(raw) != m.Size:
+		return stored{}, fmt.Errorf("it has %d bytes instead of %d", len(raw), m.Size)
+	case hex.EncodeToString(sum[:]) != m.SHA256:
+		return stored{}, errors.New("its bytes have changed")
+	case nameOf(m.ID, m.To) != name:
+		return stored{}, errors.New("it has the name of another mail")
+	}
+	return m, nil
+}
+
+// tried returns what became of a mail's attempts.
+func (b *Box) tried(name string) try {
+	// A file that cannot be read costs an early attempt, nothing else.
+	t, _ := disk.ReadJSON[try](b.path(name + tryExt))
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if m := b.tries[name]; m.Attempts > t.Attempts {
+		return m
+	}
+	return t
+}

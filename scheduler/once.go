@@ -270,7 +270,7 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 		}
 		return
 	}
-	p.emit(t)
+	p.emit(&a, t)
 }
 
 // sheetOf returns the care sheet of a subject that is of one species.

@@ -116,9 +116,7 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		}
 		if due.After(p.on) {
 			p.addHost(a, host{date, due, false})
-			t := p.task(a, key, due, why(date, false))
-			t.Window = w
-			p.emit(t)
+			p.add(planned{a: a, key: key, due: due, why: why(date, false), window: w})
 			continue
 		}
 		if date.Before(p.on) && (!holds || date.Before(p.owedFrom(a, span))) {
@@ -133,9 +131,7 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		switch {
 		case stays && (replaced.IsZero() || replaced.After(p.on)), !stays && p.on.Before(gone):
 			p.addHost(a, host{date, p.on, false})
-			t := p.task(a, key, due, why(date, late))
-			t.Window = w
-			p.emit(t)
+			p.add(planned{a: a, key: key, due: due, why: why(date, late), window: w})
 		case !stays && p.on == gone:
 			p.lapse(a, key, due)
 		}
@@ -144,9 +140,7 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 
 // lapse shows, once, a task that is no longer owed.
 func (p *planner) lapse(a *activity, key tasks.Key, due civil.Date) {
-	t := p.task(a, key, due, "Not marked on "+p.weekday(due)+"; not owed any more")
-	t.Status = tasks.Lapsed
-	p.emit(t)
+	p.add(planned{a: a, key: key, due: due, why: "Not marked on " + p.weekday(due) + "; not owed any more", lapsed: true})
 }
 
 // sinceWords tells of the last time, and of what was missed since.
@@ -294,17 +288,16 @@ func (p *planner) sinceLast(a activity) {
 			lapsed++
 			continue
 		}
-		var t tasks.Task
-		if at.After(p.on) && n > 1 {
-			if ahead == "" {
-				ahead = reason(at, 0)
-			}
-			t = p.task(&a, key, at, ahead)
-		} else {
-			t = p.task(&a, key, at, reason(at, lapsed)+evidence)
+		why := ahead
+		switch {
+		case !at.After(p.on) || n == 1:
+			why = reason(at, lapsed) + evidence
+		case ahead == "":
+			ahead = reason(at, 0)
+			why = ahead
 		}
+		p.add(planned{a: &a, key: key, due: at, why: why})
 		evidence = ""
-		p.emit(t)
 		p.addHost(&a, host{due, civil.Max(at, p.on), false})
 		due, n = civil.Max(at, p.on).AddDays(int(every)), n+1
 	}
@@ -537,7 +530,7 @@ func (p *planner) ride(r *rider, f host) {
 	if r.r.Cadence.Lead > 0 {
 		words += ", for the " + host.one + " of " + p.weekday(f.due)
 	}
-	p.emit(p.task(&r.activity, r.key(p.text(f.date)), due, words))
+	p.add(planned{a: &r.activity, key: r.key(p.text(f.date)), due: due, why: words})
 }
 
 // ridingOnAll plans one task a day for all hosts of the books or of a room
@@ -585,7 +578,7 @@ func (p *planner) ridingOnAll(a activity) {
 			}
 			continue
 		}
-		p.emit(p.task(&a, key, due, "For "+host.count(on[f])+" on "+p.weekday(f)))
+		p.add(planned{a: &a, key: key, due: due, why: "For " + host.count(on[f]) + " on " + p.weekday(f)})
 		last = due
 	}
 }

@@ -22,6 +22,7 @@ type subject struct {
 	// turns are the days on which who matches may change, ascending.
 	turns []civil.Date
 	name  string // in words, for titles
+	whom  string // the same as tasks.Task.Whom, filled in with the first task
 }
 
 // selector is a husbandry.Selector made ready.
@@ -183,10 +184,10 @@ type activity struct {
 	s     *subject
 	r     *routine
 	title string // filled in with the first task, as do is
+	do    string
 	marks tasks.Marks
 	ahead bool    // something is said of tasks after the plan's day
 	hosts *[]host // where to note what others ride on; nil: nobody does
-	do    string
 	// spans are the days on which it holds, ascending, within the days the
 	// plan looks at. from zero: longer than the plan looks back.
 	spans []Time

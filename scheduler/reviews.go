@@ -85,7 +85,7 @@ func (p *planner) ask(a *activity, occurrences []string, found civil.Date, why, 
 	}
 	t := p.task(a, a.key(occurrences[0]), due, why)
 	t.Caution = caution
-	p.emit(t)
+	p.emit(a, t)
 }
 
 // reviewSlugs asks to look into the mother's care where many of her eggs were

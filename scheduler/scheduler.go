@@ -94,8 +94,7 @@ type planner struct {
 	subjects map[husbandry.ID]*subject
 	laidIn   map[husbandry.ID]civil.Date // latest laying in an enclosure
 	ofKind   map[hostKey][]husbandry.ID  // routines that held, by subject and kind
-	out      [][]tasks.Task              // in pieces, so that none is copied as they grow
-	planned  int
+	out      [][]planned                 // in pieces of pieceSize
 }
 
 // routine is a husbandry.Routine made ready.
@@ -234,37 +233,80 @@ func (p *planner) plan() {
 	p.reviews()
 }
 
-// sorted returns what was planned, without what is only needed beyond to.
+// planned is a task while a plan is made: a plan may be 100,000 tasks long, so
+// a task is written out once, when its place in the list is known.
+type planned struct {
+	a      *activity
+	key    tasks.Key
+	why    string
+	window *tasks.Window
+	due    civil.Date
+	lapsed bool
+	// whole is the task itself, of the few that differ from their routine.
+	whole *tasks.Task
+}
+
+// pieceSize is how many planned tasks are set aside at a time, so that none is
+// copied as they grow.
+const pieceSize = 256
+
+// add plans a task that follows from its routine and its due date.
+func (p *planner) add(t planned) {
+	last := len(p.out) - 1
+	if last < 0 || len(p.out[last]) == pieceSize {
+		p.out = append(p.out, make([]planned, 0, pieceSize))
+		last++
+	}
+	p.out[last] = append(p.out[last], t)
+}
+
+// emit plans a task that differs from its routine.
+func (p *planner) emit(a *activity, t tasks.Task) {
+	p.add(planned{a: a, key: t.Key, due: t.Due, whole: &t})
+}
+
+// sorted writes out what was planned, less what is only needed beyond to.
 func (p *planner) sorted() []tasks.Task {
 	type ranked struct {
 		rank uint64
-		i    int32
+		t    *planned
 	}
-	order := make([]ranked, 0, p.planned)
-	for i, piece := range p.out {
-		for j := range piece {
-			t := &piece[j]
-			if t.Due.After(p.to) {
+	var order []ranked
+	if n := len(p.out); n > 0 {
+		order = make([]ranked, 0, n*pieceSize)
+	}
+	for _, piece := range p.out {
+		for i := range piece {
+			t := &piece[i]
+			if t.due.After(p.to) {
 				continue
 			}
 			// Due date, part of the day, place and kind, as tasks.Before has
-			// them, in one number: a plan may be 100,000 tasks long.
-			day := uint64(t.Due.Sub(p.on) + 1<<20)
-			order = append(order, ranked{day<<40 | partRank(t.Part)<<38 | uint64(t.Place.Order)<<8 | kindRank[t.Kind], int32(i*pieceSize + j)})
+			// them, in one number.
+			day := uint64(t.due.Sub(p.on) + 1<<20)
+			order = append(order, ranked{day<<40 | t.a.rank(), t})
 		}
 	}
-	task := func(i int32) *tasks.Task { return &p.out[i/pieceSize][i%pieceSize] }
 	slices.SortFunc(order, func(a, b ranked) int {
 		if c := cmp.Compare(a.rank, b.rank); c != 0 {
 			return c
 		}
-		return cmp.Compare(task(a.i).Key, task(b.i).Key)
+		return cmp.Compare(a.t.key, b.t.key)
 	})
 	list := make([]tasks.Task, len(order))
 	for i, o := range order {
-		list[i] = *task(o.i)
+		if o.t.whole != nil {
+			list[i] = *o.t.whole
+			continue
+		}
+		p.write(&list[i], o.t)
 	}
 	return list
+}
+
+// rank orders the tasks of one day.
+func (a *activity) rank() uint64 {
+	return partRank(a.r.Part)<<38 | uint64(a.s.place.Order)<<8 | kindRank[a.r.Kind]
 }
 
 func partRank(p husbandry.Part) uint64 {
@@ -296,40 +338,37 @@ func spread(k tasks.Key, n int) int {
 	return int(f.Sum32() % uint32(n))
 }
 
-// task makes a task of an activity. Its Latest and Status follow
-// from its due date; the caller fills in what else it knows.
+// task makes a task of an activity, for a caller that changes it.
 func (p *planner) task(a *activity, key tasks.Key, due civil.Date, why string) tasks.Task {
-	s, r := a.s, a.r
-	if a.title == "" {
-		a.title, a.do = p.title(s, r)
-	}
-	t := tasks.Task{
-		Key: key, Kind: r.Kind, Routine: r.ID,
-		Scope: s.scope, Subject: s.id, Place: s.place, Part: r.Part,
-		Due: due, Earliest: due.AddDays(-int(r.Before)), Latest: due.AddDays(int(r.After)),
-		Title: a.title, Do: a.do, Whom: plainWords(s.label()), Why: why, Caution: r.Caution, Minutes: r.Minutes,
-		Asks: asks(r.Kind), Missed: r.Missed, Status: tasks.Upcoming,
-	}
-	switch {
-	case t.Latest.Before(p.on):
-		t.Status = tasks.Overdue
-	case !due.After(p.on):
-		t.Status = tasks.Due
-	}
+	var t tasks.Task
+	p.write(&t, &planned{a: a, key: key, due: due, why: why})
 	return t
 }
 
-// pieceSize is how many tasks are set aside at a time.
-const pieceSize = 256
-
-func (p *planner) emit(t tasks.Task) {
-	last := len(p.out) - 1
-	if last < 0 || len(p.out[last]) == pieceSize {
-		p.out = append(p.out, make([]tasks.Task, 0, pieceSize))
-		last++
+// write writes a task out. Its slack and status follow from its due date.
+func (p *planner) write(t *tasks.Task, from *planned) {
+	s, r := from.a.s, from.a.r
+	if from.a.title == "" {
+		from.a.title, from.a.do = p.title(s, r)
 	}
-	p.out[last] = append(p.out[last], t)
-	p.planned++
+	if s.whom == "" && s.name != "" {
+		s.whom = plainWords(s.label())
+	}
+	*t = tasks.Task{
+		Key: from.key, Kind: r.Kind, Routine: r.ID,
+		Scope: s.scope, Subject: s.id, Place: s.place, Part: r.Part,
+		Due: from.due, Earliest: from.due.AddDays(-int(r.Before)), Latest: from.due.AddDays(int(r.After)),
+		Title: from.a.title, Do: from.a.do, Whom: s.whom, Why: from.why, Caution: r.Caution, Minutes: r.Minutes,
+		Asks: asks(r.Kind), Missed: r.Missed, Status: tasks.Upcoming, Window: from.window,
+	}
+	switch {
+	case from.lapsed:
+		t.Status = tasks.Lapsed
+	case t.Latest.Before(p.on):
+		t.Status = tasks.Overdue
+	case !from.due.After(p.on):
+		t.Status = tasks.Due
+	}
 }
 
 func asks(k husbandry.Kind) []tasks.FindingName {

@@ -136,7 +136,7 @@ func (p *planner) alarm(a *activity, w *tasks.Window, why, caution string, pinne
 	if a.r.Caution != "" {
 		t.Caution = caution + " " + a.r.Caution
 	}
-	p.emit(t)
+	p.emit(a, t)
 }
 
 // hatchSpan returns the days on which a clutch is watched, and whether they
@@ -161,7 +161,7 @@ func (p *planner) hatchWatch(a *activity) {
 	window := &tasks.Window{
 		Name: husbandry.HatchWindow, From: from, To: to,
 		P05: f.P05, P25: f.P25, P50: f.P50, P75: f.P75, P95: f.P95,
-		Today: f.Probability(p.on), Basis: f.Basis,
+		Today: f.Probability(p.on), Basis: f.Basis, By: chances(f, p.on),
 	}
 	for i, sum := 0, 0.0; f.Known && i <= 7; i++ {
 		sum += f.Probability(p.on.AddDays(i))
@@ -171,6 +171,21 @@ func (p *planner) hatchWatch(a *activity) {
 	if over && a.r.Missed == husbandry.Alarms {
 		p.alarm(a, window, p.hatchWords(c, f, p.on), pastHatching, false)
 	}
+}
+
+// chances returns the probability that young have hatched by the end of a day
+// and of each of the seven after it; nil once a forecast has no days left.
+func chances(f incubation.Forecast, on civil.Date) []float64 {
+	if f.Overdue {
+		return nil
+	}
+	by := make([]float64, 8)
+	sum := 0.0
+	for i := range by {
+		sum += f.Probability(on.AddDays(i))
+		by[i] = min(1, sum)
+	}
+	return by
 }
 
 // hatchWords is "Day 41 of clutch C27-04 (laid 12 May, 28.0 °C): hatching most

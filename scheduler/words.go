@@ -360,7 +360,9 @@ func (p *planner) clutchName(c *Clutch) string {
 // plainWords makes one line of a title that a person wrote, and sees to it
 // that no line reads like a command.
 func plainWords(s string) string {
-	s = strings.Join(strings.Fields(s), " ")
+	if strings.Contains(s, "  ") || strings.ContainsAny(s, "\n\r\t\v\f\u0085\u00a0") {
+		s = strings.Join(strings.Fields(s), " ")
+	}
 	if looksLikeCommand(s) {
 		return "To do: " + s
 	}

@@ -13,6 +13,7 @@ require (
 	github.com/gofrs/flock v0.13.2 // indirect
 	github.com/robfig/cron/v3 v3.0.1 // indirect
 	github.com/rogpeppe/go-internal v1.16.0 // indirect
+	github.com/teambition/rrule-go v1.8.2 // indirect
 	github.com/wneessen/go-mail v0.8.1 // indirect
 	golang.org/x/crypto v0.58.0 // indirect
 	golang.org/x/net v0.62.0 // indirect

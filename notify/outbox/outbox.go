@@ -199,13 +199,24 @@ func (b *Box) Put(m notify.Outgoing, meta Meta) (added bool, err error) {
 	if err != nil {
 		return false, fmt.Errorf("put a mail into the outbox: %w", err)
 	}
+	added, err = b.store(nameOf(m.ID, m.To), slices.Concat(head, []byte("\n"), m.Raw))
+	if added {
+		select {
+		case b.wake <- struct{}{}:
+		default: // Run will look anyway
+		}
+	}
+	return added, err
+}
+
+// store is Put of a mail's file.
+func (b *Box) store(name string, text []byte) (added bool, err error) {
 	// Not the lock of delivery, which takes as long as the network does.
 	lock, err := b.lock()
 	if err != nil {
 		return false, err
 	}
 	defer lock.Release()
-	name := nameOf(m.ID, m.To)
 	// First here, then among the sent: a mail is entered there before it goes
 	// from here.
 	old, err := os.ReadFile(b.path(name + mailExt))
@@ -233,12 +244,8 @@ func (b *Box) Put(m notify.Outgoing, meta Meta) (added bool, err error) {
 	b.mu.Lock()
 	delete(b.tries, name)
 	b.mu.Unlock()
-	if err := b.files.WriteFile(b.path(name+mailExt), slices.Concat(head, []byte("\n"), m.Raw), 0o600); err != nil {
+	if err := b.files.WriteFile(b.path(name+mailExt), text, 0o600); err != nil {
 		return false, err
-	}
-	select {
-	case b.wake <- struct{}{}:
-	default: // it will look anyway
 	}
 	return true, nil
 }

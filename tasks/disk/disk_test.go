@@ -398,6 +398,34 @@ func TestFaults(t *testing.T) {
 	}
 }
 
+func TestFolderNotSynced(t *testing.T) {
+	root := t.TempDir()
+	dir := filepath.Join(root, "state", "outbox")
+	for k := 2; k <= 4; k += 2 { // mkdir, syncdir, mkdir, syncdir
+		d := disktest.New(t, root)
+		d.Fail(k, syscall.EIO, false)
+		if err := (disk.Files{Ops: d}).MkdirAll(dir, 0o777); !errors.Is(err, disk.ErrLost) {
+			t.Fatalf("error %v at %q", err, d.Log())
+		}
+		if _, err := os.Stat(dir); err == nil {
+			t.Error("the folder stands as if it were safe")
+		}
+		os.RemoveAll(filepath.Join(root, "state"))
+	}
+	// A folder of the keeper's own is never taken away.
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		t.Fatal(err)
+	}
+	d := disktest.New(t, root)
+	d.Fail(1, syscall.EIO, false)
+	if err := (disk.Files{Ops: d}).MkdirAll(dir, 0o777); !errors.Is(err, disk.ErrLost) {
+		t.Errorf("error %v", err)
+	}
+	if _, err := os.Stat(dir); err != nil {
+		t.Error(err)
+	}
+}
+
 func TestAppendMindsOthers(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "a")
 	write(t, path, "one\n", 0o644)

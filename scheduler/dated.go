@@ -124,6 +124,9 @@ func ClutchForecasts(in Input) []ClutchForecast {
 			ID: c.ID, Species: c.Species, Mother: c.Mother, Laid: c.Laid, Eggs: c.Eggs,
 			Incubator: c.Incubator, State: c.State, Cautions: []string{},
 		}
+		if at := p.herd.Standing(c).Incubator; at != nil && c.State != InBox {
+			line.Incubator = at.ID
+		}
 		switch {
 		case c.State == HatchedAll:
 			line.Progress = 1

@@ -140,7 +140,11 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 
 // lapse shows, once, a task that is no longer owed.
 func (p *planner) lapse(a *activity, key tasks.Key, due civil.Date) {
-	p.add(planned{a: a, key: key, due: due, why: "Not marked on " + p.weekday(due) + "; not owed any more", lapsed: true})
+	why := "Not marked on " + p.weekday(due)
+	if a.r.After > 0 {
+		why = "Due " + p.weekday(due) + " and not marked by " + p.weekday(due.AddDays(int(a.r.After)))
+	}
+	p.add(planned{a: a, key: key, due: due, why: why + "; not owed any more", lapsed: true})
 }
 
 // sinceWords tells of the last time, and of what was missed since.

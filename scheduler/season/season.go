@@ -73,6 +73,8 @@ const (
 	// unknownSpan is how long a female seen gravid is watched where the sheet
 	// does not say when to expect the eggs.
 	unknownSpan = 42
+	// nothingYet is how soon after laying new eggs are not looked for.
+	nothingYet = 7
 	// leastSpread, in days, keeps two alike intervals from promising a day.
 	leastSpread = 2
 )
@@ -213,16 +215,19 @@ func expected(f Female) Window {
 }
 
 // GravidTime returns the days on which to look or feel for eggs: from the
-// pairing, the mating or the last clutch until she is known gravid or the
-// window of laying is over.
+// pairing or the mating, or a week after the last clutch, until she is known
+// gravid or the window of laying is over.
 func GravidTime(f Female, laying Window) Window {
 	if !laying.Known || laying.Seen {
 		return Window{}
 	}
 	from := lastLaid(f).On
+	if !from.IsZero() {
+		from = from.AddDays(nothingYet)
+	}
 	if mated := firstMating(f); !mated.IsZero() && f.Paired.Sub(mated) < gap(f) {
 		from = mated
-	} else if f.Paired.After(from) {
+	} else if f.Paired.After(lastLaid(f).On) {
 		from = f.Paired
 	}
 	if from.IsZero() || from.After(laying.To) {

@@ -240,11 +240,12 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 	if s.scope != husbandry.OfClutch && len(s.animals) > 0 && !slices.ContainsFunc(s.animals, func(a *Animal) bool { return a.PresentOn(civil.Max(due, p.on)) }) {
 		return
 	}
-	if owed := civil.Max(p.began, s.came); due.AddDays(int(after)).Before(owed) {
-		if r.Kind != husbandry.DigEggs && r.Kind != husbandry.SetTub {
-			return
+	if owed := civil.Max(p.began, s.came); due.Before(owed) {
+		past := owed.Sub(due)
+		if past > int(after) && r.Kind != husbandry.DigEggs && r.Kind != husbandry.SetTub {
+			return // eggs still need it, whenever they were laid
 		}
-		due = owed // the eggs still need it
+		due, after = owed, max(0, after-husbandry.Days(past))
 	}
 	a := activity{s: s, r: r}
 	name := s.label()

@@ -16,6 +16,9 @@ type host struct {
 	date  civil.Date // its nominal date, which keys hang on
 	due   civil.Date // the day it is, or was, given
 	given bool       // done already
+	// bare: another host of the same date follows, and what rides on the date
+	// rides on that.
+	bare bool
 }
 
 type hostKey struct {
@@ -99,7 +102,7 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		switch o.Mark {
 		case tasks.MarkDone:
 			if p.on.Sub(o.On) <= 1 {
-				p.addHost(a, host{date, o.On, true})
+				p.addHost(a, host{date: date, due: o.On, given: true})
 			}
 			continue
 		case tasks.Skip:
@@ -115,7 +118,7 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 			}
 		}
 		if due.After(p.on) {
-			p.addHost(a, host{date, due, false})
+			p.addHost(a, host{date: date, due: due})
 			p.add(planned{a: a, key: key, due: due, why: why(date, false), window: w})
 			continue
 		}
@@ -130,7 +133,7 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		stays := r.Missed == husbandry.Stays || r.Missed == husbandry.Alarms && w == nil
 		switch {
 		case stays && (replaced.IsZero() || replaced.After(p.on)), !stays && p.on.Before(gone):
-			p.addHost(a, host{date, p.on, false})
+			p.addHost(a, host{date: date, due: p.on})
 			p.add(planned{a: a, key: key, due: due, why: why(date, late), window: w})
 		case !stays && p.on == gone:
 			p.lapse(a, key, due)
@@ -302,7 +305,7 @@ func (p *planner) sinceLast(a activity) {
 		}
 		p.add(planned{a: &a, key: key, due: at, why: why})
 		evidence = ""
-		p.addHost(&a, host{due, civil.Max(at, p.on), false})
+		p.addHost(&a, host{date: due, due: civil.Max(at, p.on)})
 		due, n = civil.Max(at, p.on).AddDays(int(every)), n+1
 	}
 }
@@ -323,7 +326,7 @@ func (p *planner) sinceLastGiven(a *activity) {
 		if i > 0 && given[i-1] != d {
 			date = given[i-1].AddDays(int(every))
 		}
-		p.addHost(a, host{date, d, true})
+		p.addHost(a, host{date: date, due: d, given: true})
 	}
 }
 
@@ -411,7 +414,13 @@ func (p *planner) hostsOf(s *subject, kind husbandry.Kind) (hosts []host, at hus
 		}
 		return a.date.Compare(b.date)
 	})
-	return slices.CompactFunc(hosts, func(a, b host) bool { return a.due == b.due }), at
+	hosts = slices.CompactFunc(hosts, func(a, b host) bool { return a.due == b.due })
+	later := make(map[civil.Date]bool, len(hosts))
+	for i := len(hosts) - 1; i >= 0; i-- {
+		hosts[i].bare = later[hosts[i].date]
+		later[hosts[i].date] = true
+	}
+	return hosts, at
 }
 
 // given returns the days on which tasks of a kind were done for a subject.
@@ -456,7 +465,7 @@ func (p *planner) rideTogether(riders []*rider, k hostKey) {
 	for _, f := range hosts {
 		var carried []*rider
 		for _, r := range riders {
-			if !f.due.After(r.reset) {
+			if f.bare || !f.due.After(r.reset) {
 				continue
 			}
 			if _, ok := r.on(f.due); ok && p.rides(r, f) {
@@ -522,6 +531,9 @@ func (p *planner) ride(r *rider, f host) {
 		}
 		return
 	}
+	if due.Before(p.began) {
+		return
+	}
 	host, own := nouns(r.r.Cadence.Host), nouns(r.r.Kind)
 	if !due.After(p.on) || r.last.Before(p.on) {
 		switch {
@@ -580,6 +592,9 @@ func (p *planner) ridingOnAll(a activity) {
 			if latest.AddDays(1) == p.on && !due.Before(p.owedFrom(&a, Time{})) {
 				p.lapse(&a, key, due)
 			}
+			continue
+		}
+		if due.Before(p.began) {
 			continue
 		}
 		p.add(planned{a: &a, key: key, due: due, why: "For " + host.count(on[f]) + " on " + p.weekday(f)})

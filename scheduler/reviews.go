@@ -55,17 +55,17 @@ func (p *planner) reviews() {
 
 // builtIn makes the activity of a routine of the planner's own; ok is false
 // where a routine that is off says not to.
-func (p *planner) builtIn(s *subject, id husbandry.ID, kind husbandry.Kind, title string) (*activity, bool) {
+func (p *planner) builtIn(s *subject, id husbandry.ID, kind husbandry.Kind, do string) (*activity, bool) {
 	for _, r := range p.off[s.scope] {
 		if (r.Kind == kind && kind == husbandry.Review || r.ID == id) && r.matches(s, p.on) {
 			return nil, false
 		}
 	}
 	r := &routine{Routine: &husbandry.Routine{
-		ID: id, Kind: kind, Scope: s.scope, Part: husbandry.Morning, Minutes: reviewMinutes,
+		ID: id, Kind: kind, Title: do, Scope: s.scope, Part: husbandry.Morning, Minutes: reviewMinutes,
 		After: reviewSlack, Missed: husbandry.Stays, Origin: husbandry.Common,
 	}}
-	return &activity{s: s, r: r, title: title}, true
+	return &activity{s: s, r: r}, true
 }
 
 // ask emits a task of the planner's own unless it was dealt with. It is not
@@ -103,7 +103,7 @@ func (p *planner) reviewSlugs(c *Clutch) {
 	} else if !s.animals[0].PresentOn(p.on) {
 		return
 	}
-	a, ok := p.builtIn(s, ReviewSlugs, husbandry.Review, "Review calcium, vitamin D3 and UVB of "+s.label())
+	a, ok := p.builtIn(s, ReviewSlugs, husbandry.Review, "Review calcium, vitamin D3 and UVB")
 	if !ok {
 		return
 	}
@@ -126,7 +126,7 @@ func (p *planner) reviewHatch(s *subject) {
 	if !over {
 		return
 	}
-	a, ok := p.builtIn(s, ReviewHatch, husbandry.Review, "Review "+s.label()+", past its window")
+	a, ok := p.builtIn(s, ReviewHatch, husbandry.Review, "Review the overdue hatching")
 	if !ok {
 		return
 	}
@@ -161,7 +161,7 @@ func (p *planner) reviewWeight(a *Animal) {
 	if s == nil {
 		return
 	}
-	act, ok := p.builtIn(s, ReviewWeight, husbandry.Review, "Review the health of "+s.label())
+	act, ok := p.builtIn(s, ReviewWeight, husbandry.Review, "Review the health")
 	if !ok {
 		return
 	}
@@ -200,7 +200,7 @@ func (p *planner) weighRefusing(enclosure husbandry.ID) {
 		if n := len(animal.Weights); n > 0 && !animal.Weights[n-1].On.Before(last) {
 			continue
 		}
-		a, ok := p.builtIn(s, WeighRefused, husbandry.Weigh, "Weigh "+s.label())
+		a, ok := p.builtIn(s, WeighRefused, husbandry.Weigh, "Weigh")
 		if !ok {
 			continue
 		}

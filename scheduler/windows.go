@@ -163,10 +163,6 @@ func (p *planner) hatchWatch(a *activity) {
 		P05: f.P05, P25: f.P25, P50: f.P50, P75: f.P75, P95: f.P95,
 		Today: f.Probability(p.on), Basis: f.Basis, By: chances(f, p.on),
 	}
-	for i, sum := 0, 0.0; f.Known && i <= 7; i++ {
-		sum += f.Probability(p.on.AddDays(i))
-		window.By = append(window.By, sum)
-	}
 	p.dated(a, p.steps(a, from, to), window, func(day civil.Date, _ bool) string { return p.hatchWords(c, f, day) })
 	if over && a.r.Missed == husbandry.Alarms {
 		p.alarm(a, window, p.hatchWords(c, f, p.on), pastHatching, false)

@@ -215,6 +215,10 @@ var joint = map[string]string{
 	"Change the UVB lamp":    "of",
 
 	"Offer the first food to the young": "of",
+
+	"Review the health":                  "of",
+	"Review the overdue hatching":        "of",
+	"Review calcium, vitamin D3 and UVB": "of",
 }
 
 func kindAction(k husbandry.Kind, s *subject, id string) string {

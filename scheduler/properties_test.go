@@ -1,0 +1,323 @@
+package scheduler_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"reflect"
+	"regexp"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"nestround/scheduler"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+	"nestround/tasks/sample"
+)
+
+// year is some weeks of a small colony: a keeper who marks some of each day's
+// tasks, in every way there is.
+type year struct {
+	records *husbandry.Records
+	entries []tasks.Entry
+	on      civil.Date
+}
+
+func (y *year) input(ahead int) scheduler.Input {
+	return scheduler.Input{Records: y.records, History: tasks.Fold(y.entries), On: y.on, To: y.on.AddDays(ahead), Latitude: 48}
+}
+
+func (y *year) plan(ahead int) []tasks.Task { return scheduler.Plan(y.input(ahead)) }
+
+func (y *year) say(a tasks.Act) {
+	n := len(y.entries)
+	y.entries = append(y.entries, tasks.Entry{
+		ID: fmt.Sprint("e", n), At: y.on.At(600, time.UTC).Add(time.Duration(n) * time.Second), On: y.on, Via: tasks.ViaShell, Acts: []tasks.Act{a},
+	})
+}
+
+func anyYear(t *rapid.T) *year {
+	c := sample.Make(rapid.IntRange(1, 3).Draw(t, "enclosures"), 1, rapid.Uint64Range(1, 1000).Draw(t, "seed"))
+	y := &year{records: c.Records, on: c.On.AddDays(rapid.IntRange(-120, 60).Draw(t, "first day"))}
+	y.records.Began = y.on
+	if rapid.Bool().Draw(t, "one young") {
+		y.records.Animals[2].Hatched = y.on.AddDays(-rapid.IntRange(0, 130).Draw(t, "age"))
+	}
+	if rapid.Bool().Draw(t, "one left") {
+		y.records.Animals[0].Left = y.on.AddDays(rapid.IntRange(0, 30).Draw(t, "left"))
+	}
+	if rapid.Bool().Draw(t, "recorded clutch") {
+		laid := y.on.AddDays(-rapid.IntRange(0, 60).Draw(t, "laid"))
+		y.records.Clutches = []husbandry.Clutch{{ID: "C1", Mother: "F0001", Laid: laid, LaidFrom: laid.AddDays(-rapid.IntRange(0, 4).Draw(t, "unsure")), Eggs: rapid.IntRange(0, 5).Draw(t, "eggs"), Incubator: "I1"}}
+	}
+	for range rapid.IntRange(0, 12).Draw(t, "days") {
+		p := slices.DeleteFunc(y.plan(2), func(x tasks.Task) bool { return x.Status == tasks.Lapsed })
+		for range rapid.IntRange(0, 4).Draw(t, "marks") {
+			if len(p) > 0 {
+				y.say(anyAct(t, y, p[rapid.IntRange(0, len(p)-1).Draw(t, "task")]))
+			}
+		}
+		y.on = y.on.AddDays(rapid.IntRange(1, 6).Draw(t, "step"))
+	}
+	return y
+}
+
+func anyAct(t *rapid.T, y *year, x tasks.Task) tasks.Act {
+	a := tasks.Act{Task: x.Key, Text: fmt.Sprint("said ", len(y.entries)), Mark: rapid.SampledFrom([]tasks.Verb{tasks.MarkDone, tasks.MarkDone, tasks.MarkDone, tasks.Skip, tasks.PutOff, tasks.Undo}).Draw(t, "mark")}
+	if a.Mark == tasks.PutOff {
+		a.Until = y.on.AddDays(rapid.IntRange(1, 9).Draw(t, "until"))
+	}
+	if a.Mark != tasks.MarkDone || !rapid.Bool().Draw(t, "with a finding") {
+		return a
+	}
+	n := rapid.IntRange(-1, 5).Draw(t, "number")
+	yes := n > 0
+	g := husbandry.Grams(20 + 5*n)
+	switch f := (&tasks.Finding{}); {
+	case slices.Contains(x.Asks, tasks.FindLaid):
+		f.Laid = &n
+		a.Finding = f
+	case slices.Contains(x.Asks, tasks.FindHatched):
+		if n = max(0, n); n > 0 {
+			f.Hatched = &n
+			a.Finding = f
+		}
+	case slices.Contains(x.Asks, tasks.FindWeighs):
+		f.Weighs = &g
+		a.Finding = f
+	case slices.Contains(x.Asks, tasks.FindGravid):
+		f.Gravid = &yes
+		a.Finding = f
+	case slices.Contains(x.Asks, tasks.FindMated):
+		f.Mated = true
+		a.Finding = f
+	case slices.Contains(x.Asks, tasks.FindRefused):
+		f.Refused = true
+		a.Finding = f
+	}
+	return a
+}
+
+// command is what a line of a reply begins like.
+var command = regexp.MustCompile(`(?i)^\W*(\d|done\b|all\b|skip|later\b|note\b|undo\b|laid\b|hatched\b|weighs\b|added\b|refused\b)`)
+
+func TestEveryPlanHoldsTogether(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		y := anyYear(t)
+		h := tasks.Fold(y.entries)
+		p := y.plan(40)
+		seen := make(map[tasks.Key]bool)
+		for i, x := range p {
+			if seen[x.Key] {
+				t.Fatalf("two tasks with the key %s", x.Key)
+			}
+			seen[x.Key] = true
+			if x.Why == "" || x.Title == "" || x.Do == "" || (x.Whom == "") != (x.Scope == husbandry.OfKeeper) {
+				t.Fatalf("words missing: %+v", x)
+			}
+			if command.MatchString(x.Why) || command.MatchString(x.Title) {
+				t.Fatalf("reads like a command: %q, %q", x.Title, x.Why)
+			}
+			if x.Key.Subject() != x.Subject || x.Key.Routine() != x.Routine || x.Key.Occurrence() == "" {
+				t.Fatalf("key %s of %s, %s", x.Key, x.Subject, x.Routine)
+			}
+			if x.Earliest.After(x.Due) || x.Latest.Before(x.Due) || x.Due.After(y.on.AddDays(40)) {
+				t.Fatalf("%s: %s to %s, due %s", x.Key, x.Earliest, x.Latest, x.Due)
+			}
+			want := tasks.Upcoming
+			switch {
+			case x.Latest.Before(y.on):
+				want = tasks.Overdue
+			case !x.Due.After(y.on):
+				want = tasks.Due
+			}
+			if x.Status != want && (x.Status != tasks.Lapsed || !x.Due.Before(y.on)) {
+				t.Fatalf("%s due %s to %s is %s on %s", x.Key, x.Due, x.Latest, x.Status, y.on)
+			}
+			o := h.Outcome(x.Key)
+			if o.Mark == tasks.MarkDone || o.Mark == tasks.Skip && !x.Pinned {
+				t.Fatalf("%s was %s on %s", x.Key, o.Mark, o.On)
+			}
+			if w := x.Window; w != nil && o.Mark != tasks.PutOff && (x.Due.Before(w.From) || x.Due.After(w.To)) && (x.Missed != husbandry.Alarms || x.Due != y.on) {
+				t.Fatalf("%s on %s is outside its window of %s to %s", x.Key, x.Due, w.From, w.To)
+			}
+			// A lamp that had aged before the books began has aged all the same.
+			if x.Due.Before(y.records.Began) && x.Kind != husbandry.LampChange {
+				t.Fatalf("%s was due %s, before the books began", x.Key, x.Due)
+			}
+			if i > 0 && (p[i-1].Due.After(x.Due) || p[i-1].Due == x.Due && tasks.Before(p[i-1], x) >= 0) {
+				t.Fatalf("%s stands before %s", p[i-1].Key, x.Key)
+			}
+			for _, a := range y.records.Animals {
+				if a.ID == x.Subject && !a.Left.IsZero() && !x.Due.Before(a.Left) {
+					t.Fatalf("%s for one that left on %s", x.Key, a.Left)
+				}
+			}
+		}
+		for _, s := range scheduler.Dated(y.input(120)) {
+			if s.To.Before(s.From) || s.Title == "" || s.Why == "" || command.MatchString(s.Title) || command.MatchString(s.Why) {
+				t.Fatalf("span %+v", s)
+			}
+		}
+		for _, c := range scheduler.ClutchForecasts(y.input(0)) {
+			if c.Progress < 0 || c.Progress > 1 || c.ProbabilityToday < 0 || c.ProbabilityToday > 1 || c.Basis == "" || c.Cautions == nil {
+				t.Fatalf("clutch %+v", c)
+			}
+		}
+	})
+}
+
+func TestTheSameBooksGiveTheSamePlan(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		y := anyYear(t)
+		want := y.plan(20)
+		if got := y.plan(20); !reflect.DeepEqual(got, want) {
+			t.Fatal("asked twice, answered differently")
+		}
+		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "order"), 1))
+		rng.Shuffle(len(y.entries), func(i, j int) { y.entries[i], y.entries[j] = y.entries[j], y.entries[i] })
+		if got := y.plan(20); !reflect.DeepEqual(got, want) {
+			t.Fatal("the order in which the entries came in matters")
+		}
+	})
+}
+
+func TestLookingFurtherChangesNothingNearer(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		y := anyYear(t)
+		near := rapid.IntRange(0, 20).Draw(t, "near")
+		want := y.plan(near)
+		got := slices.DeleteFunc(y.plan(near+rapid.IntRange(1, 60).Draw(t, "further")), func(x tasks.Task) bool { return x.Due.After(y.on.AddDays(near)) })
+		if len(got) != len(want) {
+			t.Fatalf("%d tasks, and %d when looking further", len(want), len(got))
+		}
+		for i := range got {
+			if !reflect.DeepEqual(got[i], want[i]) {
+				t.Fatalf("looking further:\n%+v\nnearer:\n%+v", got[i], want[i])
+			}
+		}
+	})
+}
+
+func TestATitleIsNoPartOfAnyKey(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		y := anyYear(t)
+		keys := func() (list []tasks.Key) {
+			for _, x := range y.plan(20) {
+				list = append(list, x.Key)
+			}
+			slices.Sort(list)
+			return list
+		}
+		want := keys()
+		for i := range y.records.Routines {
+			y.records.Routines[i].Title = rapid.SampledFrom([]string{"", "done 1", "7 laid 6", "Something else", "all"}).Draw(t, "title")
+		}
+		for i := range y.records.Animals {
+			y.records.Animals[i].Name = "Renamed"
+		}
+		y.records.Rooms[0].Name = "Another room"
+		for _, x := range y.plan(20) {
+			if command.MatchString(x.Title) || command.MatchString(x.Do) {
+				t.Fatalf("reads like a command: %q, %q", x.Title, x.Do)
+			}
+		}
+		if got := keys(); !slices.Equal(got, want) {
+			t.Fatalf("keys changed: %v, were %v", got, want)
+		}
+	})
+}
+
+func TestOneMarkLeavesOtherSubjectsAlone(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		y := anyYear(t)
+		before := y.plan(20)
+		var open []tasks.Task
+		for _, x := range before {
+			if x.Status == tasks.Due || x.Status == tasks.Overdue {
+				open = append(open, x)
+			}
+		}
+		if len(open) == 0 {
+			return
+		}
+		marked := open[rapid.IntRange(0, len(open)-1).Draw(t, "task")]
+		y.say(tasks.Act{Task: marked.Key, Mark: tasks.MarkDone})
+		others := func(p []tasks.Task) (list []tasks.Task) {
+			for _, x := range p {
+				if x.Subject != marked.Subject && x.Scope != husbandry.OfKeeper {
+					list = append(list, x)
+				}
+			}
+			return list
+		}
+		want, got := others(before), others(y.plan(20))
+		for i := range max(len(want), len(got)) {
+			if i >= len(want) || i >= len(got) || !reflect.DeepEqual(want[i], got[i]) {
+				t.Fatalf("marking %s changed the tasks of others:\n%v\nwere\n%v", marked.Key, plan(got), plan(want))
+			}
+		}
+		for _, x := range y.plan(0) {
+			if x.Key == marked.Key {
+				t.Fatalf("%s is still there", x.Key)
+			}
+		}
+	})
+}
+
+func TestWhatIsPutOffComesBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		y := anyYear(t)
+		patterns := make(map[husbandry.ID]husbandry.Pattern)
+		for _, r := range y.records.Routines {
+			patterns[r.ID] = r.Cadence.Pattern
+		}
+		var open []tasks.Task
+		for _, x := range y.plan(0) {
+			p := patterns[x.Routine]
+			if (x.Status == tasks.Due || x.Status == tasks.Overdue) && !x.Pinned && p != husbandry.Windowed && p != husbandry.Riding {
+				open = append(open, x)
+			}
+		}
+		if len(open) == 0 {
+			return
+		}
+		x := open[rapid.IntRange(0, len(open)-1).Draw(t, "task")]
+		until := y.on.AddDays(rapid.IntRange(1, 5).Draw(t, "days"))
+		for _, a := range y.records.Animals {
+			// One that leaves, or grows into another stage, meanwhile takes
+			// its tasks along.
+			if !a.Left.IsZero() || y.on.Sub(a.Hatched) < 400 {
+				return
+			}
+		}
+		y.say(tasks.Act{Task: x.Key, Mark: tasks.PutOff, Until: until})
+		for _, now := range y.plan(0) {
+			if now.Key == x.Key {
+				t.Fatalf("%s was put off to %s and is %s today", x.Key, until, now.Status)
+			}
+		}
+		y.on = until
+		for _, now := range y.plan(0) {
+			if now.Key == x.Key && now.Due == until {
+				return
+			}
+			// The routine's next date stands for one put off past it.
+			if patterns[x.Routine] == husbandry.Fixed && now.Subject == x.Subject && now.Routine == x.Routine && now.Status != tasks.Lapsed {
+				return
+			}
+			// The herd's feeding is another routine's after a fortnight.
+			if x.Kind == husbandry.Feed && now.Kind == husbandry.Feed && now.Subject == x.Subject {
+				return
+			}
+		}
+		// A feeding for a passing state may be over with the state.
+		if x.Kind == husbandry.Feed {
+			return
+		}
+		t.Fatalf("%s, put off to %s, is gone:\n%v", x.Key, until, plan(y.plan(0)))
+	})
+}

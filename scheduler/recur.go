@@ -116,6 +116,9 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 			if due = o.Until; !replaced.IsZero() && !due.Before(replaced) {
 				continue // the next one comes first
 			}
+			if _, ok := a.on(civil.Max(due, p.on)); !ok {
+				continue // what it is for is over by then
+			}
 		}
 		if due.After(p.on) {
 			p.addHost(a, host{date: date, due: due})
@@ -285,7 +288,14 @@ func (p *planner) sinceLast(a activity) {
 			due, n = civil.Max(due, o.On).AddDays(int(every)), n+1
 			continue
 		case tasks.PutOff:
-			at = civil.Max(due, o.Until)
+			if at = civil.Max(due, o.Until); at.After(p.on) && at.After(due) {
+				if _, ok := a.on(at); !ok { // put off past the end of what it is for
+					if due = a.after(at); due.IsZero() {
+						return
+					}
+					continue
+				}
+			}
 		}
 		if gone := at.AddDays(int(r.After) + 1); lapses && !p.on.Before(gone) {
 			if gone == p.on && !at.Before(p.owedFrom(&a, Time{})) {
@@ -583,7 +593,9 @@ func (p *planner) ridingOnAll(a activity) {
 		case tasks.MarkDone, tasks.Skip:
 			continue
 		case tasks.PutOff:
-			due = civil.Max(due, o.Until)
+			if due = civil.Max(due, o.Until); due.After(f) {
+				continue // too late for that day
+			}
 		}
 		if _, ok := a.on(civil.Max(due, p.on)); !ok || !last.IsZero() && due.Sub(last) < int(r.Cadence.MinGap) {
 			continue

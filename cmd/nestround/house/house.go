@@ -36,8 +36,9 @@ import (
 
 // Options are what a house takes from its surroundings.
 type Options struct {
-	Now func() time.Time // the clock; nil: the machine's
-	Log *slog.Logger     // nil: nothing is logged
+	Now   func() time.Time // the clock; nil: the machine's
+	Log   *slog.Logger     // nil: nothing is logged
+	Files disk.Files       // the zero value: the real disk
 	// Page answers what Serve is asked for besides the calendar; nil: nothing.
 	Page http.Handler
 	// Taken is told of every reply that Serve has read; nil: nobody is.
@@ -74,7 +75,7 @@ type House struct {
 // house is nil and the list says which; a list of warnings comes with a house.
 // The error is for a folder that cannot be read at all.
 func Open(dir string, o Options) (*House, diag.List, error) {
-	h := &House{Dir: dir, now: o.Now, log: o.Log, page: o.Page, taken: o.Taken, daybook: daybook.NewLog(dir, 0)}
+	h := &House{Dir: dir, now: o.Now, log: o.Log, page: o.Page, taken: o.Taken, files: o.Files, daybook: daybook.NewLog(dir, 0)}
 	h.outbox = outbox.New(dir, h.files)
 	if h.now == nil {
 		h.now = time.Now

@@ -44,18 +44,31 @@ func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
 	if err != nil {
 		return Taken{ID: m.MessageID, From: m.From, Ignored: err.Error()}, nil
 	}
+	t, answer, err := h.takeMail(m, dry)
+	if answer == nil || err != nil {
+		return t, err
+	}
+	if err := h.post(*answer, "the answer to a reply of "+m.From, answerPatience); err != nil {
+		return t, err
+	}
+	return t, h.answered(m)
+}
+
+// takeMail is TakeMail without the outbox, which may have to be waited for and
+// must not hold up whoever asks the house something meanwhile.
+func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoing, err error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if err := h.refresh(); err != nil {
-		return Taken{}, err
+		return t, nil, err
 	}
-	t := Taken{ID: m.MessageID, From: m.From, Accepted: []Accepted{}, Refused: []Refused{}}
+	t = Taken{ID: m.MessageID, From: m.From, Accepted: []Accepted{}, Refused: []Refused{}}
 	match, answersOne := reply.Identify(m, h.issues)
 	t.Digest = match.Issue.ID
 	verdict := reply.Judge(m, h.policy(), match.Token)
 	if t.Ignored = verdict.Ignored; !verdict.Accepted {
 		h.log.Info("a mail was ignored", "id", m.MessageID, "from", m.From, "why", verdict.Ignored)
-		return t, nil
+		return t, nil, nil
 	}
 	switch {
 	case m.Trouble != "":
@@ -65,16 +78,16 @@ func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
 	}
 	if t.Ignored != "" {
 		if dry {
-			return t, nil
+			return t, nil, nil
 		}
-		return t, h.leaveUnread(m, t.Ignored, m.Lines)
+		return t, nil, h.leaveUnread(m, t.Ignored, m.Lines)
 	}
 	issue := match.Issue
-	answered, err := h.issues.answered(issue)
+	answers, err := h.issues.answered(issue)
 	if err != nil {
-		return t, err
+		return t, nil, err
 	}
-	words := reply.Own(m.Lines, reply.QuotesOf(issue, answered))
+	words := reply.Own(m.Lines, reply.QuotesOf(issue, answers))
 	parsed := reply.Parse(strings.Join(words, "\n"), h.known)
 	at := h.saidAt(m, issue)
 	on := civil.Max(civil.Of(at, h.settings.Zone), issue.Date)
@@ -86,7 +99,7 @@ func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
 			said.Accepted = append(said.Accepted, Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding})
 		}
 		t.Accepted, t.Refused = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...)
-		return t, nil
+		return t, nil, nil
 	}
 	err = h.write(func(book *daybook.Book) error {
 		if len(acts) > 0 {
@@ -106,13 +119,14 @@ func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
 			}
 			return h.leaveUnread(m, "nothing in it was a command", words)
 		}
-		answered, err := h.answer(m, issue, t)
-		if err == nil && !answered && len(t.Refused) > 0 {
+		var late bool
+		answer, late, err = h.answer(m, issue, t)
+		if late && len(t.Refused) > 0 {
 			err = h.leaveUnread(m, "some of it was not understood", words)
 		}
 		return err
 	})
-	return t, err
+	return t, answer, err
 }
 
 // saidAt is when the mail was written by its own Date, if that can be: not
@@ -174,25 +188,20 @@ type answers struct {
 	IDs  []string   `json:"ids"`
 }
 
-// answer puts an answer to a reply into the outbox and reports whether the
-// reply has one. Beyond a few a day there is none.
-func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (bool, error) {
+// answer composes the answer to a reply. It returns none for a reply that has
+// one, where no mail leaves, and, with limit set, beyond a few a day.
+func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Outgoing, limit bool, err error) {
 	if h.settings.Out == nil {
-		return false, nil
+		return nil, true, nil
 	}
-	path := h.state("answers.json")
-	past, err := disk.ReadJSON[answers](path)
-	if err != nil {
-		return false, err
-	}
-	if slices.Contains(past.IDs, m.MessageID) {
-		return true, nil
-	}
-	if today := h.today(); past.Day != today {
-		past.Day, past.Done = today, 0
-	}
-	if past.Done >= answersADay {
-		return false, nil
+	past, err := disk.ReadJSON[answers](h.state("answers.json"))
+	switch {
+	case err != nil:
+		return nil, false, err
+	case slices.Contains(past.IDs, m.MessageID):
+		return nil, false, nil
+	case past.Day == h.today() && past.Done >= answersADay:
+		return nil, true, nil
 	}
 	text := h.answerText(t, h.saidAt(m, issue))
 	sum := sha256.Sum256([]byte(m.MessageID))
@@ -212,21 +221,33 @@ func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (bool, error) 
 	}
 	raw, err := mailout.Compose(msg)
 	if err != nil {
-		return false, fmt.Errorf("compose the answer to %s: %w", m.MessageID, err)
+		return nil, false, fmt.Errorf("compose the answer to %s: %w", m.MessageID, err)
 	}
 	// The lines are remembered first: a reply to the answer must find them.
 	if err := h.issues.addAnswer(issue, strings.Split(text, "\n")); err != nil {
-		return false, err
+		return nil, false, err
 	}
-	if err := h.post(notify.Outgoing{ID: msg.ID, From: bareAddress(msg.From), To: m.From, Raw: raw}, "the answer to a reply of "+m.From, answerPatience); err != nil {
-		return false, err
+	return &notify.Outgoing{ID: msg.ID, From: bareAddress(msg.From), To: m.From, Raw: raw}, false, nil
+}
+
+// answered notes that a reply has its answer.
+func (h *House) answered(m reply.Mail) error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	path := h.state("answers.json")
+	past, err := disk.ReadJSON[answers](path)
+	if err != nil || slices.Contains(past.IDs, m.MessageID) {
+		return err
+	}
+	if today := h.today(); past.Day != today {
+		past.Day, past.Done = today, 0
 	}
 	past.Done++
 	past.IDs = append(past.IDs, m.MessageID)
 	if len(past.IDs) > answersMemory {
 		past.IDs = past.IDs[len(past.IDs)-answersMemory:]
 	}
-	return true, h.files.WriteJSON(path, past)
+	return h.files.WriteJSON(path, past)
 }
 
 func answerSubject(subject, id string) string {

@@ -57,10 +57,22 @@ func (h *House) Draft() (digest.Mail, []notify.Message, error) {
 // The digest's numbers are on the disk before the first mail is in the outbox,
 // and a call that was stopped half-way is made good by the next.
 func (h *House) Morning(due time.Time) (issued bool, err error) {
+	issue, mails, issued, err := h.morning(due)
+	for _, m := range mails {
+		if err == nil {
+			err = h.post(m, "the digest of "+issue.Date.Format("2 January"), digestPatience)
+		}
+	}
+	return issued, err
+}
+
+// morning is Morning without the outbox, which may have to be waited for and
+// must not hold up whoever asks the house something meanwhile.
+func (h *House) morning(due time.Time) (issue notify.Issue, mails []notify.Outgoing, issued bool, err error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if err := h.refresh(); err != nil {
-		return false, err
+		return issue, nil, false, err
 	}
 	err = h.write(func(*daybook.Book) error {
 		today := h.today()
@@ -68,25 +80,17 @@ func (h *House) Morning(due time.Time) (issued bool, err error) {
 		if err := h.issues.read(today); err != nil {
 			return err
 		}
-		issue, ok := h.issues.of(today)
-		if !ok {
+		var ok bool
+		if issue, ok = h.issues.of(today); !ok {
 			if issue, err = h.issue(today, due); err != nil {
 				return err
 			}
 			issued = true
 		}
-		mails, err := h.issues.mails(issue)
-		if err != nil {
-			return err
-		}
-		for _, m := range mails {
-			if err := h.post(m, "the digest of "+today.Format("2 January"), digestPatience); err != nil {
-				return err
-			}
-		}
-		return nil
+		mails, err = h.issues.mails(issue)
+		return err
 	})
-	return issued, err
+	return issue, mails, issued, err
 }
 
 func (h *House) issue(today civil.Date, due time.Time) (notify.Issue, error) {

@@ -1,0 +1,140 @@
+package house
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"nestround/tasks"
+	"nestround/tasks/daybook"
+	"nestround/tasks/disk"
+	"nestround/tasks/disk/disktest"
+)
+
+func copyOf(t testing.TB, dir string) string {
+	t.Helper()
+	to := t.TempDir()
+	if err := os.CopyFS(to, os.DirFS(dir)); err != nil {
+		t.Fatal(err)
+	}
+	return to
+}
+
+// stopEverywhere runs do on a copy of the books in dir, stops it before its
+// kth operation on the disk, for every k, and hands over what each kind of
+// crash may have left. do returns whether it told anybody that it had
+// succeeded.
+func stopEverywhere(t *testing.T, dir string, do func(h *House) error, check func(t *testing.T, left string, told bool)) {
+	t.Helper()
+	now := clock("2027-05-12T07:30:00+02:00")
+	for k := 1; ; k++ {
+		finished := false
+		for _, half := range []bool{false, true} {
+			root := copyOf(t, dir)
+			d := disktest.New(t, root)
+			h := open(t, root, now, disk.Files{Ops: d})
+			d.Stop(k, half)
+			err := do(h)
+			finished = !d.Stopped()
+			if log := d.Log(); half && !strings.HasPrefix(log[len(log)-1], "write") {
+				break // only a write can be done by half
+			}
+			for _, crash := range disktest.Crashes() {
+				left := d.After(t, crash)
+				t.Run(fmt.Sprintf("operation %d, half %v, %v", k, half, crash), func(t *testing.T) { check(t, left, err == nil) })
+			}
+			if finished {
+				break
+			}
+		}
+		if finished {
+			if k < 10 {
+				t.Errorf("it took only %d operations; is it written through the shim?", k)
+			}
+			return
+		}
+	}
+}
+
+// A reply is recorded once, wherever the program was stopped while it took it
+// and however the disk looks afterwards, once it has been given the mail
+// again, as the mailbox does; and one that was reported as taken needs no
+// second time.
+func TestAReplySurvivesEveryCrash(t *testing.T) {
+	dir := small(t, "Europe/Vienna", "06:00")
+	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
+	i := issued(t, h)
+	raw := answer(t, i, "one", "2027-05-12T07:00:00+02:00", "done 1\n\nnobody understands this")
+	recorded := func(t *testing.T, dir string) int {
+		entries, _, err := daybook.Read(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for _, e := range entries {
+			if e.ID == "one@phone.example.org" && len(e.Acts) == 1 && e.Acts[0].Mark == tasks.MarkDone {
+				n++
+			}
+		}
+		return n
+	}
+	stopEverywhere(t, dir, func(h *House) error {
+		_, err := h.TakeMail(raw, false)
+		return err
+	}, func(t *testing.T, left string, told bool) {
+		if told && recorded(t, left) != 1 {
+			t.Fatalf("the mailbox was told that the reply is taken, and it is recorded %d times", recorded(t, left))
+		}
+		again := open(t, left, clock("2027-05-12T07:40:00+02:00"), disk.Files{})
+		if _, err := again.TakeMail(raw, false); err != nil {
+			t.Fatal(err)
+		}
+		if n := recorded(t, left); n != 1 {
+			t.Errorf("after the mail came again it is recorded %d times", n)
+		}
+		if _, err := again.DeliverMail(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		answers := 0
+		for _, m := range sent(t, left) {
+			if len(m.InReplyTo) > 0 && m.InReplyTo[0] == "one@phone.example.org" {
+				answers++
+			}
+		}
+		if answers != 1 {
+			t.Errorf("%d answers left, want one", answers)
+		}
+	})
+}
+
+// A digest has one set of numbers, and leaves once, wherever the program was
+// stopped while it wrote it.
+func TestADigestSurvivesEveryCrash(t *testing.T) {
+	dir := small(t, "Europe/Vienna", "06:00")
+	stopEverywhere(t, dir, func(h *House) error {
+		_, err := h.Morning(time.Time{})
+		return err
+	}, func(t *testing.T, left string, told bool) {
+		again := open(t, left, clock("2027-05-12T07:40:00+02:00"), disk.Files{})
+		before, had := again.TodaysIssue()
+		if told && !had {
+			t.Fatal("the digest was reported as issued, and is not there")
+		}
+		after := issued(t, again)
+		if had && after.ID != before.ID {
+			t.Errorf("issued as %s and again as %s", before.ID, after.ID)
+		}
+		if _, err := again.DeliverMail(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if mails := sent(t, left); len(mails) != 1 || mails[0].MessageID != after.MessageID {
+			t.Errorf("%d digests left", len(mails))
+		}
+		if files, _ := filepath.Glob(filepath.Join(left, "state", "digests", "2027-05-12.*.json")); len(files) > 4 {
+			t.Errorf("%d files remain of one digest: %v", len(files), files)
+		}
+	})
+}

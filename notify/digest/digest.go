@@ -4,14 +4,17 @@
 // Start with [Content], fill it, and call [Render]; [Issue] makes what must be
 // remembered of the mail so that its answers can be read. Both parts are
 // written from one list of sections (outline.go), so they have the same
-// numbers and the same words: text.go lays them out in 72 columns, html.go in
-// a single column for a phone.
+// numbers and the same words: arrange.go keeps them short, text.go lays them
+// out in 72 columns, html.go in a single column for a phone.
 //
-// Three promises hold for any content, and tests keep them:
+// Four promises hold for any content, and tests keep them:
 //
 //   - Every open task is in both parts, with its number. A very long list
 //     loses reasons and then full titles in its HTML part (see htmlLimit),
 //     never a number and never a caution.
+//   - Each caution stands in full at the first task it belongs to; later ones
+//     send the reader to that number. What may cost a life (alarms, what cannot
+//     be put off, watches) always has its own in full.
 //   - No line, and no piece of a line that a mail program breaks anew, reads
 //     as a command of the reply grammar; see safe.go.
 //   - Names and notes of the keeper are text: they start no line, no header

@@ -33,6 +33,7 @@ func samples() map[string]digest.Content {
 		"ordinary":   ordinaryDay(),
 		"empty":      emptyDay(),
 		"alarm":      alarmDay(),
+		"house":      houseDay(),
 		"hostile":    hostileDay(),
 		"unanswered": unanswered,
 		"big":        bigDay(400),
@@ -179,16 +180,29 @@ func TestEveryOpenTaskIsInBothParts(t *testing.T) {
 		}
 		t.Run(name, func(t *testing.T) {
 			m := render(t, c)
-			text := plain(m.Text)
-			flat := plain(flatText(t, m.HTML))
 			issue := digest.Issue(c, m, "d.1@example.org", time.Time{})
-			for _, item := range issue.Items {
-				// Where a title would read as a command behind its number, a
-				// stroke or quotation marks stand in it; so compare letters.
-				want := strconv.Itoa(item.N) + letters(item.Title)
-				for part, s := range map[string]string{"text": text, "HTML": flat} {
-					if !strings.Contains(letters(s), want) {
-						t.Errorf("%s part lacks %d %q", part, item.N, item.Title)
+			for part, shown := range map[string][]shownTask{"text": tasksInText(m.Text, c), "HTML": tasksInHTML(t, m.HTML)} {
+				byNumber := make(map[int]shownTask)
+				for _, s := range shown {
+					byNumber[s.n] = s
+				}
+				for _, r := range c.Board.Rows {
+					if r.N == 0 {
+						continue
+					}
+					// Where a title would read as a command behind its number, a
+					// stroke or quotation marks stand in it; so compare letters.
+					s, ok := byNumber[r.N]
+					want := letters(r.Title)
+					room := letters(s.whom) == letters(r.Place.RoomName) && part == "text" // of the same name
+					if s.whom != "" && !room {
+						want = letters(r.Do)
+						if got := letters(s.whom); got != letters(r.Whom) {
+							t.Errorf("%s part has %d under %q, want %q", part, r.N, s.whom, r.Whom)
+						}
+					}
+					if !ok || !strings.HasPrefix(letters(s.words), want) {
+						t.Errorf("%s part has %q at %d, want %q", part, s.words, r.N, r.Title)
 					}
 				}
 			}
@@ -198,6 +212,183 @@ func TestEveryOpenTaskIsInBothParts(t *testing.T) {
 				t.Errorf("%d numbers for %d tasks", len(got), len(issue.Items))
 			}
 		})
+	}
+}
+
+// shownTask is a task as a reader finds it: under which subject, if any, and
+// with which words behind its number.
+type shownTask struct {
+	n       int
+	whom    string
+	words   string
+	caution string // in full
+	see     int    // the number it sends the reader to for its caution
+}
+
+var seeNumber = regexp.MustCompile(`Caution: see (\d+)$`)
+
+func (s *shownTask) say(words string) {
+	words = strings.Join(strings.Fields(words), " ")
+	switch m := seeNumber.FindStringSubmatch(words); {
+	case m != nil:
+		s.see, _ = strconv.Atoi(m[1])
+	case strings.HasPrefix(words, "Caution: "):
+		s.caution = strings.TrimPrefix(words, "Caution: ")
+		return
+	}
+	s.words += " " + words
+}
+
+// tasksInText reads the rounds of a text part. A subject's heading stands at
+// the left margin right above a number, behind an empty line or a task.
+func tasksInText(text string, c digest.Content) []shownTask {
+	subjects := make(map[string]bool)
+	for _, r := range c.Board.Rows {
+		subjects[letters(r.Whom)] = r.Whom != ""
+	}
+	var all []shownTask
+	whom, room := "", false
+	for paragraph := range strings.SplitSeq(text, "\n") {
+		switch m := numberAtLineStart.FindStringSubmatch(paragraph); {
+		case m != nil:
+			n, _ := strconv.Atoi(m[1])
+			all = append(all, shownTask{n: n, whom: whom})
+			all[len(all)-1].say(strings.TrimPrefix(strings.TrimSpace(paragraph), m[1]))
+			room = false
+		case paragraph == "":
+			whom, room = "", false
+		case !strings.HasPrefix(paragraph, " "):
+			// A room's heading is that of no subject.
+			if subjects[letters(paragraph)] {
+				whom = paragraph
+			}
+			room = true
+		case len(all) > 0 && !room && strings.HasPrefix(paragraph, "    "):
+			last := &all[len(all)-1]
+			words := strings.TrimSpace(paragraph)
+			if last.caution != "" {
+				last.caution += " " + words
+			} else {
+				last.say(words)
+			}
+		default:
+			room = true // another section
+		}
+	}
+	return all
+}
+
+func tasksInHTML(t testing.TB, src string) []shownTask {
+	var all []shownTask
+	whom := ""
+	for n := range parseHTML(t, src).Descendants() {
+		switch n.Data {
+		case "h2", "h3":
+			whom = ""
+		case "h4":
+			whom = textOf(n)
+		case "td":
+			words := textOf(n)
+			if i, err := strconv.Atoi(words); err == nil {
+				all = append(all, shownTask{n: i, whom: whom})
+			} else if len(all) > 0 && n.PrevSibling != nil {
+				last := &all[len(all)-1]
+				for d := range n.Descendants() {
+					switch attr(d, "class") {
+					case "care", "name", "why", "red", "see":
+						last.say(strings.TrimPrefix(textOf(d), "\u00a0\u00b7 "))
+					}
+				}
+			}
+		}
+	}
+	return all
+}
+
+func textOf(n *html.Node) string {
+	var b strings.Builder
+	for d := range n.Descendants() {
+		if d.Type == html.TextNode {
+			b.WriteString(d.Data)
+		}
+	}
+	return b.String()
+}
+
+// TestCautionsAreToldOnce: each caution stands in full at the first task it
+// belongs to, and the later ones send the reader there, but for those tasks
+// that somebody may be in danger of.
+func TestCautionsAreToldOnce(t *testing.T) {
+	all := samples()
+	all["big house"] = bigHouse(40)
+	for name, c := range all {
+		if name == "big" || name == "huge" || name == "hostile" { // their words are changed
+			continue
+		}
+		t.Run(name, func(t *testing.T) {
+			m := render(t, c)
+			rows := make(map[int]tasks.Row)
+			for _, r := range c.Board.Open() {
+				rows[r.N] = r
+			}
+			for part, shown := range map[string][]shownTask{"text": tasksInText(m.Text, c), "HTML": tasksInHTML(t, m.HTML)} {
+				told := make(map[string]int)
+				for _, s := range shown {
+					r, open := rows[s.n]
+					always := r.Pinned || r.Window != nil || r.Missed == husbandry.Alarms
+					want := shownTask{n: s.n, whom: s.whom, words: s.words}
+					switch at := told[r.Caution]; {
+					case !open || r.Caution == "":
+					case at > 0 && !always:
+						want.see = at
+					default:
+						want.caution = r.Caution
+					}
+					if s != want {
+						t.Errorf("%s part has at %d the caution %q and sends to %d, want %q and %d", part, s.n, s.caution, s.see, want.caution, want.see)
+					}
+					if s.caution != "" && told[s.caution] == 0 {
+						told[s.caution] = s.n
+					}
+				}
+			}
+		})
+	}
+}
+
+// TestHouseIsShort: what belongs to one enclosure stands under it once, an
+// ordinary task is a line, and a watch does not repeat its task.
+func TestHouseIsShort(t *testing.T) {
+	text := strings.ReplaceAll(render(t, houseDay()).Text, "\u00a0", " ")
+	for _, want := range []string{
+		"\nE05 (Tessa, crested gecko)\n 6  Fresh water \u00b7 Every day; last changed Tue 11 May \u00b7 Caution: see 2\n" +
+			" 7  Mist \u00b7 Every day; last misted Tue 11 May \u00b7 Caution: see 3\n",
+		"\n 5  Feed \u00b7 Every 2 days; last fed Mon 10 May \u00b7 Record a refusal\n",
+		"\n12  Mist: E03 (Juno and Maro, crested geckos)\n    Every day; last misted Tue 11 May \u00b7 Caution: see 3\n",
+		"To be watched from Mon 10 May to Tue 25 May. Its task, with the\n  caution, is number 9 above.\n  Laying of Tessa\n",
+		"\n  Feed: E09 (Brisa); E10 (2 crested geckos)\n  Mist: E09 (Brisa)\n",
+		"\n 8  Feed: E05 (Tessa, crested gecko) \u00b7 Marked as done\n",
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the text lacks\n%s\nit is\n%s", want, text)
+		}
+	}
+}
+
+// TestTapTargets: WCAG 2.2 success criterion 2.5.8 asks for 24 by 24 pixels;
+// half awake, 40 by 40 are asked for here.
+func TestTapTargets(t *testing.T) {
+	size := regexp.MustCompile(`class="key" style="[^"]*width:(\d+)px;line-height:(\d+)px;border:1px `)
+	found := size.FindAllStringSubmatch(render(t, houseDay()).HTML, -1)
+	if len(found) != 12 {
+		t.Fatalf("%d numbers are links, want 12", len(found))
+	}
+	for _, m := range found {
+		width, _ := strconv.Atoi(m[1])
+		height, _ := strconv.Atoi(m[2])
+		if width+2 < 40 || height+2 < 40 {
+			t.Errorf("%s is smaller than 40 by 40 pixels", m[0])
+		}
 	}
 }
 
@@ -251,8 +442,10 @@ func TestBothPartsHaveTheSameWords(t *testing.T) {
 				}
 				flat = strings.Replace(flat, link, "", 1)
 			}
-			text := strings.ReplaceAll(plain(m.Text), " - ", " ")
-			if flat = strings.ReplaceAll(flat, " - ", " "); flat != text {
+			// What parts the words of a line is not told where the line ends.
+			parts := strings.NewReplacer(" - ", " ", " \u00b7 ", " ")
+			text := parts.Replace(plain(m.Text))
+			if flat = parts.Replace(flat); flat != text {
 				t.Errorf("HTML:\n%s\ntext:\n%s", flat, text)
 			}
 		})
@@ -266,7 +459,7 @@ type block struct {
 	cell bool   // a table cell's
 }
 
-var blockElements = map[string]bool{"p": true, "div": true, "h1": true, "h2": true, "h3": true, "td": true, "tr": true,
+var blockElements = map[string]bool{"p": true, "div": true, "h1": true, "h2": true, "h3": true, "h4": true, "td": true, "tr": true,
 	"table": true, "body": true, "html": true}
 
 func parseHTML(t testing.TB, src string) *html.Node {
@@ -319,7 +512,7 @@ func flatText(t testing.TB, src string) string {
 // at every element and attribute.
 func TestNothingIsFetchedOrRun(t *testing.T) {
 	elements := map[string]bool{"html": true, "head": true, "meta": true, "title": true, "style": true, "body": true, "div": true,
-		"h1": true, "h2": true, "h3": true, "p": true, "b": true, "bdi": true, "span": true, "a": true, "table": true, "tbody": true,
+		"h1": true, "h2": true, "h3": true, "h4": true, "p": true, "b": true, "bdi": true, "span": true, "a": true, "table": true, "tbody": true,
 		"tr": true, "td": true}
 	attributes := map[string]bool{"lang": true, "charset": true, "name": true, "content": true, "class": true, "style": true, "href": true,
 		"aria-label": true, "role": true, "cellpadding": true, "cellspacing": true, "border": true}
@@ -600,6 +793,46 @@ func TestLongLists(t *testing.T) {
 			}
 			if n >= 12 && !strings.Contains(s[0], "caution: straining or weakness: call the veterinarian.") {
 				t.Errorf("%d enclosures: the %s part lacks the caution", n, part)
+			}
+		}
+	}
+}
+
+// TestLongListsOfSubjects: however much a list is shortened, each task has its
+// number, and its caution or the number of a task that has it in full.
+func TestLongListsOfSubjects(t *testing.T) {
+	for _, n := range []int{40, 150, 300, 1500, 3000} {
+		c := bigHouse(n)
+		m := render(t, c)
+		if len(m.HTML) > 102<<10 && n <= 1500 {
+			t.Errorf("%d enclosures: %d bytes of HTML", n, len(m.HTML))
+		}
+		for part, s := range map[string]string{"HTML": flatText(t, m.HTML), "text": m.Text} {
+			s = strings.Join(strings.Fields(s), " ")
+			full := make(map[string]int)
+			watches := 0
+			for _, r := range c.Board.Rows {
+				if !strings.Contains(s, fmt.Sprintf(" %d %s", r.N, r.Do)) && !strings.Contains(s, fmt.Sprintf(" %d %s", r.N, r.Subject)) {
+					t.Errorf("%d enclosures: the %s part lacks number %d", n, part, r.N)
+				}
+				if full[r.Caution] == 0 {
+					full[r.Caution] = r.N
+				}
+				if r.Pinned {
+					watches++
+				}
+			}
+			for caution, at := range full {
+				want := 1
+				if strings.HasPrefix(caution, "Straining") {
+					want = watches
+				}
+				if got := strings.Count(s, "Caution: "+caution); got != want {
+					t.Errorf("%d enclosures: the %s part has %q %d times, want %d", n, part, caution, got, want)
+				}
+				if sent := strings.Contains(s, fmt.Sprintf("Caution: see %d", at)); sent == strings.HasPrefix(caution, "Straining") {
+					t.Errorf("%d enclosures: the %s part sends to %q at %d: %v", n, part, caution, at, sent)
+				}
 			}
 		}
 	}

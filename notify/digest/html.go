@@ -19,7 +19,7 @@ const htmlLimit = 98_000
 func renderHTML(o outline) (src string, lines []string, err error) {
 	var b bytes.Buffer
 	for _, l := range levels {
-		short := l.shorten(o, true)
+		short := l.shorten(o, true).arrange()
 		b.Reset()
 		if err := page.Execute(&b, short); err != nil {
 			return "", nil, err
@@ -41,17 +41,24 @@ func htmlLines(o outline) []string {
 		lines = append(lines, s.Head, s.Aside, s.Head+" "+s.Aside)
 		for _, g := range s.Groups {
 			lines = append(lines, g.Room)
-			for _, it := range g.Items {
-				if it.N > 0 {
-					n := strconv.Itoa(it.N)
-					lines = append(lines, n, n+" "+it.Title)
+			for _, b := range g.Blocks {
+				lines = append(lines, b.Whom)
+				for _, it := range b.Items {
+					name := it.Name
+					if it.Flows {
+						name = it.line()
+					} else {
+						lines = append(lines, it.said()...)
+					}
+					lines = append(lines, name, cautionWord+" "+it.Caution)
+					if it.N > 0 {
+						n := strconv.Itoa(it.N)
+						lines = append(lines, n, n+" "+name)
+					}
 				}
-				lines = append(lines, it.Title, it.Status)
-				lines = append(lines, it.Why...)
-				lines = append(lines, it.Record, cautionWord+" "+it.Caution)
 			}
 			for _, r := range g.Runs {
-				lines = append(lines, r.Text, cautionWord+" "+r.Caution)
+				lines = append(lines, r.Text, r.See, cautionWord+" "+r.Caution)
 			}
 		}
 		for _, l := range s.Lines {
@@ -160,13 +167,15 @@ var looks = painted(map[string]string{
 	"alarm":  "margin:28px 0 0;padding:8px 12px;border-left:5px solid light.red;background-color:light.blush;color:light.red;font:bold 21px/1.3 Georgia,'Times New Roman',serif",
 	"room":   "margin:18px 0 4px;font-size:15px;font-weight:bold;letter-spacing:.04em;color:light.soft",
 	"rows":   "width:100%;border-collapse:collapse",
-	"num":    "width:48px;padding:8px 14px 8px 0;vertical-align:top",
-	"key":    "display:block;width:46px;line-height:44px;border:1px solid light.edge;border-radius:10px;background-color:light.key;color:light.link;text-align:center;text-decoration:none;font-size:18px;font-weight:bold",
-	"nokey":  "display:block;width:48px;line-height:46px;text-align:center;font-size:18px;font-weight:bold",
-	"task":   "padding:17px 0 8px;vertical-align:top",
+	"whom":   "margin:14px 0 2px;font-size:16px;font-weight:bold",
+	"num":    "width:46px;padding:2px 12px 2px 0;vertical-align:top",
+	"key":    "display:block;width:44px;line-height:38px;border:1px solid light.edge;border-radius:10px;background-color:light.key;color:light.link;text-align:center;text-decoration:none;font-size:18px;font-weight:bold",
+	"nokey":  "display:block;width:46px;line-height:40px;text-align:center;font-size:18px;font-weight:bold",
+	"task":   "padding:10px 0 6px;vertical-align:top",
 	"name":   "font-weight:bold",
 	"why":    "margin-top:2px;font-size:15px;color:light.soft",
 	"red":    "margin-top:2px;color:light.red",
+	"see":    "font-size:15px;color:light.warn",
 	"care":   "margin-top:6px;padding:6px 10px;border-left:4px solid light.warn;background-color:light.cream;color:light.warn;font-size:15px",
 	"line":   "margin:10px 0 0",
 	"below":  "margin:2px 0 0 14px;font-size:15px;color:light.soft",
@@ -194,6 +203,7 @@ const darkLooks = `
 .red{color:dark.red !important}
 .alarm{background-color:dark.blush !important;color:dark.red !important;border-color:dark.red !important}
 .key,.whole{color:dark.link !important;background-color:dark.key !important;border-color:dark.edge !important}
+.see{color:dark.warn !important}
 .care{background-color:dark.cream !important;color:dark.warn !important;border-color:dark.warn !important}`
 
 // sheet is the style sheet.
@@ -232,6 +242,7 @@ var page = template.Must(template.New("digest").Funcs(template.FuncMap{
 	"whole":   func() string { return wholeList },
 	"answer":  func() string { return answerHead },
 	"caution": func() string { return cautionWord },
+	"between": func() string { return between },
 }).Parse(`<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -263,22 +274,31 @@ var page = template.Must(template.New("digest").Funcs(template.FuncMap{
 {{- range $s.Groups}}
 {{- with .Room}}
 <h3 {{look "room"}}><bdi>{{.}}</bdi></h3>{{end}}
-{{- with .Items}}
+{{- range .Blocks}}
+{{- with .Whom}}
+<h4 {{look "whom"}}><bdi>{{.}}</bdi></h4>{{end}}
 <table role="presentation" cellpadding="0" cellspacing="0" {{look "rows"}}>
-{{- range .}}
+{{- range .Items}}
 <tr>
 {{- if .N}}<td {{$.Row "num"}}>
 {{- with $.DoneLink .}}<a {{$.Row "key"}} href="{{.Href}}" aria-label="{{.N}}: write its mail">{{.N}}</a>{{else}}<span {{$.Row "nokey"}}>{{.N}}</span>{{end}}</td>
-{{- end}}<td {{$.Row "task"}}><div {{$.Row "name"}}><bdi>{{.Title}}</bdi></div>
+{{- end}}<td {{$.Row "task"}}>
+{{- if .Flows}}<span {{$.Row "name"}}><bdi>{{.Name}}</bdi></span>
+{{- with .Status}}<span {{$.Row $s.Tone.Status}}>{{between}}{{.}}</span>{{end}}
+{{- range .Notes}}<span {{$.Row "why"}}>{{between}}<bdi>{{.}}</bdi></span>{{end}}
+{{- with .See}}<span {{$.Row "see"}}>{{between}}{{.}}</span>{{end}}
+{{- else}}<div {{$.Row "name"}}><bdi>{{.Name}}</bdi></div>
 {{- with .Status}}<div {{$.Row $s.Tone.Status}}>{{.}}</div>{{end}}
-{{- range .Why}}<div {{$.Row "why"}}><bdi>{{.}}</bdi></div>{{end}}
-{{- with .Record}}<div {{$.Row "why"}}>{{.}}</div>{{end}}
+{{- range .Notes}}<div {{$.Row "why"}}><bdi>{{.}}</bdi></div>{{end}}
+{{- with .See}}<div {{$.Row "see"}}>{{.}}</div>{{end}}
+{{- end}}
 {{- with .Caution}}<div {{$.Row "care"}}><b>{{caution}}</b> <bdi>{{.}}</bdi></div>{{end}}</td></tr>
 {{- end}}
 </table>
 {{- end}}
 {{- range .Runs}}
 <p {{look "line"}}>{{.Text}}</p>
+{{- with .See}}<div {{look "see"}}>{{.}}</div>{{end}}
 {{- with .Caution}}<div {{look "care"}}><b>{{caution}}</b> <bdi>{{.}}</bdi></div>{{end}}
 {{- end}}
 {{- end}}

@@ -65,9 +65,17 @@ func (t tone) Status() string {
 
 // group is the tasks of one room.
 type group struct {
-	Room  string
+	Room   string
+	Items  []item
+	Blocks []block // the items as they are laid out, see arrange
+	Runs   []run   // in very long lists, see level
+}
+
+// block is a subject's tasks that follow one another, or tasks that stand
+// alone under their full titles.
+type block struct {
+	Whom  string // the heading, "" for none
 	Items []item
-	Runs  []run // in very long lists, see level
 }
 
 // item is a task, or a watch.
@@ -77,9 +85,19 @@ type item struct {
 	Status  string // "" for an ordinary open task
 	Why     []string
 	Record  string
-	Caution string
+	Caution string // in full; arrange leaves it out where it was told before
+
+	// Name, Notes, See and Flows are how arrange lays the item out: what stands
+	// behind the number, what is said of it, where its caution is told, and
+	// whether all that follows the name on the same line.
+	Name  string
+	Notes []string
+	See   string
+	Flows bool
 
 	Open    bool
+	do      string // the title without the subject
+	whom    string
 	routine bool   // ordinary enough to lose its reason in a very long list
 	special bool   // never shortened
 	label   string // the heading of its run
@@ -262,18 +280,22 @@ func (w writer) newItem(r tasks.Row, on civil.Date) item {
 		Title:   w.sayNumbered(r.N, r.Title),
 		Record:  w.say(toRecord(r.Asks)),
 		Caution: w.say(r.Caution),
+		whom:    w.say(r.Whom),
 		label:   w.say(cmp.Or(kindNames[r.Kind], string(r.Routine))),
 		place:   fmt.Sprintf("%d %s", r.N, w.sayNumbered(r.N, string(r.Subject))),
 	}
 	if why := w.say(r.Why); why != "" {
 		it.Why = []string{why}
 	}
+	if r.Do != "" {
+		it.do = w.sayNumbered(r.N, r.Do)
+	}
 	status := ""
 	switch r.Status {
 	case tasks.Due, tasks.Overdue:
 		it.Open = true
 		it.special = r.Pinned || r.Missed == husbandry.Alarms || r.Window != nil
-		it.routine = !it.special && r.Caution == "" && r.Status == tasks.Due
+		it.routine = !it.special && r.Status == tasks.Due
 		if r.Status == tasks.Overdue {
 			status = "Overdue"
 			if r.Missed == husbandry.Alarms {
@@ -282,17 +304,19 @@ func (w writer) newItem(r tasks.Row, on civil.Date) item {
 			if since := lateness(r.Task, on); since != "" {
 				status += ": " + since
 			}
-			status += "."
 		}
-		if r.Pinned {
-			status = strings.TrimSpace(status + " This cannot be put off.")
+		switch {
+		case r.Pinned && status != "":
+			status += ". This cannot be put off."
+		case r.Pinned:
+			status = "This cannot be put off."
 		}
 	case tasks.Done:
-		status = "Marked as done."
+		status = "Marked as done"
 	case tasks.Skipped:
-		status = "Marked as skipped."
+		status = "Marked as skipped"
 	case tasks.Upcoming:
-		status = "Put off until " + r.Due.Format(shortDay) + "."
+		status = "Put off until " + r.Due.Format(shortDay)
 	}
 	it.Status = w.say(status)
 	if !it.Open {
@@ -317,19 +341,35 @@ func (w writer) watches(c Content) section {
 			}
 			it.Status = w.say(chances + ".")
 		}
+		var about []string
 		switch {
 		case v.To.IsZero():
 		case v.To.Before(on):
-			it.Why = append(it.Why, w.say(fmt.Sprintf("The window closed on %s, %s ago.",
-				v.To.Format(shortDay), count(on.Sub(v.To), "day", "days"))))
+			about = append(about, fmt.Sprintf("The window closed on %s, %s ago.",
+				v.To.Format(shortDay), count(on.Sub(v.To), "day", "days")))
 		default:
-			it.Why = append(it.Why, w.say(fmt.Sprintf("To be watched from %s to %s.",
-				v.From.Format(shortDay), v.To.Format(shortDay))))
+			about = append(about, fmt.Sprintf("To be watched from %s to %s.",
+				v.From.Format(shortDay), v.To.Format(shortDay)))
+		}
+		why, task := v.Why, "Its task is"
+		for _, r := range c.Board.Open() {
+			if r.N != v.N {
+				continue
+			}
+			if clean(r.Why) == clean(why) {
+				why = ""
+			}
+			if it.Caution != "" && w.say(r.Caution) == it.Caution {
+				it.Caution, task = "", "Its task, with the caution, is"
+			}
 		}
 		if v.N > 0 {
-			it.Why = append(it.Why, w.say(fmt.Sprintf("Its task is number %d above.", v.N)))
+			about = append(about, fmt.Sprintf("%s number %d above.", task, v.N))
 		}
-		if why := w.say(v.Why); why != "" {
+		if len(about) > 0 {
+			it.Why = append(it.Why, w.say(strings.Join(about, " ")))
+		}
+		if why = w.say(why); why != "" {
 			it.Why = append(it.Why, why)
 		}
 		g.Items = append(g.Items, it)
@@ -341,10 +381,24 @@ func (w writer) watches(c Content) section {
 func (w writer) lapsed(b *tasks.Board) section {
 	s := section{Head: w.say("Lapsed since the day before"),
 		Aside: w.say("not owed any more, nothing to do")}
+	at := make(map[string]int) // the line of an action
 	for _, r := range b.Rows {
-		if r.N == 0 {
-			s.Lines = append(s.Lines, line{Text: w.say(r.Title)})
+		if r.N != 0 {
+			continue
 		}
+		if i, ok := at[r.Do]; ok && r.Whom != "" {
+			s.Lines[i].Text += "; " + r.Whom
+			continue
+		}
+		l := line{Text: r.Title}
+		if r.Do != "" && r.Whom != "" {
+			at[r.Do] = len(s.Lines)
+			l.Text = r.Do + ": " + r.Whom
+		}
+		s.Lines = append(s.Lines, l)
+	}
+	for i := range s.Lines {
+		s.Lines[i].Text = w.say(s.Lines[i].Text)
 	}
 	return s
 }
@@ -397,11 +451,10 @@ func (w writer) answer(open bool) []string {
 		return []string{w.say("Answers to this mail are read. For a task of an earlier mail, answer that one: its numbers stay valid.")}
 	}
 	return []string{
-		w.say(`To say what became of a task, answer this mail and write on top: the word "done" and then the numbers, as in "done N N N". ` +
-			`Other words in its place: "skip" (a reason may follow), "undo", and "later", which takes a number of days or a weekday at its end.`),
-		w.say(`The line "all but N N" leaves a few out, and the word "all" with nothing behind it stands for the whole list.`),
-		w.say(`What was found begins with the number of the task: "N laid N", "N hatched N", "N weighs N g", "N added N ml", "N refused". ` +
-			`For anything else: "note N" and then your words.`),
-		w.say("One such line for each thing, in any order. What could not be read comes back in the next mail; nothing is guessed."),
+		w.say(`Answer this mail with a line for each thing on top, in any order: "done N N N"; "skip N" and why; ` +
+			`"later N" and how many days, or a weekday; "undo N". For the whole list "all", for most of it "all but N N".`),
+		w.say(`What was found begins with the number: "N laid N", "N hatched N", "N weighs N g", "N added N ml", "N refused". ` +
+			`For anything else: "note N" and your words.`),
+		w.say("What could not be read comes back in the next mail; nothing is guessed."),
 	}
 }

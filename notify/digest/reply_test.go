@@ -126,7 +126,7 @@ func TestNoPieceOfADigestIsACommand(t *testing.T) {
 func TestWordsOfTheGrammarAreDefused(t *testing.T) {
 	vocabulary := []string{"done", "did", "all", "but", "except", "skip", "skipped", "later", "undo", "note", "laid", "slugs", "hatched",
 		"weighs", "weighed", "added", "refused", "mated", "gravid", "not", "isn't", "has", "was", "is", "and", "for", "to", "with", "no",
-		"1", "2", "3-5", "12", "2027", "two", "six", "41 g", "60 ml", "g", "days", "week", "friday", "tomorrow", "2027-05-20", "because",
+		"1", "2", "3-5", "12", "#7", "2027", "two", "six", "41 g", "60 ml", "g", "days", "week", "friday", "tomorrow", "2027-05-20", "because",
 		"F03", "E07", "juno", "C27-04", "eggs", "young", "food", "hello", "thanks", "please", "morning", "good", "ok", "you",
 		"the", "female", "crickets", "box"}
 	glue := []string{" ", " ", " ", " ", ", ", ". ", "; ", ": ", " - ", " (", ") ", "! ", " & ", " \u00b7 ", "\u00a0", "\u2013", "/", " \u201c", "\" ", "\u200d", " + ", "-", ","}
@@ -153,7 +153,7 @@ func TestWordsOfTheGrammarAreDefused(t *testing.T) {
 }
 
 func FuzzForeignWordsAreDefused(f *testing.F) {
-	for _, s := range []string{"done 3", "all", "hello, all but 4", "last done 7 May", "F03 laid 6", "ok: done\u200d 3", "\u00b7 skip 2", "6 \u2014 gravid"} {
+	for _, s := range []string{"done 3", "all", "hello, all but 4", "last done 7 May", "F03 laid 6", "ok: done\u200d 3", "\u00b7 skip 2", "6 \u2014 gravid", "done #3", "#00 lAid 0"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
@@ -177,6 +177,11 @@ func checkDefused(t failer, sentences ...string) {
 		r := row(i+1, s, husbandry.Morning, husbandry.Feed, "E07", s, s, 3)
 		r.Caution = s
 		c.Board.Rows = append(c.Board.Rows, r)
+		for range 2 { // two of a subject stand under it
+			r.N = len(sentences) + len(c.Board.Rows)
+			r.Do, r.Whom, r.Part = s, s, husbandry.Evening
+			c.Board.Rows = append(c.Board.Rows, r)
+		}
 		c.Notices = append(c.Notices, digest.Notice{Text: s, Quotes: []string{s}})
 		c.Ahead = append(c.Ahead, day(1, 1, 1, s))
 		c.Watches = append(c.Watches, digest.Watch{Title: s, Why: s})
@@ -211,13 +216,48 @@ func TestOrdinaryWordsStayAsTheyAre(t *testing.T) {
 		"three feedings were refused since 1 May: weigh her",
 		"Juno gave 41 g when weighed 2 weeks ago",
 	} {
-		r := row(7, "Room", husbandry.Morning, husbandry.Feed, "E07", s, s, 3)
+		for title, why := range map[string]string{s: "", "Feed E07": s} {
+			r := row(7, "Room", husbandry.Morning, husbandry.Feed, "E07", title, why, 3)
+			c := frame(&tasks.Board{On: wednesday, Rows: []tasks.Row{r}})
+			c.Record = isRecord
+			m := render(t, c)
+			want := "\n 7  " + title + "\n"
+			switch {
+			case why == "":
+			case strings.HasPrefix(why, "All"): // held, so that no line begins with it
+				want += "    " + why + "\n"
+			case len([]rune(" 7  "+title+" \u00b7 "+why)) <= 72:
+				want = "\n 7  " + title + " \u00b7 " + why + "\n"
+			default:
+				want += "    " + why + "\n"
+			}
+			if got := strings.ReplaceAll(m.Text, "\u00a0", " "); !strings.Contains(got, want) {
+				t.Errorf("%q became\n%s", s, got[:min(len(got), 400)])
+			}
+		}
+	}
+}
+
+// TestWhatToRecordIsNoFinding: the hint of every finding stands on the line of
+// its number, and no piece of that line tells the finding.
+func TestWhatToRecordIsNoFinding(t *testing.T) {
+	for _, f := range []tasks.FindingName{tasks.FindLaid, tasks.FindSlugs, tasks.FindHatched, tasks.FindWeighs, tasks.FindAdded,
+		tasks.FindRefused, tasks.FindMated, tasks.FindGravid} {
+		r := with(row(7, "Room", husbandry.Morning, husbandry.Own, "E07", "Look at E07", "last seen with 2", 3),
+			func(r *tasks.Row) { r.Asks = []tasks.FindingName{f} })
 		c := frame(&tasks.Board{On: wednesday, Rows: []tasks.Row{r}})
 		c.Record = isRecord
-		m := render(t, c)
-		want := "\n 7  " + s + "\n    " + s + "\n"
-		if got := strings.ReplaceAll(m.Text, "\u00a0", " "); !strings.Contains(got, want) {
-			t.Errorf("%q became\n%s", s, got[:min(len(got), 400)])
+		hint := ""
+		for l := range strings.SplitSeq(render(t, c).Text, "\n") {
+			if strings.HasPrefix(l, " 7  Look at E07\u00a0\u00b7 last seen with 2\u00a0\u00b7 Record ") {
+				hint = l
+			}
+		}
+		if hint == "" {
+			t.Errorf("%s: the line has no hint", f)
+		}
+		for _, piece := range pieces(hint) {
+			wantNoCommand(t, string(f), piece)
 		}
 	}
 }

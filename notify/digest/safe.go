@@ -185,13 +185,14 @@ func guarded(gap string) bool {
 	}
 	runes := []rune(gap)
 	r := tidy(runes[len(runes)-1])
-	return r != 0 && !strings.ContainsRune(",;.!:-&+", r)
+	return r != 0 && !strings.ContainsRune(",;.!:-&+#", r)
 }
 
-// passable reports whether a gap holds nothing but the given characters.
+// passable reports whether a gap holds nothing but the given characters, and
+// the sign before a number ("done #3").
 func passable(gap, of string) bool {
 	for _, r := range gap {
-		if r = tidy(r); r != 0 && !strings.ContainsRune(of, r) {
+		if r = tidy(r); r != 0 && r != '#' && !strings.ContainsRune(of, r) {
 			return false
 		}
 	}

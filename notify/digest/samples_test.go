@@ -58,6 +58,17 @@ func with(r tasks.Row, change func(*tasks.Row)) tasks.Row {
 	return r
 }
 
+// of gives a row an action and a subject, and the title made of them.
+func of(r tasks.Row, do, whom string) tasks.Row {
+	r.Do, r.Whom, r.Title = do, whom, do+": "+whom
+	return r
+}
+
+func careful(r tasks.Row, caution string) tasks.Row {
+	r.Caution = caution
+	return r
+}
+
 func overdue(days int) func(*tasks.Row) {
 	return func(r *tasks.Row) {
 		r.Due = wednesday.AddDays(-days)
@@ -158,6 +169,67 @@ func alarmDay() digest.Content {
 	return c
 }
 
+// houseDay has several tasks for most enclosures, and the same cautions at many
+// of them.
+func houseDay() digest.Content {
+	const (
+		juno    = "E03 (Juno and Maro, crested geckos)"
+		tessa   = "E05 (Tessa, crested gecko)"
+		clutch  = "Clutch C27-02 (crested gecko, in I1)"
+		bowls   = "Rinse bowls outside the kitchen and wash your hands afterwards (Salmonella)."
+		lamps   = "Keep water off lamps, sockets and cables."
+		egg     = "Do not help young out of the egg, and do not open eggs."
+		sinking = "Sunken eyes or weakness: to the veterinarian today."
+	)
+	n := 0
+	task := func(room string, part husbandry.Part, kind husbandry.Kind, subject, do, whom, why string) tasks.Row {
+		n++
+		return of(row(n, room, part, kind, subject, "", why, 2), do, whom)
+	}
+	morning, evening := husbandry.Morning, husbandry.Evening
+	watched := func(r *tasks.Row) {
+		r.Window = &tasks.Window{Name: husbandry.HatchWindow}
+		r.Asks = []tasks.FindingName{tasks.FindHatched}
+	}
+	refusal := func(r *tasks.Row) { r.Asks = []tasks.FindingName{tasks.FindRefused} }
+	b := &tasks.Board{On: wednesday, Rows: []tasks.Row{
+		with(careful(task("Gecko room", morning, husbandry.Weigh, "F09", "Weigh the female after laying", "Brisa (F09, in E09)",
+			"Clutch C27-06: laid 6 May, due 3 days after"), sinking), func(r *tasks.Row) {
+			overdue(3)(r)
+			r.Missed = husbandry.Alarms
+			r.Asks = []tasks.FindingName{tasks.FindWeighs}
+		}),
+		with(careful(task("Gecko room", morning, husbandry.Water, "E03", "Fresh water", juno, "Every day; last changed Mon 10 May"), bowls), overdue(1)),
+		with(careful(task("Gecko room", morning, husbandry.Mist, "E03", "Mist", juno, "Every day; last misted Mon 10 May"), lamps), overdue(1)),
+		row(4, "", morning, husbandry.Own, "keeper", "Read the thermometers", "Every day; last done Tue 11 May", 3),
+	}}
+	n = 4
+	b.Rows = append(b.Rows,
+		with(task("Gecko room", morning, husbandry.Feed, "E03", "Feed", juno, "Every 2 days; last fed Mon 10 May"), refusal),
+		careful(task("Gecko room", morning, husbandry.Water, "E05", "Fresh water", tessa, "Every day; last changed Tue 11 May"), bowls),
+		careful(task("Gecko room", morning, husbandry.Mist, "E05", "Mist", tessa, "Every day; last misted Tue 11 May"), lamps),
+		with(task("Gecko room", morning, husbandry.Feed, "E05", "Feed", tessa, "Every 2 days; last fed Mon 10 May"), func(r *tasks.Row) { r.Status = tasks.Done }),
+		with(careful(task("Hatchery", morning, husbandry.HatchWatch, "C27-02", "Look for hatchlings", clutch,
+			"Day 41 of clutch C27-02 (laid 1 April, 28.0 \u00b0C)"), egg), watched),
+		careful(task("Hatchery", morning, husbandry.TubCheck, "C27-02", "Check the egg tub", clutch, "Every 7 days; last checked Wed 5 May"), egg),
+		with(careful(task("Hatchery", morning, husbandry.HatchWatch, "C27-03", "Look for hatchlings", "Clutch C27-03 (crested gecko, in I1)",
+			"Day 38 of clutch C27-03"), egg), watched),
+		careful(task("Gecko room", evening, husbandry.Mist, "E03", "Mist", juno, "Every day; last misted Tue 11 May"), lamps),
+		with(careful(task("Gecko room", evening, husbandry.Weigh, "F03", "Weigh the gravid female", "Juno (F03, in E03)", "Every week; last weighed Wed 5 May"), sinking),
+			func(r *tasks.Row) { r.Pinned = true }),
+		with(of(row(0, "Gecko room", morning, husbandry.Feed, "E09", "", "", 3), "Feed", "E09 (Brisa)"), func(r *tasks.Row) { r.Status = tasks.Lapsed }),
+		with(of(row(0, "Gecko room", morning, husbandry.Mist, "E09", "", "", 3), "Mist", "E09 (Brisa)"), func(r *tasks.Row) { r.Status = tasks.Lapsed }),
+		with(of(row(0, "Gecko room", morning, husbandry.Feed, "E10", "", "", 3), "Feed", "E10 (2 crested geckos)"), func(r *tasks.Row) { r.Status = tasks.Lapsed }),
+	)
+	c := frame(b)
+	watch := b.Rows[8]
+	c.Watches = []digest.Watch{{
+		N: watch.N, Title: watch.Title, Why: watch.Why, Caution: egg, From: wednesday.AddDays(-2), To: wednesday.AddDays(13),
+		Forecast: true, Today: 0.18, By: digest.WeekEnd(wednesday), ByThen: 0.68,
+	}, {Title: "Laying of Tessa", Why: "Seen gravid on 10 May.", Caution: "Past her window.", From: wednesday.AddDays(3), To: wednesday.AddDays(9)}}
+	return c
+}
+
 // hostileDay has names and notes that try to be something else.
 func hostileDay() digest.Content {
 	names := []string{
@@ -182,6 +254,11 @@ func hostileDay() digest.Content {
 					overdue(3)(r)
 				}
 			}))
+	}
+	for i := range names { // the same once more, three of a subject together
+		name := names[i]
+		b.Rows = append(b.Rows, with(row(len(b.Rows)+1, "Room", husbandry.Evening, husbandry.Own, fmt.Sprintf("E%02d", i), name, name, 1),
+			func(r *tasks.Row) { r.Caution, r.Do, r.Whom = name, name, names[i/3*3] }))
 	}
 	c := frame(b)
 	c.Heading = names[0] + names[1]
@@ -218,4 +295,31 @@ func bigDay(n int) digest.Content {
 	c := frame(b)
 	c.Ahead = []digest.Day{day(1, n, 3*n)}
 	return c
+}
+
+// bigHouse has three tasks for each of n enclosures, with the same cautions.
+func bigHouse(n int) digest.Content {
+	b := &tasks.Board{On: wednesday}
+	for i := range n {
+		id := fmt.Sprintf("E%04d", i+1)
+		room := fmt.Sprintf("Room %c", 'A'+i*10/n)
+		for _, do := range []struct {
+			kind                   husbandry.Kind
+			words, caution, reason string
+		}{
+			{husbandry.Water, "Fresh water", "Wash your hands afterwards.", "Every day; last changed Tue 11 May"},
+			{husbandry.Mist, "Mist", "Keep water off the lamps.", "Every day; last misted Tue 11 May"},
+			{husbandry.LayWatch, "Watch for eggs", "Straining or weakness: call the veterinarian.", "gravid since 1 April"},
+		} {
+			r := careful(of(row(len(b.Rows)+1, room, husbandry.Morning, do.kind, id, "", do.reason, 2), do.words, id+" (crested gecko)"), do.caution)
+			if r.Kind == husbandry.LayWatch {
+				if i%50 != 0 {
+					continue
+				}
+				r.Pinned = true
+			}
+			b.Rows = append(b.Rows, r)
+		}
+	}
+	return frame(b)
 }

@@ -12,7 +12,7 @@ const (
 	// bare has the style sheet alone to style the tasks; nothing is left out.
 	bare
 	// withoutReasons leaves out the reasons of routine tasks, which are those
-	// that are not overdue and have no caution, and their links.
+	// that are not overdue, and their links.
 	withoutReasons
 	// inRuns joins tasks of one sort and one room into runs of numbers and
 	// places, with their caution once.
@@ -26,8 +26,10 @@ type run struct {
 	Label   string
 	Entries []string // "12 E07"
 	Status  string   // of marked tasks
-	Caution string
-	Text    string // all of it but the caution: "Feeding: 12 E07; 13 E08; 15 E10."
+	Caution string   // in full; arrange leaves it out where it was told before
+	See     string   // where the caution stands
+	Text    string   // all of it but the caution: "Feeding: 12 E07; 13 E08; 15 E10."
+	first   int      // the number of its first task
 }
 
 // shorten returns o as level l shows it in the HTML part, or in the text part.
@@ -80,14 +82,18 @@ func (l level) group(w writer, g group) group {
 			if !ok {
 				i = len(short.Runs)
 				at[k] = i
-				short.Runs = append(short.Runs, run{Label: k.label, Status: k.status, Caution: k.caution})
+				short.Runs = append(short.Runs, run{Label: k.label, Status: k.status, Caution: k.caution, first: it.N})
 			}
 			short.Runs[i].Entries = append(short.Runs[i].Entries, it.place)
 		}
 	}
 	for i := range short.Runs {
 		r := &short.Runs[i]
-		r.Text = w.say(strings.TrimSpace(r.Label + ": " + strings.Join(r.Entries, "; ") + ". " + r.Status))
+		text := r.Label + ": " + strings.Join(r.Entries, "; ") + "."
+		if r.Status != "" {
+			text += " " + r.Status + "."
+		}
+		r.Text = w.say(text)
 	}
 	return short
 }

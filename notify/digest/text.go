@@ -21,7 +21,7 @@ const textLimit = 150_000
 func renderText(o outline) string {
 	var text string
 	for _, l := range levels {
-		text = layOut(l.shorten(o, false))
+		text = layOut(l.shorten(o, false).arrange())
 		if len(text) <= textLimit {
 			break
 		}
@@ -50,8 +50,14 @@ func layOut(o outline) string {
 			for _, it := range g.Items {
 				numbers = max(numbers, len(strconv.Itoa(it.N)))
 			}
-			for _, it := range g.Items {
-				p.item(it, numbers)
+			for i, b := range g.Blocks {
+				if i == 0 && b.Whom != "" || i > 0 && b.Whom == "" {
+					p.gap()
+				}
+				p.para(0, b.Whom)
+				for _, it := range b.Items {
+					p.item(it, numbers)
+				}
 			}
 			for _, r := range g.Runs {
 				p.run(r)
@@ -122,27 +128,34 @@ func (p *printer) hang(first string, indent int, s string) {
 
 func (p *printer) item(it item, numbers int) {
 	indent := numbers + 2
+	first := fmt.Sprintf("%*d  ", numbers, it.N)
+	if it.N == 0 {
+		indent, first = 2, "  "
+	}
 	switch {
-	case it.N > 0:
-		p.hang(fmt.Sprintf("%*d  ", numbers, it.N), indent, it.Title)
+	case it.Flows && indent+textWidth(it.line()) <= columns:
+		p.hang(first, indent, it.line())
+	case it.Flows:
+		p.hang(first, indent, it.Name)
+		p.para(indent, strings.Join(it.said(), between))
 	default:
-		indent = 2
-		p.para(indent, it.Title)
+		p.hang(first, indent, it.Name)
+		for _, s := range it.said() {
+			p.para(indent, s)
+		}
 	}
-	p.para(indent, it.Status)
-	for _, w := range it.Why {
-		p.para(indent, w)
-	}
-	p.para(indent, it.Record)
-	if it.Caution != "" {
-		p.para(indent, cautionWord+" "+it.Caution)
-	}
+	p.caution(indent, it.Caution)
 }
 
 func (p *printer) run(r run) {
 	p.para(2, r.Text)
-	if r.Caution != "" {
-		p.para(2, cautionWord+" "+r.Caution)
+	p.para(2, r.See)
+	p.caution(2, r.Caution)
+}
+
+func (p *printer) caution(indent int, s string) {
+	if s != "" {
+		p.para(indent, cautionWord+" "+s)
 	}
 }
 
@@ -152,7 +165,7 @@ func (p *printer) line(l line) {
 		// "Wed 12 May" is ten columns at most.
 		p.hang(fmt.Sprintf("  %-10s  ", l.Lead), 14, l.Text)
 		for _, b := range l.Below {
-			p.para(14, b)
+			p.para(4, b)
 		}
 	default:
 		p.para(2, l.Text)

@@ -109,18 +109,20 @@ func lateness(t tasks.Task, on civil.Date) string {
 	return fmt.Sprintf("due %s, %s ago", t.Due.Format(shortDay), count(days, "day", "days"))
 }
 
+// recordWords avoid the verbs by which a reply tells a finding: they stand on a
+// line behind a number. A dud has no other name than slug.
 var recordWords = map[tasks.FindingName]string{
-	tasks.FindLaid:    "the eggs that were laid",
-	tasks.FindSlugs:   "how many of them are slugs",
-	tasks.FindHatched: "how many young have hatched",
+	tasks.FindLaid:    "the eggs",
+	tasks.FindSlugs:   "the slugs",
+	tasks.FindHatched: "the young",
 	tasks.FindWeighs:  "the weight",
-	tasks.FindAdded:   "the water that was added",
-	tasks.FindRefused: "whether food was refused",
-	tasks.FindMated:   "whether they have mated",
-	tasks.FindGravid:  "whether she is gravid",
+	tasks.FindAdded:   "the water",
+	tasks.FindRefused: "a refusal",
+	tasks.FindMated:   "a mating",
+	tasks.FindGravid:  "whether eggs are felt",
 }
 
-// toRecord says what a task asks the keeper to record.
+// toRecord says what a task asks the keeper to record: "Record the weight".
 func toRecord(asks []tasks.FindingName) string {
 	var words []string
 	for _, a := range asks {
@@ -131,7 +133,7 @@ func toRecord(asks []tasks.FindingName) string {
 	if len(words) == 0 {
 		return ""
 	}
-	return "To record: " + strings.Join(words, "; ") + "."
+	return "Record " + strings.Join(words, " and ")
 }
 
 // kindNames name the tasks of a kind where they are listed without titles.

@@ -18,6 +18,9 @@ import (
 
 const width = 80
 
+// between stands between what is said of a task on one line.
+const between = " \u00b7 "
+
 // taskJSON is a task as `round --json` and `ahead --json` show it.
 type taskJSON struct {
 	N       int    `json:"n,omitempty"`
@@ -63,7 +66,8 @@ func (p *program) bold(s string) string {
 }
 
 // printRound writes a day's board: what is overdue, then the rounds by part of
-// the day and room, then what lapsed.
+// the day, room and subject, then what lapsed. Each caution is told in full
+// once, and then by the number of the task it stands at.
 func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.TimeOfDay) {
 	w := p.stdout
 	var open, overdue, minutes int
@@ -84,13 +88,50 @@ func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.Time
 		head += fmt.Sprintf(", %d overdue", overdue)
 	}
 	fmt.Fprintln(w, p.bold(head))
-	heading := ""
-	for _, r := range b.Rows {
-		if h := headingOf(r, hours); h != heading {
-			heading = h
-			fmt.Fprintf(w, "\n%s\n", p.bold(h))
+	told := make(map[string]int) // the number where a caution stands in full
+	for rows := b.Rows; len(rows) > 0; {
+		heading, n := headingOf(rows[0], hours), 1
+		for n < len(rows) && headingOf(rows[n], hours) == heading {
+			n++
 		}
-		p.printRow(w, r)
+		fmt.Fprintf(w, "\n%s\n", p.bold(heading))
+		p.printRows(rows[:n], told)
+		rows = rows[n:]
+	}
+}
+
+// printRows writes the tasks under one heading: by subject, where one has
+// several that follow one another, else under their full titles, which take
+// less room than a heading each.
+func (p *program) printRows(rows []tasks.Row, told map[string]int) {
+	whom := func(r tasks.Row) string {
+		if r.Do == "" {
+			return ""
+		}
+		return r.Whom
+	}
+	bySubject := false
+	for i := range rows[1:] {
+		bySubject = bySubject || whom(rows[i]) != "" && whom(rows[i]) == whom(rows[i+1])
+	}
+	last := ""
+	for i, r := range rows {
+		title := r.Title
+		if now := whom(r); bySubject {
+			if i == 0 && now != "" || i > 0 && now == "" && last != "" {
+				fmt.Fprintln(p.stdout)
+			}
+			if now != "" && now != last {
+				for _, line := range wrap(now, width) {
+					fmt.Fprintln(p.stdout, p.bold(line))
+				}
+			}
+			if now != "" {
+				title = r.Do
+			}
+			last = now
+		}
+		printRow(p.stdout, r, title, told)
 	}
 }
 
@@ -111,12 +152,17 @@ func headingOf(r tasks.Row, hours map[husbandry.Part]civil.TimeOfDay) string {
 	return h
 }
 
-// The marks in front of a number; the word stands behind the title as well.
-func (p *program) printRow(w io.Writer, r tasks.Row) {
-	n, state := "   ", ""
+// printRow writes a task under a title: on one line what fits, and a caution
+// in full where it is the first of its words. Tasks that somebody may be in
+// danger of always have theirs.
+func printRow(w io.Writer, r tasks.Row, title string, told map[string]int) {
+	number := "     "
 	if r.N > 0 {
-		n = fmt.Sprintf("%3d", r.N)
+		number = fmt.Sprintf("%3d  ", r.N)
 	}
+	open := r.Status == tasks.Due || r.Status == tasks.Overdue
+	special := open && (r.Pinned || r.Window != nil || r.Missed == husbandry.Alarms)
+	state := ""
 	switch r.Status {
 	case tasks.Done:
 		state = "done"
@@ -124,20 +170,43 @@ func (p *program) printRow(w io.Writer, r tasks.Row) {
 		state = "skipped"
 	case tasks.Upcoming:
 		state = "put off to " + shortDate(r.Due)
+	case tasks.Lapsed:
+		state = "was due " + shortDate(r.Due)
 	case tasks.Overdue:
 		state = "due " + shortDate(r.Due)
+		if r.Missed == husbandry.Alarms {
+			state = "alarm, " + state
+		}
 	}
-	title := r.Title
 	if state != "" {
-		title += " (" + state + ")"
+		title += between + state
 	}
-	printIndented(w, n+"  ", title)
-	if r.Status == tasks.Done || r.Status == tasks.Skipped {
-		return
+	var said []string
+	if open && r.Why != "" {
+		said = append(said, r.Why)
 	}
-	printIndented(w, "       ", r.Why)
-	if r.Caution != "" && r.Status != tasks.Lapsed {
-		printIndented(w, "       ", "Caution: "+r.Caution)
+	caution := ""
+	if at := told[r.Caution]; open && r.Caution != "" {
+		switch {
+		case at > 0 && !special:
+			said = append(said, fmt.Sprintf("Caution: see %d", at))
+		default:
+			caution = "Caution: " + r.Caution
+		}
+		if at == 0 && r.N > 0 {
+			told[r.Caution] = r.N
+		}
+	}
+	line := strings.Join(append([]string{title}, said...), between)
+	if special || utf8.RuneCountInString(number+line) > width {
+		printIndented(w, number, title)
+		number, line = strings.Repeat(" ", len(number)), strings.Join(said, between)
+	}
+	if line != "" {
+		printIndented(w, number, line)
+	}
+	if caution != "" {
+		printIndented(w, strings.Repeat(" ", len(number)), caution)
 	}
 }
 

@@ -151,8 +151,9 @@ func day(year int, month time.Month, d int) civil.Date {
 //   - after a mating seen since her last clutch, the sheet's span from mating
 //     to laying; after a pairing, the same from any of its first two weeks;
 //   - after a clutch, the interval to the next: her own mean and twice its
-//     standard deviation where two intervals or more are known, else the
-//     sheet's, up to the sheet's number of clutches a season;
+//     standard deviation where two intervals or more are known (see
+//     ownSpread), else the sheet's, up to the sheet's number of clutches a
+//     season;
 //   - where she was seen gravid and nothing else is known, or what was known
 //     has passed before, the longest span from mating to laying from that day.
 func LayingTime(f Female) Window {
@@ -199,14 +200,13 @@ func expected(f Female) Window {
 	if limit := f.Sheet.Laying.Clutches; limit > 0 && len(season) >= limit {
 		return Window{Basis: fmt.Sprintf("%d clutches this season, the number of the care sheet", len(season))}
 	}
-	event := "after-" + string(last.Clutch)
+	event, every := "after-"+string(last.Clutch), f.Sheet.Laying.Interval
 	if mean, sd, n := ownIntervals(f); n >= 2 {
-		sd = max(sd, leastSpread)
+		sd = max(ownSpread(sd, n, every), leastSpread)
 		from, to := max(1, int(math.Floor(mean-2*sd))), int(math.Ceil(mean+2*sd))
 		return Window{Known: true, Event: event, From: last.On.AddDays(from), To: last.On.AddDays(to),
 			Basis: fmt.Sprintf("%d-%d days after her clutch of %s (%d own intervals, mean %.0f days)", from, to, words(last.On), n, mean)}
 	}
-	every := f.Sheet.Laying.Interval
 	if every.IsZero() {
 		return Window{Basis: "no interval between clutches is known"}
 	}
@@ -310,6 +310,20 @@ func ownIntervals(f Female) (mean, sd float64, n int) {
 		sd += (d - mean) * (d - mean)
 	}
 	return mean, math.Sqrt(sd / float64(n-1)), n
+}
+
+// ownSpread reins in the standard deviation of a few intervals that scatter
+// more than the sheet's range, taken as plus and minus two standard
+// deviations: a clutch that was missed doubles an interval. The sheet then
+// counts as three intervals of its own (common practice).
+func ownSpread(sd float64, n int, sheet husbandry.Span) float64 {
+	const asMany = 3
+	usual := float64(sheet.To-sheet.From) / 4
+	if sheet.IsZero() || sd <= usual {
+		return sd
+	}
+	own := float64(n - 1)
+	return math.Sqrt((asMany*usual*usual + own*sd*sd) / (asMany + own))
 }
 
 func words(d civil.Date) string { return d.Format("2 January") }

@@ -95,6 +95,9 @@ func TestLayingTime(t *testing.T) {
 		// Own intervals of 28 and 32 days: mean 30, SD 2.83, so 24 to 36 days.
 		{"own intervals, once there are two", season.Female{Clutches: laid("2026-04-01", "2026-04-29", "2027-04-10", "2027-05-12")}, "after-F03-2027-05-12", "2027-06-05", "2027-06-17", false, "2 own intervals, mean 30 days"},
 		{"one own interval is not enough", season.Female{Clutches: laid("2027-04-10", "2027-05-12")}, "after-F03-2027-05-12", "2027-05-29", "2027-07-06", false, "care sheet"},
+		// Own intervals of 20 and 50 days: sd 21.2 against the sheet's 9.5, so
+		// sqrt((3*9.5² + 21.2²)/4) = 13.4, and 35 days give or take 27.
+		{"own intervals that scatter are reined in by the sheet", season.Female{Clutches: laid("2026-04-01", "2026-04-21", "2027-03-21", "2027-05-10")}, "after-F03-2027-05-10", "2027-05-18", "2027-07-11", false, "mean 35 days"},
 		{"alike intervals promise no day", season.Female{Clutches: laid("2026-04-01", "2026-05-01", "2027-04-10", "2027-05-10")}, "after-F03-2027-05-10", "2027-06-05", "2027-06-13", false, "2 own intervals"},
 		{"the season's number is reached", season.Female{Clutches: laid("2027-03-10", "2027-04-10", "2027-05-10")}, "", "", "", false, "3 clutches this season"},
 		{"seen gravid, nothing else known", season.Female{Gravid: day("2027-05-01")}, "gravid-2027-05-01", "2027-05-01", "2027-05-31", true, "seen gravid on 1 May"},

@@ -246,7 +246,7 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 			t.Errorf("the answer does not say %q:\n%s", want, text)
 		}
 	}
-	if p := reply.Parse(text, h.known); len(p.Commands) > 0 {
+	if p := reply.Parse(text, h.known()); len(p.Commands) > 0 {
 		t.Errorf("the answer holds commands: %v\n%s", p.Commands, text)
 	}
 	// A reply to the answer, quoting it without marks, is read too.

@@ -88,7 +88,7 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 		return t, nil, err
 	}
 	words := reply.Own(m.Lines, reply.QuotesOf(issue, answers))
-	parsed := reply.Parse(strings.Join(words, "\n"), h.known)
+	parsed := reply.Parse(strings.Join(words, "\n"), h.known())
 	at := h.saidAt(m, issue)
 	on := civil.Max(civil.Of(at, h.settings.Zone), issue.Date)
 	acts, refused := reply.Resolve(parsed.Commands, issue.Items, on)
@@ -204,9 +204,8 @@ func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Out
 		return nil, true, nil
 	}
 	text := h.answerText(t, h.saidAt(m, issue))
-	sum := sha256.Sum256([]byte(m.MessageID))
 	msg := notify.Message{
-		ID:        answerPrefix + issue.ID + "." + hex.EncodeToString(sum[:10]) + "@" + h.domain(),
+		ID:        h.answerID(issue, m.MessageID),
 		Date:      h.now().In(h.settings.Zone),
 		From:      h.settings.Digest.From,
 		To:        m.From,
@@ -228,6 +227,13 @@ func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Out
 		return nil, false, err
 	}
 	return &notify.Outgoing{ID: msg.ID, From: bareAddress(msg.From), To: m.From, Raw: raw}, false, nil
+}
+
+// answerID is the Message-ID of the answer to a reply: the same each time it
+// is composed, so that one that is in the outbox already is not sent twice.
+func (h *House) answerID(issue notify.Issue, reply string) string {
+	sum := sha256.Sum256([]byte(reply))
+	return answerPrefix + issue.ID + "." + hex.EncodeToString(sum[:10]) + "@" + h.domain()
 }
 
 // answered notes that a reply has its answer.

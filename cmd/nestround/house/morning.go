@@ -156,6 +156,8 @@ func (h *House) content(issue notify.Issue, late *civil.TimeOfDay) (digest.Conte
 		Heading: h.settings.Name, Board: h.board(today), ID: issue.ID, Token: issue.Token,
 		Rounds: h.rounds(), SentLate: late,
 	}
+	known := h.known()
+	c.Record = func(id string) bool { _, ok := known(id); return ok }
 	if h.settings.In != nil {
 		c.ReplyTo = h.replyTo(issue.Token)
 	}

@@ -56,7 +56,7 @@ func (h *House) Mark(words string, via tasks.Via, by string) (Said, error) {
 		now := h.now()
 		on := civil.Of(now, h.settings.Zone)
 		board := items(h.board(on))
-		parsed := reply.Parse(words, h.known)
+		parsed := reply.Parse(words, h.known())
 		acts, refused := reply.Resolve(parsed.Commands, board, on)
 		said.Refused = refusals(parsed, refused)
 		if len(acts) == 0 {
@@ -105,24 +105,26 @@ func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
 	return list
 }
 
-// known finds the record that a word of a command names.
-func (h *House) known(word string) (reply.Target, bool) {
-	for _, a := range h.records.Animals {
-		if strings.EqualFold(string(a.ID), word) {
-			return reply.Target{ID: a.ID, Scope: husbandry.OfAnimal}, true
-		}
-	}
-	for _, e := range h.records.Enclosures {
-		if strings.EqualFold(string(e.ID), word) {
-			return reply.Target{ID: e.ID, Scope: husbandry.OfEnclosure}, true
-		}
+// known finds the records that the words of a command may name: animals,
+// enclosures, and clutches, found ones too.
+func (h *House) known() reply.Known {
+	records := make(map[string]reply.Target)
+	add := func(id husbandry.ID, scope husbandry.Scope) {
+		records[strings.ToLower(string(id))] = reply.Target{ID: id, Scope: scope}
 	}
 	for _, c := range scheduler.Derive(h.records, h.history, h.today()).Clutches {
-		if strings.EqualFold(string(c.ID), word) {
-			return reply.Target{ID: c.ID, Scope: husbandry.OfClutch}, true
-		}
+		add(c.ID, husbandry.OfClutch)
 	}
-	return reply.Target{}, false
+	for _, e := range h.records.Enclosures {
+		add(e.ID, husbandry.OfEnclosure)
+	}
+	for _, a := range h.records.Animals {
+		add(a.ID, husbandry.OfAnimal)
+	}
+	return func(word string) (reply.Target, bool) {
+		t, ok := records[strings.ToLower(word)]
+		return t, ok
+	}
 }
 
 func describe(f *tasks.Finding, u husbandry.Units) string {

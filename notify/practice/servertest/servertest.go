@@ -30,6 +30,7 @@ type Servers struct {
 
 	Keeper, Lizards, Password string
 	CA                        *x509.CertPool
+	CAFile                    string // CA as PEM
 
 	script, dir string
 }
@@ -65,7 +66,7 @@ func Get(t testing.TB) *Servers {
 		SMTP: at("SMTP_PORT"), Submission: at("SUBMISSION_PORT"), SMTPS: at("SMTPS_PORT"),
 		IMAP: at("IMAP_PORT"), IMAPS: at("IMAPS_PORT"),
 		Keeper: env["KEEPER"], Lizards: env["LIZARDS"], Password: env["PASSWORD"],
-		CA: x509.NewCertPool(), script: env["SERVERS"], dir: dir,
+		CA: x509.NewCertPool(), CAFile: env["CA_FILE"], script: env["SERVERS"], dir: dir,
 	}
 	if !s.CA.AppendCertsFromPEM(pem) {
 		t.Fatalf("%s holds no certificate", env["CA_FILE"])
@@ -83,8 +84,8 @@ func (s *Servers) RestartIMAP(t testing.TB) {
 }
 
 // Find waits until a mail with a Message-ID (without brackets) is in the inbox
-// of a user, and returns it as the server has it, with its flags. It asks again as long as the
-// test may run: another test may have restarted Dovecot.
+// of a user, and returns it as the server has it, with its flags. It asks again
+// as long as the test may run: another test may have restarted Dovecot.
 func (s *Servers) Find(t testing.TB, user, id string) ([]byte, []imap.Flag) {
 	t.Helper()
 	for try := 0; ; try++ {

@@ -45,7 +45,7 @@ type Animal struct {
 	Laid        []*Clutch    // her clutches, by date
 	Mated       []civil.Date // matings seen, by date, each day once
 	Pairing     *husbandry.Pairing
-	Weights     []Weight // by date
+	Weights     []Weight // of the last 400 days, by date
 	// Came is the first day it was there; zero: always.
 	Came      civil.Date
 	sheet     *husbandry.Species
@@ -238,12 +238,15 @@ func (h *Herd) add(c *Clutch) {
 }
 
 func (h *Herd) addFindings() {
-	for _, f := range h.History.Found() {
-		if f.On.After(h.On) {
+	found := h.History.Found()
+	old := h.On.AddDays(-lookBack)
+	for i := range found {
+		f := &found[i]
+		g := &f.Finding
+		if f.On.After(h.On) || f.On.Before(old) && !lasting(g) {
 			continue
 		}
 		subject := f.Task.Subject()
-		g := &f.Finding
 		clutch := h.clutches[subject]
 		if laid := g.Laid != nil && *g.Laid != 0 || g.Slugs != nil && *g.Slugs > 0; laid && clutch == nil {
 			h.laid(f)
@@ -275,6 +278,12 @@ func (h *Herd) addFindings() {
 	}
 }
 
+// lasting reports whether a finding still matters after years: a clutch and
+// what led to it does, a weight or a meal refused does not.
+func lasting(g *tasks.Finding) bool {
+	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Mated || g.Gravid != nil
+}
+
 // count takes over what was counted of a clutch that exists; a number in its
 // record stands above it.
 func (c *Clutch) count(g *tasks.Finding) {
@@ -291,7 +300,7 @@ func (c *Clutch) count(g *tasks.Finding) {
 
 // laid opens a clutch for eggs reported at a task about an animal or an
 // enclosure, unless they are the eggs of one that is known already.
-func (h *Herd) laid(f tasks.Found) {
+func (h *Herd) laid(f *tasks.Found) {
 	subject := f.Task.Subject()
 	mother, enclosure := h.animals[subject], husbandry.ID("")
 	if mother != nil {

@@ -18,17 +18,18 @@ import (
 type History struct {
 	*folded
 	cut  civil.Date // entries on or after it do not count; zero: all count
-	memo map[string]*tail
-	seen []Found // answer of Found, once asked for
+	memo []*tail    // by number of the pair, once asked for
+	seen []Found    // answer of Found, once asked for
 }
 
 // folded is the part of a history that all its cut-offs share.
 type folded struct {
-	acts    []applied          // in order of At, then entry id, then text order
-	pairs   map[string][]int32 // "subject/routine" to its acts
-	undone  map[Key][]int32    // undo acts
-	findful []findful          // acts with a finding that changes plans
-	found   int                // tasks with such a finding
+	acts    []applied        // in order of At, then entry id, then text order
+	pairs   map[string]int32 // "subject/routine" to its number
+	ofPair  [][]int32        // a pair's acts
+	undone  map[Key][]int32  // undo acts
+	findful []findful        // acts with a finding that changes plans
+	found   int              // tasks with such a finding
 	dropped map[string][]Dropped
 	first   civil.Date
 }
@@ -89,7 +90,7 @@ func Fold(entries []Entry) *History {
 	}
 	f := &folded{
 		acts:    make([]applied, 0, len(sorted)),
-		pairs:   make(map[string][]int32),
+		pairs:   make(map[string]int32),
 		undone:  make(map[Key][]int32),
 		dropped: make(map[string][]Dropped),
 	}
@@ -132,7 +133,7 @@ func Fold(entries []Entry) *History {
 		f.first = civil.Min(f.first, on)
 	}
 	f.found = len(numbers)
-	return &History{folded: f, memo: make(map[string]*tail)}
+	return &History{folded: f}
 }
 
 func (f *folded) withoutConflicts(e Entry, acts []Act) []Act {
@@ -165,7 +166,13 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 	i := int32(len(f.acts))
 	f.acts = append(f.acts, a)
 	p := a.Task.pair()
-	older := f.pairs[p]
+	pair, ok := f.pairs[p]
+	if !ok {
+		pair = int32(len(f.ofPair))
+		f.pairs[p] = pair
+		f.ofPair = append(f.ofPair, nil)
+	}
+	older := f.ofPair[pair]
 	if a.reach = a.on; len(older) > 0 {
 		a.reach = civil.Max(a.on, f.acts[older[len(older)-1]].reach)
 	}
@@ -179,7 +186,7 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 		}
 	}
 	f.acts[i] = a
-	f.pairs[p] = append(older, i)
+	f.ofPair[pair] = append(older, i)
 	if a.Mark == Undo {
 		f.undone[a.Task] = append(f.undone[a.Task], i)
 	}
@@ -208,7 +215,7 @@ func (k Key) pair() string {
 // Before returns the history as it stood when day began: entries for that day
 // or later do not count. The zero date lifts the limit.
 func (h *History) Before(day civil.Date) *History {
-	return &History{folded: h.folded, cut: day, memo: make(map[string]*tail)}
+	return &History{folded: h.folded, cut: day}
 }
 
 // First returns the first day anything is recorded for, or no date.
@@ -236,7 +243,7 @@ type Outcome struct {
 type tail struct {
 	rest     []int32 // acts not looked at yet
 	outcomes []outcome
-	at       map[Key]int32 // index of a task's outcome
+	at       map[Key]int32 // index of a task's outcome; nil while there are few
 	last     civil.Date    // answer of LastDone, once asked for
 	asked    bool
 }
@@ -247,20 +254,50 @@ type outcome struct {
 	settled bool // older acts of this task change nothing
 }
 
+// few outcomes are found by looking at each.
+const few = 8
+
 func (t *tail) of(k Key) (*outcome, bool) {
-	if i, ok := t.at[k]; ok {
+	if t.at != nil {
+		i, ok := t.at[k]
+		if !ok {
+			return nil, false
+		}
 		return &t.outcomes[i], true
+	}
+	for i := range t.outcomes {
+		if t.outcomes[i].task == k {
+			return &t.outcomes[i], true
+		}
 	}
 	return nil, false
 }
 
-func (h *History) tail(pair string) *tail {
-	t, ok := h.memo[pair]
-	if !ok {
-		t = &tail{rest: h.pairs[pair], at: make(map[Key]int32)}
-		h.memo[pair] = t
+func (t *tail) add(o outcome) {
+	t.outcomes = append(t.outcomes, o)
+	switch n := len(t.outcomes); {
+	case t.at != nil:
+		t.at[o.task] = int32(n - 1)
+	case n > few:
+		t.at = make(map[Key]int32, 4*few)
+		for i := range t.outcomes {
+			t.at[t.outcomes[i].task] = int32(i)
+		}
 	}
-	return t
+}
+
+func (h *History) tail(pair string) *tail {
+	i, ok := h.pairs[pair]
+	if !ok {
+		return &tail{} // nobody ever spoke of it
+	}
+	if h.memo == nil {
+		h.memo = make([]*tail, len(h.ofPair))
+	}
+	if h.memo[i] == nil {
+		h.memo[i] = &tail{rest: h.ofPair[i]}
+	}
+	return h.memo[i]
 }
 
 // step looks at one more act and reports whether there was one.
@@ -281,8 +318,7 @@ func (t *tail) step(h *History) bool {
 		if a.Mark == Undo {
 			first.Outcome = Outcome{}
 		}
-		t.at[a.Task] = int32(len(t.outcomes))
-		t.outcomes = append(t.outcomes, first)
+		t.add(first)
 	case o.settled:
 	case o.Mark == a.Mark:
 		o.On, o.By = a.since, a.by
@@ -463,7 +499,11 @@ type Noted struct {
 // oldest first, whether or not it changes plans.
 func (h *History) Notes(subject, routine husbandry.ID) []Noted {
 	var notes []Noted
-	for _, i := range h.pairs[string(subject)+"/"+string(routine)] {
+	pair, ok := h.pairs[string(subject)+"/"+string(routine)]
+	if !ok {
+		return nil
+	}
+	for _, i := range h.ofPair[pair] {
 		a := &h.acts[i]
 		if a.Finding != nil && h.counts(i) && !h.takenBack(a.Task, i) {
 			notes = append(notes, Noted{a.Task, a.on, *a.Finding, a.by})

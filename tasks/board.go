@@ -71,7 +71,8 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 		}
 		rank[t.Key] = boardRank(t)
 		row := Row{N: number[t.Key], Task: t, Late: t.Status == Overdue}
-		switch o := h.Outcome(t.Key); {
+		// Nobody can have spoken of a task of this day's round long before it.
+		switch o := (Marks{h, h.tail(t.Key.pair())}).OutcomeSince(t.Key, on.AddDays(-boardReach)); {
 		case t.Status == Lapsed:
 			row.N = 0
 		case o.Mark == MarkDone:
@@ -101,6 +102,10 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 	})
 	return b
 }
+
+// boardReach is how long before a day, in days, its tasks may have been marked:
+// longer than a task can be put off, and than it may be done ahead of its date.
+const boardReach = 2 * maxDayDrift
 
 func byBoard(t, u Task) int {
 	return cmp.Or(boardRank(t)-boardRank(u), Before(t, u))

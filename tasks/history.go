@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"slices"
 	"strings"
-	"time"
+	"sync"
 
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -32,6 +32,8 @@ type folded struct {
 	found   int              // tasks with such a finding
 	dropped map[string][]Dropped
 	first   civil.Date
+	latest  civil.Date     // last day anything is said for
+	all     func() []Found // Found without a cut-off, worked out once
 }
 
 // findful is an act with a finding that changes plans, and the number of its
@@ -39,10 +41,9 @@ type folded struct {
 type findful struct{ act, task int32 }
 
 type applied struct {
-	Act
-	at time.Time
-	on civil.Date
-	by string
+	*Act // of the entry
+	on   civil.Date
+	by   string
 	// reach is the latest day that this act or an older one of its pair is
 	// for: looking back may stop where it is before the days asked about.
 	reach civil.Date
@@ -63,10 +64,9 @@ type Dropped struct {
 
 // Reasons that a person is told.
 const (
-	WhyConflict   = "the same mail says two different things of this task"
-	WhyAfterUndo  = "this line stood in an earlier reply and was taken back since; say it again on its own"
-	maxDayDrift   = 60 // days between an entry's moment and the day it is for
-	tailIsSettled = maxDayDrift + 1
+	WhyConflict  = "the same mail says two different things of this task"
+	WhyAfterUndo = "this line stood in an earlier reply and was taken back since; say it again in a mail of its own"
+	maxDayDrift  = 60 // days between an entry's moment and the day it is for
 )
 
 // Fold adds entries up. It takes them in any order, and any of them more than
@@ -104,17 +104,21 @@ func Fold(entries []Entry) *History {
 		}
 		acts := e.Acts
 		if e.Via == ViaMail && e.Digest != "" {
-			acts = nil
-			for _, a := range e.Acts {
-				if quoted[line{e.Digest, a.Text}] {
+			isQuote := func(a Act) bool { return quoted[line{e.Digest, a.Text}] }
+			// Where nothing is new, nothing is a quote: somebody says it again.
+			if slices.ContainsFunc(acts, func(a Act) bool { return !isQuote(a) }) && slices.ContainsFunc(acts, isQuote) {
+				acts = nil
+				for _, a := range e.Acts {
+					if !isQuote(a) {
+						acts = append(acts, a)
+						continue
+					}
 					why := ""
 					if len(f.undone[a.Task]) > 0 && a.Mark != Undo {
 						why = WhyAfterUndo
 					}
 					f.dropped[e.ID] = append(f.dropped[e.ID], Dropped{a, why})
-					continue
 				}
-				acts = append(acts, a)
 			}
 			for _, a := range acts {
 				quoted[line{e.Digest, a.Text}] = true
@@ -127,12 +131,13 @@ func Fold(entries []Entry) *History {
 		if said := civil.Of(e.At, e.At.Location()); on.IsZero() || on.Sub(said) > maxDayDrift || said.Sub(on) > maxDayDrift {
 			on = said
 		}
-		for _, a := range acts {
-			f.add(applied{Act: a, at: e.At, on: on, by: e.By}, numbers)
+		for i := range acts {
+			f.add(applied{Act: &acts[i], on: on, by: e.By}, numbers)
 		}
-		f.first = civil.Min(f.first, on)
+		f.first, f.latest = civil.Min(f.first, on), civil.Max(f.latest, on)
 	}
 	f.found = len(numbers)
+	f.all = sync.OnceValue((&History{folded: f}).find)
 	return &History{folded: f}
 }
 
@@ -387,7 +392,8 @@ func (m Marks) Ahead(after, since civil.Date) bool {
 	m.t.extend(m.h, since)
 	limit := after.String()
 	for i := range m.t.outcomes {
-		if m.t.outcomes[i].task.Occurrence() > limit {
+		task := string(m.t.outcomes[i].task)
+		if task[strings.LastIndexByte(task, '/')+1:] > limit {
 			return true
 		}
 	}
@@ -453,12 +459,20 @@ type Found struct {
 }
 
 // Found returns every finding that can change a plan (all but notes and water
-// added), not taken back, in the order they were first reported.
+// added), not taken back, in the order they were first reported. The caller
+// leaves the list as it is.
 func (h *History) Found() []Found {
-	if h.seen != nil {
-		return h.seen
+	switch {
+	case h.cut.IsZero() || h.cut.After(h.latest):
+		return h.all()
+	case h.seen == nil:
+		h.seen = h.find()
 	}
-	h.seen = make([]Found, 0, h.found)
+	return h.seen
+}
+
+func (h *History) find() []Found {
+	seen := make([]Found, 0, h.found)
 	at := make([]int32, h.found) // a task's place in seen, plus one
 	for _, g := range h.findful {
 		a := &h.acts[g.act]
@@ -466,16 +480,16 @@ func (h *History) Found() []Found {
 			continue
 		}
 		if at[g.task] == 0 {
-			h.seen = append(h.seen, Found{Task: a.Task, On: a.on, By: a.by})
-			at[g.task] = int32(len(h.seen))
+			seen = append(seen, Found{Task: a.Task, On: a.on, By: a.by})
+			at[g.task] = int32(len(seen))
 		}
-		h.seen[at[g.task]-1].Finding.merge(a.Finding)
+		seen[at[g.task]-1].Finding.merge(a.Finding)
 	}
 	byDay := func(a, b Found) int { return a.On.Compare(b.On) }
-	if !slices.IsSortedFunc(h.seen, byDay) {
-		slices.SortStableFunc(h.seen, byDay)
+	if !slices.IsSortedFunc(seen, byDay) {
+		slices.SortStableFunc(seen, byDay)
 	}
-	return h.seen
+	return seen
 }
 
 func (h *History) takenBack(k Key, i int32) bool {
@@ -485,50 +499,6 @@ func (h *History) takenBack(k Key, i int32) bool {
 		}
 	}
 	return false
-}
-
-// Noted is one note, volume of water or other remark, as it was reported.
-type Noted struct {
-	Task    Key
-	On      civil.Date
-	Finding Finding
-	By      string
-}
-
-// Notes returns the entries of one subject and routine that carry a finding,
-// oldest first, whether or not it changes plans.
-func (h *History) Notes(subject, routine husbandry.ID) []Noted {
-	var notes []Noted
-	pair, ok := h.pairs[string(subject)+"/"+string(routine)]
-	if !ok {
-		return nil
-	}
-	for _, i := range h.ofPair[pair] {
-		a := &h.acts[i]
-		if a.Finding != nil && h.counts(i) && !h.takenBack(a.Task, i) {
-			notes = append(notes, Noted{a.Task, a.on, *a.Finding, a.by})
-		}
-	}
-	return notes
-}
-
-// MarkedOn returns the keys of the tasks that entries of one day say something
-// about, each once, in the order of the entries.
-func (h *History) MarkedOn(day civil.Date) []Key {
-	var keys []Key
-	seen := make(map[Key]bool)
-	for i := len(h.acts) - 1; i >= 0; i-- {
-		a := &h.acts[i]
-		if civil.Of(a.at, a.at.Location()).AddDays(tailIsSettled).Before(day) {
-			break
-		}
-		if a.on == day && h.counts(int32(i)) && !seen[a.Task] {
-			seen[a.Task] = true
-			keys = append(keys, a.Task)
-		}
-	}
-	slices.Reverse(keys)
-	return keys
 }
 
 func (g *Finding) merge(later *Finding) {

@@ -78,6 +78,9 @@ func TestOutcome(t *testing.T) {
 			mail("a", "12", "06:40", done(boxOfE07)), mail("b", "12", "07:40", undo(boxOfE07)),
 			mail("c", "12", "08:40", done(watchF03), done(boxOfE07)),
 		}, tasks.Outcome{}},
+		{"done, taken back, and done again in a mail of its own", []tasks.Entry{
+			mail("a", "12", "06:40", done(boxOfE07)), mail("b", "12", "07:40", undo(boxOfE07)), mail("c", "12", "08:40", done(boxOfE07)),
+		}, tasks.Outcome{Mark: tasks.MarkDone, On: day("12")}},
 		{"done and undone in one mail cancel out", []tasks.Entry{mail("a", "12", "06:40", done(boxOfE07), undo(boxOfE07))}, tasks.Outcome{}},
 		{"the quoted half of a contradiction is only a quote", []tasks.Entry{
 			mail("a", "12", "06:40", done(boxOfE07)), mail("b", "12", "06:50", undo(boxOfE07), done(boxOfE07)),
@@ -95,7 +98,7 @@ func TestDroppedActsAreTold(t *testing.T) {
 	h := tasks.Fold([]tasks.Entry{
 		mail("a", "12", "06:40", done(boxOfE07)),
 		mail("b", "12", "06:50", undo(boxOfE07)),
-		mail("c", "12", "07:00", done(boxOfE07)),
+		mail("c", "12", "07:00", skip("E01/water/2027-05-12"), done(boxOfE07)),
 		mail("d", "12", "07:10", done(watchF03), skip(watchF03)),
 	})
 	if got := h.Dropped("c"); len(got) != 1 || got[0].Why != tasks.WhyAfterUndo {

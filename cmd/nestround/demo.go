@@ -29,6 +29,7 @@ func setDemo(f *flag.FlagSet) func(context.Context, *call) error {
 	dir := f.String("dir", "", "write the sample books into this `folder` and keep them")
 	verbose := f.Bool("verbose", false, "log what happens inside")
 	return func(ctx context.Context, c *call) error {
+		settle()
 		d, err := c.startDemo(*dir, *verbose)
 		if err != nil {
 			return err

@@ -13,13 +13,16 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"syscall"
 	"time"
 )
 
 func main() {
+	hurry()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	p := &program{
 		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
@@ -30,6 +33,20 @@ func main() {
 	code := p.main(ctx, os.Args[1:])
 	stop()
 	os.Exit(code)
+}
+
+// hurry is for runs that read the books once, answer and end, as most do.
+// Collecting garbage while they read costs a third of their time and frees
+// memory that nobody waits for; only beyond the limit it is collected.
+func hurry() {
+	debug.SetGCPercent(-1)
+	debug.SetMemoryLimit(512 << 20)
+}
+
+// settle is for runs that stay: it undoes hurry.
+func settle() {
+	debug.SetGCPercent(100)
+	debug.SetMemoryLimit(math.MaxInt64)
 }
 
 // program is one run of the command with everything it takes from its

@@ -15,6 +15,7 @@ func setServe(f *flag.FlagSet) func(context.Context, *call) error {
 	asJSON := f.Bool("log-json", false, "log in JSON instead of text")
 	verbose := f.Bool("verbose", false, "log more")
 	return func(ctx context.Context, c *call) error {
+		settle()
 		h, problems, err := house.Open(c.dir, house.Options{Now: c.now, Log: c.logger(*asJSON, *verbose)})
 		if err := c.tell(problems, err); err != nil {
 			return err

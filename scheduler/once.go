@@ -202,6 +202,11 @@ func (p *planner) dugUp(c *Clutch) bool {
 	return false
 }
 
+// owedFor is how many days after its time work that follows an event is still
+// asked for: weighing a female after laying makes no sense in the next season.
+// Eggs to be lifted or set wait for ever.
+const owedFor = 120
+
 func (p *planner) once(s *subject, r *routine, e happening) {
 	offset, after := r.Cadence.Offset, r.After
 	words := e.words
@@ -212,6 +217,10 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 		case r.Kind == husbandry.Sexing && sheet.SexableAt > 0:
 			offset = sheet.SexableAt
 		}
+	}
+	due := e.on.AddDays(int(offset))
+	if due.AddDays(int(after)+owedFor).Before(p.on) && r.Kind != husbandry.DigEggs && r.Kind != husbandry.SetTub {
+		return
 	}
 	occurrence := string(e.event)
 	keys := []tasks.Key{}
@@ -228,7 +237,6 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 			keys = append(keys, tasks.NewKey(s.id, r.ID, string(e.event)+"-"+alias))
 		}
 	}
-	due := e.on.AddDays(int(offset))
 	for _, k := range keys {
 		switch o := p.h.Outcome(k); o.Mark {
 		case tasks.MarkDone, tasks.Skip:

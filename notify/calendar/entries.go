@@ -168,7 +168,7 @@ func (e *entry) build(c Content) event {
 		ev.description = cleanLines(e.fact.Why, maxDescription)
 		return ev
 	}
-	t := dayText{name: e.name, when: e.from.Compare(c.Today), rows: e.rows}
+	t := dayText{name: e.name, when: e.from.Sub(c.Today), rows: e.rows}
 	if t.when > 0 { // boards are in their order already
 		slices.SortFunc(t.rows, func(a, b row) int { return tasks.Before(*a.Task, *b.Task) })
 	}

@@ -105,11 +105,11 @@ func TestDescriptionOfADay(t *testing.T) {
 				"4. Top up the nest box of E07", "   every 2 days, last on 2027-05-10", "5. Weigh F03 – skipped",
 				"6. Clean E02 – put off to Fri 14 May 2027", "Evening:", "8. Mist E07", "Lapsed:", "• Feed E03 – not done, no longer owed",
 				"Caution: Wash your hands after touching animals or eggs (Salmonella).", "https://lizards.example.org/view/abc"},
-			[]string{"Gut-load", "C27-04", "Not numbered"}},
+			[]string{"Gut-load", "C27-04", "Numbers for replies"}},
 		{"a day past says what became of it", "20270511.room-g",
 			[]string{"1. ✓ Fresh water for E07 – done", "2. Feed E03 – not done"}, []string{"Morning:", "https:", "every 2 days"}},
 		{"a day to come has no numbers and says why", "20270513.room-g",
-			[]string{"• Feed E07", "• Feed E08", "Not numbered yet: the numbers for replies are those of the morning's digest."}, []string{"1. ", "https:"}},
+			[]string{"• Feed: E07, E08", "Numbers for replies come with that morning's digest."}, []string{"1. ", "https:"}},
 		{"a caution stands with its task", "20270512.room-h",
 			[]string{"7. Watch the eggs of C27-04", "   day 41 of clutch C27-04 (laid 1 Apr, 28.0 °C): hatching most likely 10-16 May, 18 % today",
 				"Caution: Do not open, turn or throw away eggs; late ones hatch too."}, nil},
@@ -155,11 +155,11 @@ func TestLongDayPutsAlikeTasksOnOneLine(t *testing.T) {
 	c.Boards = []*tasks.Board{b}
 	events := byUID(mustBeValid(t, mustRender(t, c, Scope{})))
 	now := events["20270512.room-g.x@feed"].text("DESCRIPTION")
-	if !strings.HasPrefix(now, "• ✓ Feed E00 (1), E01 (2) – done\n• Feed E02 (3), E03 (4), ") || strings.Count(now, "\n") != 1 {
+	if !strings.HasPrefix(now, "• ✓ Feed: E00 (1), E01 (2) – done\n• Feed: E02 (3), E03 (4), ") || strings.Count(now, "\n") != 1 {
 		t.Errorf("today:\n%s", now)
 	}
 	next := events["20270513.room-g.x@feed"]
-	if d := next.text("DESCRIPTION"); !strings.HasPrefix(d, "• Feed E00, E01, E02, ") || next.text("SUMMARY") != "Gecko room: 60 tasks" {
+	if d := next.text("DESCRIPTION"); !strings.HasPrefix(d, "• Feed: E00, E01, E02, ") || next.text("SUMMARY") != "Gecko room: 60 tasks" {
 		t.Errorf("tomorrow: %s\n%s", next.text("SUMMARY"), d)
 	}
 }
@@ -190,12 +190,32 @@ func TestCautionsStandOnceAndNotForWhatIsDone(t *testing.T) {
 	}
 }
 
+// Far ahead only what a watch warns of is told; the rest will be on its day.
+func TestCautionsFarAheadAreThoseOfWatches(t *testing.T) {
+	c := Content{Install: "x", Now: morning, Today: today}
+	for _, days := range []int{near, near + 1} {
+		feed := task(husbandry.Feed, "E07", "Feed", geckoRoom, today.AddDays(days), tasks.Upcoming)
+		feed.Caution = "Wash your hands."
+		watch := task(husbandry.HatchWatch, "C27-04", "Watch the eggs of", geckoRoom, today.AddDays(days), tasks.Upcoming)
+		watch.Caution, watch.Window = "Do not open eggs.", &tasks.Window{Name: husbandry.HatchWindow}
+		c.Coming = append(c.Coming, feed, watch)
+	}
+	events := byUID(mustBeValid(t, mustRender(t, c, Scope{})))
+	for day, want := range map[string]int{"20270519": 2, "20270520": 1} {
+		got := events[day+".room-g.x@feed"].text("DESCRIPTION")
+		if strings.Count(got, "Caution:") != want || !strings.Contains(got, "Do not open eggs.") {
+			t.Errorf("%s, want %d cautions:\n%s", day, want, got)
+		}
+	}
+}
+
 func TestADescriptionHasAnEnd(t *testing.T) {
 	for _, n := range []int{maxRows, 2000} {
 		b := &tasks.Board{On: today}
 		for i := range n {
 			k := task(husbandry.Own, fmt.Sprintf("E%04d", i), "x", geckoRoom, today, tasks.Due)
 			k.Title = fmt.Sprint(strings.Repeat("sweep the floor ", 11), i) // no two alike
+			k.Do = k.Title
 			b.Rows = append(b.Rows, tasks.Row{N: i + 1, Task: k})
 		}
 		c := Content{Install: "x", Now: morning, Today: today, Boards: []*tasks.Board{b}}
@@ -570,7 +590,8 @@ func TestEditingOneTaskChangesOnlyItsDay(t *testing.T) {
 			return
 		}
 		k := all[rapid.IntRange(0, len(all)-1).Draw(t, "edited")]
-		k.Title = "Look closely at " + string(k.Subject)
+		k.Do = "Look closely at"
+		k.Title = k.Do + " " + string(k.Subject)
 		c.Now = c.Now.Add(time.Duration(rapid.IntRange(-9000, 9000).Draw(t, "seconds later")) * time.Second)
 		after := render()
 		group := "keeper"

@@ -25,7 +25,7 @@ func task(kind husbandry.Kind, subject, words string, p tasks.Place, due civil.D
 		Key:  tasks.NewKey(husbandry.ID(subject), husbandry.ID(kind), due.String()),
 		Kind: kind, Routine: husbandry.ID(kind), Scope: scope, Subject: husbandry.ID(subject),
 		Place: p, Part: husbandry.Morning, Due: due, Earliest: due, Latest: due, Status: s,
-		Title: words + " " + subject, Why: "every 2 days, last on " + due.AddDays(-2).String(),
+		Title: words + " " + subject, Do: words, Whom: subject, Why: "every 2 days, last on " + due.AddDays(-2).String(),
 	}
 }
 

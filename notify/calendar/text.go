@@ -18,17 +18,21 @@ const (
 	maxTitle       = 200
 	maxWhy         = 400
 	maxDescription = 6 << 10
-	// maxRows is how many tasks a day's event lists one by one. A longer list
-	// puts tasks that differ only in their subject on one line: nobody reads
-	// three hundred lines on a phone, and the file would not reach far.
+	// maxRows is how many tasks an event of today or a day past lists one by
+	// one. A longer list, and that of any day to come, puts tasks that differ
+	// only in their subject on one line: nobody reads three hundred lines on a
+	// phone, and the file would not reach far.
 	maxRows     = 40
 	maxCautions = 10
+	// near is how many days ahead every caution is told. Beyond them only those
+	// of watches and alarms are: the others will be, when the day comes.
+	near = 7
 )
 
 // dayText is the text of one day and room.
 type dayText struct {
 	name string // of the room, clean
-	when int    // -1 for a day past, 0 for today, +1 for a day to come
+	when int    // days from today: negative for a day past
 	rows []row
 }
 
@@ -95,7 +99,7 @@ func (t *dayText) description() string {
 		lines = append(lines, line)
 	}
 	size, left := 0, 0
-	if len(t.rows) > maxRows {
+	if len(t.rows) > maxRows || t.when > 0 {
 		for _, g := range t.grouped() {
 			if size += len(g.line); size > maxDescription {
 				left += g.rows
@@ -123,7 +127,7 @@ func (t *dayText) description() string {
 	}
 	lines = append(lines, t.cautions()...)
 	if t.when > 0 {
-		lines = append(lines, "Not numbered yet: the numbers for replies are those of the morning's digest.")
+		lines = append(lines, "Numbers for replies come with that morning's digest.")
 	}
 	return strings.Join(lines, "\n")
 }
@@ -187,40 +191,38 @@ type group struct {
 }
 
 // grouped puts tasks that differ only in their subject on one line: "Top up
-// the nest box of E01 (1), E02 (2), E07 (5)".
+// the nest box: E01 (1), E02 (2), E07 (5)". What is watched for stays on a line
+// of its own.
 func (t *dayText) grouped() []group {
-	type same struct{ heading, stem, tick, after string }
+	type same struct{ heading, do, tick, after string }
 	var groups []group
 	index := make(map[same]int)
-	var tails []string
 	for _, r := range t.rows {
-		words := title(r)
-		stem, cut := strings.CutSuffix(words, " "+string(r.Subject))
 		tick, after := t.standing(r)
-		k := same{t.heading(r), stem, tick, after}
+		k := same{t.heading(r), clean(r.Do, maxTitle), tick, after}
 		i, ok := index[k]
-		if !cut || r.Subject == "" || !ok {
+		if r.Do == "" || r.Whom == "" || r.Window != nil || !ok {
 			i = len(groups)
-			tails = append(tails, after)
 			groups = append(groups, group{first: r})
-			if !cut || r.Subject == "" {
-				groups[i].line = "• " + tick + words + t.number(r)
-				groups[i].rows = 1
-				continue
+			if r.Do != "" && r.Whom != "" && r.Window == nil {
+				index[k] = i
 			}
-			index[k] = i
-			groups[i].line = "• " + tick + stem + " "
-		} else {
-			groups[i].line += ", "
 		}
-		groups[i].line += string(r.Subject) + t.number(r)
-		groups[i].rows++
-	}
-	for i := range groups {
-		groups[i].line += tails[i]
+		g := &groups[i]
+		g.rows++
+		switch g.rows {
+		case 1:
+			g.line = "• " + tick + title(r) + t.number(r) + after
+		case 2:
+			g.line = "• " + tick + k.do + ": " + subject(g.first) + t.number(g.first) + ", " + subject(r) + t.number(r) + after
+		default:
+			g.line = strings.TrimSuffix(g.line, after) + ", " + subject(r) + t.number(r) + after
+		}
 	}
 	return groups
 }
+
+func subject(r row) string { return clean(string(r.Subject), maxTitle) }
 
 func (t *dayText) number(r row) string {
 	if t.when > 0 || r.n == 0 {
@@ -236,6 +238,9 @@ func (t *dayText) cautions() []string {
 	for _, r := range t.rows {
 		c := clean(r.Caution, maxWhy)
 		if c == "" || seen[c] || t.when < 0 || (t.when == 0 && !isOpen(r)) {
+			continue
+		}
+		if t.when > near && r.Window == nil && r.Missed != husbandry.Alarms {
 			continue
 		}
 		seen[c] = true

@@ -270,7 +270,6 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 		t.Status = tasks.Due
 		if t.Latest.Before(p.on) {
 			t.Status = tasks.Overdue
-			t.Why += "; overdue since " + p.day(due)
 		}
 	}
 	if r.Missed == husbandry.Lapses && t.Status == tasks.Overdue {

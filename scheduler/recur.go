@@ -77,18 +77,18 @@ func (p *planner) text(day civil.Date) string {
 
 // fixed plans a routine that follows the calendar.
 func (p *planner) fixed(a activity) {
-	p.dated(&a, a.r.dates, nil, func(day civil.Date, late bool) string {
+	p.dated(&a, a.r.dates, nil, func(day civil.Date) string {
 		if day.After(p.on) {
 			return a.r.words
 		}
-		return a.r.words + p.sinceWords(&a, day, late)
+		return a.r.words + p.sinceWords(&a, day)
 	})
 }
 
 // dated plans one task for each date. A date that was not marked stays open
 // until the next takes its place (stays), or until its slack is over (lapses,
 // and also what looks daily for something: a look missed is not owed).
-func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why func(day civil.Date, late bool) string) {
+func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why func(day civil.Date) string) {
 	r := a.r
 	next := sort.Search(len(dates), func(i int) bool { return dates[i].After(p.on) })
 	_, holds := a.on(p.on)
@@ -122,7 +122,7 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		}
 		if due.After(p.on) {
 			p.addHost(a, host{date: date, due: due})
-			p.add(planned{a: a, key: key, due: due, why: why(date, false), window: w})
+			p.add(planned{a: a, key: key, due: due, why: why(date), window: w})
 			continue
 		}
 		if date.Before(p.on) && (!holds || date.Before(p.owedFrom(a, span))) {
@@ -132,12 +132,11 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		if !replaced.IsZero() {
 			gone = civil.Min(gone, replaced)
 		}
-		late := p.on.After(due.AddDays(int(r.After)))
 		stays := r.Missed == husbandry.Stays || r.Missed == husbandry.Alarms && w == nil
 		switch {
 		case stays && (replaced.IsZero() || replaced.After(p.on)), !stays && p.on.Before(gone):
 			p.addHost(a, host{date: date, due: p.on})
-			p.add(planned{a: a, key: key, due: due, why: why(date, late), window: w})
+			p.add(planned{a: a, key: key, due: due, why: why(date), window: w})
 		case !stays && p.on == gone:
 			p.lapse(a, key, due)
 		}
@@ -154,15 +153,12 @@ func (p *planner) lapse(a *activity, key tasks.Key, due civil.Date) {
 }
 
 // sinceWords tells of the last time, and of what was missed since.
-func (p *planner) sinceWords(a *activity, date civil.Date, late bool) string {
+func (p *planner) sinceWords(a *activity, date civil.Date) string {
 	r, n := a.r, nouns(a.r.Kind)
 	last := a.marks.LastDone()
 	words := "; nothing recorded yet"
 	if !last.IsZero() {
 		words = "; last " + n.done + " " + p.weekday(last)
-	}
-	if late {
-		words += "; overdue since " + p.weekday(date)
 	}
 	span, _ := a.on(date)
 	from := civil.Max(civil.Max(last.AddDays(1), p.owedFrom(a, span)), p.on.AddDays(-lookBack))
@@ -239,9 +235,6 @@ func (p *planner) sinceLast(a activity) {
 			words += "; nothing recorded yet"
 		} else {
 			words += "; last " + n.done + " " + p.weekday(last)
-		}
-		if !d.After(p.on) && d.AddDays(int(r.After)).Before(p.on) {
-			words += "; overdue since " + p.weekday(d)
 		}
 		if lapsed > 0 {
 			words += "; " + n.count(lapsed) + " lapsed since"

@@ -95,7 +95,7 @@ func (p *planner) windowed(a activity) {
 		return
 	}
 	window := &tasks.Window{Name: a.r.Cadence.Window, From: w.From, To: w.To, Basis: w.Basis}
-	why := func(day civil.Date, _ bool) string { return p.windowWords(a.r.Cadence.Window, w) }
+	why := func(day civil.Date) string { return p.windowWords(a.r.Cadence.Window, w) }
 	p.dated(&a, p.steps(&a, w.From, w.To), window, why)
 	if a.r.Cadence.Window == husbandry.LayWindow && w.Seen && p.on.After(w.To) && a.r.Missed == husbandry.Alarms {
 		p.alarm(&a, window, fmt.Sprintf("Eggs seen in her since %s and not laid: %s past the window of %s (%s)",
@@ -163,7 +163,7 @@ func (p *planner) hatchWatch(a *activity) {
 		P05: f.P05, P25: f.P25, P50: f.P50, P75: f.P75, P95: f.P95,
 		Today: f.Probability(p.on), Basis: f.Basis, By: chances(f, p.on),
 	}
-	p.dated(a, p.steps(a, from, to), window, func(day civil.Date, _ bool) string { return p.hatchWords(c, f, day) })
+	p.dated(a, p.steps(a, from, to), window, func(day civil.Date) string { return p.hatchWords(c, f, day) })
 	if over && a.r.Missed == husbandry.Alarms {
 		p.alarm(a, window, p.hatchWords(c, f, p.on), pastHatching, false)
 	}

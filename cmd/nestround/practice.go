@@ -204,8 +204,13 @@ func (p *practicePage) send(ctx context.Context, words string) string {
 	if err := sender.Send(ctx, notify.Outgoing{ID: m.ID, From: demoKeeper, To: h.ReplyTo(issue), Raw: raw}); err != nil {
 		return "The reply could not be sent: " + err.Error()
 	}
+	before := len(p.demo.box.Messages(demoKeeper))
 	select {
 	case t := <-done:
+		// The answer follows at once; the page should show it.
+		for wait := 0; wait < 100 && len(t.Accepted)+len(t.Refused) > 0 && len(p.demo.box.Messages(demoKeeper)) == before; wait++ {
+			time.Sleep(20 * time.Millisecond)
+		}
 		return summary(t)
 	case <-time.After(patience):
 		return "The reply was sent, and has not been read yet; load the page again."
@@ -222,5 +227,5 @@ func summary(t house.Taken) string {
 	if len(t.Refused) > 0 {
 		s += fmt.Sprintf(", %d not understood (%s)", len(t.Refused), t.Refused[0].Why)
 	}
-	return s + ". The round has changed below, and an answer is on its way to the mailbox."
+	return s + ". The round below has changed, and the answer is in the mailbox."
 }

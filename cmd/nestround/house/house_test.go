@@ -241,7 +241,7 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 		t.Fatalf("%d mails left, want the digest and one answer", len(mails))
 	}
 	text := strings.Join(mails[1].Lines, "\n")
-	for _, want := range []string{"eggs: 5", "slugs: 1", "flew away", "marked as done"} {
+	for _, want := range []string{"eggs: 5", "slugs: 1", "flew away", "marked as done", "Set the eggs in their tub: clutch F01-2027-05-12"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the answer does not say %q:\n%s", want, text)
 		}

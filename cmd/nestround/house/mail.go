@@ -203,7 +203,7 @@ func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Out
 	case past.Day == h.today() && past.Done >= answersADay:
 		return nil, true, nil
 	}
-	text := h.answerText(t, h.saidAt(m, issue))
+	text := h.answerText(t, issue, h.saidAt(m, issue))
 	msg := notify.Message{
 		ID:        h.answerID(issue, m.MessageID),
 		Date:      h.now().In(h.settings.Zone),
@@ -275,7 +275,7 @@ func (h *House) replyTo(token string) string {
 
 // answerText says what was recorded and quotes what was not. None of its lines
 // is a command: numbers stand in brackets, and quotes behind a mark.
-func (h *House) answerText(t Taken, at time.Time) string {
+func (h *House) answerText(t Taken, issue notify.Issue, at time.Time) string {
 	var b strings.Builder
 	if len(t.Accepted) > 0 {
 		fmt.Fprintf(&b, "Recorded, from your mail of %s:\n\n", at.Format("Mon 2 Jan 15:04"))
@@ -293,11 +293,27 @@ func (h *House) answerText(t Taken, at time.Time) string {
 		}
 		b.WriteString("\n")
 	}
-	open := len(h.board(h.today()).Open())
-	if open == 0 {
+	open := h.board(h.today()).Open()
+	if issue.Date == h.today() && len(t.Accepted) > 0 {
+		numbered := make(map[tasks.Key]bool, len(issue.Items))
+		for _, i := range issue.Items {
+			numbered[i.Task] = true
+		}
+		head := "Findings of today have led to, for today:\n\n"
+		for _, r := range open {
+			if !numbered[r.Key] {
+				fmt.Fprintf(&b, "%s  - %s\n", head, r.Title)
+				head = ""
+			}
+		}
+		if head == "" {
+			b.WriteString("\n")
+		}
+	}
+	if len(open) == 0 {
 		b.WriteString("Nothing is left to do today.\n")
 	} else {
-		fmt.Fprintf(&b, "Still to do today: %s.\n", plural(open, "task", "tasks"))
+		fmt.Fprintf(&b, "Still to do today: %s.\n", plural(len(open), "task", "tasks"))
 	}
 	return b.String()
 }

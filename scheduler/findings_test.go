@@ -326,6 +326,10 @@ func TestThreeRefusalsAskForAWeighing(t *testing.T) {
 	if task := p.of("F03")[0]; task.Why != "The last 3 feedings of E07 were refused: 6 May, 8 May and 10 May" || task.Kind != husbandry.Weigh {
 		t.Errorf("got %+v", task)
 	}
+	t.Run("one of them told of the animal, which had no task", func(t *testing.T) {
+		b := refused(lizardRoom(feed), "05-06", "05-08").found("05-10", "F03/found/2027-05-10", tasks.Finding{Refused: true})
+		expect(t, b.plan("05-10", 0).of("weigh"), "due 05-10 F03/weigh-refused/2027-05-10\ndue 05-10 M01/weigh-refused/2027-05-10")
+	})
 	t.Run("twice is not enough", func(t *testing.T) {
 		refused(lizardRoom(feed), "05-06", "05-08").plan("05-10", 0).none(t, "weigh")
 	})

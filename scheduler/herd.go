@@ -257,8 +257,12 @@ func (h *Herd) addFindings() {
 			clutch.HatchedOn = append(clutch.HatchedOn, Young{f.On, *g.Hatched})
 		}
 		animal := h.animals[subject]
-		if g.Refused && h.kinds[f.Task.Routine()] == husbandry.Feed {
-			h.refused[subject] = append(h.refused[subject], refusal{f.On, f.Task})
+		if routine := f.Task.Routine(); g.Refused && (h.kinds[routine] == husbandry.Feed || routine == tasks.Unplanned) {
+			place := subject
+			if animal != nil {
+				place = animal.Enclosure
+			}
+			h.refused[place] = append(h.refused[place], refusal{f.On, f.Task})
 		}
 		if animal == nil {
 			animal = h.only(subject, func(*Animal) bool { return true }, f.On)

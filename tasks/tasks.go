@@ -49,6 +49,10 @@ func (k Key) Occurrence() string {
 	return o
 }
 
+// Unplanned stands for the routine in the key of something that was found, or
+// done, at a record that had no task: "F03/found/2027-05-12".
+const Unplanned husbandry.ID = "found"
+
 // TheKeeper is the subject of tasks that are about no record.
 const TheKeeper husbandry.ID = "keeper"
 

@@ -145,13 +145,9 @@ func (r *resolver) all(c Command) {
 	}
 }
 
-// FoundRoutine stands in the key of what was found of a record that had no
-// task: "F03/found/2027-05-12".
-const FoundRoutine husbandry.ID = "found"
-
 // record handles a command about a record of the books.
 func (r *resolver) record(c Command) {
-	act := tasks.Act{Text: c.String(), Task: tasks.NewKey(c.Record.ID, FoundRoutine, r.on.String())}
+	act := tasks.Act{Text: c.String(), Task: tasks.NewKey(c.Record.ID, tasks.Unplanned, r.on.String())}
 	f := c.Finding
 	switch c.Verb {
 	case Undo:

@@ -284,7 +284,7 @@ func (p *planner) sorted() []tasks.Task {
 			// Due date, part of the day, place and kind, as tasks.Before has
 			// them, in one number.
 			day := uint64(t.due.Sub(p.on) + 1<<20)
-			order = append(order, ranked{day<<40 | t.a.rank(), t})
+			order = append(order, ranked{day<<40 | tasks.Rank(t.a.r.Part, t.a.s.place.Order, t.a.r.Kind), t})
 		}
 	}
 	slices.SortFunc(order, func(a, b ranked) int {
@@ -303,29 +303,6 @@ func (p *planner) sorted() []tasks.Task {
 	}
 	return list
 }
-
-// rank orders the tasks of one day.
-func (a *activity) rank() uint64 {
-	return partRank(a.r.Part)<<38 | uint64(a.s.place.Order)<<8 | kindRank[a.r.Kind]
-}
-
-func partRank(p husbandry.Part) uint64 {
-	switch p {
-	case husbandry.Morning:
-		return 0
-	case husbandry.Midday:
-		return 1
-	}
-	return 2
-}
-
-var kindRank = func() map[husbandry.Kind]uint64 {
-	m := make(map[husbandry.Kind]uint64)
-	for i, k := range husbandry.Kinds() {
-		m[k] = uint64(i)
-	}
-	return m
-}()
 
 // spread returns a number of days from 0 to below n that only the key decides,
 // so that first dates fall on different days and stay where they fell.

@@ -11,6 +11,7 @@
 package tasks
 
 import (
+	"cmp"
 	"strings"
 
 	"nestround/tasks/civil"
@@ -128,32 +129,29 @@ type Window struct {
 // Before reports whether t is done before u on a round: by part of the day,
 // place, urgency of the kind, then key, which makes the order total.
 func Before(t, u Task) int {
-	if c := partOrder(t.Part) - partOrder(u.Part); c != 0 {
-		return c
-	}
-	if c := t.Place.Order - u.Place.Order; c != 0 {
-		return c
-	}
-	if c := kindOrder[t.Kind] - kindOrder[u.Kind]; c != 0 {
-		return c
-	}
-	return strings.Compare(string(t.Key), string(u.Key))
+	return cmp.Or(
+		cmp.Compare(Rank(t.Part, t.Place.Order, t.Kind), Rank(u.Part, u.Place.Order, u.Kind)),
+		strings.Compare(string(t.Key), string(u.Key)),
+	)
 }
 
-func partOrder(p husbandry.Part) int {
-	switch p {
+// Rank is what Before compares of a task but for its key, as one number below
+// 2^40. Places are numbered from 0 to below 2^30.
+func Rank(part husbandry.Part, place int, kind husbandry.Kind) uint64 {
+	p := uint64(2)
+	switch part {
 	case husbandry.Morning:
-		return 0
+		p = 0
 	case husbandry.Midday:
-		return 1
+		p = 1
 	}
-	return 2
+	return p<<38 | uint64(place)<<8 | kindRank[kind]
 }
 
-var kindOrder = func() map[husbandry.Kind]int {
-	m := make(map[husbandry.Kind]int)
+var kindRank = func() map[husbandry.Kind]uint64 {
+	m := make(map[husbandry.Kind]uint64)
 	for i, k := range husbandry.Kinds() {
-		m[k] = i
+		m[k] = uint64(i)
 	}
 	return m
 }()

@@ -12,13 +12,9 @@ import (
 
 func setClutches(*flag.FlagSet) func(context.Context, *call) error {
 	return func(_ context.Context, c *call) error {
-		h, err := c.open()
+		h, on, err := c.openOn()
 		if err != nil {
 			return err
-		}
-		on := c.date
-		if on.IsZero() {
-			on = h.Today()
 		}
 		all := h.Clutches(on)
 		if c.json {

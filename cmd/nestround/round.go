@@ -13,13 +13,9 @@ import (
 
 func setRound(*flag.FlagSet) func(context.Context, *call) error {
 	return func(_ context.Context, c *call) error {
-		h, err := c.open()
+		h, on, err := c.openOn()
 		if err != nil {
 			return err
-		}
-		on := c.date
-		if on.IsZero() {
-			on = h.Today()
 		}
 		b := h.Board(on)
 		if !c.json {
@@ -43,13 +39,9 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 		if *days < 1 || *days > 400 {
 			return &usageError{fmt.Sprintf("--days %d is not from 1 to 400", *days), ""}
 		}
-		h, err := c.open()
+		h, on, err := c.openOn()
 		if err != nil {
 			return err
-		}
-		on := c.date
-		if on.IsZero() {
-			on = h.Today()
 		}
 		to := on.AddDays(*days)
 		byDay := make(map[civil.Date][]tasks.Task)

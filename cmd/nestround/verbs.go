@@ -147,6 +147,15 @@ func (c *call) open() (*house.House, error) {
 	return h, c.tell(problems, err)
 }
 
+// openOn is open, and the day that the call is about: --on, or today.
+func (c *call) openOn() (*house.House, civil.Date, error) {
+	h, err := c.open()
+	if err == nil && c.date.IsZero() {
+		return h, h.Today(), nil
+	}
+	return h, c.date, err
+}
+
 // tell prints problems to stderr; errors among them end the verb.
 func (c *call) tell(problems diag.List, err error) error {
 	if len(problems) > 0 {

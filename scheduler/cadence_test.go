@@ -434,3 +434,47 @@ func TestAnimalsComeGrowAndGo(t *testing.T) {
 		expect(t, b.plan("05-12", 3), "upcoming 05-15 F03/r/mated-2027-05-01")
 	})
 }
+
+// Work that follows an event is about whom the event was, as far as the kind
+// of work allows.
+func TestWhomAnEventIsFor(t *testing.T) {
+	of := func(k husbandry.Kind, scope husbandry.Scope, e husbandry.Event) husbandry.Routine {
+		r := routine(k, after(e, 2), husbandry.Stays)
+		r.Scope, r.For = scope, husbandry.Selector{}
+		return r
+	}
+	told := func(r husbandry.Routine) *books {
+		b := lizardRoom(r)
+		mated("05-10")(b)
+		b.animal("F04").Acquired = day("05-10")
+		b.Clutches = []husbandry.Clutch{{ID: "C1", Mother: "F03", Laid: day("05-10"), TubSet: day("05-10"), Eggs: 6, Incubator: "I1"}}
+		return b.hatched("05-10", "C1/hatch-watch/2027-05-10", 2)
+	}
+	for _, c := range []struct {
+		routine husbandry.Routine
+		want    string
+	}{
+		{of(husbandry.Weigh, husbandry.OfAnimal, husbandry.EventLaid), "due 05-12 F03/r/laid-C1"},
+		{of(husbandry.Weigh, husbandry.OfAnimal, husbandry.EventHatched), "due 05-12 C1/r/hatched"},
+		{of(husbandry.TubCheck, husbandry.OfClutch, husbandry.EventTubSet), "due 05-12 C1/r/tub-set"},
+		{of(husbandry.NestTopUp, husbandry.OfEnclosure, husbandry.EventLaid), "due 05-12 E07/r/laid-C1"},
+		{of(husbandry.Clean, husbandry.OfEnclosure, husbandry.EventHatched), ""},
+		{of(husbandry.Clean, husbandry.OfEnclosure, husbandry.EventAcquired), "due 05-12 E08/r/acquired-F04"},
+		{of(husbandry.Weigh, husbandry.OfAnimal, husbandry.EventAcquired), "due 05-12 F04/r/acquired"},
+		{of(husbandry.GravidCheck, husbandry.OfAnimal, husbandry.EventPaired), "due 05-12 F03/r/paired-P1"},
+		{of(husbandry.Own, husbandry.OfRoom, husbandry.EventLaid), "due 05-12 R1/r/laid-C1"},
+		{of(husbandry.Own, husbandry.OfRoom, husbandry.EventMated), "due 05-12 R1/r/mated-2027-05-10"},
+		{of(husbandry.Own, husbandry.OfKeeper, husbandry.EventHatched), "due 05-12 keeper/r/hatched-C1"},
+		{of(husbandry.SetTub, husbandry.OfClutch, husbandry.EventPaired), ""},
+	} {
+		t.Run(string(c.routine.Scope)+" "+string(c.routine.Cadence.Event), func(t *testing.T) {
+			expect(t, told(c.routine).plan("05-12", 0), c.want)
+		})
+	}
+	t.Run("not asked for ever", func(t *testing.T) {
+		b := lizardRoom(of(husbandry.Weigh, husbandry.OfAnimal, husbandry.EventLaid))
+		b.Clutches = []husbandry.Clutch{{ID: "C1", Mother: "F03", Laid: day("05-10"), Eggs: 6, Incubator: "I1", Ended: day("06-20")}}
+		expect(t, b.plan("09-08", 0), "overdue 05-12 F03/r/laid-C1")
+		expect(t, b.plan("09-10", 0), "")
+	})
+}

@@ -172,9 +172,6 @@ func (h *Herd) Species(id husbandry.ID) *husbandry.Species {
 	return &husbandry.Species{ID: id}
 }
 
-// Incubator returns an incubator by its id, or nil.
-func (h *Herd) Incubator(id husbandry.ID) *husbandry.Incubator { return h.incubators[id] }
-
 // Residents returns the animals whose records place them in an enclosure,
 // whether or not they are there on the herd's day.
 func (h *Herd) Residents(enclosure husbandry.ID) []*Animal { return h.residents[enclosure] }

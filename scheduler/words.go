@@ -36,7 +36,7 @@ func (p *planner) weekday(d civil.Date) string {
 	return d.Format("Mon 2 January")
 }
 
-// span writes "22-28 June" or "28 June to 3 July".
+// spanWords writes "22-28 June" or "28 June to 3 July".
 func spanWords(from, to, on civil.Date) string {
 	switch {
 	case from == to:
@@ -169,7 +169,7 @@ func nouns(k husbandry.Kind) noun {
 	return noun{"time", "done"}
 }
 
-// plural keeps "changes of water" right.
+// count writes a number of them: "2 feedings", "2 changes of water".
 func (n noun) count(c int) string {
 	if c != 1 && strings.Contains(n.one, " of ") {
 		first, rest, _ := strings.Cut(n.one, " ")

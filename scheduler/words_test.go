@@ -146,6 +146,12 @@ func TestHerd(t *testing.T) {
 			t.Errorf("got %+v", h.Animal("F03"))
 		}
 	})
+	t.Run("years later", func(t *testing.T) {
+		h := scheduler.Derive(&b.Records, tasks.Fold(b.entries), day("2029-06-01"))
+		if ada := h.Animal("F03"); len(ada.Laid) != 1 || len(ada.GravidTimes) != 2 || len(ada.Weights) != 0 {
+			t.Errorf("a clutch counts for good, a weight for a year: %+v", ada)
+		}
+	})
 	t.Run("stages by age", func(t *testing.T) {
 		b.animal("F04").Hatched = day("05-01") // juvenile at 14, subadult at 120, adult at 360 days
 		h := scheduler.Derive(&b.Records, tasks.Fold(nil), day("06-01"))

@@ -34,11 +34,6 @@ type Window struct {
 	Basis string
 }
 
-// Contains reports whether day is within the window.
-func (w Window) Contains(day civil.Date) bool {
-	return w.Known && !day.Before(w.From) && !day.After(w.To)
-}
-
 // Laid is one of a female's clutches.
 type Laid struct {
 	Clutch husbandry.ID

@@ -12,7 +12,8 @@ import (
 // Herd is how every record stands on a day, as the records say and as the
 // findings since have changed it. It is derived anew from both each time, so
 // that taking a finding back takes back all that followed from it. Make one
-// with [Derive]; it is not changed afterwards.
+// with [Derive]; it is not changed afterwards,
+// but that a plan fills in Carrying.Until.
 type Herd struct {
 	On      civil.Date
 	Records *husbandry.Records
@@ -57,9 +58,6 @@ type sighting struct {
 	on     civil.Date
 	gravid bool
 }
-
-// Time is a span of days; To is zero while it lasts.
-type Time struct{ From, To civil.Date }
 
 // Carrying is a time during which a female was known to carry eggs: from a
 // sighting to the day she laid or was seen without. While it lasts Until is

@@ -291,7 +291,7 @@ func (p *planner) sinceLast(a activity) {
 			}
 		}
 		if gone := at.AddDays(int(r.After) + 1); lapses && !p.on.Before(gone) {
-			if gone == p.on && !at.Before(p.owedFrom(&a, Time{})) {
+			if gone == p.on && !at.Before(p.owedFrom(&a, stretch{})) {
 				p.lapse(&a, key, at)
 			}
 			due, n = at.AddDays(int(every)), n+1
@@ -529,7 +529,7 @@ func (p *planner) ride(r *rider, f host) {
 	due := f.due.AddDays(-int(r.r.Cadence.Lead))
 	words := r.r.words
 	if f.due.Before(p.on) || due.Before(p.on) && due.AddDays(int(r.r.After)).Before(p.on) {
-		if due.AddDays(int(r.r.After)+1) == p.on && !due.Before(p.owedFrom(&r.activity, Time{})) {
+		if due.AddDays(int(r.r.After)+1) == p.on && !due.Before(p.owedFrom(&r.activity, stretch{})) {
 			p.lapse(&r.activity, r.key(p.text(f.date)), due)
 		}
 		return
@@ -594,7 +594,7 @@ func (p *planner) ridingOnAll(a activity) {
 			continue
 		}
 		if latest := due.AddDays(int(r.After)); latest.Before(p.on) {
-			if latest.AddDays(1) == p.on && !due.Before(p.owedFrom(&a, Time{})) {
+			if latest.AddDays(1) == p.on && !due.Before(p.owedFrom(&a, stretch{})) {
 				p.lapse(&a, key, due)
 			}
 			continue

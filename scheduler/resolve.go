@@ -179,6 +179,9 @@ func resolve(match []*routine) []*routine {
 	return held
 }
 
+// stretch is a run of days, both ends included.
+type stretch struct{ From, To civil.Date }
+
 // activity is a routine that holds for a subject, and when.
 type activity struct {
 	s     *subject
@@ -190,7 +193,7 @@ type activity struct {
 	hosts *[]host // where to note what others ride on; nil: nobody does
 	// spans are the days on which it holds, ascending, within the days the
 	// plan looks at. from zero: longer than the plan looks back.
-	spans []Time
+	spans []stretch
 }
 
 // turnsBack is how many days back it is told when a subject began to match.
@@ -221,13 +224,13 @@ func (p *planner) activities(s *subject) []activity {
 		for _, r := range resolve(match) {
 			j := slices.IndexFunc(list, func(a activity) bool { return a.r == r })
 			if j < 0 {
-				list = append(list, activity{s: s, r: r, spans: []Time{{begin, end}}})
+				list = append(list, activity{s: s, r: r, spans: []stretch{{begin, end}}})
 				continue
 			}
 			if last := &list[j].spans[len(list[j].spans)-1]; last.To.AddDays(1) == begin {
 				last.To = end
 			} else {
-				list[j].spans = append(list[j].spans, Time{begin, end})
+				list[j].spans = append(list[j].spans, stretch{begin, end})
 			}
 		}
 		if i < len(s.turns) {
@@ -281,18 +284,18 @@ func (p *planner) selectFor(scope husbandry.Scope, species []husbandry.ID) []*ro
 }
 
 // on returns the span that holds day.
-func (a *activity) on(day civil.Date) (Time, bool) {
+func (a *activity) on(day civil.Date) (stretch, bool) {
 	for _, t := range a.spans {
 		if !day.Before(t.From) && !day.After(t.To) {
 			return t, true
 		}
 	}
-	return Time{}, false
+	return stretch{}, false
 }
 
 // owedFrom returns the first day from which a missed task of the activity
 // counts as missed, given the span that holds it.
-func (p *planner) owedFrom(a *activity, span Time) civil.Date {
+func (p *planner) owedFrom(a *activity, span stretch) civil.Date {
 	return civil.Max(civil.Max(p.began, a.s.came), span.From)
 }
 

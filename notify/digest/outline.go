@@ -332,6 +332,10 @@ func (w writer) watches(c Content) section {
 	}
 	g := group{}
 	on := c.Board.On
+	open := make(map[int]tasks.Row)
+	for _, r := range c.Board.Open() {
+		open[r.N] = r
+	}
 	for _, v := range c.Watches {
 		it := item{Title: w.say(v.Title), Caution: w.say(v.Caution), special: true}
 		if v.Forecast {
@@ -352,10 +356,7 @@ func (w writer) watches(c Content) section {
 				v.From.Format(shortDay), v.To.Format(shortDay)))
 		}
 		why, task := v.Why, "Its task is"
-		for _, r := range c.Board.Open() {
-			if r.N != v.N {
-				continue
-			}
+		if r, ok := open[v.N]; ok {
 			if clean(r.Why) == clean(why) {
 				why = ""
 			}

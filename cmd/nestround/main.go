@@ -30,10 +30,19 @@ func main() {
 		now:      time.Now,
 		terminal: isTerminal(os.Stdout) && os.Getenv("NO_COLOR") == "",
 	}
-	code := p.main(ctx, os.Args[1:])
-	stop()
-	os.Exit(code)
+	// serve ends by the context. A verb that does not look at it is ended by
+	// force, as it would be without us.
+	context.AfterFunc(ctx, func() {
+		stop()
+		time.Sleep(patienceAtEnd)
+		os.Exit(exitProblems)
+	})
+	os.Exit(p.main(ctx, os.Args[1:]))
 }
+
+// patienceAtEnd is how long after SIGTERM or Ctrl-C the program may take: more
+// than serve gives the requests under way.
+const patienceAtEnd = 10 * time.Second
 
 // hurry is for runs that read the books once, answer and end, as most do.
 // Collecting garbage while they read costs a third of their time and frees

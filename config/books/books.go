@@ -144,12 +144,8 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 // readFile reads one byte more than a file may have, so that a larger one is
 // found out without being read.
 func readFile(fsys fs.FS, file string) ([]byte, error) {
-	f, err := fsys.Open(file)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	info, err := f.Stat()
+	// Before it is opened: to open a pipe would wait for a writer.
+	info, err := fs.Stat(fsys, file)
 	if err != nil {
 		return nil, err
 	}

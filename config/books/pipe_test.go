@@ -1,0 +1,24 @@
+//go:build unix
+
+package books_test
+
+import (
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+
+	"nestround/config/books"
+)
+
+// A pipe by the name of a record file is no reason to wait for a writer.
+func TestAPipeIsNoRecordFile(t *testing.T) {
+	dir := t.TempDir()
+	if err := syscall.Mkfifo(filepath.Join(dir, "animals.toml"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	_, records, problems := books.Load(dir)
+	if records != nil || !strings.Contains(problems[0].String(), "animals.toml:1:1: cannot be read: it is not a file") {
+		t.Errorf("problems: %v", problems)
+	}
+}

@@ -28,6 +28,10 @@ type Policy struct {
 type Verdict struct {
 	Accepted bool
 	Ignored  string // why it is not accepted, in words; "" when it is
+	// Unproven says that it bears a keeper's address and nothing proves that it
+	// is theirs: a forgery, or a reply that lost its way. The keeper should be
+	// told of it, though not what it says.
+	Unproven bool
 }
 
 // MayAnswer reports whether an answer may be sent to a mail so judged, whose
@@ -49,7 +53,7 @@ func Judge(m Mail, p Policy, token bool) Verdict {
 		return Verdict{Ignored: why}
 	}
 	if why := stranger(m, p, token); why != "" {
-		return Verdict{Ignored: why}
+		return Verdict{Ignored: why, Unproven: isKeeper(m, p)}
 	}
 	return Verdict{Accepted: true}
 }
@@ -130,14 +134,25 @@ func stranger(m Mail, p Policy, token bool) string {
 	}
 	// The domain's case never matters (RFC 5321, section 2.4), the local
 	// part's does in theory only.
-	if !slices.ContainsFunc(p.Keepers, func(k string) bool { return strings.EqualFold(k, m.From) }) {
+	if !isKeeper(m, p) {
 		return fmt.Sprintf("%s is not a keeper's address", shown(m.From))
 	}
 	why := unauthenticated(m, p.AuthservID)
-	if why != "" && p.TokenSuffices && token && !failed(m, p.AuthservID) {
+	switch {
+	case why == "" || !p.TokenSuffices:
+	case !token:
+		why = "it carries no token of a digest, and is " + why
+		if p.AuthservID == "" {
+			why = "it carries no token of a digest: answer the digest itself, and leave its last line in the quote"
+		}
+	case !failed(m, p.AuthservID):
 		return ""
 	}
 	return why
+}
+
+func isKeeper(m Mail, p Policy) bool {
+	return slices.ContainsFunc(p.Keepers, func(k string) bool { return strings.EqualFold(k, m.From) })
 }
 
 // results returns what the trusted server found: the topmost field with its

@@ -269,7 +269,7 @@ func TestMailsThatDoNotCount(t *testing.T) {
 		{"a vacation answer", "Auto-Submitted: auto-replied\r\n" + good, "automatic"},
 		{"our own digest come back", strings.Replace(good, "good@phone.example.org", i.MessageID, 1), "own mail"},
 		{"no digest named", string(mustCompose(t, notify.Message{ID: "x@phone.example.org", Date: h.now(), From: "keeper@example.org",
-			To: "rounds@example.org", Subject: "hello", Text: "done 1\n"})), "neither"},
+			To: "rounds@example.org", Subject: "hello", Text: "done 1\n"})), "no token of a digest"},
 		{"not a mail", "garbage", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -277,10 +277,14 @@ func TestMailsThatDoNotCount(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if taken.Ignored == "" || len(taken.Accepted) > 0 {
+			if taken.Ignored == "" || !strings.Contains(taken.Ignored, c.why) || len(taken.Accepted) > 0 {
 				t.Errorf("taken: %+v", taken)
 			}
 		})
+	}
+	// One of them bears the keeper's address, and the keeper is told of it.
+	if c, _, err := h.content(i, nil); err != nil || len(c.Notices) != 1 || !strings.Contains(c.Notices[0].Text, "not believed") || len(c.Notices[0].Quotes) > 0 {
+		t.Errorf("notices: %+v, %v", c.Notices, err)
 	}
 	if entries, problems, err := readDaybook(dir); err != nil || len(entries) > 0 || len(problems) > 0 {
 		t.Errorf("daybook: %v %v %v", entries, problems, err)

@@ -68,7 +68,10 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 	verdict := reply.Judge(m, h.policy(), match.Token)
 	if t.Ignored = verdict.Ignored; !verdict.Accepted {
 		h.log.Info("a mail was ignored", "id", m.MessageID, "from", m.From, "why", verdict.Ignored)
-		return t, nil, nil
+		if verdict.Unproven && !dry {
+			err = h.leaveUnread(m, "it was not believed: "+verdict.Ignored, nil)
+		}
+		return t, nil, err
 	}
 	switch {
 	case m.Trouble != "":

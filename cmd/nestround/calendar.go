@@ -102,6 +102,9 @@ func (c *call) links(h *house.House, room husbandry.ID) error {
 		return err
 	}
 	fmt.Fprintf(c.stdout, "%s\n%s\n\n", address, calendar.Subscribe(address))
+	if h.Settings().Page.URL == "" {
+		c.complain("this address works on this machine only", `say how the outside reaches it: url = "https://..." under [page]; then ask for a new link`)
+	}
 	printIndented(c.stdout, "", "Whoever has this address can read the calendar. It is shown this once; nestround keeps only enough to know it again. The second form opens the calendar program on most phones.")
 	return nil
 }

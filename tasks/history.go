@@ -1,7 +1,6 @@
 package tasks
 
 import (
-	"cmp"
 	"slices"
 	"strings"
 	"sync"
@@ -82,7 +81,10 @@ const (
 func Fold(entries []Entry) *History {
 	sorted := entries
 	byTime := func(a, b Entry) int {
-		return cmp.Or(a.At.Compare(b.At), strings.Compare(a.ID, b.ID))
+		if c := a.At.Compare(b.At); c != 0 {
+			return c
+		}
+		return strings.Compare(a.ID, b.ID)
 	}
 	if !slices.IsSortedFunc(entries, byTime) {
 		sorted = slices.Clone(entries)

@@ -82,12 +82,8 @@ func (s Secret) Read() (string, error) {
 }
 
 func readPrivate(path string) (string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", withoutPath(err)
-	}
-	defer f.Close()
-	info, err := f.Stat()
+	// Before it is opened: opening a pipe waits for somebody to write into it.
+	info, err := os.Stat(path)
 	if err != nil {
 		return "", withoutPath(err)
 	}
@@ -98,6 +94,11 @@ func readPrivate(path string) (string, error) {
 	if info.Mode().Perm()&0o007 != 0 && runtime.GOOS != "windows" {
 		return "", fmt.Errorf("everybody on this machine may read it; run: chmod 600 %s", path)
 	}
+	f, err := os.Open(path)
+	if err != nil {
+		return "", withoutPath(err)
+	}
+	defer f.Close()
 	content, err := io.ReadAll(io.LimitReader(f, maxSecret+3))
 	if err != nil {
 		return "", withoutPath(err)

@@ -113,7 +113,6 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 			Hint:    "is this the folder of the books? `nestround init` makes a first one",
 		})
 	}
-	var roots []*tables.Table
 	for _, file := range files {
 		src, err := readFile(fsys, file)
 		if err != nil {
@@ -126,7 +125,6 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 			settings = config.Read(root, dir)
 		}
 		r.tables(root)
-		roots = append(roots, root)
 		if file == keeperFile {
 			root.Done()
 			continue

@@ -230,7 +230,7 @@ func incubationTemperature(s string) (husbandry.Celsius, error) {
 		return c, nil
 	}
 	// The other unit, where that makes sense: "84 C", "28 F".
-	number := strings.TrimRight(s, "CcFf°° ")
+	number := strings.TrimRight(s, "CcFf° ")
 	for _, unit := range []string{"C", "F"} {
 		other := number + " " + unit
 		if o, otherErr := husbandry.ParseTemperature(other); otherErr == nil && o >= coldest && o <= hottest && number != s {

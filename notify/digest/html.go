@@ -64,9 +64,7 @@ func htmlLines(o outline) []string {
 		for _, l := range s.Lines {
 			lines = append(lines, l.Lead+" "+l.Text, l.Lead, l.Text)
 			lines = append(lines, l.Below...)
-			for _, q := range l.Quotes {
-				lines = append(lines, q)
-			}
+			lines = append(lines, l.Quotes...)
 		}
 	}
 	lines = append(lines, answerHead, tapHint, wholeList)

@@ -119,14 +119,20 @@ func (l *Links) Renew(name string, grace time.Duration) (token string, link Link
 	return token, link, nil
 }
 
-// Withdraw ends a link, named by its id or its label, at once.
+// Withdraw ends a link, named by its id, or all of a label, at once: whoever
+// ends "phone" does not want the address it had before it was renewed to go on.
 func (l *Links) Withdraw(name string) error {
 	err := l.change(func(list []Link, now time.Time) ([]Link, error) {
 		i, err := find(list, name, now)
 		if err != nil {
 			return nil, err
 		}
-		list[i].Withdrawn = now
+		byLabel := list[i].ID != name
+		for j := range list {
+			if j == i || byLabel && list[j].Label == name && list[j].Works(now) {
+				list[j].Withdrawn = now
+			}
+		}
 		return list, nil
 	})
 	if err != nil {

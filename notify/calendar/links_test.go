@@ -112,6 +112,39 @@ func TestLinksByName(t *testing.T) {
 	}
 }
 
+// A phone that was lost may have the address from before the renewal.
+func TestEndingALabelEndsItsEarlierAddresses(t *testing.T) {
+	now := morning
+	l := NewLinks(&Memory{}, func() time.Time { return now })
+	var tokens []string
+	for _, label := range []string{"phone", "tablet"} {
+		token, _, err := l.New(label, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		tokens = append(tokens, token)
+	}
+	renewed, _, err := l.Renew("phone", 30*24*time.Hour)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Withdraw("phone"); err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct {
+		token string
+		works bool
+	}{
+		"before it was renewed": {tokens[0], false},
+		"since it was renewed":  {renewed, false},
+		"another's":             {tokens[1], true},
+	} {
+		if _, err := l.lookup(c.token); (err == nil) != c.works {
+			t.Errorf("the address %s: %v", name, err)
+		}
+	}
+}
+
 func TestLastFetch(t *testing.T) {
 	s := newServer(t)
 	path, _ := s.link("phone", "")

@@ -10,6 +10,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -432,12 +433,12 @@ func TestSameContentSameBytes(t *testing.T) {
 // saves counts and may fail.
 type saves struct {
 	Memory
-	n    int
+	n    atomic.Int32
 	fail error
 }
 
 func (s *saves) Save(name string, data []byte) error {
-	s.n++
+	s.n.Add(1)
 	if s.fail != nil {
 		return s.fail
 	}
@@ -455,11 +456,11 @@ func TestRevisionsAreSavedBeforeAnythingIsServed(t *testing.T) {
 	if _, err := Render(sample(), Scope{}, r); err != nil {
 		t.Fatal(err)
 	}
-	if s.n != 2 {
-		t.Fatalf("%d savings, want 2", s.n)
+	if n := s.n.Load(); n != 2 {
+		t.Fatalf("%d savings, want 2", n)
 	}
-	if _, err := Render(sample(), Scope{}, r); err != nil || s.n != 2 {
-		t.Errorf("saved although nothing changed (%d), or %v", s.n, err)
+	if _, err := Render(sample(), Scope{}, r); err != nil || s.n.Load() != 2 {
+		t.Errorf("saved although nothing changed (%d), or %v", s.n.Load(), err)
 	}
 }
 

@@ -463,12 +463,16 @@ func TestGravidChecksAndPairing(t *testing.T) {
 	})
 	t.Run("paired while the season is open", func(t *testing.T) {
 		b := withSample()
+		b.animal("M01").Enclosure = "E08"
 		task := b.plan("05-03", 0).one(t, "F03/pair/2027-05-03")
 		if !strings.HasPrefix(task.Why, "Pairing window 15 March to 30 June") {
 			t.Errorf("why %q", task.Why)
 		}
 		b.plan("07-01", 30).none(t, "/pair/")
 		b.found("05-03", "F03/pair/2027-05-03", tasks.Finding{Mated: true}).plan("05-04", 30).none(t, "/pair/")
+	})
+	t.Run("not where a male lives with her", func(t *testing.T) {
+		withSample().plan("05-01", 30).none(t, "/pair/")
 	})
 	t.Run("not without a male", func(t *testing.T) {
 		b := withSample()
@@ -497,4 +501,22 @@ func TestWhereAFoundClutchStands(t *testing.T) {
 			t.Errorf("where the species' last clutch stands: %+v", c)
 		}
 	}
+}
+
+// A hatching asks, besides the first food, for a tub of their own on the day,
+// a weighing after a week, and sexing when they are old enough: by the common
+// routines of config/books, which a test there reads; here by their shape.
+func TestAHatchingLeadsOn(t *testing.T) {
+	tub := husbandry.Routine{ID: "young-tub", Kind: husbandry.Own, Title: "Set the hatchlings up", Scope: husbandry.OfClutch, Part: husbandry.Morning,
+		Missed: husbandry.Stays, Origin: husbandry.Common, Cadence: husbandry.Cadence{Pattern: husbandry.Anchored, Event: husbandry.EventHatched}}
+	scale := tub
+	scale.ID, scale.Title, scale.Cadence.Offset = "young-on-scale", "Weigh the hatchlings", 7
+	b := expecting().laid("05-12", watch, 6)
+	b.Routines = append(b.Routines, tub, scale)
+	b.found("06-20", "F03-2027-05-12/hatch-watch/2027-06-20", tasks.Finding{Hatched: new(int)})
+	b.plan("06-20", 10).none(t, "young-tub")
+	three := 3
+	b.found("06-21", "F03-2027-05-12/hatch-watch/2027-06-21", tasks.Finding{Hatched: &three})
+	expect(t, b.plan("06-21", 10).of("F03-2027-05-12/young-tub"), "due 06-21 F03-2027-05-12/young-tub/hatched")
+	expect(t, b.plan("06-21", 10).of("F03-2027-05-12/young-on-scale"), "upcoming 06-28 F03-2027-05-12/young-on-scale/hatched")
 }

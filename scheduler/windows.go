@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"fmt"
+	"slices"
 
 	"nestround/scheduler/incubation"
 	"nestround/scheduler/season"
@@ -19,7 +20,8 @@ const dystocia = "Gravid females may stop eating but stay active and alert. " +
 
 // pastHatching stands with eggs past their window.
 const pastHatching = "Do not open, turn or throw away eggs because a forecast is over: forecasts err, and late eggs have hatched. " +
-	"Leave firm, clean eggs where they are; take out only what has collapsed, leaks or is thick with mould, and wash your hands (Salmonella)."
+	"Leave firm, clean eggs where they are; take out only what has collapsed, leaks or is thick with mould, and wash your hands (Salmonella). " +
+	"When nothing more is to come, give the clutch a record with the day it ended."
 
 // restOfClutch is how many days after the last young hatched the rest of a
 // clutch is watched at least (common practice).
@@ -59,12 +61,20 @@ func (p *planner) pairing(a *Animal) season.Window {
 		case !p.watchable(a) || !a.Breeding:
 		case !p.mates[a.Species]:
 			w.Basis = "no grown male of her species is marked for breeding"
+		case p.livesWithMale(a):
+			w.Basis = "a grown male lives with her"
 		default:
 			w = p.fore.Pairing(p.herd, a)
 		}
 		p.pair[a.ID] = w
 	}
 	return w
+}
+
+func (p *planner) livesWithMale(a *Animal) bool {
+	return slices.ContainsFunc(p.herd.Residents(a.Enclosure), func(m *Animal) bool {
+		return m.Sex == husbandry.Male && m.Species == a.Species && m.PresentOn(p.on) && m.StageOn(p.on) == husbandry.Adult
+	})
 }
 
 // windowed plans a routine inside its subject's window, and goes on as an

@@ -118,7 +118,7 @@ func setReplies(f *flag.FlagSet) func(context.Context, *call) error {
 }
 
 func (c *call) printTaken(t house.Taken, h *house.House) {
-	from := t.From
+	from := printable(t.From)
 	if from == "" {
 		from = "nobody that can be told"
 	}
@@ -129,7 +129,7 @@ func (c *call) printTaken(t house.Taken, h *house.House) {
 	fmt.Fprintln(c.stdout, c.bold(head))
 	switch {
 	case t.Ignored != "":
-		printIndented(c.stdout, "     ", "ignored: "+t.Ignored)
+		printIndented(c.stdout, "     ", "ignored: "+printable(t.Ignored))
 	case t.Repeated:
 		printIndented(c.stdout, "     ", "it was taken before and counts once")
 	case len(t.Accepted)+len(t.Refused) == 0:

@@ -14,7 +14,7 @@ import (
 func setMark(f *flag.FlagSet) func(context.Context, *call) error {
 	by := f.String("by", "", "who did it; your login unless said")
 	return func(_ context.Context, c *call) error {
-		if len(c.args) == 0 {
+		if strings.TrimSpace(strings.Join(c.args, "")) == "" {
 			return &usageError{"say what was done, as in a reply", `for example: nestround mark "done 1 3"`}
 		}
 		h, err := c.open()

@@ -27,7 +27,7 @@ func setRound(*flag.FlagSet) func(context.Context, *call) error {
 			Tasks []taskJSON `json:"tasks"`
 		}{on.String(), []taskJSON{}}
 		for _, r := range b.Rows {
-			out.Tasks = append(out.Tasks, toJSON(r.N, r.Task))
+			out.Tasks = append(out.Tasks, toJSON(&r.N, r.Task))
 		}
 		return c.printJSON(out)
 	}
@@ -64,7 +64,7 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 			d := dayJSON{Date: day.String(), Tasks: []taskJSON{}}
 			for _, t := range list {
 				d.Minutes += t.Minutes
-				d.Tasks = append(d.Tasks, toJSON(0, t))
+				d.Tasks = append(d.Tasks, toJSON(nil, t))
 			}
 			out.Days = append(out.Days, d)
 			if !c.json {

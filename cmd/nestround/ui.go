@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"nestround/tasks"
@@ -23,7 +24,7 @@ const between = " \u00b7 "
 
 // taskJSON is a task as `round --json` and `ahead --json` show it.
 type taskJSON struct {
-	N       int    `json:"n,omitempty"`
+	N       *int   `json:"n,omitempty"` // of round
 	Key     string `json:"key"`
 	Kind    string `json:"kind"`
 	Routine string `json:"routine"`
@@ -39,7 +40,7 @@ type taskJSON struct {
 	Caution string `json:"caution"`
 }
 
-func toJSON(n int, t tasks.Task) taskJSON {
+func toJSON(n *int, t tasks.Task) taskJSON {
 	return taskJSON{
 		N: n, Key: string(t.Key), Kind: string(t.Kind), Routine: string(t.Routine), Subject: string(t.Subject),
 		Room: string(t.Place.Room), Rack: string(t.Place.Rack), Part: string(t.Part),
@@ -56,6 +57,17 @@ func plural(n int, one, many string) string {
 
 func longDate(d civil.Date) string  { return d.Format("Monday 2 January 2006") }
 func shortDate(d civil.Date) string { return d.Format("Mon 2 Jan") }
+
+// printable is foreign text as a terminal may have it: without what could move
+// its cursor or set its colours.
+func printable(s string) string {
+	return strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return '?'
+		}
+		return r
+	}, strings.ToValidUTF8(s, "?"))
+}
 
 // bold is for headings, on terminals only.
 func (p *program) bold(s string) string {

@@ -38,7 +38,7 @@ func verbs() []verb {
 		{name: "ahead", about: "the coming days, a line a task", set: setAhead, books: true, on: true, json: true},
 		{name: "mark", args: `"done 1 3"`, about: "the reply grammar, from the shell", set: setMark, books: true, json: true},
 		{name: "clutches", about: "every clutch with its forecast", set: setClutches, books: true, on: true, json: true},
-		{name: "calendar", args: "[link ...]", about: "the iCalendar file, or the links that serve it", set: setCalendar, books: true, json: true},
+		{name: "calendar", args: "[link ...]", about: "the iCalendar file, or the links that serve it", set: setCalendar, books: true},
 		{name: "digest", about: "the morning mail, shown or sent", set: setDigest, books: true},
 		{name: "replies", about: "read the mailbox once, or one message from a file", set: setReplies, books: true, json: true},
 		{name: "serve", about: "calendar, digest at its hour, replies as they come", set: setServe, books: true},
@@ -73,6 +73,9 @@ func (p *program) run(ctx context.Context, args []string) error {
 			names = append(names, v.name)
 		}
 		hint := "nestround help lists what can be asked"
+		if strings.HasPrefix(name, "-") {
+			hint = "flags come behind the verb: nestround round " + name
+		}
 		if s := diag.Suggest(name, names); len(s) > 0 {
 			hint = "did you mean: nestround " + s[0]
 		}
@@ -156,12 +159,16 @@ func (c *call) openOn() (*house.House, civil.Date, error) {
 	return h, c.date, err
 }
 
-// tell prints problems to stderr; errors among them end the verb.
+// tell prints problems to stderr; errors among them end the verb. Warnings
+// alone are check's to tell at length: elsewhere they are a line.
 func (c *call) tell(problems diag.List, err error) error {
-	if len(problems) > 0 {
+	switch {
+	case len(problems) > 0 && (problems.HasErrors() || c.verb.name == "check"):
 		if err := problems.Print(c.stderr); err != nil {
 			return err
 		}
+	case len(problems) > 0:
+		c.complain(fmt.Sprintf("the books have %s", plural(len(problems), "warning", "warnings")), "nestround check tells them")
 	}
 	if err == nil && problems.HasErrors() {
 		return errTold

@@ -60,6 +60,7 @@ type point struct {
 
 type routine struct {
 	ID, Kind, Title string
+	Scope           string
 	For             struct {
 		Stages, States, Sexes []string
 		NestBox               bool `toml:"nest_box"`
@@ -418,8 +419,11 @@ func TestRoutinesAreWellFormed(t *testing.T) {
 			t.Errorf("two routines are called %q", r.ID)
 		}
 		seen[strings.ToLower(r.ID)] = true
-		if !slices.Contains(husbandry.Kinds(), husbandry.Kind(r.Kind)) || r.Kind == string(husbandry.Own) {
+		if !slices.Contains(husbandry.Kinds(), husbandry.Kind(r.Kind)) {
 			t.Errorf("%s: kind %q", r.ID, r.Kind)
+		}
+		if own := r.Kind == string(husbandry.Own); own != (r.Scope != "") || own && r.Title == "" {
+			t.Errorf("%s: what is of no kind says its scope and its title, and nothing else does", r.ID)
 		}
 		cadences := 0
 		for _, set := range []bool{r.Every != "", len(r.Weekdays) > 0, r.SinceLast != "", r.After != nil, r.Window != nil, r.Riding != nil} {
@@ -502,8 +506,7 @@ func TestALayingFemaleIsFedOnceADay(t *testing.T) {
 	for _, s := range all {
 		times := make([]int, 60)
 		for _, r := range s.Routine {
-			if r.Kind != "feed" || r.Every == "" || !(slices.Contains(r.For.Stages, "adult") || slices.Contains(r.For.States, "gravid")) ||
-				strings.HasSuffix(r.ID, ".greens") {
+			if r.Kind != "feed" || r.Every == "" || !(slices.Contains(r.For.Stages, "adult") || slices.Contains(r.For.States, "gravid")) {
 				continue
 			}
 			from := civil.New(r.From.Date())

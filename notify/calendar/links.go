@@ -85,7 +85,7 @@ func (l *Links) New(label string, room husbandry.ID) (token string, link Link, e
 	err = l.change(func(list []Link, now time.Time) ([]Link, error) {
 		for _, o := range list {
 			if o.Label == label && o.Until.IsZero() && o.Works(now) {
-				return nil, fmt.Errorf("a link with the label %q exists; renew or withdraw it, or choose another label", label)
+				return nil, fmt.Errorf("a link with the label %q exists; renew or end it, or choose another label", label)
 			}
 		}
 		token, link = newLink(label, room, now)
@@ -136,7 +136,7 @@ func (l *Links) Withdraw(name string) error {
 		return list, nil
 	})
 	if err != nil {
-		return fmt.Errorf("withdraw the calendar link %q: %w", name, err)
+		return fmt.Errorf("end the calendar link %q: %w", name, err)
 	}
 	return nil
 }

@@ -94,12 +94,12 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 	parsed := reply.Parse(strings.Join(words, "\n"), h.known())
 	at := h.saidAt(m, issue)
 	on := civil.Max(civil.Of(at, h.settings.Zone), issue.Date)
-	acts, refused := reply.Resolve(parsed.Commands, issue.Items, on)
+	acts, refused := h.resolve(parsed.Commands, issue.Items, on)
 	said := Said{Refused: refusals(parsed, refused)}
 	e := tasks.Entry{ID: m.MessageID, At: at, On: on, Via: tasks.ViaMail, By: m.From, Digest: issue.ID, Acts: acts}
 	if dry {
 		for _, a := range acts {
-			said.Accepted = append(said.Accepted, Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding})
+			said.Accepted = append(said.Accepted, accepted(a, issue.Items))
 		}
 		t.Accepted, t.Refused = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...)
 		return t, nil, nil

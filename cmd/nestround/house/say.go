@@ -27,9 +27,9 @@ type Said struct {
 // Accepted is a command that took effect on one task.
 type Accepted struct {
 	Command string         `json:"command"`
-	N       int            `json:"n,omitempty"`
+	N       int            `json:"n"` // 0 for none
 	Task    tasks.Key      `json:"task"`
-	Finding *tasks.Finding `json:"finding,omitempty"`
+	Finding *tasks.Finding `json:"finding"`
 	Title   string         `json:"-"`
 	Mark    tasks.Verb     `json:"-"`
 	Until   civil.Date     `json:"-"`
@@ -57,7 +57,7 @@ func (h *House) Mark(words string, via tasks.Via, by string) (Said, error) {
 		on := civil.Of(now, h.settings.Zone)
 		board := items(h.board(on))
 		parsed := reply.Parse(words, h.known())
-		acts, refused := reply.Resolve(parsed.Commands, board, on)
+		acts, refused := h.resolve(parsed.Commands, board, on)
 		said.Refused = refusals(parsed, refused)
 		if len(acts) == 0 {
 			return nil
@@ -84,13 +84,65 @@ func (h *House) took(e tasks.Entry, board []item, said *Said) {
 			}
 			continue
 		}
-		title := string(a.Task.Subject())
-		if j := slices.IndexFunc(board, func(i item) bool { return i.Task == a.Task }); j >= 0 {
-			title = board[j].Title
-		}
-		said.Accepted = append(said.Accepted, Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until})
+		said.Accepted = append(said.Accepted, accepted(a, board))
 	}
 }
+
+func accepted(a tasks.Act, board []item) Accepted {
+	title := string(a.Task.Subject())
+	if j := slices.IndexFunc(board, func(i item) bool { return i.Task == a.Task }); j >= 0 {
+		title = board[j].Title
+	}
+	return Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until}
+}
+
+// resolve is reply.Resolve, less what the records say cannot be. Only records
+// are asked, not what was found before, so that the order in which replies
+// arrive decides nothing.
+func (h *House) resolve(commands []reply.Command, board []item, on civil.Date) ([]tasks.Act, []reply.Refused) {
+	acts, refused := reply.Resolve(commands, board, on)
+	var possible []tasks.Act
+	for _, a := range acts {
+		if why := h.impossible(a, on); why != "" {
+			refused = append(refused, reply.Refused{Text: a.Text, Why: why})
+			continue
+		}
+		possible = append(possible, a)
+	}
+	return possible, refused
+}
+
+// impossible says why a finding cannot be, "" if it can.
+func (h *House) impossible(a tasks.Act, on civil.Date) string {
+	if a.Finding == nil || a.Mark == tasks.Undo {
+		return ""
+	}
+	subject := a.Task.Subject()
+	for _, r := range h.records.Animals {
+		if r.ID != subject {
+			continue
+		}
+		carries := a.Finding.Laid != nil || a.Finding.Slugs != nil || a.Finding.Gravid != nil && *a.Finding.Gravid
+		switch {
+		case carries && r.Sex == husbandry.Male:
+			return fmt.Sprintf("%s is a male in the records", r.ID)
+		case !r.Left.IsZero() && !on.Before(r.Left):
+			return fmt.Sprintf("%s left on %s", r.ID, r.Left.Format("2 January 2006"))
+		case carries && !r.Hatched.IsZero() && on.Sub(r.Hatched) < youngestMother:
+			return fmt.Sprintf("%s is %s old", r.ID, plural(on.Sub(r.Hatched), "day", "days"))
+		}
+	}
+	for _, c := range h.records.Clutches {
+		if n := a.Finding.Hatched; c.ID == subject && n != nil && c.Eggs > 0 && *n > c.Eggs {
+			return fmt.Sprintf("clutch %s has %s in the records", c.ID, plural(c.Eggs, "egg", "eggs"))
+		}
+	}
+	return ""
+}
+
+// youngestMother is the age in days below which no lizard lays: the smallest
+// and quickest kept species need some three months (common practice).
+const youngestMother = 60
 
 // refusals are the lines that were meant as commands and are none, and the
 // commands that cannot be.

@@ -41,7 +41,7 @@ func Get(t testing.TB) *Servers {
 	t.Helper()
 	dir := os.Getenv("NESTROUND_SERVERS")
 	if dir == "" {
-		const how = "no real mail servers; as root: .ci/servers start /tmp/nr-servers, then set NESTROUND_SERVERS=/tmp/nr-servers"
+		const how = "no real mail servers; as root: .ci/servers start DIR, then set NESTROUND_SERVERS=DIR"
 		if os.Getenv("NESTROUND_REQUIRE_SERVERS") == "1" {
 			t.Fatal(how)
 		}

@@ -438,6 +438,7 @@ func TestRecordsAlone(t *testing.T) {
 		{"an id that is too long", "[[room]]\nid = \"" + strings.Repeat("a", 61) + "\"\n", "2:6: `id`: an id has at most 60 characters"},
 		{"an id of signs", "[[room]]\nid = \"-a\"\n", "2:6: `id`: \"-a\" is not an id"},
 		{"an id like a range", "[[room]]\nid = \"5-7\"\n", "2:6: `id`: \"5-7\" has no letter"},
+		{"an id like a word of a reply", "[[room]]\nid = \"Laid\"\n", "2:6: `id`: \"Laid\" is a word of replies"},
 		{"one day of two", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid_between = [2027-05-01]\n", "5:16: `laid_between` is not two dates"},
 		{"away without an end", "[[away]]\nfrom = 2027-05-01\n", "1:1: [[away]] has no `until`"},
 		{"no weekday", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nweekdays = []\n", "4:12: `weekdays` names no day"},

@@ -91,6 +91,11 @@ const maxID = 60
 // be mistaken for it.
 const keeperID = "keeper"
 
+// replyWords are what a line of a reply is made of: a record of that id could
+// not be named in one.
+var replyWords = []string{"done", "all", "but", "except", "skip", "later", "undo", "note", "and", "not",
+	"laid", "slugs", "hatched", "weighs", "added", "refused", "mated", "gravid"}
+
 var (
 	idForm   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)
 	idLetter = regexp.MustCompile(`[A-Za-z]`)
@@ -106,6 +111,8 @@ func checkID(s string) (husbandry.ID, error) {
 		return "", fmt.Errorf("%q has no letter; a reply could not tell it from the number of a task", s)
 	case strings.EqualFold(s, keeperID):
 		return "", fmt.Errorf("%q stands for the keeper; take another id", s)
+	case slices.Contains(replyWords, strings.ToLower(s)):
+		return "", fmt.Errorf("%q is a word of replies; take another id", s)
 	}
 	return husbandry.ID(s), nil
 }

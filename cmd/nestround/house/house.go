@@ -93,11 +93,22 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 	}
 	h.history = tasks.Fold(h.daybook.Entries())
 	var err error
-	h.issues, err = openIssues(h.state("digests"), h.files, h.today())
+	h.issues, err = openIssues(h.state("digests"), h.files, h.log, h.today())
 	return h, append(h.problems, h.daybookProblems()...), err
 }
 
 func (h *House) state(name string) string { return filepath.Join(h.Dir, "state", name) }
+
+// remembered reads one of the small files of the state. One that is damaged is
+// set aside and told of in the log, and what it held is forgotten: an answer
+// may be sent twice, or a mail be read again, which counts once.
+func remembered[T any](h *House, path string) (T, error) {
+	v, damaged, err := disk.LoadJSON[T](h.files, path)
+	if damaged != nil {
+		h.log.Error("a file of the state is damaged and is set aside", "err", damaged)
+	}
+	return v, err
+}
 
 // daybookProblems tells what of the daybook does not count. Nothing else is
 // stopped by it.

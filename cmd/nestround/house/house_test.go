@@ -336,3 +336,29 @@ func TestUnreadMailStandsInTheNextDigest(t *testing.T) {
 }
 
 func readDaybook(dir string) ([]tasks.Entry, []daybook.Problem, error) { return daybook.Read(dir) }
+
+// A damaged file of the state is set aside, and the work goes on.
+func TestDamagedStateStopsNothing(t *testing.T) {
+	dir := small(t, "Europe/Vienna", "06:00")
+	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
+	i := issued(t, h)
+	for _, name := range []string{"answers.json", "unread.json", "mailbox.json", "digests/2027-05-11.A2C3.json"} {
+		write(t, filepath.Join(dir, "state", name), "{ half of")
+	}
+	h = open(t, dir, clock("2027-05-12T07:30:00+02:00"), disk.Files{})
+	taken, err := h.TakeMail(answer(t, i, "one", "2027-05-12T07:00:00+02:00", "done 1\n\nand this is nothing"), false)
+	if err != nil || len(taken.Accepted) != 1 {
+		t.Errorf("a reply: %+v, %v", taken, err)
+	}
+	if err := h.ReadReplies(t.Context(), false, func(Taken) {}); err != nil {
+		t.Errorf("the mailbox: %v", err)
+	}
+	if _, _, err := h.Draft(); err != nil {
+		t.Errorf("the digest: %v", err)
+	}
+	for _, name := range []string{"answers.json", "unread.json", "mailbox.json"} {
+		if _, err := os.Stat(filepath.Join(dir, "state", name+".corrupt-1")); err != nil {
+			t.Errorf("%s was not set aside: %v", name, err)
+		}
+	}
+}

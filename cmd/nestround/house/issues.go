@@ -2,7 +2,9 @@ package house
 
 import (
 	"crypto/rand"
+	"errors"
 	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -23,6 +25,7 @@ import (
 type issues struct {
 	dir   string
 	files disk.Files
+	log   *slog.Logger
 	// known has the issues read so far, by id. Replies nearly always answer
 	// this month's mornings; older ones are read when one is asked for that is
 	// not known.
@@ -34,8 +37,8 @@ const recentIssues = 120 // days
 
 var issueName = regexp.MustCompile(`^(\d{4}-\d\d-\d\d)\.([A-Z0-9]+)\.json$`)
 
-func openIssues(dir string, files disk.Files, today civil.Date) (*issues, error) {
-	s := &issues{dir: dir, files: files, known: make(map[string]notify.Issue)}
+func openIssues(dir string, files disk.Files, log *slog.Logger, today civil.Date) (*issues, error) {
+	s := &issues{dir: dir, files: files, log: log, known: make(map[string]notify.Issue)}
 	return s, s.read(today.AddDays(-recentIssues))
 }
 
@@ -59,6 +62,12 @@ func (s *issues) read(since civil.Date) error {
 			continue
 		}
 		i, err := disk.ReadJSON[notify.Issue](filepath.Join(s.dir, f.Name()))
+		var damaged *disk.CorruptError
+		if errors.As(err, &damaged) {
+			// Its numbers are lost; those of the other mornings are not.
+			s.log.Error("a digest sent cannot be remembered", "err", err)
+			continue
+		}
 		if err != nil {
 			return fmt.Errorf("read a digest sent: %w", err)
 		}

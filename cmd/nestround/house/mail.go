@@ -16,7 +16,6 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
-	"nestround/tasks/disk"
 )
 
 // Taken is what became of one mail, as `replies --json` shows it.
@@ -197,7 +196,7 @@ func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Out
 	if h.settings.Out == nil {
 		return nil, true, nil
 	}
-	past, err := disk.ReadJSON[answers](h.state("answers.json"))
+	past, err := remembered[answers](h, h.state("answers.json"))
 	switch {
 	case err != nil:
 		return nil, false, err
@@ -244,7 +243,7 @@ func (h *House) answered(m reply.Mail) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	path := h.state("answers.json")
-	past, err := disk.ReadJSON[answers](path)
+	past, err := remembered[answers](h, path)
 	if err != nil || slices.Contains(past.IDs, m.MessageID) {
 		return err
 	}
@@ -365,7 +364,7 @@ const (
 
 func (h *House) leaveUnread(m reply.Mail, why string, lines []string) error {
 	path := h.state("unread.json")
-	all, err := disk.ReadJSON[[]unread](path)
+	all, err := remembered[[]unread](h, path)
 	if err != nil {
 		return err
 	}

@@ -11,7 +11,6 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
-	"nestround/tasks/disk"
 	"nestround/tasks/husbandry"
 )
 
@@ -243,7 +242,7 @@ func (h *House) notices(today civil.Date) (list []digest.Notice, told []string, 
 	for _, f := range failed {
 		list = append(list, digest.Notice{Urgent: true, Text: f})
 	}
-	held, err := disk.ReadJSON[[]unread](h.state("unread.json"))
+	held, err := remembered[[]unread](h, h.state("unread.json"))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -264,7 +263,7 @@ func (h *House) notices(today civil.Date) (list []digest.Notice, told []string, 
 // older ones.
 func (h *House) toldUnread(told []string, today civil.Date) error {
 	path := h.state("unread.json")
-	held, err := disk.ReadJSON[[]unread](path)
+	held, err := remembered[[]unread](h, path)
 	if err != nil || len(held) == 0 {
 		return err
 	}

@@ -12,7 +12,6 @@ import (
 	"nestround/notify/mailin"
 	"nestround/notify/mailout"
 	"nestround/notify/outbox"
-	"nestround/tasks/disk"
 )
 
 // ErrNoMail says that keeper.toml names no way for mail.
@@ -48,7 +47,7 @@ func (h *House) Inbox(dry bool) (notify.Inbox, error) {
 	if in == nil {
 		return nil, fmt.Errorf("read mail: %w for replies to come; see [mail.in]", ErrNoMail)
 	}
-	var state mailin.State = position{h.state("mailbox.json"), h.files}
+	var state mailin.State = position{h}
 	if dry {
 		state = unmoved{state}
 	}
@@ -85,13 +84,15 @@ func authorities(file string) (*x509.CertPool, error) {
 }
 
 // position is a mailin.State in a file.
-type position struct {
-	path  string
-	files disk.Files
+type position struct{ h *House }
+
+func (p position) path() string { return p.h.state("mailbox.json") }
+
+func (p position) Load() (mailin.Position, error) {
+	return remembered[mailin.Position](p.h, p.path())
 }
 
-func (p position) Load() (mailin.Position, error) { return disk.ReadJSON[mailin.Position](p.path) }
-func (p position) Save(v mailin.Position) error   { return p.files.WriteJSON(p.path, v) }
+func (p position) Save(v mailin.Position) error { return p.h.files.WriteJSON(p.path(), v) }
 
 // unmoved is a position that stays where it is.
 type unmoved struct{ mailin.State }

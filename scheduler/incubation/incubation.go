@@ -250,6 +250,13 @@ func Hatching(q Question) Forecast {
 	return f
 }
 
+// longest is how many days of development are believed. Close to the threshold
+// a straight line promises years, or, where half a degree's error of the
+// thermometer is as much as all that is left above it, nothing at all; the
+// longest incubations of lizards known, of chameleons that rest and winter, are
+// about a year (common practice).
+const longest = 500
+
 // laying returns the middle of the days on which the eggs may have been laid,
 // and the variance of a day picked among them.
 func laying(q Question) (civil.Date, float64) {
@@ -287,8 +294,10 @@ func development(q Question) (mean, variance float64, basis string, cautions []s
 			if t > hottest {
 				cautions = append(cautions, fmt.Sprintf("hotter than the hottest measurement (%s): development is not taken to run faster", q.Units.Temperature(hottest)))
 			}
-			if d, v, how, ok := byTemperature(points, t, q.Swing, q.Units); ok {
+			if d, v, how, ok := byTemperature(points, t, q.Swing, q.Units); ok && d <= longest && v <= d*d/4 {
 				return rest + d, v + restSD*restSD, how + suffix, cautions
+			} else if ok {
+				cautions = append(cautions, fmt.Sprintf("at %s eggs of this species hardly develop: no forecast from temperature", q.Units.Temperature(t)))
 			}
 		}
 	}

@@ -261,6 +261,21 @@ func TestWaitingMovesTheForecast(t *testing.T) {
 	}
 }
 
+// Just above the threshold of a straight line eggs would take years. That is
+// the line's end and no forecast; a sheet's range still is one.
+func TestNoForecastOfYears(t *testing.T) {
+	laid, cold := civil.MustParse("2027-05-12"), husbandry.Celsius(16.5)
+	q := incubation.Question{Laid: laid, LaidFrom: laid, On: laid, Temperature: &cold, Swing: 1}
+	q.Sheet.Points = []husbandry.IncubationPoint{at(19, 20)}
+	if f := incubation.Hatching(q); f.Known || !strings.Contains(strings.Join(f.Cautions, " "), "16.5 °C eggs of this species hardly develop") {
+		t.Errorf("%+v", f)
+	}
+	q.Sheet.Days = husbandry.Span{From: 40, To: 60}
+	if f := incubation.Hatching(q); !f.Known || f.Mean != 50 {
+		t.Errorf("with a range: %+v", f)
+	}
+}
+
 func TestForecastsHoldTogether(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		laid := civil.MustParse("2027-05-12")

@@ -39,6 +39,8 @@ var layers = []layer{
 	{of: "tasks", may: []string{"tasks/civil", "tasks/husbandry"}, not: pure, why: "tasks and marks are what everything shares, so they depend on nothing that shows or stores them"},
 	{of: "scheduler", may: []string{"tasks", "tasks/civil", "tasks/husbandry", "scheduler/..."}, not: pure,
 		why: "the planner is a pure function of records, history and a date: no clock, no files, no mail, no calendar"},
+	{of: "scheduler/incubation/fit", may: []string{"scheduler/incubation/pooled", "scheduler/incubation/published"},
+		why: "a command of its own that is run by hand writes what the planner's package carries; nothing imports it"},
 	{of: "config/diag", may: nil, why: "a located problem knows no books"},
 	{of: "config", may: []string{"tasks/civil", "tasks/husbandry", "tasks/disk", "config/...", "scheduler/cadence"}, why: "reading the books needs no plan, no daybook and no mail"},
 	{of: "notify/calendar", may: []string{"notify", "tasks", "tasks/civil", "tasks/husbandry"}, why: adapterWhy},

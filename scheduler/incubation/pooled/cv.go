@@ -1,0 +1,292 @@
+package pooled
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"nestround/scheduler/incubation/published"
+)
+
+// Trial is one prediction of days that were left out.
+type Trial struct {
+	Species, Paper string
+	Days           float64 // measured
+	Median         float64 // predicted
+	SD             float64 // of the log days; 0 for rules that have none
+}
+
+// quantile of the prediction, days.
+func (t Trial) quantile(p float64) float64 {
+	return t.Median * math.Exp(t.SD*student.Quantile(p))
+}
+
+// PredictiveTail is the degrees of freedom of forecasts.
+const PredictiveTail = 6
+
+var student = distuv.StudentsT{Mu: 0, Sigma: math.Sqrt(float64(PredictiveTail-2) / PredictiveTail), Nu: PredictiveTail}
+
+// trial predicts a row from a belief about its clutch.
+func (c *Curve) trial(r published.Duration, b Belief, widen float64) Trial {
+	slope := c.Form.slope(r.Celsius, r.HalfRange, b.Dev, c.Shared)
+	v := b.Cov.AA + 2*slope*b.Cov.AD + slope*slope*b.Cov.DD + c.Spreads.Residual*ResidualFactor + sampling(r)
+	return Trial{
+		Species: r.Species, Paper: r.Paper, Days: r.Days,
+		Median: math.Exp(b.Level - c.Form.logRate(r.Celsius, r.HalfRange, b.Dev, c.Shared)), SD: widen * math.Sqrt(v),
+	}
+}
+
+// ResidualFactor turns the squared scale of the residuals' t into a variance.
+const ResidualFactor = float64(Tail) / (Tail - 2)
+
+// Curve returns what forecasts need of the fit.
+func (m *Model) Curve(widen Widen) *Curve {
+	return &Curve{Form: m.Form, Shared: m.Shared(), Spreads: m.Spreads, Widen: widen}
+}
+
+// Validation is a fit tried on what was left out of it.
+type Validation struct {
+	// Known: a paper left out, of species that other papers know.
+	// Unknown: a species left out with all its papers.
+	// OneOwn: as Known, and one other treatment of the same paper and species
+	// given as an own clutch. OneOwnUnknown: the same where no other paper
+	// knows the species.
+	Known, Unknown, OneOwn, OneOwnUnknown []Trial
+	// Rules has for each plain rule the same treatments as Known.
+	Rules [3][]Trial
+	// RulesUnknown has the same treatments as Unknown.
+	RulesUnknown [3][]Trial
+}
+
+// RuleNames are the plain rules, in the order of Validation.Rules.
+var RuleNames = [3]string{"species' mean days", "nearest published temperature", "degree-days of the species"}
+
+// refitRounds are enough for effects and weights to settle after a few rows
+// are left out.
+const refitRounds = 4
+
+// Validate leaves out each paper, and each species, in turn, with the spreads
+// of m.
+func (m *Model) Validate(widen Widen) (*Validation, error) {
+	v := new(Validation)
+	for _, paper := range distinct(m.rows, func(r published.Duration) string { return r.Paper }) {
+		in, out := split(m.rows, func(r published.Duration) bool { return r.Paper == paper })
+		n, err := m.Refit(in, refitRounds)
+		if err != nil {
+			return nil, err
+		}
+		c := n.Curve(widen)
+		for _, r := range out {
+			if Rest(r.Species) > 0 {
+				continue
+			}
+			known := slices.ContainsFunc(in, func(s published.Duration) bool { return s.Species == r.Species })
+			believe := func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }
+			if known {
+				v.Known = append(v.Known, c.trial(r, c.Learn(believe, nil).Expect(r.Species, ""), widen.Known))
+				for k, days := range rules(in, r) {
+					v.Rules[k] = append(v.Rules[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})
+				}
+			}
+			for _, own := range out {
+				if own == r || own.Species != r.Species {
+					continue
+				}
+				t := c.trial(r, c.Learn(believe, []Seen{c.seen(own)}).Expect(r.Species, ""), widen.Own)
+				if known {
+					v.OneOwn = append(v.OneOwn, t)
+				} else {
+					v.OneOwnUnknown = append(v.OneOwnUnknown, t)
+				}
+			}
+		}
+	}
+	for _, species := range distinct(m.rows, func(r published.Duration) string { return r.Species }) {
+		if Rest(species) > 0 {
+			continue
+		}
+		in, out := split(m.rows, func(r published.Duration) bool { return r.Species == species })
+		n, err := m.Refit(in, refitRounds)
+		if err != nil {
+			return nil, err
+		}
+		c := n.Curve(widen)
+		for _, r := range out {
+			b := c.Learn(func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }, nil).Expect(r.Species, "")
+			v.Unknown = append(v.Unknown, c.trial(r, b, widen.Unknown))
+			for k, days := range rules(in, r) {
+				v.RulesUnknown[k] = append(v.RulesUnknown[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})
+			}
+		}
+	}
+	return v, nil
+}
+
+// seen makes a treatment an own clutch.
+func (c *Curve) seen(r published.Duration) Seen {
+	return Seen{Species: r.Species, Variance: sampling(r), Work: func(dev float64) float64 {
+		return r.Days * c.Rate(r.Celsius, r.HalfRange, dev)
+	}}
+}
+
+func split(rows []published.Duration, leave func(published.Duration) bool) (in, out []published.Duration) {
+	for _, r := range rows {
+		if leave(r) {
+			out = append(out, r)
+		} else {
+			in = append(in, r)
+		}
+	}
+	return in, out
+}
+
+func distinct(rows []published.Duration, name func(published.Duration) string) []string {
+	var list []string
+	for _, r := range rows {
+		list = append(list, name(r))
+	}
+	slices.Sort(list)
+	return slices.Compact(list)
+}
+
+// rules predicts a row by the three plain rules, from the rows of its species,
+// or else of its genus, its family, or all.
+func rules(in []published.Duration, r published.Duration) [3]float64 {
+	var rows []published.Duration
+	for _, like := range []func(s published.Duration) bool{
+		func(s published.Duration) bool { return s.Species == r.Species },
+		func(s published.Duration) bool { return s.Genus() == r.Genus() },
+		func(s published.Duration) bool { return s.Family == r.Family },
+		func(published.Duration) bool { return true },
+	} {
+		if _, rows = split(in, like); len(rows) > 0 {
+			break
+		}
+	}
+	var n, sum, near, st, sr, stt, str float64
+	best := math.Inf(1)
+	for _, s := range rows {
+		n, sum = n+1, sum+s.Days
+		best = min(best, math.Abs(s.Celsius-r.Celsius))
+		rate := 1 / s.Days
+		st, sr, stt, str = st+s.Celsius, sr+rate, stt+s.Celsius*s.Celsius, str+s.Celsius*rate
+	}
+	var k float64
+	for _, s := range rows {
+		if math.Abs(s.Celsius-r.Celsius) == best {
+			near, k = near+s.Days, k+1
+		}
+	}
+	mean, nearest := sum/n, near/k
+	days := nearest
+	if spread := n*stt - st*st; spread > 1e-9 {
+		b := (n*str - st*sr) / spread
+		if rate := (sr-b*st)/n + b*r.Celsius; b > 0 && rate > 1/(4*mean) {
+			days = 1 / rate
+		}
+	}
+	return [3]float64{mean, nearest, days}
+}
+
+// Score says how trials came out.
+type Score struct {
+	Trials                 int
+	MedianError, MeanError float64 // of the median, absolute, as a share of the days
+	Cover50, Cover90       float64
+	MedianWidth            float64 // of the 90 % interval, days
+	Width                  float64 // the same as a share of the median, median
+	CRPS                   float64 // days, mean
+}
+
+// ScoreOf scores trials that have a distribution.
+func ScoreOf(trials []Trial) Score {
+	s := Score{Trials: len(trials)}
+	var errs, widths, shares []float64
+	for _, t := range trials {
+		errs = append(errs, math.Abs(t.Median/t.Days-1))
+		lo, hi := t.quantile(.05), t.quantile(.95)
+		widths, shares = append(widths, hi-lo), append(shares, (hi-lo)/t.Median)
+		s.Cover90 += within(t.Days, lo, hi)
+		s.Cover50 += within(t.Days, t.quantile(.25), t.quantile(.75))
+		// CRPS as twice the mean pinball loss over quantiles.
+		const n = 100
+		for i := range n {
+			p := (float64(i) + .5) / n
+			q := t.quantile(p)
+			if t.Days < q {
+				s.CRPS += 2 * (1 - p) * (q - t.Days) / n
+			} else {
+				s.CRPS += 2 * p * (t.Days - q) / n
+			}
+		}
+		s.MeanError += errs[len(errs)-1]
+	}
+	n := float64(len(trials))
+	s.MeanError, s.Cover50, s.Cover90, s.CRPS = s.MeanError/n, s.Cover50/n, s.Cover90/n, s.CRPS/n
+	s.MedianError, s.MedianWidth, s.Width = median(errs), median(widths), median(shares)
+	return s
+}
+
+func within(x, lo, hi float64) float64 {
+	if x >= lo && x <= hi {
+		return 1
+	}
+	return 0
+}
+
+func median(x []float64) float64 {
+	x = slices.Clone(x)
+	slices.SortFunc(x, cmp.Compare[float64])
+	if len(x)%2 == 1 {
+		return x[len(x)/2]
+	}
+	return (x[len(x)/2-1] + x[len(x)/2]) / 2
+}
+
+// Spread gives trials of a rule that has no distribution one as wide, in
+// proportion, as makes its 90 % intervals cover the share asked for.
+func Spread(trials []Trial, cover float64) []Trial {
+	var off []float64
+	for _, t := range trials {
+		off = append(off, math.Abs(math.Log(t.Days/t.Median)))
+	}
+	slices.Sort(off)
+	k := min(len(off)-1, max(0, int(math.Round(cover*float64(len(off))))-1))
+	sd := (off[k] + 1e-9) / student.Quantile(.95)
+	trials = slices.Clone(trials)
+	for i := range trials {
+		trials[i].SD = sd
+	}
+	return trials
+}
+
+// Calibrate returns the factors with which intervals of what was left out
+// cover 90 %, at least 1. v was made with factors of 1.
+func Calibrate(v *Validation) Widen {
+	factor := func(trials []Trial) float64 {
+		var need []float64
+		for _, t := range trials {
+			need = append(need, math.Abs(math.Log(t.Days/t.Median))/t.SD)
+		}
+		slices.Sort(need)
+		return max(1, need[int(math.Ceil(.9*float64(len(need))))-1]/student.Quantile(.95))
+	}
+	return Widen{Own: factor(v.OneOwn), Known: factor(v.Known), Unknown: factor(v.Unknown)}
+}
+
+// Widened returns v as it is with other factors.
+func (v *Validation) Widened(w Widen) *Validation {
+	n := *v
+	by := func(trials []Trial, f float64) []Trial {
+		trials = slices.Clone(trials)
+		for i := range trials {
+			trials[i].SD *= f
+		}
+		return trials
+	}
+	n.Known, n.Unknown = by(v.Known, w.Known), by(v.Unknown, w.Unknown)
+	n.OneOwn, n.OneOwnUnknown = by(v.OneOwn, w.Own), by(v.OneOwnUnknown, w.Own)
+	return &n
+}

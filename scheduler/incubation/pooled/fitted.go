@@ -1,0 +1,171 @@
+package pooled
+
+import (
+	_ "embed"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+
+	"nestround/scheduler/incubation/published"
+)
+
+// Rounds is how often the fit in use goes to and fro between effects and
+// spreads; by then they have stopped moving.
+const Rounds = 60
+
+//go:embed fitted.json
+var fittedJSON []byte
+
+// Fitted is what is committed of a fit: enough to forecast, and no more.
+type Fitted struct {
+	Form    string    `json:"form"`
+	Shared  []float64 `json:"shared"`
+	Spreads Spreads   `json:"spreads"`
+	Widen   Widen     `json:"widen"`
+	// Beliefs are those about species, and about a new one of a genus, of a
+	// family, and of any ("species Podarcis muralis", "genus Podarcis",
+	// "family Lacertidae", "any").
+	Beliefs map[string]Belief `json:"beliefs"`
+}
+
+// Fitted returns what is to be committed of a fit.
+func (m *Model) Fitted(widen Widen) Fitted {
+	f := Fitted{Form: m.Form.Name, Shared: m.Shared(), Spreads: m.Spreads, Widen: widen, Beliefs: map[string]Belief{"any": m.Species("", "", "")}}
+	for _, r := range m.rows {
+		f.Beliefs["species "+r.Species] = m.Species(r.Family, r.Genus(), r.Species)
+		f.Beliefs["genus "+r.Genus()] = m.Species(r.Family, r.Genus(), "")
+		f.Beliefs["family "+r.Family] = m.Species(r.Family, "", "")
+	}
+	return f
+}
+
+// Default returns the committed fit.
+func Default() *Curve { return committed().curve }
+
+// Committed returns what is committed, for a check against a new fit.
+func Committed() Fitted { return committed().Fitted }
+
+type loaded struct {
+	Fitted
+	curve *Curve
+}
+
+// committed reads the embedded numbers, once. They are part of the program, so
+// that a fault in them is a fault of the program.
+var committed = sync.OnceValue(func() *loaded {
+	l := new(loaded)
+	if err := json.Unmarshal(fittedJSON, &l.Fitted); err != nil {
+		panic(fmt.Sprintf("read the embedded fit: %v", err))
+	}
+	for _, f := range Forms() {
+		if f.Name == l.Form {
+			l.curve = &Curve{Form: f, Shared: l.Shared, Spreads: l.Spreads, Widen: l.Widen}
+			return l
+		}
+	}
+	panic(fmt.Sprintf("the embedded fit is of the form %q, which does not exist", l.Form))
+})
+
+// Kinship is how near the nearest measured relatives of a species are.
+type Kinship int
+
+// The degrees of kinship.
+const (
+	SameSpecies Kinship = iota
+	SameGenus
+	SameFamily
+	AnyLizard
+)
+
+// Known returns the committed belief about a species, how it is known, and the
+// papers and the number of species that it rests on.
+func Known(family, species string) (b Belief, by Kinship, papers []string, kinds int) {
+	f := committed()
+	by = AnyLizard
+	b = f.Beliefs["any"]
+	genus := published.Genus(species)
+	for k, name := range []string{"species " + species, "genus " + genus, "family " + family} {
+		if known, ok := f.Beliefs[name]; ok {
+			b, by = known, Kinship(k)
+			break
+		}
+	}
+	var seen []string
+	for _, r := range published.Durations() {
+		like := r.Usable()
+		switch by {
+		case SameSpecies:
+			like = like && r.Species == species
+		case SameGenus:
+			like = like && r.Genus() == genus
+		case SameFamily:
+			like = like && r.Family == family
+		}
+		if like {
+			papers, seen = append(papers, r.Paper), append(seen, r.Species)
+		}
+	}
+	return b, by, distinctStrings(papers), len(distinctStrings(seen))
+}
+
+func distinctStrings(list []string) []string {
+	list = slices.Clone(list)
+	slices.Sort(list)
+	return slices.Compact(list)
+}
+
+// Family returns the family of a species or genus that papers have measured,
+// "" for others.
+func Family(species string) string {
+	for _, r := range published.Durations() {
+		if r.Species == species || r.Genus() == published.Genus(species) {
+			return r.Family
+		}
+	}
+	return ""
+}
+
+// Table writes the scores of a validation beside those of the plain rules, in
+// fixed columns.
+func (v *Validation) Table() string {
+	var b strings.Builder
+	line := func(name string, s Score) {
+		fmt.Fprintf(&b, "%-34s %5d %6.1f %6.1f %6.0f %6.0f %7.1f %6.1f\n", name, s.Trials, 100*s.MedianError, 100*s.MeanError, 100*s.Cover50, 100*s.Cover90, s.MedianWidth, s.CRPS)
+	}
+	head := func(what string) {
+		fmt.Fprintf(&b, "%-34s %5s %6s %6s %6s %6s %7s %6s\n", what, "n", "median", "mean", "in 50", "in 90", "width", "CRPS")
+	}
+	part := func(what string, model []Trial, rules [3][]Trial) {
+		head(what)
+		s := ScoreOf(model)
+		line("  this model", s)
+		for k, name := range RuleNames {
+			line("  "+name, ScoreOf(Spread(rules[k], s.Cover90)))
+		}
+		b.WriteByte('\n')
+	}
+	part("papers left out, species known", v.Known, v.Rules)
+	part("species left out", v.Unknown, v.RulesUnknown)
+	head("papers left out, one clutch given")
+	line("  species known from others", ScoreOf(v.OneOwn))
+	line("  species known from none", ScoreOf(v.OneOwnUnknown))
+	return b.String()
+}
+
+// ScoresComment is the part of the package comment that the fit writes.
+func ScoresComment(table string) string {
+	var b strings.Builder
+	b.WriteString("// # How well it did\n//\n" +
+		"// Each treatment predicted by a fit from which its paper, or its species, was\n" +
+		"// left out: median and mean absolute error of the median in percent, percent\n" +
+		"// of treatments inside the 50 % and 90 % intervals, median width of the 90 %\n" +
+		"// interval and mean continuous ranked probability score, both in days. A\n" +
+		"// rule has no interval; it is given one as wide, in proportion, as covers\n" +
+		"// what the model's covers.\n//\n")
+	for line := range strings.Lines(table) {
+		b.WriteString(strings.TrimRight("//\t"+strings.TrimRight(line, "\n"), " \t") + "\n")
+	}
+	return b.String()
+}

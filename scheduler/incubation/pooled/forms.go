@@ -1,0 +1,125 @@
+package pooled
+
+import "math"
+
+// Form is a shape of the response to temperature that all species share: the
+// logarithm of the rate of development at a constant temperature, up to a
+// constant. A species has one number of its own in it, dev, around 0.
+type Form struct {
+	Name string
+	// Start and Spread are the middle and standard deviation of what the
+	// shared numbers may be before any data are seen: wide.
+	Start, Spread []float64
+	// DevSpread is a first guess of the standard deviation of dev.
+	DevSpread float64
+	log       func(celsius, dev float64, shared []float64) float64
+}
+
+// Reference is the temperature, °C, at which a species' level is stated.
+const Reference = 28.0
+
+// softplus is log(1+e^x): 0 far below 0, x far above.
+func softplus(x float64) float64 {
+	if x > 30 {
+		return x
+	}
+	return math.Log1p(math.Exp(x))
+}
+
+// Forms are the shapes that were tried; the first is the one in use.
+func Forms() []Form {
+	return []Form{
+		{
+			// A straight line above a threshold, rounded at its foot, that
+			// bends down where it gets too hot; species shift it along the
+			// temperature axis.
+			Name: "bent line, shifted", DevSpread: 1,
+			Start: []float64{17, 0.5, 34, -0.7}, Spread: []float64{3, 0.7, 3, 0.7},
+			log: func(t, dev float64, b []float64) float64 { return bent(t-dev, t-dev, b) },
+		},
+		{
+			// Exponential, held back by cold and by heat: the shape of
+			// Schoolfield, Sharpe & Magnuson 1981, with temperatures in °C.
+			Name: "held back at both ends, shifted", DevSpread: 1,
+			Start: []float64{0.08, 22, 0.7, 34, 0.7}, Spread: []float64{0.04, 3, 0.7, 3, 0.7},
+			log: func(t, dev float64, b []float64) float64 {
+				u := t - dev
+				return b[0]*u - math.Log(1+math.Exp((b[1]-u)/math.Exp(b[2]))+math.Exp((u-b[3])/math.Exp(b[4])))
+			},
+		},
+		{
+			Name: "bent line, threshold shifted alone", DevSpread: 1,
+			Start: []float64{17, 0.5, 34, -0.7}, Spread: []float64{3, 0.7, 3, 0.7},
+			log: func(t, dev float64, b []float64) float64 { return bent(t-dev, t, b) },
+		},
+		{
+			Name: "bent line, steeper or flatter", DevSpread: 0.02,
+			Start: []float64{17, 0.5, 34, -0.7}, Spread: []float64{3, 0.7, 3, 0.7},
+			log: func(t, dev float64, b []float64) float64 { return bent(t, t, b) + dev*(t-Reference) },
+		},
+		{
+			Name: "held back at both ends, steeper or flatter", DevSpread: 0.02,
+			Start: []float64{0.08, 22, 0.7, 34, 0.7}, Spread: []float64{0.04, 3, 0.7, 3, 0.7},
+			log: func(t, dev float64, b []float64) float64 {
+				return (b[0]+dev)*t - math.Log(1+math.Exp((b[1]-t)/math.Exp(b[2]))+math.Exp((t-b[3])/math.Exp(b[4])))
+			},
+		},
+		{
+			Name: "held back at both ends, cold shifted", DevSpread: 1,
+			Start: []float64{0.08, 22, 0.7, 34, 0.7}, Spread: []float64{0.04, 3, 0.7, 3, 0.7},
+			log: func(t, dev float64, b []float64) float64 {
+				return b[0]*t - math.Log(1+math.Exp((b[1]+dev-t)/math.Exp(b[2]))+math.Exp((t-b[3])/math.Exp(b[4])))
+			},
+		},
+		{
+			Name: "quadratic", DevSpread: 0.02,
+			Start: []float64{0.09, -0.004}, Spread: []float64{0.1, 0.01},
+			log: func(t, dev float64, b []float64) float64 {
+				x := t - Reference
+				return (b[0]+dev)*x + b[1]*x*x
+			},
+		},
+		{
+			Name: "cubic", DevSpread: 0.02,
+			Start: []float64{0.09, -0.004, 0}, Spread: []float64{0.1, 0.01, 0.002},
+			log: func(t, dev float64, b []float64) float64 {
+				x := t - Reference
+				return (b[0]+dev)*x + b[1]*x*x + b[2]*x*x*x
+			},
+		},
+		{
+			Name: "degree-days", DevSpread: 1,
+			Start: []float64{17}, Spread: []float64{3},
+			log: func(t, dev float64, b []float64) float64 { return math.Log(max(0.3, t-dev-b[0])) },
+		},
+	}
+}
+
+func bent(cold, hot float64, b []float64) float64 {
+	w := math.Exp(b[1])
+	return math.Log(softplus((cold-b[0])/w)) - math.Exp(b[3])*softplus((hot-b[2])/1.0)
+}
+
+// sine has sin of the middles of equal parts of the rise from a day's coldest
+// to its hottest hour.
+var sine = func() (s [12]float64) {
+	for i := range s {
+		s[i] = math.Sin(math.Pi * ((float64(i)+0.5)/float64(len(s)) - 0.5))
+	}
+	return s
+}()
+
+// logRate is the logarithm of the mean rate over a day that follows a sine.
+func (f *Form) logRate(celsius, halfRange, dev float64, shared []float64) float64 {
+	day := math.Exp(shared[len(shared)-1])
+	shared = shared[:len(shared)-1]
+	base := f.log(Reference, dev, shared)
+	if halfRange == 0 {
+		return f.log(celsius, dev, shared) - base
+	}
+	sum := 0.0
+	for _, s := range sine {
+		sum += math.Exp(f.log(celsius+halfRange*math.Copysign(math.Pow(math.Abs(s), day), s), dev, shared) - base)
+	}
+	return math.Log(sum / float64(len(sine)))
+}

@@ -1,0 +1,51 @@
+package published_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"nestround/scheduler/incubation/published"
+)
+
+func find[T any](t *testing.T, rows []T, match func(T) bool) T {
+	t.Helper()
+	i := slices.IndexFunc(rows, match)
+	if i < 0 {
+		t.Fatal("no such row")
+	}
+	return rows[i]
+}
+
+// Values of the papers, and the database's traps mended.
+func TestMeasurements(t *testing.T) {
+	d := published.Durations()
+	if r := find(t, d, func(r published.Duration) bool { return r.Paper == "Ji 1999" }); r.Species != "Podarcis muralis" || r.Celsius != 26 || r.Days != 46.8 || r.Eggs != 42 {
+		t.Errorf("Ji & Braña 1999 at 26 °C: %+v", r)
+	}
+	for _, r := range d {
+		if published.Citation(r.Paper) == "" {
+			t.Errorf("%s: no citation of %q", r.Species, r.Paper)
+		}
+		if (r.Paper == "Muth 1980" || r.Paper == "Blumberg 2002") && r.SD != 0 {
+			t.Errorf("%s has a spread that is a standard error or not: %+v", r.Paper, r)
+		}
+		if r.Species == "Oedura lesueurii" && r.Usable() {
+			t.Error("the exchanged treatments of Dayananda 2016 are used")
+		}
+		if strings.HasPrefix(r.Paper, "Iraeta 2008") || strings.HasPrefix(r.Paper, "Iraeta 2009") {
+			t.Errorf("one paper has several names: %s", r.Paper)
+		}
+	}
+	// Viets 1993: 10 of 41 and 13 of 39 males at 30 °C, 162 of 219 at 32.5.
+	for _, r := range published.Sexes() {
+		if r.Paper == "Viets 1993" && r.Celsius == 32.5 && (r.Fraction != .74 || r.Eggs != 219) {
+			t.Errorf("Viets 1993 at 32.5 °C: %+v", r)
+		}
+	}
+	for _, r := range published.Hatched() {
+		if r.Paper == "Viets 1993" && r.Fraction == 0 {
+			t.Errorf("Viets 1993 has no success where hatchlings were sexed: %+v", r)
+		}
+	}
+}

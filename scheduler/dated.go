@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"nestround/scheduler/incubation"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -109,6 +110,9 @@ type ClutchForecast struct {
 	ProbabilityToday float64    `json:"probability_today"` // 0 to 1
 	Basis            string     `json:"basis"`
 	Cautions         []string   `json:"cautions"` // never nil
+	// Males is the share of males expected, with a 90 % interval; nil where
+	// sex is not known to follow temperature.
+	Males *incubation.Males `json:"males,omitempty"`
 }
 
 // ClutchForecasts returns the clutches that still expect young, and those
@@ -141,7 +145,7 @@ func ClutchForecasts(in Input) []ClutchForecast {
 				line.WatchFrom, line.WatchTo, _ = p.hatchSpan(c, f)
 			}
 			line.ProbabilityToday = f.Probability(p.on)
-			line.Basis = f.Basis
+			line.Basis, line.Males = f.Basis, f.Males
 			line.Cautions = append(line.Cautions, f.Cautions...)
 			if _, _, over := p.hatchSpan(c, f); f.Known && over {
 				line.Cautions = append(line.Cautions, pastHatching)

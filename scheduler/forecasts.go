@@ -2,9 +2,11 @@ package scheduler
 
 import (
 	"fmt"
+	"sync"
 
 	"nestround/scheduler/incubation"
 	"nestround/scheduler/season"
+	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
 )
 
@@ -20,8 +22,83 @@ type Forecasts interface {
 	Pairing(h *Herd, female *Animal) season.Window
 }
 
-// Plain is the Forecasts of a planner that is given none: degree-days from
-// the care sheet, and its seasons and spans.
+// Calibrated is the Forecasts of a planner that is given none: hatching from
+// published measurements of the species and its relatives and from the
+// keeper's own clutches, with [incubation.Calibrated]; the rest as [Plain] has
+// it. A planner asks it about one herd, of which it remembers what the own
+// clutches teach; it may be shared.
+type Calibrated struct {
+	Plain
+	// Logged has the temperatures an incubator has logged, a spell a day; nil
+	// for none. Days without one stand at the incubator's set point.
+	Logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius
+
+	mu     sync.Mutex
+	herd   *Herd
+	keeper *incubation.Keeper
+}
+
+var _ Forecasts = (*Calibrated)(nil)
+
+// Hatch implements Forecasts.
+func (p *Calibrated) Hatch(h *Herd, c *Clutch) incubation.Forecast {
+	f := incubation.Calibrated(p.taught(h), p.brood(h, c))
+	stand := h.Standing(c)
+	if stand.Assumed && stand.Temperature != nil {
+		f.Cautions = append(f.Cautions, fmt.Sprintf("taken to stand in %s; a clutch record says where it really stands", stand.Incubator.ID))
+	}
+	return f
+}
+
+// taught returns what the clutches that are over have taught.
+func (p *Calibrated) taught(h *Herd) *incubation.Keeper {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.herd != h {
+		var cases []incubation.Case
+		for _, c := range h.Clutches {
+			if len(c.HatchedOn) > 0 && !c.Expecting() {
+				cases = append(cases, p.brood(h, c))
+			}
+		}
+		// The latest say most, and enough is enough.
+		const enough = 300
+		p.keeper, p.herd = incubation.LearnFrom(cases[max(0, len(cases)-enough):]), h
+	}
+	return p.keeper
+}
+
+// brood describes a clutch to the forecast.
+func (p *Calibrated) brood(h *Herd, c *Clutch) incubation.Case {
+	sheet := h.Species(c.Species)
+	q := incubation.Case{
+		Species: sheet.Scientific, Family: sheet.Family, Sheet: sheet.Incubation,
+		LaidFrom: c.LaidFrom, Laid: c.Laid, Eggs: c.Eggs, Lost: c.Lost, On: h.On, Units: h.Records.Units,
+	}
+	for _, y := range c.HatchedOn {
+		q.Hatched = append(q.Hatched, incubation.Young(y))
+	}
+	stand := h.Standing(c)
+	if stand.Temperature == nil {
+		return q
+	}
+	now := incubation.Spell{Temperature: *stand.Temperature, Swing: stand.Swing}
+	if stand.Incubator != nil {
+		q.Incubator = string(stand.Incubator.ID)
+		if logged := p.Logged[stand.Incubator.ID]; len(logged) > 0 && c.Temperature == nil {
+			for day := c.Laid; day.Before(h.On); day = day.AddDays(1) {
+				s := now
+				s.Days, s.Logged = 1, logged[day]
+				q.Warmth = append(q.Warmth, s)
+			}
+		}
+	}
+	q.Warmth = append(q.Warmth, now)
+	return q
+}
+
+// Plain forecasts hatching by degree-days from the care sheet alone, and
+// laying and pairing from its seasons and spans.
 type Plain struct {
 	Latitude float64 // of the keeper, degrees; below 0 flips the seasons
 }

@@ -84,7 +84,10 @@ type Clutch struct {
 	// Young hatched on each day, by date; a record's own number is not dated
 	// and is only in Hatched.
 	HatchedOn []Young
-	State     ClutchState
+	// Lost is the number of eggs set that were found dead: slugs reported
+	// when the eggs had been out of the female for some days.
+	Lost  int
+	State ClutchState
 }
 
 // Young is the number of young that hatched on a day.
@@ -247,6 +250,9 @@ func (h *Herd) addFindings() {
 			h.laid(f)
 		} else if clutch != nil {
 			clutch.count(g)
+			if g.Slugs != nil && g.Laid == nil && f.On.After(clutch.Laid.AddDays(sameClutch)) {
+				clutch.Lost += max(0, *g.Slugs)
+			}
 		}
 		if g.Hatched != nil && *g.Hatched > 0 && clutch != nil {
 			clutch.HatchedOn = append(clutch.HatchedOn, Young{f.On, *g.Hatched})

@@ -39,7 +39,7 @@ type Input struct {
 	// covers; To before On counts as On.
 	On, To   civil.Date
 	Latitude float64 // of the keeper, degrees; below 0 flips the seasons
-	// Forecasts foretells hatching, laying and pairing; nil for [Plain].
+	// Forecasts foretells hatching, laying and pairing; nil for [Calibrated].
 	Forecasts Forecasts
 }
 
@@ -138,7 +138,7 @@ func newPlanner(in Input) *planner {
 		p.h = tasks.Fold(nil)
 	}
 	if p.fore == nil {
-		p.fore = Plain{Latitude: in.Latitude}
+		p.fore = &Calibrated{Plain: Plain{Latitude: in.Latitude}}
 	}
 	p.herd = Derive(p.rec, p.h, p.on)
 	p.began = p.rec.Began

@@ -124,6 +124,9 @@ type Forecast struct {
 	Overdue  bool
 	Basis    string
 	Cautions []string
+	// Males is the share of males expected; nil where sex does not follow
+	// temperature, or nobody has counted.
+	Males *Males
 
 	first civil.Date
 	daily []float64

@@ -50,6 +50,15 @@ func Committed() Fitted { return committed().Fitted }
 type loaded struct {
 	Fitted
 	curve *Curve
+	// known remembers the answers of Known; a colony has few species.
+	known sync.Map
+}
+
+type kin struct {
+	belief Belief
+	by     Kinship
+	papers []string
+	kinds  int
 }
 
 // committed reads the embedded numbers, once. They are part of the program, so
@@ -83,6 +92,16 @@ const (
 // papers and the number of species that it rests on.
 func Known(family, species string) (b Belief, by Kinship, papers []string, kinds int) {
 	f := committed()
+	if k, ok := f.known.Load([2]string{family, species}); ok {
+		k := k.(kin)
+		return k.belief, k.by, slices.Clone(k.papers), k.kinds
+	}
+	b, by, papers, kinds = f.find(family, species)
+	f.known.Store([2]string{family, species}, kin{b, by, papers, kinds})
+	return b, by, slices.Clone(papers), kinds
+}
+
+func (f *loaded) find(family, species string) (b Belief, by Kinship, papers []string, kinds int) {
 	by = AnyLizard
 	b = f.Beliefs["any"]
 	genus := published.Genus(species)

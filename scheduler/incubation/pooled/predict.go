@@ -69,6 +69,9 @@ func index(l []string, s string) int { return slices.Index(l, s) }
 // does. Clutches that do not fit the others count little.
 func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned {
 	l := &Learned{c: c, believe: believe}
+	if len(seen) == 0 {
+		return l
+	}
 	for _, s := range seen {
 		if index(l.species, s.Species) < 0 {
 			l.species = append(l.species, s.Species)
@@ -162,7 +165,13 @@ func (l *Learned) residual(s Seen, beliefs []Belief) (at [7]int, d [7]float64, r
 // in an incubator: as Belief, now with what the keeper, the place and the
 // stock add.
 func (l *Learned) Expect(species, incubator string) Belief {
-	b := l.believe(species)
+	return l.ExpectOf(species, incubator, l.believe(species))
+}
+
+// ExpectOf is Expect of a species of which published is believed; of one that
+// the keeper has had clutches of, it must be what was believed of it then.
+func (l *Learned) ExpectOf(species, incubator string, published Belief) Belief {
+	b := published
 	var at []int // pairs
 	at = append(at, 0)
 	if len(l.species) == 0 {
@@ -180,7 +189,7 @@ func (l *Learned) Expect(species, incubator string) Belief {
 	if i := index(l.species, species); i >= 0 {
 		at = append(at, l.kind(i))
 		stock = l.kind(i) + 2
-		prior := l.believe(species).Cov
+		prior := published.Cov
 		b.Cov = Cov2{b.Cov.AA - prior.AA, b.Cov.AD - prior.AD, b.Cov.DD - prior.DD}
 	} else {
 		b.Cov.AA += l.c.Spreads.Stock

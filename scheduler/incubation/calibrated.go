@@ -1,0 +1,465 @@
+package incubation
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"nestround/scheduler/incubation/pooled"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Spell is some days of a clutch's temperatures.
+type Spell struct {
+	Days int
+	// Temperature is the mean, Swing half the daily range.
+	Temperature, Swing husbandry.Celsius
+	// Logged has evenly spaced temperatures of the spell, which then count
+	// instead; nil where nothing was logged.
+	Logged []husbandry.Celsius
+}
+
+// Young is a number of young that hatched on a day.
+type Young struct {
+	On    civil.Date
+	Count int
+}
+
+// Case is a clutch to forecast, or one that hatched to learn from.
+type Case struct {
+	Species string // binomial; "" when not known
+	Family  string // "" when not known
+	Sheet   husbandry.Incubation
+	// Laid between LaidFrom (may be zero) and Laid.
+	LaidFrom, Laid civil.Date
+	// Warmth from the day of laying on; the last spell goes on for good.
+	// Empty where nobody knows how warm the eggs stand.
+	Warmth    []Spell
+	Incubator string
+	Eggs      int     // set; 0: not counted
+	Lost      int     // of these, found dead: they will not hatch
+	Hatched   []Young // by date
+	On        civil.Date
+	Units     husbandry.Units
+}
+
+// Males is the share of males expected where sex follows temperature.
+type Males struct {
+	Mean float64 `json:"mean"` // 0 to 1
+	From float64 `json:"from"` // From to To: a 90 % interval
+	To   float64 `json:"to"`
+}
+
+// Keeper is what a keeper's own clutches have taught. The zero Keeper, or nil,
+// has had none.
+type Keeper struct {
+	learned *pooled.Learned
+	count   map[string]int
+}
+
+// Parameters of single eggs. Half of their variance is taken to be that of
+// clutches, half within them: no published split is known. Four in five set
+// eggs hatch at temperatures that suit them (about the middle of the published
+// treatments).
+const (
+	withinClutch = 0.5
+	viable       = 0.8
+	// unknownWarmth is the standard deviation of a tub's temperature that
+	// nobody knows, about 28 °C (common practice).
+	unknownWarmth = 2.0
+	// watchShare is the probability that lies before, and after, the days
+	// worth watching.
+	watchShare = 0.02
+)
+
+// LearnFrom learns from clutches that hatched. Those without a known
+// temperature or a dated hatching are passed over.
+func LearnFrom(cases []Case) *Keeper {
+	k := &Keeper{count: make(map[string]int)}
+	var seen []pooled.Seen
+	sheets := make(map[string]Case)
+	for _, c := range cases {
+		var sum, n float64
+		for _, y := range c.Hatched {
+			sum += float64(y.Count * y.On.Sub(c.Laid))
+			n += float64(y.Count)
+		}
+		if n == 0 || len(c.Warmth) == 0 {
+			continue
+		}
+		mid, layVar := c.laying()
+		days := sum/n - float64(mid.Sub(c.Laid))
+		rest, restVar := c.rest()
+		if days-rest < 3 {
+			continue
+		}
+		w := c.warmth()
+		sheets[c.key()] = c
+		k.count[c.key()]++
+		variance := eggSpread*eggSpread*(withinClutch/n+1-withinClutch) + (layVar+restVar+.25)/((days-rest)*(days-rest))
+		seen = append(seen, pooled.Seen{
+			Species: c.key(), Incubator: c.Incubator, Variance: variance,
+			Work: func(dev float64) float64 { return max(1e-6, w.work(days, rest, w.rates(dev))) },
+		})
+	}
+	k.learned = pooled.Default().Learn(func(species string) pooled.Belief { return sheets[species].belief() }, seen)
+	return k
+}
+
+func (c *Case) key() string { return c.Species + "/" + c.Family }
+
+func (c *Case) laying() (mid civil.Date, variance float64) {
+	return laying(Question{LaidFrom: c.LaidFrom, Laid: c.Laid})
+}
+
+// rest returns the days that eggs rest before development runs, and their
+// variance: the care sheet's range as a middle 90 %.
+func (c *Case) rest() (days, variance float64) {
+	d := c.Sheet.Diapause
+	if d.IsZero() {
+		return pooled.Rest(c.Species), 0
+	}
+	sd := float64(d.To-d.From) / ninetyPerc
+	return (float64(d.From) + float64(d.To)) / 2, sd * sd
+}
+
+// belief about the species: published, and where nothing is of this very
+// species, with what the care sheet says.
+func (c Case) belief() pooled.Belief {
+	b, by, _, _ := pooled.Known(c.family(), c.Species)
+	if by == pooled.SameSpecies {
+		return b
+	}
+	rest, _ := c.rest()
+	curve := pooled.Default()
+	var measured []pooled.Seen
+	for _, p := range c.Sheet.Points {
+		if days := p.Days - rest; days > 0 {
+			measured = append(measured, pooled.Seen{Variance: eggSpread * eggSpread / float64(max(1, p.Eggs)), Work: func(dev float64) float64 {
+				return days * curve.Rate(float64(p.Temperature), 0, dev)
+			}})
+		}
+	}
+	if span := c.Sheet.Days; len(measured) == 0 && span.To > 0 && float64(span.From) > rest {
+		// A range over the usual temperatures, the warm end going with the
+		// early one.
+		lo, hi := float64(span.From)-rest, float64(span.To)-rest
+		t := 28.5
+		if c.Sheet.SafeFrom > 0 && c.Sheet.SafeTo > 0 {
+			t = float64(c.Sheet.SafeFrom+c.Sheet.SafeTo) / 2
+		}
+		sd := math.Log(hi/lo) / ninetyPerc
+		measured = append(measured, pooled.Seen{Variance: sd*sd + eggSpread*eggSpread, Work: func(dev float64) float64 {
+			return math.Sqrt(lo*hi) * curve.Rate(t, 0, dev)
+		}})
+	}
+	return curve.Informed(b, measured)
+}
+
+func (c *Case) family() string {
+	if c.Family != "" {
+		return c.Family
+	}
+	return pooled.Family(c.Species)
+}
+
+// warmth is a history made ready: days of each spell, the last without end.
+type warmth []Spell
+
+func (c *Case) warmth() warmth {
+	if len(c.Warmth) == 0 {
+		return warmth{{Temperature: pooled.Reference}}
+	}
+	return c.Warmth
+}
+
+// rates returns the rate of each spell.
+func (w warmth) rates(dev float64) []float64 {
+	curve := pooled.Default()
+	r := make([]float64, len(w))
+	var table []float64
+	for i, s := range w {
+		if len(s.Logged) == 0 {
+			if i > 0 && len(w[i-1].Logged) == 0 && s.Temperature == w[i-1].Temperature && s.Swing == w[i-1].Swing {
+				r[i] = r[i-1]
+				continue
+			}
+			r[i] = curve.Rate(float64(s.Temperature), math.Abs(float64(s.Swing)), dev)
+			continue
+		}
+		if table == nil {
+			table = curve.RateTable(dev)
+		}
+		for _, t := range s.Logged {
+			r[i] += table[max(0, min(len(table)-1, int(math.Round(float64(t)*10))))]
+		}
+		r[i] /= float64(len(s.Logged))
+	}
+	return r
+}
+
+// work returns the development from day from to day to after laying, in days
+// at the reference temperature.
+func (w warmth) work(to, from float64, rates []float64) float64 {
+	sum, at := 0.0, 0.0
+	for i, s := range w {
+		end := at + float64(s.Days)
+		if i == len(w)-1 {
+			end = math.Inf(1)
+		}
+		if lo, hi := max(at, from), min(end, to); hi > lo {
+			sum += (hi - lo) * rates[i]
+		}
+		at = end
+	}
+	return sum
+}
+
+// when returns the day after laying by which the work is done.
+func (w warmth) when(work, from float64, rates []float64) float64 {
+	at := 0.0
+	for i, s := range w {
+		end := at + float64(s.Days)
+		if i == len(w)-1 {
+			end = math.Inf(1)
+		}
+		if lo := max(at, from); end > lo {
+			if need := work / rates[i]; lo+need <= end {
+				return lo + need
+			}
+			work -= (end - lo) * rates[i]
+		}
+		at = end
+	}
+	return math.Inf(1)
+}
+
+// nodes are equally probable places of a clutch in its distribution, in
+// standard deviations.
+var nodes = func() (z [41]float64) {
+	t := distuv.StudentsT{Sigma: math.Sqrt(float64(pooled.PredictiveTail-2) / pooled.PredictiveTail), Nu: pooled.PredictiveTail}
+	for i := range z {
+		z[i] = t.Quantile((float64(i) + .5) / float64(len(z)))
+	}
+	return z
+}()
+
+// Calibrated forecasts a clutch's hatching from published measurements of its
+// species and relatives and the keeper's own clutches, with intervals that
+// have been tried on what was left out (see package pooled).
+//
+// A clutch lies somewhere in its species' distribution and its eggs about it.
+// Eggs that have not hatched by the day of the question, and those that have,
+// say where; an egg found dead says nothing more. Of eggs that rest first the
+// rest and its doubt are added.
+func Calibrated(k *Keeper, c Case) Forecast {
+	curve := pooled.Default()
+	_, by, papers, kinds := pooled.Known(c.family(), c.Species)
+	own := 0
+	belief := Case.belief
+	expect := func() pooled.Belief {
+		if k == nil || k.learned == nil {
+			return curve.Learn(func(string) pooled.Belief { return belief(c) }, nil).Expect("", "")
+		}
+		own = k.count[c.key()]
+		return k.learned.ExpectOf(c.key(), c.Incubator, belief(c))
+	}
+	b := expect()
+	widen := curve.Widen.Unknown
+	switch {
+	case own > 0:
+		widen = curve.Widen.Own
+	case by == pooled.SameSpecies:
+		widen = curve.Widen.Known
+	}
+
+	laid, layVar := c.laying()
+	w := c.warmth()
+	rates := w.rates(b.Dev)
+	rest, restVar := c.rest()
+	median := w.when(math.Exp(b.Level), rest, rates)
+	if math.IsInf(median, 0) || math.IsNaN(median) || median > 1000 {
+		return Forecast{Basis: "at this temperature eggs of its kind are not known to develop", Cautions: c.cautions()}
+	}
+	// The log of the work done by the median day, by dev.
+	const h = 1e-2
+	slope := -(math.Log(w.work(median, rest, w.rates(b.Dev+h))) - math.Log(w.work(median, rest, w.rates(b.Dev-h)))) / (2 * h)
+	developing := median - rest
+	variance := b.Cov.AA + 2*slope*b.Cov.AD + slope*slope*b.Cov.DD + curve.Spreads.Residual*pooled.ResidualFactor + (1-withinClutch)*eggSpread*eggSpread
+	if len(c.Warmth) == 0 {
+		per := math.Log(curve.Rate(pooled.Reference+1, 0, b.Dev)/curve.Rate(pooled.Reference-1, 0, b.Dev)) / 2
+		variance += per * per * unknownWarmth * unknownWarmth
+	}
+	// Its sd must not fall between two nodes, or the days between are empty.
+	sd := widen * math.Sqrt(variance+(layVar+restVar)/(developing*developing))
+	within := max(math.Sqrt(withinClutch)*eggSpread, .07*sd)
+
+	// share of a clutch at a node that has hatched when day begins.
+	log := func(x float64) float64 { return math.Log(max(1e-9, w.work(x, rest, rates))) - b.Level }
+	begins := func(day civil.Date) float64 { return log(float64(day.Sub(laid)) - .5) }
+	phi := func(u, z float64) float64 { return .5 * math.Erfc(-(u-sd*z)/(within*math.Sqrt2)) }
+	all := func(u float64) (p float64) {
+		for _, z := range nodes {
+			p += phi(u, z)
+		}
+		return p / float64(len(nodes))
+	}
+
+	reach := math.Sqrt(sd*sd + within*within)
+	day := func(u float64) civil.Date {
+		return laid.AddDays(max(1, int(math.Round(w.when(math.Exp(b.Level+u), rest, rates)))))
+	}
+	quantile := func(p float64) civil.Date {
+		lo, hi := -8*reach, 8*reach
+		for range 18 {
+			if mid := (lo + hi) / 2; all(mid) < p {
+				lo = mid
+			} else {
+				hi = mid
+			}
+		}
+		return day(lo)
+	}
+	f := Forecast{Known: true, Laid: laid, Mean: median, SD: developing * reach}
+	f.WatchFrom, f.WatchTo = quantile(watchShare), quantile(1-watchShare)
+	f.Overdue = c.On.After(f.WatchTo)
+
+	from := civil.Max(laid.AddDays(1), day(-5*reach))
+	to := day(4.5 * reach)
+	var weights [len(nodes)]float64
+	for i := range weights {
+		weights[i] = 1
+	}
+	gone := func(float64) float64 { return 0 }
+	if !f.Overdue {
+		from = civil.Max(from, c.On)
+		to = civil.Max(to, c.On.AddDays(7))
+		weights = c.weigh(laid, begins, phi)
+		u0 := begins(from)
+		gone = func(z float64) float64 { return phi(u0, z) }
+	}
+	f.first = from
+	var left float64
+	var below [len(nodes)]float64
+	for i, z := range nodes {
+		below[i] = gone(z)
+		left += weights[i] * (1 - below[i])
+	}
+	for d := from; !d.After(to) && left > 0; d = d.AddDays(1) {
+		u, p := begins(d.AddDays(1)), 0.0
+		for i, z := range nodes {
+			upto := max(below[i], phi(u, z))
+			p += weights[i] * (upto - below[i])
+			below[i] = upto
+		}
+		f.daily = append(f.daily, p/left)
+	}
+	f.quantiles()
+	if f.Overdue {
+		f.daily = nil
+	}
+	f.Basis = c.basis(own, by, papers, kinds)
+	f.Cautions = c.cautions()
+	f.Males = c.males()
+	return f
+}
+
+// weigh returns how probable each node is after what the eggs have shown, for
+// an egg that is still to hatch.
+func (c *Case) weigh(laid civil.Date, begins func(civil.Date) float64, phi func(u, z float64) float64) (w [len(nodes)]float64) {
+	waiting := c.Eggs - c.Lost
+	for _, y := range c.Hatched {
+		waiting -= y.Count
+	}
+	// The egg asked about is one of those waiting.
+	others := float64(max(0, waiting-1))
+	u0 := begins(c.On)
+	best := math.Inf(-1)
+	for i, z := range nodes {
+		w[i] = others * math.Log(1-viable*phi(u0, z))
+		for _, y := range c.Hatched {
+			if y.On.After(laid) {
+				w[i] += float64(y.Count) * math.Log(max(1e-12, phi(begins(y.On.AddDays(1)), z)-phi(begins(y.On), z)))
+			}
+		}
+		best = max(best, w[i])
+	}
+	for i := range w {
+		w[i] = math.Exp(w[i] - best)
+	}
+	return w
+}
+
+// basis is "3 own clutches, 2 papers (Ji 1999, Le Henanff 2013)".
+func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int) string {
+	var parts []string
+	if own > 0 {
+		parts = append(parts, plural(own, "own clutch", "own clutches"))
+	}
+	short := func() string {
+		if len(papers) > 3 {
+			return ""
+		}
+		return " (" + strings.Join(papers, ", ") + ")"
+	}
+	genus, _, _ := strings.Cut(c.Species, " ")
+	relatives := ""
+	switch by {
+	case pooled.SameSpecies:
+		parts = append(parts, plural(len(papers), "paper", "papers")+short())
+	case pooled.SameGenus:
+		relatives = fmt.Sprintf("%s of other %s", plural(len(papers), "paper", "papers"), genus)
+	case pooled.SameFamily:
+		relatives = fmt.Sprintf("%s of %s of %s", plural(len(papers), "paper", "papers"), plural(kinds, "species", "species"), c.family())
+	default:
+		relatives = fmt.Sprintf("%s of %d species of lizards", plural(len(papers), "paper", "papers"), kinds)
+	}
+	if by != pooled.SameSpecies {
+		switch {
+		case len(c.Sheet.Points) > 0:
+			parts = append(parts, sources(c.Sheet.Points))
+		case c.Sheet.Days.To > 0:
+			parts = append(parts, fmt.Sprintf("the care sheet's range of %d-%d days", c.Sheet.Days.From, c.Sheet.Days.To))
+		case own == 0:
+			parts = append(parts, "no measurement of this species")
+		}
+		parts = append(parts, relatives)
+	}
+	words := strings.Join(parts, ", ")
+	if d := c.Sheet.Diapause; !d.IsZero() {
+		words += fmt.Sprintf(", after a rest of %d-%d days", d.From, d.To)
+	}
+	if len(c.Warmth) == 0 {
+		words += "; the tub's temperature is not known"
+	}
+	return words
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// now returns the last spell: how the eggs stand.
+func (c *Case) now() (Spell, bool) {
+	if len(c.Warmth) == 0 {
+		return Spell{}, false
+	}
+	s := c.Warmth[len(c.Warmth)-1]
+	if n := len(s.Logged); n > 0 {
+		sum := husbandry.Celsius(0)
+		for _, t := range s.Logged {
+			sum += t
+		}
+		s.Temperature = sum / husbandry.Celsius(n)
+		s.Swing = (slices.MaxFunc(s.Logged, cmp.Compare[husbandry.Celsius]) - slices.MinFunc(s.Logged, cmp.Compare[husbandry.Celsius])) / 2
+	}
+	return s, true
+}

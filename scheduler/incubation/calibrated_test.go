@@ -1,0 +1,177 @@
+package incubation_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"nestround/scheduler/incubation"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+func on(s string) civil.Date {
+	d, err := civil.Parse(s)
+	if err != nil {
+		panic(err)
+	}
+	return d
+}
+
+func brood(species, family string, t husbandry.Celsius) incubation.Case {
+	laid := on("2027-05-12")
+	return incubation.Case{
+		Species: species, Family: family, LaidFrom: laid, Laid: laid, On: laid.AddDays(1), Eggs: 6,
+		Warmth: []incubation.Spell{{Temperature: t}}, Incubator: "I1",
+	}
+}
+
+func width(f incubation.Forecast) int { return f.P95.Sub(f.P05) }
+
+// Le Henanff, Meylan & Lourdais 2013 and Ji & Braña 1999 measured wall lizards
+// at 29 °C: 32.6 and 33.3 to 33.8 days. The forecast's middle is about there.
+func TestCalibratedWallLizards(t *testing.T) {
+	f := incubation.Calibrated(nil, brood("Podarcis muralis", "Lacertidae", 29))
+	if d := f.P50.Sub(f.Laid); d < 32 || d > 35 {
+		t.Errorf("middle on day %d", d)
+	}
+	if f.Basis != "2 papers (Ji 1999, Le Henanff 2013)" {
+		t.Errorf("basis %q", f.Basis)
+	}
+	if w := width(f); w < 6 || w > 18 {
+		t.Errorf("90 %% within %d days", w)
+	}
+}
+
+func TestConditioning(t *testing.T) {
+	c := brood("Podarcis muralis", "Lacertidae", 28)
+	first := incubation.Calibrated(nil, c)
+	c.On = first.P50
+	waiting := incubation.Calibrated(nil, c)
+	if !waiting.P50.After(first.P50) || width(waiting) >= width(first) {
+		t.Errorf("none hatched by the middle: %v (%d days), before %v (%d days)", waiting.P50, width(waiting), first.P50, width(first))
+	}
+	if waiting.WatchFrom != first.WatchFrom || waiting.WatchTo != first.WatchTo {
+		t.Error("the days worth watching move while one waits")
+	}
+	c.Lost = 5
+	fewer := incubation.Calibrated(nil, c)
+	if fewer.P50.After(waiting.P50) {
+		t.Errorf("eggs found dead count as eggs that wait: %v with five lost, %v without", fewer.P50, waiting.P50)
+	}
+	c.Lost, c.Hatched = 0, []incubation.Young{{On: c.On.AddDays(-1), Count: 2}}
+	some := incubation.Calibrated(nil, c)
+	if width(some) >= width(waiting) || !some.P50.Before(waiting.P50) {
+		t.Errorf("two hatched yesterday: %v (%d days), none: %v (%d days)", some.P50, width(some), waiting.P50, width(waiting))
+	}
+	sum := 0.0
+	for d := c.On; d.Before(c.On.AddDays(60)); d = d.AddDays(1) {
+		sum += some.Probability(d)
+	}
+	if math.Abs(sum-1) > .01 {
+		t.Errorf("probabilities add up to %.3f", sum)
+	}
+}
+
+func TestALayingDateBetweenTwoChecksWidens(t *testing.T) {
+	c := brood("Podarcis muralis", "Lacertidae", 28)
+	sharp := incubation.Calibrated(nil, c)
+	c.LaidFrom = c.Laid.AddDays(-14)
+	if wide := incubation.Calibrated(nil, c); width(wide) <= width(sharp) || wide.Laid != c.Laid.AddDays(-7) {
+		t.Errorf("%d days from %v, %d with the day known", width(wide), wide.Laid, width(sharp))
+	}
+}
+
+func TestAChangeOfTemperatureHalfWay(t *testing.T) {
+	c := brood("Podarcis muralis", "Lacertidae", 28)
+	warm := incubation.Calibrated(nil, c).Mean
+	c.Warmth = []incubation.Spell{{Days: 20, Temperature: 24}, {Temperature: 28}}
+	mixed := incubation.Calibrated(nil, c).Mean
+	c.Warmth = []incubation.Spell{{Temperature: 24}}
+	cold := incubation.Calibrated(nil, c).Mean
+	// Development adds up: 20 days are 20/cold of it.
+	if want := 20 + (1-20/cold)*warm; math.Abs(mixed-want) > .1 {
+		t.Errorf("20 days at 24 °C, then 28: %.2f days; parts of %.2f and %.2f make %.2f", mixed, cold, warm, want)
+	}
+	// A log of the same temperatures says the same.
+	c.Warmth = []incubation.Spell{{Days: 20, Temperature: 28, Logged: []husbandry.Celsius{24, 24, 24}}, {Temperature: 28}}
+	if logged := incubation.Calibrated(nil, c).Mean; math.Abs(logged-mixed) > .1 {
+		t.Errorf("logged: %.2f days, known: %.2f", logged, mixed)
+	}
+}
+
+func TestStrangersAndOwnClutches(t *testing.T) {
+	known := incubation.Calibrated(nil, brood("Sceloporus undulatus", "Phrynosomatidae", 28))
+	genus := incubation.Calibrated(nil, brood("Sceloporus magister", "Phrynosomatidae", 28))
+	family := incubation.Calibrated(nil, brood("Urosaurus ornatus", "Phrynosomatidae", 28))
+	if !(width(known) < width(genus) && width(genus) < width(family)) {
+		t.Errorf("days of the 90 %%: species %d, genus %d, family %d", width(known), width(genus), width(family))
+	}
+	for f, want := range map[*incubation.Forecast]string{&genus: "of other Sceloporus", &family: "species of Phrynosomatidae"} {
+		if !strings.Contains(f.Basis, want) || !strings.Contains(f.Basis, "no measurement of this species") {
+			t.Errorf("basis %q", f.Basis)
+		}
+	}
+	var own []incubation.Case
+	for i := range 3 {
+		c := brood("Urosaurus ornatus", "Phrynosomatidae", 28)
+		c.Hatched = []incubation.Young{{On: c.Laid.AddDays(50 + i), Count: 4}}
+		own = append(own, c)
+		if taught := incubation.Calibrated(incubation.LearnFrom(own), brood("Urosaurus ornatus", "Phrynosomatidae", 28)); width(taught) >= width(family) {
+			t.Errorf("after %d own clutches the 90 %% take %d days, %d without", i+1, width(taught), width(family))
+		}
+	}
+	f := incubation.Calibrated(incubation.LearnFrom(own), brood("Urosaurus ornatus", "Phrynosomatidae", 28))
+	if d := f.P50.Sub(f.Laid); d < 49 || d > 53 || !strings.HasPrefix(f.Basis, "3 own clutches, ") {
+		t.Errorf("after clutches of 50, 51 and 52 days: day %d, from %s", d, f.Basis)
+	}
+}
+
+// Ballen, Shine & Olsson 2015: veiled chameleons took 253.4 days at 25 °C.
+func TestRestAndDevelopment(t *testing.T) {
+	c := brood("Chamaeleo calyptratus", "Chamaeleonidae", 25)
+	c.Sheet.Diapause = husbandry.Span{From: 50, To: 80}
+	f := incubation.Calibrated(nil, c)
+	if f.Mean < 230 || f.Mean > 275 || !strings.Contains(f.Basis, "after a rest of 50-80 days") {
+		t.Errorf("%.0f days, from %s", f.Mean, f.Basis)
+	}
+}
+
+// El Mouden, Znari & Pieau 2001: of Agama impalearis .463 hatched at 26 °C and
+// none at 20; Viets and others 1993: 13 of 39 and 10 of 41 leopard geckos were
+// male at 30 °C, 82 of 94 at 32.
+func TestCautionsAndSexes(t *testing.T) {
+	f := incubation.Calibrated(nil, brood("Agama impalearis", "Agamidae", 20.5))
+	if len(f.Cautions) != 1 || !strings.Contains(f.Cautions[0], "colder than any") || !strings.Contains(f.Cautions[0], "El Mouden 2001") || !strings.Contains(f.Cautions[0], "0 % did at") {
+		t.Errorf("cautions %q", f.Cautions)
+	}
+	if f := incubation.Calibrated(nil, brood("Agama impalearis", "Agamidae", 30)); len(f.Cautions) != 0 || f.Males != nil {
+		t.Errorf("30 °C: %q %v", f.Cautions, f.Males)
+	}
+	for at, want := range map[husbandry.Celsius][2]float64{26: {0, .05}, 30: {.2, .45}, 32: {.7, .9}} {
+		c := brood("Eublepharis macularius", "Eublepharidae", at)
+		c.Sheet.TemperatureSex = true
+		if m := incubation.Calibrated(nil, c).Males; m == nil || m.Mean < want[0] || m.Mean > want[1] || m.From > m.Mean || m.To < m.Mean {
+			t.Errorf("%g °C: males %+v, want %v", float64(at), m, want)
+		}
+	}
+}
+
+func TestAnUnknownTemperatureWidens(t *testing.T) {
+	c := brood("Podarcis muralis", "Lacertidae", 28)
+	sharp := incubation.Calibrated(nil, c)
+	c.Warmth = nil
+	if f := incubation.Calibrated(nil, c); width(f) <= width(sharp) || !strings.Contains(f.Basis, "temperature is not known") {
+		t.Errorf("%d days, %d with the temperature known; %s", width(f), width(sharp), f.Basis)
+	}
+}
+
+func BenchmarkCalibrated3000(b *testing.B) {
+	c := brood("Podarcis muralis", "Lacertidae", 28)
+	c.On = c.Laid.AddDays(20)
+	for b.Loop() {
+		for range 3000 {
+			incubation.Calibrated(nil, c)
+		}
+	}
+}

@@ -1,0 +1,332 @@
+// Package thermolog reads an incubator's temperature log: a table of times and
+// degrees, as loggers write it.
+//
+// Start with [Read]. It returns each day's hourly temperatures, and what was
+// wrong with the log in words ([Log.Faults]): a reading that is left out, a
+// day that is not used, a unit that was converted is always said. It decides
+// nothing about eggs; the forecast takes the days that are there and the
+// incubator's set point for the others.
+package thermolog
+
+import (
+	"bufio"
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Log is what a temperature log says.
+type Log struct {
+	// Days has up to 24 hourly means of each day that is known well enough.
+	Days map[civil.Date][]husbandry.Celsius
+	// Faults says what was found wrong and what was done about it.
+	Faults []Fault
+}
+
+// Fault is something wrong with a log.
+type Fault struct {
+	Line int // the first line it concerns, 0 for none in particular
+	What string
+}
+
+func (f Fault) String() string {
+	if f.Line == 0 {
+		return f.What
+	}
+	return fmt.Sprintf("line %d: %s", f.Line, f.What)
+}
+
+// Limits of what is believed (common practice).
+const (
+	coldest = 2.0  // °C: no incubator of lizards' eggs is colder, even in a power cut indoors
+	hottest = 45.0 // °C: above it, no egg lives and a sensor errs
+	// A sensor that gives one value for two days, in a log that otherwise
+	// varies, is stuck.
+	stuckFor = 48 * time.Hour
+	gapFrom  = 3 * time.Hour
+	// A day is used when this many of its hours are known.
+	hoursEnough = 18
+	maxLine     = 4096
+)
+
+type reading struct {
+	at   time.Time
+	t    float64
+	line int
+}
+
+// Read reads lines of a time and a temperature, separated by a comma, a
+// semicolon or a tab; further columns are not looked at. Times have an offset
+// or are civil in zone. A first line that is no reading is a heading, and may
+// name the unit. It fails only where the reader does.
+func Read(r io.Reader, zone *time.Location) (*Log, error) {
+	l := &Log{Days: make(map[civil.Date][]husbandry.Celsius)}
+	all, fahrenheit, err := l.parse(r, zone)
+	if err != nil {
+		return nil, err
+	}
+	if len(all) == 0 {
+		l.say(0, "no readings")
+		return l, nil
+	}
+	values := make([]float64, len(all))
+	for i, a := range all {
+		values[i] = a.t
+	}
+	slices.Sort(values)
+	if middle := values[len(values)/2]; !fahrenheit && middle > 50 {
+		l.say(0, fmt.Sprintf("its middle reading is %.1f: this looks like degrees Fahrenheit, and no heading says so; none of it is used", middle))
+		return l, nil
+	} else if fahrenheit && middle < 45 {
+		l.say(0, fmt.Sprintf("the heading says Fahrenheit, but the middle reading is %.1f: this looks like degrees Celsius; none of it is used", middle))
+		return l, nil
+	}
+	if fahrenheit {
+		for i := range all {
+			all[i].t = (all[i].t - 32) / 1.8
+		}
+		l.say(1, "degrees Fahrenheit by its heading: converted")
+	}
+	all = l.plausible(all)
+	all = l.sorted(all, zone)
+	all = l.unstuck(all)
+	l.gaps(all)
+	l.days(all, zone)
+	return l, nil
+}
+
+func (l *Log) say(line int, what string) { l.Faults = append(l.Faults, Fault{line, what}) }
+
+func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit bool, err error) {
+	s := bufio.NewScanner(r)
+	s.Buffer(make([]byte, 0, maxLine), maxLine)
+	bad, firstBad, skipped, firstSkipped := 0, 0, 0, 0
+	line := 0
+	for s.Scan() {
+		line++
+		text := strings.TrimSpace(strings.TrimPrefix(s.Text(), "\ufeff"))
+		if text == "" {
+			continue
+		}
+		a, missing, ok := parseLine(text, zone)
+		switch {
+		case !ok && len(all) == 0 && bad == 0:
+			low := strings.ToLower(text)
+			fahrenheit = fahrenheit || strings.Contains(low, "fahrenheit") || strings.Contains(low, "°f") || strings.Contains(low, "(f)") || strings.Contains(low, "_f")
+			if line > 5 {
+				bad, firstBad = 1, line
+			}
+		case !ok:
+			bad++
+			firstBad = cmp.Or(firstBad, line)
+		default:
+			if missing {
+				skipped++
+				firstSkipped = cmp.Or(firstSkipped, line)
+			}
+			a.line = line
+			all = append(all, a)
+		}
+	}
+	switch {
+	case errors.Is(s.Err(), bufio.ErrTooLong):
+		l.say(line+1, "a line of more than 4096 characters: nothing from here on is read")
+	case s.Err() != nil:
+		return nil, false, fmt.Errorf("read temperature log, line %d: %w", line+1, s.Err())
+	}
+	if bad > 0 {
+		l.say(firstBad, fmt.Sprintf("%d lines are not a time and a temperature: left out", bad))
+	}
+	if skipped > 0 {
+		l.say(firstSkipped, fmt.Sprintf("%d times do not exist, as the clocks went forward: taken an hour on; the logger may keep winter time", skipped))
+	}
+	return all, fahrenheit, nil
+}
+
+// parseLine reads one line; missing says that the clock skipped its time.
+func parseLine(text string, zone *time.Location) (a reading, missing, ok bool) {
+	sep := ","
+	for _, s := range []string{"\t", ";"} {
+		if strings.Contains(text, s) {
+			sep = s
+			break
+		}
+	}
+	f := strings.Split(text, sep)
+	if len(f) < 2 {
+		return a, false, false
+	}
+	when := strings.Trim(strings.TrimSpace(f[0]), `"`)
+	number := strings.Trim(strings.TrimSpace(f[1]), `"`)
+	if sep != "," {
+		number = strings.Replace(number, ",", ".", 1)
+	}
+	t, err := strconv.ParseFloat(number, 64)
+	if err != nil || math.IsNaN(t) || math.IsInf(t, 0) {
+		return a, false, false
+	}
+	for _, layout := range []string{time.RFC3339, "2006-01-02 15:04:05Z07:00"} {
+		if at, err := time.Parse(layout, when); err == nil {
+			return reading{at: at, t: t}, false, true
+		}
+	}
+	for _, layout := range []string{"2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04"} {
+		if at, err := time.ParseInLocation(layout, when, zone); err == nil {
+			return reading{at: at, t: t}, at.Format(layout) != when, true
+		}
+	}
+	return a, false, false
+}
+
+func (l *Log) plausible(all []reading) []reading {
+	n, first := 0, reading{}
+	all = slices.DeleteFunc(all, func(a reading) bool {
+		out := a.t < coldest || a.t > hottest
+		if out {
+			if n == 0 {
+				first = a
+			}
+			n++
+		}
+		return out
+	})
+	if n > 0 {
+		hint := ""
+		if f := (first.t - 32) / 1.8; f > 15 && f < 40 {
+			hint = "; it would be right in Fahrenheit"
+		}
+		l.say(first.line, fmt.Sprintf("%d readings are outside %g to %g °C, the first %.1f: left out%s", n, coldest, hottest, first.t, hint))
+	}
+	return all
+}
+
+// sorted puts readings in order and settles those of one time.
+func (l *Log) sorted(all []reading, zone *time.Location) []reading {
+	by := func(a, b reading) int { return a.at.Compare(b.at) }
+	if !slices.IsSortedFunc(all, by) {
+		for i := 1; i < len(all); i++ {
+			if all[i].at.Before(all[i-1].at) {
+				l.say(all[i].line, "times run backwards: put in order")
+				break
+			}
+		}
+		slices.SortStableFunc(all, by)
+	}
+	var out []reading
+	same, against := 0, 0
+	sameLine, againstLine := 0, 0
+	for i := 0; i < len(all); {
+		j := i + 1
+		lo, hi, sum := all[i].t, all[i].t, all[i].t
+		for ; j < len(all) && all[j].at.Equal(all[i].at); j++ {
+			lo, hi, sum = min(lo, all[j].t), max(hi, all[j].t), sum+all[j].t
+		}
+		a := all[i]
+		switch {
+		case j == i+1:
+			out = append(out, a)
+		case hi-lo <= .3 || repeats(a.at, zone):
+			same += j - i - 1
+			sameLine = cmp.Or(sameLine, all[i+1].line)
+			a.t = sum / float64(j-i)
+			out = append(out, a)
+		default:
+			against += j - i
+			againstLine = cmp.Or(againstLine, a.line)
+		}
+		i = j
+	}
+	if same > 0 {
+		l.say(sameLine, fmt.Sprintf("%d readings repeat a time: counted once", same))
+	}
+	if against > 0 {
+		l.say(againstLine, fmt.Sprintf("%d readings of one time contradict each other: left out", against))
+	}
+	return out
+}
+
+// repeats reports whether a civil time comes twice, as the clocks go back.
+func repeats(at time.Time, zone *time.Location) bool {
+	const stamp = "2006-01-02 15:04:05"
+	here := at.In(zone).Format(stamp)
+	return at.Add(time.Hour).In(zone).Format(stamp) == here || at.Add(-time.Hour).In(zone).Format(stamp) == here
+}
+
+func (l *Log) unstuck(all []reading) []reading {
+	varies := slices.ContainsFunc(all, func(a reading) bool { return a.t != all[0].t })
+	var out []reading
+	for i := 0; i < len(all); {
+		j := i
+		for j+1 < len(all) && all[j+1].t == all[i].t {
+			j++
+		}
+		if lasted := all[j].at.Sub(all[i].at); lasted >= stuckFor && j-i >= 24 {
+			if varies {
+				l.say(all[i].line, fmt.Sprintf("%.1f °C without change for %.0f hours: the sensor looks stuck, left out", all[i].t, lasted.Hours()))
+				i = j + 1
+				continue
+			}
+			l.say(all[i].line, fmt.Sprintf("%.1f °C in every reading: used, but look whether the sensor works", all[i].t))
+		}
+		out = append(out, all[i:j+1]...)
+		i = j + 1
+	}
+	return out
+}
+
+func (l *Log) gaps(all []reading) {
+	n, longest := 0, 0
+	for i := 1; i < len(all); i++ {
+		if all[i].at.Sub(all[i-1].at) > gapFrom {
+			n++
+			if longest == 0 || all[i].at.Sub(all[i-1].at) > all[longest].at.Sub(all[longest-1].at) {
+				longest = i
+			}
+		}
+	}
+	if n > 0 {
+		a, b := all[longest-1], all[longest]
+		l.say(b.line, fmt.Sprintf("%d gaps of more than 3 hours, the longest of %.0f hours from %s", n, b.at.Sub(a.at).Hours(), a.at.Format("2 Jan 2006 15:04")))
+	}
+}
+
+func (l *Log) days(all []reading, zone *time.Location) {
+	type hour struct{ sum, n float64 }
+	hours := make(map[civil.Date]*[24]hour)
+	for _, a := range all {
+		at := a.at.In(zone)
+		day := civil.Of(at, zone)
+		if hours[day] == nil {
+			hours[day] = new([24]hour)
+		}
+		h := &hours[day][at.Hour()]
+		h.sum, h.n = h.sum+a.t, h.n+1
+	}
+	var poor []civil.Date
+	for day, hs := range hours {
+		var means []husbandry.Celsius
+		for _, h := range hs {
+			if h.n > 0 {
+				means = append(means, husbandry.Celsius(h.sum/h.n))
+			}
+		}
+		if len(means) < hoursEnough {
+			poor = append(poor, day)
+			continue
+		}
+		l.Days[day] = means
+	}
+	if len(poor) > 0 {
+		slices.SortFunc(poor, civil.Date.Compare)
+		l.say(0, fmt.Sprintf("%d days have readings of fewer than %d hours and are not used, the first %s", len(poor), hoursEnough, poor[0]))
+	}
+}

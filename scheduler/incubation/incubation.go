@@ -1,10 +1,15 @@
-// Package incubation forecasts hatching from temperature, the plain way:
-// degree-days.
+// Package incubation forecasts hatching from temperature.
 //
-// Start with [Hatching], which turns a care sheet's figures, the tub's
-// temperature and the laying date into a [Forecast]: a probability for each
-// day, the days worth watching, and in words what it is computed from. [Fit]
-// and [Line] are the arithmetic beneath it.
+// Start with [Calibrated], the forecast in use: from published measurements of
+// a species and its relatives and from the keeper's own clutches ([LearnFrom]),
+// with the temperatures the eggs really had. What it rests on, and how well it
+// did on what was left out, is in package pooled; the measurements are in
+// package published.
+//
+// Beside it stands the plain way, degree-days. [Hatching] turns a care
+// sheet's figures, the tub's temperature and the laying date into a
+// [Forecast]: a probability for each day, the days worth watching, and in
+// words what it is computed from. [Fit] and [Line] are the arithmetic beneath.
 //
 // Development is taken to run at a rate that rises in a straight line from a
 // threshold T0, so that eggs hatch after K degree-days above it. On
@@ -12,10 +17,8 @@
 // short where a daily cycle passes the temperature at which the rate levels
 // off (12 to 29 % in *Sceloporus undulatus* cycles reaching 32 to 34 °C), which
 // is why the rate is held level above the hottest measurement here, and why a
-// forecast is a window and never a day. Shrinking the figures towards a
-// genus, reading logger files and learning from the keeper's own clutches are
-// left to other implementations of the scheduler's forecasts, which may build
-// their result with [FromCDF].
+// forecast is a window and never a day. [FromCDF] makes a forecast from any
+// distribution. Reading logger files is left to others.
 package incubation
 
 import (

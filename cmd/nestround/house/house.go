@@ -16,6 +16,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -63,12 +64,17 @@ type House struct {
 	problems diag.List // of the books as they are now; the plan may be older
 	stale    bool      // the books have errors, and the last good ones are used
 	print    string    // of the books' files, to see that they changed
-	daybook  *daybook.Log
-	outbox   *outbox.Box
-	history  *tasks.History
-	issues   *issues
-	past     map[civil.Date]*tasks.Board // see pastBoard
-	pastKey  pastKey
+	// logged has what the incubators' logs say, logProblems what is wrong
+	// with them, logsRead which logs these are.
+	logged      map[husbandry.ID]map[civil.Date][]husbandry.Celsius
+	logProblems diag.List
+	logsRead    string
+	daybook     *daybook.Log
+	outbox      *outbox.Box
+	history     *tasks.History
+	issues      *issues
+	past        map[civil.Date]*tasks.Board // see pastBoard
+	pastKey     pastKey
 }
 
 // Open reads the books and the daybook in dir. Where the books have errors the
@@ -88,13 +94,15 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 	if h.problems.HasErrors() {
 		return nil, h.problems, nil
 	}
+	h.logsRead = h.logPrint()
+	h.readLogs()
 	if _, err := h.daybook.Refresh(); err != nil {
 		return nil, h.problems, err
 	}
 	h.history = tasks.Fold(h.daybook.Entries())
 	var err error
 	h.issues, err = openIssues(h.state("digests"), h.files, h.log, h.today())
-	return h, append(h.problems, h.daybookProblems()...), err
+	return h, slices.Concat(h.problems, h.logProblems, h.daybookProblems()), err
 }
 
 func (h *House) state(name string) string { return filepath.Join(h.Dir, "state", name) }
@@ -174,6 +182,10 @@ func (h *House) refresh() error {
 			h.log.Info("the books were read again", "dir", h.Dir)
 		}
 	}
+	if print := h.logPrint(); print != h.logsRead {
+		h.logsRead = print
+		h.readLogs()
+	}
 	changed, err := h.daybook.Refresh()
 	if err != nil {
 		return err
@@ -233,6 +245,7 @@ func (h *House) input(history *tasks.History, on, to civil.Date) scheduler.Input
 	if h.settings.Latitude != nil {
 		in.Latitude = *h.settings.Latitude
 	}
+	in.Forecasts = h.forecasts(in.Latitude)
 	return in
 }
 
@@ -273,7 +286,7 @@ func (h *House) Clutches(on civil.Date) []scheduler.ClutchForecast {
 func (h *House) Problems() (list diag.List, stale bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	return append(h.problems[:len(h.problems):len(h.problems)], h.daybookProblems()...), h.stale
+	return slices.Concat(h.problems, h.logProblems, h.daybookProblems()), h.stale
 }
 
 // TodaysIssue returns today's digest, if it has been issued.

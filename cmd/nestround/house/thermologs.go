@@ -1,0 +1,75 @@
+package house
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"nestround/config/diag"
+	"nestround/config/thermolog"
+	"nestround/scheduler"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// readLogs reads the incubators' temperature logs, and tells what is wrong
+// with them. A log that cannot be read changes nothing: the set point counts.
+func (h *House) readLogs() {
+	h.logged, h.logProblems = make(map[husbandry.ID]map[civil.Date][]husbandry.Celsius), nil
+	for _, inc := range h.records.Incubators {
+		if inc.Log == "" {
+			continue
+		}
+		say := func(line int, what string) {
+			h.logProblems = append(h.logProblems, diag.Problem{File: inc.Log, Line: line, Severity: diag.Warning,
+				Message: fmt.Sprintf("temperature log of %s: %s", inc.ID, what)})
+		}
+		f, err := os.Open(h.logPath(inc.Log))
+		if errors.Is(err, fs.ErrNotExist) {
+			continue // said where the record stands
+		}
+		if err != nil {
+			say(0, fmt.Sprintf("cannot be read (%v): its set point is used", err))
+			continue
+		}
+		l, err := thermolog.Read(f, h.settings.Zone)
+		f.Close()
+		if err != nil {
+			say(0, err.Error())
+			continue
+		}
+		for _, fault := range l.Faults {
+			say(fault.Line, fault.What)
+		}
+		h.logged[inc.ID] = l.Days
+	}
+}
+
+func (h *House) logPath(log string) string {
+	if filepath.IsAbs(log) {
+		return log
+	}
+	return filepath.Join(h.Dir, filepath.FromSlash(log))
+}
+
+// logPrint tells whether the logs are the ones read before.
+func (h *House) logPrint() string {
+	var b strings.Builder
+	for _, inc := range h.records.Incubators {
+		if inc.Log == "" {
+			continue
+		}
+		if st, err := os.Stat(h.logPath(inc.Log)); err == nil {
+			fmt.Fprintln(&b, inc.ID, inc.Log, st.Size(), st.ModTime().UnixNano())
+		}
+	}
+	return b.String()
+}
+
+// forecasts are those of the planner, with what the incubators logged.
+func (h *House) forecasts(latitude float64) scheduler.Forecasts {
+	return &scheduler.Calibrated{Plain: scheduler.Plain{Latitude: latitude}, Logged: h.logged}
+}

@@ -42,7 +42,11 @@ var _ Forecasts = (*Calibrated)(nil)
 
 // Hatch implements Forecasts.
 func (p *Calibrated) Hatch(h *Herd, c *Clutch) incubation.Forecast {
-	f := incubation.Calibrated(p.taught(h), p.brood(h, c))
+	q, logged := p.brood(h, c)
+	f := incubation.Calibrated(p.taught(h), q)
+	if f.Known && logged > 0 {
+		f.Basis += fmt.Sprintf("; its incubator's log has %d of its %s", logged, days(h.On.Sub(c.Laid)))
+	}
 	stand := h.Standing(c)
 	if stand.Assumed && stand.Temperature != nil {
 		f.Cautions = append(f.Cautions, fmt.Sprintf("taken to stand in %s; a clutch record says where it really stands", stand.Incubator.ID))
@@ -58,7 +62,8 @@ func (p *Calibrated) taught(h *Herd) *incubation.Keeper {
 		var cases []incubation.Case
 		for _, c := range h.Clutches {
 			if len(c.HatchedOn) > 0 && !c.Expecting() {
-				cases = append(cases, p.brood(h, c))
+				q, _ := p.brood(h, c)
+				cases = append(cases, q)
 			}
 		}
 		// The latest say most, and enough is enough.
@@ -68,33 +73,75 @@ func (p *Calibrated) taught(h *Herd) *incubation.Keeper {
 	return p.keeper
 }
 
-// brood describes a clutch to the forecast.
-func (p *Calibrated) brood(h *Herd, c *Clutch) incubation.Case {
+// brood describes a clutch to the forecast, and says on how many days of its
+// temperatures a log has them.
+func (p *Calibrated) brood(h *Herd, c *Clutch) (q incubation.Case, logged int) {
 	sheet := h.Species(c.Species)
-	q := incubation.Case{
+	q = incubation.Case{
 		Species: sheet.Scientific, Family: sheet.Family, Sheet: sheet.Incubation,
 		LaidFrom: c.LaidFrom, Laid: c.Laid, Eggs: c.Eggs, Lost: c.Lost, On: h.On, Units: h.Records.Units,
+	}
+	if !c.Veins.After(h.On) {
+		q.Veins = c.Veins
 	}
 	for _, y := range c.HatchedOn {
 		q.Hatched = append(q.Hatched, incubation.Young(y))
 	}
-	stand := h.Standing(c)
-	if stand.Temperature == nil {
-		return q
+	if at := h.Standing(c).Incubator; at != nil {
+		q.Incubator = string(at.ID)
 	}
-	now := incubation.Spell{Temperature: *stand.Temperature, Swing: stand.Swing}
-	if stand.Incubator != nil {
-		q.Incubator = string(stand.Incubator.ID)
-		if logged := p.Logged[stand.Incubator.ID]; len(logged) > 0 && c.Temperature == nil {
-			for day := c.Laid; day.Before(h.On); day = day.AddDays(1) {
-				s := now
-				s.Days, s.Logged = 1, logged[day]
-				q.Warmth = append(q.Warmth, s)
+	last := p.settled(h, c)
+	for day := c.Laid; ; day = day.AddDays(1) {
+		stand := h.StandingOn(c, day)
+		if stand.Temperature == nil {
+			// Of days between known ones nothing is better than the next.
+			if day.Before(last) {
+				continue
+			}
+			return q, logged
+		}
+		s := incubation.Spell{Days: day.Sub(c.Laid) + 1, Temperature: *stand.Temperature, Swing: stand.Swing}
+		for _, before := range q.Warmth {
+			s.Days -= before.Days
+		}
+		if stand.Incubator != nil && !stand.Own && day.Before(h.On) {
+			if s.Logged = p.Logged[stand.Incubator.ID][day]; len(s.Logged) > 0 {
+				logged++
 			}
 		}
+		n := len(q.Warmth)
+		if n > 0 && len(s.Logged) == 0 && len(q.Warmth[n-1].Logged) == 0 && q.Warmth[n-1].Temperature == s.Temperature && q.Warmth[n-1].Swing == s.Swing {
+			q.Warmth[n-1].Days += s.Days
+		} else {
+			q.Warmth = append(q.Warmth, s)
+		}
+		if !day.Before(last) {
+			return q, logged
+		}
 	}
-	q.Warmth = append(q.Warmth, now)
-	return q
+}
+
+// settled returns the day from which a clutch's temperature changes no more,
+// as far as is known.
+func (p *Calibrated) settled(h *Herd, c *Clutch) civil.Date {
+	last := c.Laid
+	incubators := []husbandry.ID{}
+	if at := h.StandingOn(c, c.Laid).Incubator; at != nil {
+		incubators = append(incubators, at.ID)
+	}
+	for _, m := range c.Moves {
+		last = civil.Max(last, m.On)
+		incubators = append(incubators, m.Incubator)
+	}
+	for _, id := range incubators {
+		if len(p.Logged[id]) > 0 {
+			last = civil.Max(last, h.On)
+		}
+		if at := h.incubators[id]; at != nil && len(at.Was) > 0 {
+			last = civil.Max(last, at.Was[len(at.Was)-1].Until.AddDays(1))
+		}
+	}
+	return last
 }
 
 // Plain forecasts hatching by degree-days from the care sheet alone, and
@@ -147,17 +194,29 @@ type Standing struct {
 	Incubator   *husbandry.Incubator // nil when unknown
 	Temperature *husbandry.Celsius   // nil when unknown
 	Swing       husbandry.Celsius
+	// Own says that the tub's record gives a temperature, whatever the
+	// incubator has.
+	Own bool
 	// Assumed says that no record places the clutch: it is a found one, and
 	// taken to stand where its species' last recorded clutch does, or in the
 	// only incubator there is.
 	Assumed bool
 }
 
-// Standing says where a clutch stands, as far as is known.
-func (h *Herd) Standing(c *Clutch) Standing {
+// Standing says where a clutch stands on the herd's day, as far as is known.
+func (h *Herd) Standing(c *Clutch) Standing { return h.StandingOn(c, h.On) }
+
+// StandingOn says where a clutch stood, or is to stand, on a day.
+func (h *Herd) StandingOn(c *Clutch, day civil.Date) Standing {
 	var s Standing
-	s.Incubator = h.incubators[c.Incubator]
-	if s.Incubator == nil && c.Incubator == "" {
+	id, own, placed := c.Incubator, c.Temperature, c.Incubator != ""
+	for _, m := range c.Moves {
+		if !m.On.After(day) {
+			id, own, placed = m.Incubator, m.Temperature, true
+		}
+	}
+	s.Incubator = h.incubators[id]
+	if !placed {
 		s.Assumed = true
 		if len(h.Records.Incubators) == 1 {
 			s.Incubator = &h.Records.Incubators[0]
@@ -166,11 +225,11 @@ func (h *Herd) Standing(c *Clutch) Standing {
 		}
 	}
 	if s.Incubator != nil {
-		t := s.Incubator.Temperature
+		t := s.Incubator.SetTo(day)
 		s.Temperature, s.Swing = &t, s.Incubator.Swing
 	}
-	if c.Temperature != nil {
-		s.Temperature, s.Assumed = c.Temperature, false
+	if own != nil {
+		s.Temperature, s.Assumed, s.Own = own, false, true
 	}
 	return s
 }

@@ -84,8 +84,8 @@ type Clutch struct {
 	// Young hatched on each day, by date; a record's own number is not dated
 	// and is only in Hatched.
 	HatchedOn []Young
-	// Lost is the number of eggs set that were found dead: slugs reported
-	// when the eggs had been out of the female for some days.
+	// Lost is the number of eggs set that were found dead, or reported as
+	// slugs when they had been out of the female for some days.
 	Lost  int
 	State ClutchState
 }
@@ -104,7 +104,7 @@ const (
 	InBox      ClutchState = "in the box" // laid, not lifted or not in a tub yet
 	Incubating ClutchState = "incubating"
 	Hatching   ClutchState = "hatching" // some young have hatched
-	HatchedAll ClutchState = "hatched"  // every egg counted has
+	HatchedAll ClutchState = "hatched"  // every egg counted has, or was found dead
 	Ended      ClutchState = "ended"
 )
 
@@ -212,6 +212,7 @@ func (h *Herd) addAnimals() {
 func (h *Herd) addRecordedClutches() {
 	for i := range h.Records.Clutches {
 		c := &Clutch{Clutch: h.Records.Clutches[i]}
+		c.Moves = slices.Clip(c.Moves) // findings add to a copy
 		if c.LaidFrom.IsZero() {
 			c.LaidFrom = c.Laid
 		}
@@ -250,9 +251,7 @@ func (h *Herd) addFindings() {
 			h.laid(f)
 		} else if clutch != nil {
 			clutch.count(g)
-			if g.Slugs != nil && g.Laid == nil && f.On.After(clutch.Laid.AddDays(sameClutch)) {
-				clutch.Lost += max(0, *g.Slugs)
-			}
+			clutch.tend(f)
 		}
 		if g.Hatched != nil && *g.Hatched > 0 && clutch != nil {
 			clutch.HatchedOn = append(clutch.HatchedOn, Young{f.On, *g.Hatched})
@@ -286,7 +285,28 @@ func (h *Herd) addFindings() {
 // lasting reports whether a finding still matters after years: a clutch and
 // what led to it does, a weight or a meal refused does not.
 func lasting(g *tasks.Finding) bool {
-	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Mated || g.Gravid != nil
+	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Mated || g.Gravid != nil ||
+		g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended
+}
+
+// tend takes over what was found of eggs that stand in their tub.
+func (c *Clutch) tend(f *tasks.Found) {
+	g := &f.Finding
+	if g.Slugs != nil && g.Laid == nil && f.On.After(c.Laid.AddDays(sameClutch)) {
+		c.Lost += max(0, *g.Slugs)
+	}
+	if g.Dead != nil {
+		c.Lost += max(0, *g.Dead)
+	}
+	if g.Veins != nil && *g.Veins != 0 && (c.Veins.IsZero() || f.On.Before(c.Veins)) {
+		c.Veins = f.On
+	}
+	if g.Moved != "" {
+		c.Moves = append(c.Moves, husbandry.Move{On: f.On, Incubator: g.Moved})
+	}
+	if g.Ended && c.Ended.IsZero() {
+		c.Ended = f.On
+	}
 }
 
 // count takes over what was counted of a clutch that exists; a number in its
@@ -381,8 +401,8 @@ func (h *Herd) settle() {
 	slices.SortFunc(h.Clutches, byDate)
 	for _, c := range h.Clutches {
 		c.settle(h)
-		if c.Incubator != "" {
-			h.lastIncubator[c.Species] = c.Incubator
+		if at := c.stands(h.On); at != "" {
+			h.lastIncubator[c.Species] = at
 		}
 	}
 	for _, a := range h.Animals {
@@ -436,14 +456,17 @@ func (c *Clutch) settle(h *Herd) {
 			}
 		}
 	}
-	inTub := !c.TubSet.IsZero() || c.Incubator != ""
+	slices.SortStableFunc(c.Moves, func(a, b husbandry.Move) int { return a.On.Compare(b.On) })
+	inTub := !c.TubSet.IsZero() || c.Incubator != "" || len(c.Moves) > 0
 	switch {
 	case !c.Ended.IsZero() && !c.Ended.After(h.On):
 		c.State = Ended
 	case c.Counted && c.Eggs == 0 && c.Hatched == 0:
 		c.State = Ended // slugs only
-	case c.Eggs > 0 && c.Hatched >= c.Eggs:
+	case c.Hatched > 0 && c.Hatched+c.Lost >= c.Eggs && c.Eggs > 0:
 		c.State = HatchedAll
+	case c.Eggs > 0 && c.Lost >= c.Eggs:
+		c.State = Ended // every egg was found dead
 	case c.Hatched > 0:
 		c.State = Hatching
 	case inTub:
@@ -451,6 +474,18 @@ func (c *Clutch) settle(h *Herd) {
 	default:
 		c.State = InBox
 	}
+}
+
+// stands returns the incubator that a clutch has last been put into, as far as
+// anybody said.
+func (c *Clutch) stands(on civil.Date) husbandry.ID {
+	at := c.Incubator
+	for _, m := range c.Moves {
+		if !m.On.After(on) {
+			at = m.Incubator
+		}
+	}
+	return at
 }
 
 // ids returns every id the clutch was ever known by, its own first.

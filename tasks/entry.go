@@ -63,9 +63,18 @@ const (
 type Finding struct {
 	// Laid is the number of eggs of a clutch, slugs not among them; Uncounted
 	// where she has laid but the eggs are still in the box.
-	Laid    *int                   `json:"laid,omitempty"`
-	Slugs   *int                   `json:"slugs,omitempty"`
-	Hatched *int                   `json:"hatched,omitempty"` // young, on that day
+	Laid    *int `json:"laid,omitempty"`
+	Slugs   *int `json:"slugs,omitempty"`
+	Hatched *int `json:"hatched,omitempty"` // young, on that day
+	// Dead is the number of eggs set that were found dead, on that day.
+	Dead *int `json:"dead,omitempty"`
+	// Veins is the number of eggs in which candling showed veins; Uncounted
+	// where veins were seen and nobody counted.
+	Veins *int `json:"veins,omitempty"`
+	// Moved is the incubator that a clutch's tub was moved to.
+	Moved husbandry.ID `json:"moved,omitempty"`
+	// Ended says that nothing more is expected of a clutch.
+	Ended   bool                   `json:"ended,omitempty"`
 	Weighs  *husbandry.Grams       `json:"weighs_g,omitempty"`
 	Added   *husbandry.Millilitres `json:"added_ml,omitempty"`
 	Refused bool                   `json:"refused,omitempty"`
@@ -74,7 +83,8 @@ type Finding struct {
 	Note    string                 `json:"note,omitempty"`
 }
 
-// Uncounted is the value of Finding.Laid for eggs that nobody has counted yet.
+// Uncounted is the value of Finding.Laid and Finding.Veins for eggs that nobody
+// has counted yet.
 const Uncounted = -1
 
 // FindingName names a slot of a finding, as the reply grammar does.

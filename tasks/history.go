@@ -208,7 +208,8 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 }
 
 func (g *Finding) changesPlans() bool {
-	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil
+	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil ||
+		g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended
 }
 
 // pair returns the part of the key that all occurrences share.
@@ -522,6 +523,16 @@ func (g *Finding) merge(later *Finding) {
 	if later.Gravid != nil {
 		g.Gravid = later.Gravid
 	}
+	if later.Dead != nil {
+		g.Dead = later.Dead
+	}
+	if later.Veins != nil {
+		g.Veins = later.Veins
+	}
+	if later.Moved != "" {
+		g.Moved = later.Moved
+	}
+	g.Ended = g.Ended || later.Ended
 	g.Refused = g.Refused || later.Refused
 	g.Mated = g.Mated || later.Mated
 	if later.Note != "" {

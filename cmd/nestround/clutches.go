@@ -57,7 +57,11 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 		}
 	}
 	if f.Basis != "" {
-		printIndented(c.stdout, "     ", "from "+f.Basis)
+		words := f.Basis
+		if !f.P50.IsZero() {
+			words = "from " + words
+		}
+		printIndented(c.stdout, "     ", words)
 	}
 	if m := f.Males; m != nil {
 		printIndented(c.stdout, "     ", fmt.Sprintf("males expected: %.0f %% (%.0f to %.0f %%)", 100*m.Mean, 100*m.From, 100*m.To))

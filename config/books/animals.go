@@ -2,6 +2,7 @@ package books
 
 import (
 	"fmt"
+	"slices"
 
 	"nestround/config/tables"
 	"nestround/tasks/civil"
@@ -101,6 +102,12 @@ func (r *reader) clutch(t *tables.Table) {
 	if tub, ok := tables.Choice(t, "tub", husbandry.Vented, husbandry.Sealed); ok {
 		v.Tub = tub
 	}
+	for _, m := range t.Tables("moved") {
+		v.Moves = append(v.Moves, r.move(m, v.LaidFrom))
+	}
+	slices.SortStableFunc(v.Moves, func(a, b husbandry.Move) int { return a.On.Compare(b.On) })
+	v.Veins = t.Date("veins")
+	inOrder(t, laid, v.LaidFrom, "veins", v.Veins)
 	inOrder(t, laid, v.LaidFrom, "tub_set", v.TubSet)
 	inOrder(t, laid, v.LaidFrom, "ended", v.Ended)
 	if !t.Has("temperature") && !t.Has("incubator") && !t.Has("ended") && !t.Broken() {
@@ -108,6 +115,25 @@ func (r *reader) clutch(t *tables.Table) {
 	}
 	t.Done()
 	r.clutches = append(r.clutches, placed[husbandry.Clutch]{v, t})
+}
+
+// move reads where a tub was moved to, and when.
+func (r *reader) move(t *tables.Table, laid civil.Date) husbandry.Move {
+	m := husbandry.Move{On: t.Date("on"), Incubator: r.ref(t, "incubator", "incubator")}
+	if !t.Has("on") {
+		t.Missing("`on`", "say on which day the tub was moved")
+	}
+	if c, ok := tables.Parsed(t, "temperature", incubationTemperature); ok {
+		m.Temperature = &c
+	}
+	if !t.Has("incubator") && !t.Has("temperature") {
+		t.Missing("`incubator` or `temperature`", "say where the tub was moved to")
+	}
+	if !m.On.IsZero() && m.On.Before(laid) {
+		t.Place("on").Error(fmt.Sprintf("moved (%v) before the eggs were laid (%v)", m.On, laid), "")
+	}
+	t.Done()
+	return m
 }
 
 func (r *reader) pairing(t *tables.Table) {

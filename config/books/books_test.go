@@ -87,6 +87,7 @@ id = "I1"
 name = "Shelf"
 room = "A"
 temperature = "82.4 F"
+was = [{ until = 2027-04-01, temperature = "26 C" }]
 swing = "1.8 F"
 [[clutch]]
 id = "C1"
@@ -100,6 +101,8 @@ tub = "sealed"
 tub_set = 2027-04-11
 hatched = 1
 ended = 2027-07-01
+veins = 2027-04-20
+moved = [{ on = 2027-05-01, temperature = "24 C" }, { on = 2027-04-20, incubator = "I1" }]
 note = "n"
 [[clutch]]
 id = "C2"
@@ -123,7 +126,7 @@ from = 2027-06-01
 until = 2027-06-01
 `)
 	day := civil.MustParse
-	warm := husbandry.Celsius(27)
+	warm, cool := husbandry.Celsius(27), husbandry.Celsius(24)
 	if got, want := v.Rooms, []husbandry.Room{{ID: "A", Name: "Room A"}}; !reflect.DeepEqual(got, want) {
 		t.Errorf("rooms: %+v", got)
 	}
@@ -144,12 +147,14 @@ until = 2027-06-01
 	}
 	if got, want := v.Clutches, []husbandry.Clutch{
 		{ID: "C1", Mother: "F1", Species: "test-gecko", LaidFrom: day("2027-04-10"), Laid: day("2027-04-10"), Eggs: 2, Slugs: 1, Incubator: "I1",
-			Temperature: &warm, Tub: husbandry.Sealed, TubSet: day("2027-04-11"), Hatched: 1, Ended: day("2027-07-01"), Note: "n"},
+			Temperature: &warm, Moves: []husbandry.Move{{On: day("2027-04-20"), Incubator: "I1"}, {On: day("2027-05-01"), Temperature: &cool}}, Veins: day("2027-04-20"),
+			Tub: husbandry.Sealed, TubSet: day("2027-04-11"), Hatched: 1, Ended: day("2027-07-01"), Note: "n"},
 		{ID: "C2", Species: "other-gecko", LaidFrom: day("2027-04-10"), Laid: day("2027-04-12"), Incubator: "I1", Tub: husbandry.Vented},
 	}; !reflect.DeepEqual(got, want) {
 		t.Errorf("clutches: %+v", got)
 	}
-	if i := v.Incubators[0]; i.ID != "I1" || i.Name != "Shelf" || i.Room != "A" || math.Abs(float64(i.Temperature)-28) > 1e-9 || math.Abs(float64(i.Swing)-1) > 1e-9 {
+	if i := v.Incubators[0]; i.ID != "I1" || i.Name != "Shelf" || i.Room != "A" || math.Abs(float64(i.Temperature)-28) > 1e-9 || math.Abs(float64(i.Swing)-1) > 1e-9 ||
+		i.SetTo(day("2027-04-01")) != 26 || i.SetTo(day("2027-04-02")) != i.Temperature {
 		t.Errorf("incubator: %+v", i)
 	}
 	if got, want := v.Pairings, []husbandry.Pairing{{ID: "P1", Male: "M0", Female: "F1", From: day("2027-03-01"), Until: day("2027-03-05"),
@@ -440,6 +445,10 @@ func TestRecordsAlone(t *testing.T) {
 		{"an id like a range", "[[room]]\nid = \"5-7\"\n", "2:6: `id`: \"5-7\" has no letter"},
 		{"an id like a word of a reply", "[[room]]\nid = \"Laid\"\n", "2:6: `id`: \"Laid\" is a word of replies"},
 		{"one day of two", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid_between = [2027-05-01]\n", "5:16: `laid_between` is not two dates"},
+		{"moved before it was laid", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ on = 2027-05-01, temperature = \"26 C\" }]\n", "6:17: moved (2027-05-01) before the eggs were laid (2027-05-02)"},
+		{"moved where", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ on = 2027-05-03 }]\n", "6:10: this table has no `incubator` or `temperature`"},
+		{"moved when", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ temperature = \"26 C\" }]\n", "6:10: this table has no `on`"},
+		{"set to what", "[[room]]\nid = \"A\"\n[[incubator]]\nid = \"I\"\nroom = \"A\"\ntemperature = \"28 C\"\nwas = [{ until = 2027-04-01 }]\n", "7:8: this table has no `temperature`"},
 		{"away without an end", "[[away]]\nfrom = 2027-05-01\n", "1:1: [[away]] has no `until`"},
 		{"no weekday", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nweekdays = []\n", "4:12: `weekdays` names no day"},
 		{"no day of the month", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nmonth_days = []\n", "4:14: `month_days` names no day"},

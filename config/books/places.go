@@ -3,6 +3,7 @@ package books
 import (
 	"fmt"
 	"io/fs"
+	"slices"
 	"strings"
 
 	"nestround/config/tables"
@@ -68,6 +69,18 @@ func (r *reader) incubator(t *tables.Table) {
 		}
 		return d, err
 	})
+	for _, s := range t.Tables("was") {
+		was := husbandry.SetPoint{Until: s.Date("until")}
+		was.Temperature, _ = tables.Parsed(s, "temperature", incubationTemperature)
+		for _, key := range []string{"until", "temperature"} {
+			if !s.Has(key) {
+				s.Missing("`"+key+"`", `write what it was set to before, as in was = [{ until = 2027-04-30, temperature = "27 C" }]`)
+			}
+		}
+		s.Done()
+		v.Was = append(v.Was, was)
+	}
+	slices.SortStableFunc(v.Was, func(a, b husbandry.SetPoint) int { return a.Until.Compare(b.Until) })
 	v.Log, _ = tables.Parsed(t, "log", logPath)
 	t.Done()
 	r.incubators = append(r.incubators, placed[husbandry.Incubator]{v, t})

@@ -52,10 +52,20 @@ const (
 	// A sensor that gives one value for two days, in a log that otherwise
 	// varies, is stuck.
 	stuckFor = 48 * time.Hour
-	gapFrom  = 3 * time.Hour
+	// Between readings so far apart or nearer, the temperature is taken on a
+	// straight line: many loggers write every four hours.
+	bridge = 6 * time.Hour
+	// A longer gap after which it is colder by cutBy is taken for a power cut,
+	// if it is no longer than cutFor.
+	cutBy  = 2.0 // °C
+	cutFor = 36 * time.Hour
+	// Colder than usual by coldBy, for no longer than coldFor, the heat was off.
+	coldBy  = 4.0 // °C
+	coldFor = 48 * time.Hour
 	// A day is used when this many of its hours are known.
 	hoursEnough = 18
 	maxLine     = 4096
+	maxBytes    = 64 << 20 // some thirty years of a reading a minute
 )
 
 type reading struct {
@@ -99,25 +109,29 @@ func Read(r io.Reader, zone *time.Location) (*Log, error) {
 	all = l.plausible(all)
 	all = l.sorted(all, zone)
 	all = l.unstuck(all)
-	l.gaps(all)
-	l.days(all, zone)
+	if len(all) == 0 {
+		return l, nil
+	}
+	l.cold(all)
+	l.days(all, l.gaps(all), zone)
 	return l, nil
 }
 
 func (l *Log) say(line int, what string) { l.Faults = append(l.Faults, Fault{line, what}) }
 
 func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit bool, err error) {
-	s := bufio.NewScanner(r)
+	limited := &io.LimitedReader{R: r, N: maxBytes}
+	s := bufio.NewScanner(limited)
 	s.Buffer(make([]byte, 0, maxLine), maxLine)
 	bad, firstBad, skipped, firstSkipped := 0, 0, 0, 0
-	line := 0
+	line, layout := 0, 0
 	for s.Scan() {
 		line++
 		text := strings.TrimSpace(strings.TrimPrefix(s.Text(), "\ufeff"))
 		if text == "" {
 			continue
 		}
-		a, missing, ok := parseLine(text, zone)
+		a, missing, ok := parseLine(text, zone, &layout)
 		switch {
 		case !ok && len(all) == 0 && bad == 0:
 			low := strings.ToLower(text)
@@ -143,6 +157,9 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 	case s.Err() != nil:
 		return nil, false, fmt.Errorf("read temperature log, line %d: %w", line+1, s.Err())
 	}
+	if limited.N <= 0 {
+		l.say(line, fmt.Sprintf("longer than %d MiB: nothing from here on is read; begin a new file each year", maxBytes>>20))
+	}
 	if bad > 0 {
 		l.say(firstBad, fmt.Sprintf("%d lines are not a time and a temperature: left out", bad))
 	}
@@ -152,8 +169,15 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 	return all, fahrenheit, nil
 }
 
+// layouts are the ways in which loggers write a time; the first two have an
+// offset.
+var layouts = [...]string{time.RFC3339, "2006-01-02 15:04:05Z07:00", "2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04"}
+
+const withOffset = 2
+
 // parseLine reads one line; missing says that the clock skipped its time.
-func parseLine(text string, zone *time.Location) (a reading, missing, ok bool) {
+// layout is the number of the layout that fitted last, and is tried first.
+func parseLine(text string, zone *time.Location, layout *int) (a reading, missing, ok bool) {
 	sep := ","
 	for _, s := range []string{"\t", ";"} {
 		if strings.Contains(text, s) {
@@ -174,15 +198,14 @@ func parseLine(text string, zone *time.Location) (a reading, missing, ok bool) {
 	if err != nil || math.IsNaN(t) || math.IsInf(t, 0) {
 		return a, false, false
 	}
-	for _, layout := range []string{time.RFC3339, "2006-01-02 15:04:05Z07:00"} {
-		if at, err := time.Parse(layout, when); err == nil {
-			return reading{at: at, t: t}, false, true
+	for i := range layouts {
+		i = (i + *layout) % len(layouts)
+		at, err := time.ParseInLocation(layouts[i], when, zone)
+		if err != nil {
+			continue
 		}
-	}
-	for _, layout := range []string{"2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04"} {
-		if at, err := time.ParseInLocation(layout, when, zone); err == nil {
-			return reading{at: at, t: t}, at.Format(layout) != when, true
-		}
+		*layout = i
+		return reading{at: at, t: t}, i >= withOffset && at.Format(layouts[i]) != when, true
 	}
 	return a, false, false
 }
@@ -283,33 +306,83 @@ func (l *Log) unstuck(all []reading) []reading {
 	return out
 }
 
-func (l *Log) gaps(all []reading) {
+// gaps says which times have no readings, and returns how many of the hours
+// between each reading and the one before may be taken from these two.
+func (l *Log) gaps(all []reading) []bool {
+	bridged := make([]bool, len(all))
 	n, longest := 0, 0
 	for i := 1; i < len(all); i++ {
-		if all[i].at.Sub(all[i-1].at) > gapFrom {
+		a, b := all[i-1], all[i]
+		gap := b.at.Sub(a.at)
+		cut := b.t <= a.t-cutBy && gap <= cutFor
+		bridged[i] = gap <= bridge || cut
+		switch {
+		case gap <= bridge:
+		case cut:
+			l.say(b.line, fmt.Sprintf("no readings for %.0f hours from %s, then %.1f °C after %.1f: looks like a power cut; taken to have fallen evenly",
+				gap.Hours(), a.at.Format("2 Jan 2006 15:04"), b.t, a.t))
+		default:
 			n++
-			if longest == 0 || all[i].at.Sub(all[i-1].at) > all[longest].at.Sub(all[longest-1].at) {
+			if longest == 0 || gap > all[longest].at.Sub(all[longest-1].at) {
 				longest = i
 			}
 		}
 	}
 	if n > 0 {
 		a, b := all[longest-1], all[longest]
-		l.say(b.line, fmt.Sprintf("%d gaps of more than 3 hours, the longest of %.0f hours from %s", n, b.at.Sub(a.at).Hours(), a.at.Format("2 Jan 2006 15:04")))
+		l.say(b.line, fmt.Sprintf("%d gaps of more than %.0f hours, the longest of %.0f hours from %s", n, bridge.Hours(), b.at.Sub(a.at).Hours(), a.at.Format("2 Jan 2006 15:04")))
+	}
+	return bridged
+}
+
+// cold says when it was so cold for so long that the heat must have been off.
+// These readings count as they are.
+func (l *Log) cold(all []reading) {
+	values := make([]float64, len(all))
+	for i, a := range all {
+		values[i] = a.t
+	}
+	slices.Sort(values)
+	usual := values[len(values)/2]
+	for i := 0; i < len(all); {
+		j, low := i, all[i].t
+		for j < len(all) && all[j].t <= usual-coldBy {
+			low = min(low, all[j].t)
+			j++
+		}
+		if j > i {
+			if lasted := all[j-1].at.Sub(all[i].at); lasted >= time.Hour && lasted <= coldFor {
+				l.say(all[i].line, fmt.Sprintf("down to %.1f °C for %.0f hours from %s: was the heat off? used as it is", low, lasted.Hours(), all[i].at.Format("2 Jan 2006 15:04")))
+			}
+			i = j
+		}
+		i++
 	}
 }
 
-func (l *Log) days(all []reading, zone *time.Location) {
+func (l *Log) days(all []reading, bridged []bool, zone *time.Location) {
 	type hour struct{ sum, n float64 }
 	hours := make(map[civil.Date]*[24]hour)
-	for _, a := range all {
-		at := a.at.In(zone)
+	add := func(at time.Time, t float64) {
+		at = at.In(zone)
 		day := civil.Of(at, zone)
 		if hours[day] == nil {
 			hours[day] = new([24]hour)
 		}
 		h := &hours[day][at.Hour()]
-		h.sum, h.n = h.sum+a.t, h.n+1
+		h.sum, h.n = h.sum+t, h.n+1
+	}
+	for i, b := range all {
+		if i > 0 && bridged[i] {
+			a := all[i-1]
+			gap := b.at.Sub(a.at).Seconds()
+			last := b.at.Truncate(time.Hour)
+			for at := a.at.Truncate(time.Hour).Add(time.Hour); at.Before(last); at = at.Add(time.Hour) {
+				mid := at.Add(time.Hour / 2)
+				add(mid, a.t+(b.t-a.t)*mid.Sub(a.at).Seconds()/gap)
+			}
+		}
+		add(b.at, b.t)
 	}
 	var poor []civil.Date
 	for day, hs := range hours {

@@ -22,7 +22,7 @@ const (
 	Later  Verb = "later"
 	Undo   Verb = "undo"
 	Note   Verb = "note"
-	Found  Verb = "found" // a finding: laid, slugs, hatched, weighs, added, refused, mated, gravid
+	Found  Verb = "found" // a finding: laid, slugs, hatched, dead, veins, moved, ended, weighs, added, refused, mated, gravid
 )
 
 // Target is a record of the books that a command names instead of a number.
@@ -30,6 +30,10 @@ type Target struct {
 	ID    husbandry.ID // as the books spell it
 	Scope husbandry.Scope
 }
+
+// OfIncubator is the scope of an incubator, which a clutch is moved to and
+// nothing else is said of.
+const OfIncubator husbandry.Scope = "incubator"
 
 // Known finds a record of the books by its id, in any case. A nil Known knows
 // none, and then only numbers are understood.
@@ -126,6 +130,16 @@ func finding(f tasks.Finding) string {
 		return "slugs " + strconv.Itoa(*f.Slugs)
 	case f.Hatched != nil:
 		return "hatched " + strconv.Itoa(*f.Hatched)
+	case f.Dead != nil:
+		return "dead " + strconv.Itoa(*f.Dead)
+	case f.Veins != nil && *f.Veins == tasks.Uncounted:
+		return "veins"
+	case f.Veins != nil:
+		return "veins " + strconv.Itoa(*f.Veins)
+	case f.Moved != "":
+		return "moved to " + string(f.Moved)
+	case f.Ended:
+		return "ended"
 	case f.Weighs != nil:
 		return "weighs " + decimal(float64(*f.Weighs)) + " g"
 	case f.Added != nil:

@@ -45,7 +45,8 @@ type Parsed struct {
 //	done 1 3 5-7        all        all but 4 and 6
 //	skip 2 [why]        later 5 2 days | tomorrow | friday | 2027-05-12
 //	7 laid 6 [and 2 slugs]         7 laid (not counted yet)      7 slugs 4
-//	9 hatched 3         4 weighs 41 g         6 added 60 ml
+//	9 hatched 3         9 dead 2       9 veins 5      9 ended
+//	9 moved to cool     4 weighs 41 g         6 added 60 ml
 //	8 refused           5 mated    5 gravid   5 not gravid
 //	note 2 female digging          undo 3
 //
@@ -271,7 +272,7 @@ type parser struct {
 // in such a place is an attempt at a command.
 var (
 	leading      = set("done", "did", "all", "skip", "skipped", "later", "undo", "note")
-	findingVerbs = set("laid", "slugs", "hatched", "weighs", "weighed", "added", "refused", "mated", "gravid")
+	findingVerbs = set("laid", "slugs", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid")
 	exceptWords  = set("but", "except", "excepting")
 	// fillers may stand between a target and what was found: "F03 has laid 6".
 	fillers  = set("has", "have", "had", "is", "was")
@@ -330,7 +331,8 @@ func (p *parser) record(i int) (Target, bool) {
 	}
 	switch p.kind(i) {
 	case tWord, tNumber, tRange, tDate:
-		return p.known(p.toks[i].raw)
+		t, ok := p.known(p.toks[i].raw)
+		return t, ok && t.Scope != OfIncubator
 	}
 	return Target{}, false
 }
@@ -760,6 +762,24 @@ func (p *parser) found(i int) (Command, int, *fault) {
 		if f == nil && *c.Finding.Hatched == 0 {
 			f = &fault{why: "if none hatched there is nothing to record but that you looked: say done", clear: true}
 		}
+	case "dead":
+		i, f = p.count(v+1, &c.Finding.Dead, w, "eggs", "egg")
+		if f == nil && *c.Finding.Dead == 0 {
+			f = &fault{why: "if none was dead there is nothing to record but that you looked: say done", clear: true}
+		}
+	case "veins":
+		uncounted := tasks.Uncounted
+		c.Finding.Veins = &uncounted
+		if i = v + 1; p.is(i, tNumber) && !p.finds(i) {
+			i, f = p.count(i, &c.Finding.Veins, w, "eggs", "egg")
+		} else if p.word(i) == "in" {
+			i, f = p.count(i+1, &c.Finding.Veins, w, "eggs", "egg")
+		}
+	case "moved":
+		i, f = p.moved(v+1, &c)
+	case "ended":
+		c.Finding.Ended = true
+		i = v + 1
 	case "weighs", "weighed":
 		var x float64
 		x, i, f = p.quantity(v+1, "g or oz", "a weight", func(s string) (float64, error) {
@@ -866,6 +886,24 @@ func (p *parser) laid(i int, c *Command) (int, *fault) {
 		return 0, &fault{why: "if nothing was laid there is nothing to record but that you looked: say done", clear: true}
 	}
 	return i, nil
+}
+
+// moved reads "cool", "to cool", "into the cool".
+func (p *parser) moved(i int, c *Command) (int, *fault) {
+	switch p.word(i) {
+	case "to", "into":
+		i++
+	}
+	if p.word(i) == "the" {
+		i++
+	}
+	if p.known != nil && !p.end(i) {
+		if t, ok := p.known(p.toks[i].raw); ok && t.Scope == OfIncubator {
+			c.Finding.Moved = t.ID
+			return i + 1, nil
+		}
+	}
+	return 0, &fault{why: "say which incubator of the books it was moved to, by its id", clear: true}
 }
 
 // count reads the whole number a verb needs, and a noun after it.

@@ -19,6 +19,7 @@ func theBooks(id string) (Target, bool) {
 		{"F03", husbandry.OfAnimal}, {"M1.2", husbandry.OfAnimal}, {"Ten", husbandry.OfAnimal}, {"Ünal", husbandry.OfAnimal},
 		{"E07", husbandry.OfEnclosure}, {"3-7", husbandry.OfEnclosure}, {"41g", husbandry.OfEnclosure},
 		{"C27-04", husbandry.OfClutch}, {"back_room", husbandry.OfRoom},
+		{"cool", OfIncubator},
 	} {
 		if strings.EqualFold(id, string(t.ID)) {
 			return t, true
@@ -119,6 +120,13 @@ func TestWhatIsUnderstood(t *testing.T) {
 		// the other findings
 		{"9 hatched 3", "9 hatched 3"},
 		{"9 hatched three young", "9 hatched 3"},
+		{"9 dead 2", "9 dead 2"},
+		{"C27-04: dead one egg, 9 ended", "C27-04 dead 1 | 9 ended"},
+		{"9 veins", "9 veins"},
+		{"9 veins in 5 eggs", "9 veins 5"},
+		{"9 veins, 5 refused", "9 veins | 5 refused"},
+		{"9 has moved to cool", "9 moved to cool"},
+		{"9 moved into the COOL.", "9 moved to cool"},
 		{"4 weighs 41 g", "4 weighs 41 g"},
 		{"4 weighed 41g", "4 weighs 41 g"},
 		{"4 weighs 41.5g", "4 weighs 41.5 g"},
@@ -215,6 +223,10 @@ func TestWhatIsMeant(t *testing.T) {
 		{"9 hatched 3", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Hatched: n(3)}}},
 		{"4 weighs 41.5 g", Command{Verb: Found, Numbers: []int{4}, Finding: tasks.Finding{Weighs: &g}}},
 		{"E07 added 60 ml", Command{Verb: Found, Record: Target{"E07", husbandry.OfEnclosure}, Finding: tasks.Finding{Added: &ml}}},
+		{"9 dead 2", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Dead: n(2)}}},
+		{"9 veins 5", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Veins: n(5)}}},
+		{"9 moved to cool", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Moved: "cool"}}},
+		{"9 ended", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Ended: true}}},
 		{"8 refused", Command{Verb: Found, Numbers: []int{8}, Finding: tasks.Finding{Refused: true}}},
 		{"5 mated", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Mated: true}}},
 		{"5 gravid", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Gravid: &yes}}},
@@ -245,6 +257,10 @@ func TestWhatIsRefused(t *testing.T) {
 		{"5-7 refused", "about one task"},
 		{"9 hatched", "say how many"},
 		{"9 hatched 0", "say done"},
+		{"9 dead", "say how many"},
+		{"9 dead 0", "say done"},
+		{"9 moved", "say which incubator"},
+		{"9 moved to E07", "say which incubator"},
 		{"4 weighs 41", "say g or oz"},
 		{"4 weighs", "say how much"},
 		{"4 weighs 41 ml", "is not a weight"},
@@ -523,7 +539,7 @@ func commandGen() *rapid.Generator[Command] {
 				}
 			}
 		case Found:
-			switch rapid.IntRange(0, 8).Draw(t, "finding") {
+			switch rapid.IntRange(0, 13).Draw(t, "finding") {
 			case 0:
 				c.Finding.Laid = count()
 			case 1:
@@ -544,6 +560,17 @@ func commandGen() *rapid.Generator[Command] {
 			case 7:
 				c.Finding.Refused = true
 			case 8:
+				c.Finding.Dead = count()
+			case 9:
+				c.Finding.Veins = count()
+			case 10:
+				u := tasks.Uncounted
+				c.Finding.Veins = &u
+			case 11:
+				c.Finding.Moved = "cool"
+			case 12:
+				c.Finding.Ended = true
+			case 13:
 				b := rapid.Bool().Draw(t, "gravid")
 				c.Finding.Gravid = &b
 			}
@@ -571,7 +598,7 @@ func FuzzParse(f *testing.F) {
 	for _, s := range []string{
 		"done 1 3 5-7", "Done 1,3. Thanks!", "all but 4 and 6", "skip 2 (too cold), done 3", "later 5 until friday: no crickets",
 		"7 laid 6 and 2 slugs; 9 hatched 3", "4 weighs 41,5g", "6 added 2 fl. oz.", "note F03: a, b; c. d", "undo 3\n1 3\nall",
-		"ten laid 6", "skip 2: because (x)", "note 1: ((a))", "note 1 --- ,;: because because", "３-７ refused",
+		"9 dead 2, 9 veins in 5 eggs; 9 moved to cool", "C27-04 ended", "ten laid 6", "skip 2: because (x)", "note 1: ((a))", "note 1 --- ,;: because because", "３-７ refused",
 	} {
 		f.Add(s)
 	}

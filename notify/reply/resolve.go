@@ -193,6 +193,12 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 		if at != clutch {
 			return "young hatch from a clutch; name the clutch"
 		}
+	case f.Dead != nil && at == animal:
+		return "dead eggs are a clutch's; when an animal has died, write the day it `left` in its record"
+	case f.Dead != nil, f.Veins != nil, f.Moved != "", f.Ended:
+		if at != clutch {
+			return "it is said of a clutch; name the clutch"
+		}
 	case f.Weighs != nil:
 		if at&(animal|clutch) == 0 {
 			return "a weight is an animal's or a clutch's; name which"

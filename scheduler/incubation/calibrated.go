@@ -41,11 +41,14 @@ type Case struct {
 	// Empty where nobody knows how warm the eggs stand.
 	Warmth    []Spell
 	Incubator string
-	Eggs      int     // set; 0: not counted
-	Lost      int     // of these, found dead: they will not hatch
-	Hatched   []Young // by date
-	On        civil.Date
-	Units     husbandry.Units
+	// Veins is the first day on which candling showed that the embryos develop;
+	// zero: not seen.
+	Veins   civil.Date
+	Eggs    int     // set; 0: not counted
+	Lost    int     // of these, found dead: they will not hatch
+	Hatched []Young // by date
+	On      civil.Date
+	Units   husbandry.Units
 }
 
 // Males is the share of males expected where sex follows temperature.
@@ -94,7 +97,7 @@ func LearnFrom(cases []Case) *Keeper {
 		}
 		mid, layVar := c.laying()
 		days := sum/n - float64(mid.Sub(c.Laid))
-		rest, restVar := c.rest()
+		rest, restVar, _ := c.rest()
 		if days-rest < 3 {
 			continue
 		}
@@ -117,17 +120,6 @@ func (c *Case) laying() (mid civil.Date, variance float64) {
 	return laying(Question{LaidFrom: c.LaidFrom, Laid: c.Laid})
 }
 
-// rest returns the days that eggs rest before development runs, and their
-// variance: the care sheet's range as a middle 90 %.
-func (c *Case) rest() (days, variance float64) {
-	d := c.Sheet.Diapause
-	if d.IsZero() {
-		return pooled.Rest(c.Species), 0
-	}
-	sd := float64(d.To-d.From) / ninetyPerc
-	return (float64(d.From) + float64(d.To)) / 2, sd * sd
-}
-
 // belief about the species: published, and where nothing is of this very
 // species, with what the care sheet says.
 func (c Case) belief() pooled.Belief {
@@ -135,7 +127,8 @@ func (c Case) belief() pooled.Belief {
 	if by == pooled.SameSpecies {
 		return b
 	}
-	rest, _ := c.rest()
+	// Care sheets measure eggs that nobody woke.
+	rest := c.usualRest()
 	curve := pooled.Default()
 	var measured []pooled.Seen
 	for _, p := range c.Sheet.Points {
@@ -281,7 +274,7 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	laid, layVar := c.laying()
 	w := c.warmth()
 	rates := w.rates(b.Dev)
-	rest, restVar := c.rest()
+	rest, restVar, rested := c.rest()
 	median := w.when(math.Exp(b.Level), rest, rates)
 	if math.IsInf(median, 0) || math.IsNaN(median) || median > 1000 {
 		return Forecast{Basis: "at this temperature eggs of its kind are not known to develop", Cautions: c.cautions()}
@@ -363,7 +356,7 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	if f.Overdue {
 		f.daily = nil
 	}
-	f.Basis = c.basis(own, by, papers, kinds)
+	f.Basis = c.basis(own, by, papers, kinds, rested)
 	f.Cautions = c.cautions()
 	f.Males = c.males()
 	return f
@@ -396,7 +389,7 @@ func (c *Case) weigh(laid civil.Date, begins func(civil.Date) float64, phi func(
 }
 
 // basis is "3 own clutches, 2 papers (Ji 1999, Le Henanff 2013)".
-func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int) string {
+func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, rested string) string {
 	var parts []string
 	if own > 0 {
 		parts = append(parts, plural(own, "own clutch", "own clutches"))
@@ -431,8 +424,8 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int) str
 		parts = append(parts, relatives)
 	}
 	words := strings.Join(parts, ", ")
-	if d := c.Sheet.Diapause; !d.IsZero() {
-		words += fmt.Sprintf(", after a rest of %d-%d days", d.From, d.To)
+	if rested != "" {
+		words += ", after " + rested
 	}
 	if len(c.Warmth) == 0 {
 		words += "; the tub's temperature is not known"

@@ -199,6 +199,18 @@ func (s *scanner) finding(c *cursor) *tasks.Finding {
 	if field(`"hatched":`) {
 		f.Hatched = intp()
 	}
+	if field(`"dead":`) {
+		f.Dead = intp()
+	}
+	if field(`"veins":`) {
+		f.Veins = intp()
+	}
+	if field(`"moved":"`) {
+		f.Moved = husbandry.ID(c.str())
+	}
+	if field(`"ended":`) {
+		f.Ended = c.bool()
+	}
 	if field(`"weighs_g":`) {
 		p := cut(&s.floats)
 		*p = c.float()

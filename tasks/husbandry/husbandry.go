@@ -134,11 +134,22 @@ type Clutch struct {
 	Incubator      ID  // "" when not in one
 	// Temperature at which the tub stands, overriding the incubator's.
 	Temperature *Celsius
-	Tub         Tub
-	TubSet      civil.Date // the tub was set up on this day; zero: not yet
-	Hatched     int        // young hatched when the record was written
-	Ended       civil.Date // nothing more is expected of it from this day
-	Note        string
+	Moves       []Move // of its tub, by date
+	// Veins is the first day on which candling showed that the embryos
+	// develop; zero: not seen.
+	Veins   civil.Date
+	Tub     Tub
+	TubSet  civil.Date // the tub was set up on this day; zero: not yet
+	Hatched int        // young hatched when the record was written
+	Ended   civil.Date // nothing more is expected of it from this day
+	Note    string
+}
+
+// Move is a tub's removal to another incubator, or to another temperature.
+type Move struct {
+	On          civil.Date // the first day it stands there
+	Incubator   ID         // "": outside of any
+	Temperature *Celsius   // overriding the incubator's; nil: the incubator's
 }
 
 // Tub says what the egg tub's lid does.
@@ -155,11 +166,29 @@ type Incubator struct {
 	ID          ID
 	Name        string
 	Room        ID
-	Temperature Celsius // set point
+	Temperature Celsius // set point, today's
+	// Was has the set points of earlier times, by date.
+	Was []SetPoint
 	// Swing is half the daily range about the set point; 0: constant.
 	Swing Celsius
 	// Log is the path of its temperature log, relative to the books; "" if none.
 	Log string
+}
+
+// SetPoint is what an incubator was set to.
+type SetPoint struct {
+	Until       civil.Date // the last day of it
+	Temperature Celsius
+}
+
+// SetTo returns the set point of a day.
+func (i *Incubator) SetTo(day civil.Date) Celsius {
+	for _, s := range i.Was {
+		if !day.After(s.Until) {
+			return s.Temperature
+		}
+	}
+	return i.Temperature
 }
 
 // Pairing is a male and a female put together, or meant to be.

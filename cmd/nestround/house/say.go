@@ -158,7 +158,8 @@ func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
 }
 
 // known finds the records that the words of a command may name: animals,
-// enclosures, and clutches, found ones too.
+// enclosures, and clutches, found ones too, and the incubators that these are
+// moved to.
 func (h *House) known() reply.Known {
 	records := make(map[string]reply.Target)
 	add := func(id husbandry.ID, scope husbandry.Scope) {
@@ -172,6 +173,9 @@ func (h *House) known() reply.Known {
 	}
 	for _, a := range h.records.Animals {
 		add(a.ID, husbandry.OfAnimal)
+	}
+	for _, i := range h.records.Incubators {
+		add(i.ID, reply.OfIncubator)
 	}
 	return func(word string) (reply.Target, bool) {
 		t, ok := records[strings.ToLower(word)]
@@ -197,6 +201,22 @@ func describe(f *tasks.Finding, u husbandry.Units) string {
 	}
 	if f.Hatched != nil {
 		add("hatched: %d", *f.Hatched)
+	}
+	if f.Dead != nil {
+		add("found dead: %d", *f.Dead)
+	}
+	if f.Veins != nil {
+		if *f.Veins == tasks.Uncounted {
+			add("veins seen")
+		} else {
+			add("veins seen in %d", *f.Veins)
+		}
+	}
+	if f.Moved != "" {
+		add("moved to %s", f.Moved)
+	}
+	if f.Ended {
+		add("nothing more is expected of it")
 	}
 	if f.Weighs != nil {
 		add("weight: %s", u.Mass(*f.Weighs))

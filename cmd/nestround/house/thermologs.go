@@ -4,8 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"nestround/config/diag"
@@ -27,9 +30,16 @@ func (h *House) readLogs() {
 			h.logProblems = append(h.logProblems, diag.Problem{File: inc.Log, Line: line, Severity: diag.Warning,
 				Message: fmt.Sprintf("temperature log of %s: %s", inc.ID, what)})
 		}
-		f, err := os.Open(h.logPath(inc.Log))
+		st, err := os.Stat(h.logPath(inc.Log))
 		if errors.Is(err, fs.ErrNotExist) {
 			continue // said where the record stands
+		}
+		if err == nil && !st.Mode().IsRegular() {
+			err = errors.New("it is no file") // opening a pipe would wait for ever
+		}
+		var f *os.File
+		if err == nil {
+			f, err = os.Open(h.logPath(inc.Log))
 		}
 		if err != nil {
 			say(0, fmt.Sprintf("cannot be read (%v): its set point is used", err))
@@ -45,7 +55,32 @@ func (h *House) readLogs() {
 			say(fault.Line, fault.What)
 		}
 		h.logged[inc.ID] = l.Days
+		if what := besides(&inc, l.Days, h.records.Units); what != "" {
+			say(0, what)
+		}
 	}
+}
+
+// besides says where an incubator's latest logged days are not what it is set
+// to: one of the two thermometers errs, or the heat does.
+func besides(inc *husbandry.Incubator, logged map[civil.Date][]husbandry.Celsius, u husbandry.Units) string {
+	const (
+		latest = 14  // days
+		much   = 1.0 // °C, some ten per cent of the time that eggs take
+	)
+	days := slices.SortedFunc(maps.Keys(logged), civil.Date.Compare)
+	days = days[max(0, len(days)-latest):]
+	var off, mean, n husbandry.Celsius
+	for _, d := range days {
+		for _, t := range logged[d] {
+			off, mean, n = off+t-inc.SetTo(d), mean+t, n+1
+		}
+	}
+	if n == 0 || math.Abs(float64(off/n)) < much {
+		return ""
+	}
+	return fmt.Sprintf("its last %s are at %s on average, and it is set to %s: forecasts go by the log; look which is right, with another thermometer",
+		plural(len(days), "day", "days"), u.Temperature(mean/n), u.Temperature(inc.SetTo(days[len(days)-1])))
 }
 
 func (h *House) logPath(log string) string {

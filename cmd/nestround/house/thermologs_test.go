@@ -66,10 +66,23 @@ incubator = "BOX"
 	}
 	set, _ := forecast("")
 	cold, said := forecast(log(24))
-	if late := cold.Sub(set); late < 4 || late > 15 || strings.Contains(said, "temperature log") {
+	if late := cold.Sub(set); late < 4 || late > 15 || !strings.Contains(said, "its last 14 days are at 24.1 °C on average, and it is set to 29.0 °C") {
 		t.Errorf("twenty days at 24 instead of 29 °C delay hatching by %d days; %s", late, said)
+	}
+	if same, said := forecast(log(29)); same.Sub(set) > 0 || same.Sub(set) < -1 || strings.Contains(said, "temperature log") {
+		t.Errorf("a log of what it is set to gives %v, none %v; %s", same, set, said)
 	}
 	if other, said := forecast(log(75)); other != set || !strings.Contains(said, "looks like degrees Fahrenheit") {
 		t.Errorf("a log in Fahrenheit gives %v, none %v; %s", other, set, said)
+	}
+	box := filepath.Join(dir, "logs", "box.csv")
+	if err := os.Remove(box); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Mkdir(box, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if other, said := forecast(""); other != set || !strings.Contains(said, "it is no file") {
+		t.Errorf("a folder of that name gives %v, none %v; %s", other, set, said)
 	}
 }

@@ -1,0 +1,107 @@
+package incubation
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"nestround/scheduler/incubation/pooled"
+)
+
+// Parameters of how eggs that rest (diapause) wake.
+const (
+	// Eggs of common chameleons that spent four months at 16 °C hatched within
+	// 2 to 14 days of one another, where those kept at 26 °C took two months:
+	// Andrews, Díaz-Paniagua, Marco & Portheault 2008, Physiological and
+	// Biochemical Zoology 81:336-344. So warming after a winter ends the rest
+	// of all of them; how cold and long a winter must be at least is common
+	// practice.
+	winterBelow = 20.0 // °C
+	winterDays  = 30
+	wakingSD    = 4.0 // days
+	// Warming during the rest shortens it by some ten days: Andrews & Donoghue
+	// 2004, Journal of Experimental Zoology 301A:629-635. How much warmer is
+	// common practice.
+	warmerBy = 2.0 // °C
+	sooner   = 10.0
+)
+
+// usualRest is the middle of the days that eggs rest where nothing wakes them.
+func (c *Case) usualRest() float64 {
+	if d := c.Sheet.Diapause; !d.IsZero() {
+		return (float64(d.From) + float64(d.To)) / 2
+	}
+	return pooled.Rest(c.Species)
+}
+
+// rest returns the days that eggs rest before development runs, their
+// variance, and what is known of it in words: the care sheet's range as a
+// middle 90 %, less what a recorded warming and the first sight of veins say.
+func (c *Case) rest() (days, variance float64, words string) {
+	d := c.Sheet.Diapause
+	days = c.usualRest()
+	if d.IsZero() {
+		return days, 0, ""
+	}
+	sd := max(.5, float64(d.To-d.From)/ninetyPerc)
+	words = fmt.Sprintf("a rest of %d-%d days", d.From, d.To)
+	if day, winter, ok := c.warming(); ok {
+		switch on := c.Laid.AddDays(day).Format("2 January 2006"); {
+		case winter && float64(day) > float64(d.From)-sooner:
+			days, sd = float64(day), wakingSD
+			words = "a winter's rest that the warming of " + on + " ends"
+		case !winter && float64(day) < days:
+			days = max(float64(day), days-sooner)
+			words += ", shortened by the warming of " + on
+		}
+	}
+	variance = sd * sd
+	if !c.Veins.IsZero() && c.Veins.After(c.Laid) {
+		// The rest was over by then: a normal distribution cut off above.
+		n := distuv.UnitNormal
+		if z := (float64(c.Veins.Sub(c.Laid)) - days) / sd; z < 3 {
+			z = max(z, -6)
+			hazard := n.Prob(z) / n.CDF(z)
+			days, variance = days-sd*hazard, sd*sd*max(.02, 1-z*hazard-hazard*hazard)
+			words += ", over by " + c.Veins.Format("2 January 2006") + " when veins were seen"
+		}
+	}
+	return max(0, days), variance, words
+}
+
+// warming returns the day after laying of the greatest lasting rise of the
+// temperature, and whether a winter went before it.
+func (c *Case) warming() (day int, winter, ok bool) {
+	const before, after = 14, 7
+	var means []float64
+	for i, s := range c.Warmth {
+		t := float64(s.Temperature)
+		if n := len(s.Logged); n > 0 {
+			t = 0
+			for _, l := range s.Logged {
+				t += float64(l) / float64(n)
+			}
+		}
+		stays := s.Days
+		if i == len(c.Warmth)-1 {
+			stays = after
+		}
+		for range min(stays, 1000) {
+			means = append(means, t)
+		}
+	}
+	sums := make([]float64, len(means)+1)
+	for i, t := range means {
+		sums[i+1] = sums[i] + t
+	}
+	mean := func(from, to int) float64 { return (sums[to] - sums[from]) / float64(to-from) }
+	most := warmerBy
+	for d := before; d+after <= len(means); d++ {
+		if rise := mean(d, d+after) - mean(d-before, d); rise >= most && !math.IsNaN(rise) {
+			day, most, ok = d, rise, true
+			winter = d >= winterDays && mean(d-winterDays, d) <= winterBelow
+		}
+	}
+	return day, winter, ok
+}

@@ -1,0 +1,132 @@
+package scheduler_test
+
+import (
+	"strings"
+	"testing"
+
+	"nestround/scheduler"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// brooding is the lizard room with two incubators and one clutch of six eggs
+// in the warm one.
+func brooding() *books {
+	b := withSample()
+	b.Species[0].Scientific, b.Species[0].Family = "Podarcis muralis", "Lacertidae"
+	b.Incubators = []husbandry.Incubator{{ID: "WARM", Room: "R1", Temperature: 28}, {ID: "COOL", Room: "R1", Temperature: 24}}
+	b.Clutches = []husbandry.Clutch{{ID: "C1", Mother: "F03", Species: "wall-lizard", LaidFrom: day("05-12"), Laid: day("05-12"), Eggs: 6, Incubator: "WARM", Tub: husbandry.Vented}}
+	return b
+}
+
+func (b *books) clutch(t *testing.T, on string) scheduler.ClutchForecast {
+	t.Helper()
+	in := b.input(on, 0)
+	in.Forecasts = nil
+	list := scheduler.ClutchForecasts(in)
+	if len(list) != 1 {
+		t.Fatalf("clutches %+v", list)
+	}
+	return list[0]
+}
+
+// A tub that is moved develops at each place's own pace, whether a record or
+// a reply says so, and whether the tub or the thermostat is changed.
+func TestATubThatIsMoved(t *testing.T) {
+	stayed := brooding().clutch(t, "06-01")
+	moves := map[string]func(b *books){
+		"by a reply":    func(b *books) { b.found("05-22", "C1/found/2027-05-22", tasks.Finding{Moved: "COOL"}) },
+		"by its record": func(b *books) { b.Clutches[0].Moves = []husbandry.Move{{On: day("05-22"), Incubator: "COOL"}} },
+		"to a shelf of 24 °C": func(b *books) {
+			cool := husbandry.Celsius(24)
+			b.Clutches[0].Moves = []husbandry.Move{{On: day("05-22"), Temperature: &cool}}
+		},
+		"the thermostat turned": func(b *books) {
+			b.Incubators[0].Temperature = 24
+			b.Incubators[0].Was = []husbandry.SetPoint{{Until: day("05-21"), Temperature: 28}}
+		},
+	}
+	var middle string
+	for name, move := range moves {
+		b := brooding()
+		move(b)
+		c := b.clutch(t, "06-01")
+		// Wall lizards take some 37 days at 28 °C and 60 at 24 (Ji & Braña
+		// 1999, Le Henanff and others 2013): of the 27 days that are left after
+		// ten, 17 are added.
+		if late := c.P50.Sub(stayed.P50); late < 12 || late > 22 {
+			t.Errorf("%s: moved from 28 to 24 °C after ten days: %d days later", name, late)
+		}
+		if middle == "" {
+			middle = c.P50.String()
+		} else if middle != c.P50.String() {
+			t.Errorf("%s: half by %s, otherwise said half by %s", name, c.P50, middle)
+		}
+		if before := b.clutch(t, "05-20"); name == "by a reply" && before.P50 != brooding().clutch(t, "05-20").P50 {
+			t.Errorf("known of before it was said: half by %v", before.P50)
+		}
+	}
+	b := brooding().found("05-22", "C1/found/2027-05-22", tasks.Finding{Moved: "COOL"})
+	if c := b.clutch(t, "06-01"); c.Incubator != "COOL" {
+		t.Errorf("it stands in %s", c.Incubator)
+	}
+	if c := b.undo("05-22", "C1/found/2027-05-22").clutch(t, "06-01"); c.P50 != stayed.P50 || c.Incubator != "WARM" {
+		t.Errorf("taken back: %+v", c)
+	}
+}
+
+// Every egg is accounted for: a clutch is over when all have hatched or were
+// found dead, or when its keeper says so.
+func TestTheLastEgg(t *testing.T) {
+	two, three, six := 2, 3, 6
+	hatched := tasks.Key("C1/hatch-watch/2027-06-18")
+	for name, c := range map[string]struct {
+		say   func(b *books)
+		state scheduler.ClutchState
+		watch bool
+	}{
+		"some hatched": {func(b *books) { b.hatched("06-18", hatched, 3) }, scheduler.Hatching, true},
+		"the others dead": {func(b *books) {
+			b.hatched("06-18", hatched, 3).found("06-19", "C1/found/2027-06-19", tasks.Finding{Dead: &three})
+		}, scheduler.HatchedAll, false},
+		"dead at two looks": {func(b *books) {
+			b.hatched("06-18", hatched, 3).found("06-01", "C1/found/2027-06-01", tasks.Finding{Dead: &two}).found("06-02", "C1/found/2027-06-02", tasks.Finding{Dead: &three})
+		}, scheduler.HatchedAll, false},
+		"dead and counted once": {func(b *books) {
+			b.hatched("06-18", hatched, 3).found("06-02", "C1/found/2027-06-02", tasks.Finding{Dead: &two}).found("06-02", "C1/found/2027-06-02", tasks.Finding{Dead: &two})
+		}, scheduler.Hatching, true},
+		"all dead": {func(b *books) { b.found("06-01", "C1/found/2027-06-01", tasks.Finding{Dead: &six}) }, scheduler.Ended, false},
+		"ended": {func(b *books) {
+			b.hatched("06-18", hatched, 3).found("06-19", "C1/found/2027-06-19", tasks.Finding{Ended: true})
+		}, scheduler.Ended, false},
+		"ended, and that is taken back": {func(b *books) {
+			b.hatched("06-18", hatched, 3).found("06-19", "C1/found/2027-06-19", tasks.Finding{Ended: true}).undo("06-19", "C1/found/2027-06-19")
+		}, scheduler.Hatching, true},
+		"said to end on a day to come":    {func(b *books) { b.Clutches[0].Ended = day("07-01") }, scheduler.Incubating, true},
+		"seen to have veins when candled": {func(b *books) { b.found("05-19", "C1/found/2027-05-19", tasks.Finding{Veins: &six}) }, scheduler.Incubating, true},
+	} {
+		b := brooding()
+		c.say(b)
+		if got := b.clutch(t, "06-20"); got.State != c.state {
+			t.Errorf("%s: it is %s, want %s", name, got.State, c.state)
+		}
+		if p := b.plan("06-20", 0).of("hatch-watch"); (len(p) > 0) != c.watch {
+			t.Errorf("%s: hatch watch %v", name, p)
+		}
+	}
+}
+
+// What a forecast rests on says how much of it was logged.
+func TestTheLoggedDaysAreSaid(t *testing.T) {
+	b := brooding()
+	in := b.input("06-01", 0)
+	logged := map[husbandry.ID]map[civil.Date][]husbandry.Celsius{"WARM": {}}
+	for i := range 15 {
+		logged["WARM"][day("05-14").AddDays(i)] = []husbandry.Celsius{28, 28}
+	}
+	in.Forecasts = &scheduler.Calibrated{Logged: logged}
+	if c := scheduler.ClutchForecasts(in)[0]; !strings.HasSuffix(c.Basis, "; its incubator's log has 15 of its 20 days") {
+		t.Errorf("basis %q", c.Basis)
+	}
+}

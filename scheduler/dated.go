@@ -115,6 +115,21 @@ type ClutchForecast struct {
 	Males *incubation.Males `json:"males,omitempty"`
 }
 
+// fate says in words what became of a clutch of which nothing more is expected.
+func (c *Clutch) fate() string {
+	words := "no young hatched"
+	if c.Hatched > 0 {
+		words = fmt.Sprintf("%d hatched", c.Hatched)
+	}
+	if c.Lost > 0 {
+		words += fmt.Sprintf(", %d found dead", c.Lost)
+	}
+	if rest := c.Eggs - c.Hatched - c.Lost; rest > 0 && c.State == Ended {
+		words += ", " + count(rest, "other egg") + " given up"
+	}
+	return words
+}
+
 // ClutchForecasts returns the clutches that still expect young, and those
 // laid in the last 400 days that no longer do, by laying date and id.
 func ClutchForecasts(in Input) []ClutchForecast {
@@ -134,9 +149,9 @@ func ClutchForecasts(in Input) []ClutchForecast {
 		switch {
 		case c.State == HatchedAll:
 			line.Progress = 1
-			line.Basis = fmt.Sprintf("%d hatched", c.Hatched)
+			line.Basis = c.fate()
 		case c.State == Ended:
-			line.Basis = "nothing more is expected of it"
+			line.Basis = c.fate()
 		default:
 			f := p.hatching(c)
 			line.Progress = f.Progress(p.on)

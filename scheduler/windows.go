@@ -21,7 +21,7 @@ const dystocia = "Gravid females may stop eating but stay active and alert. " +
 // pastHatching stands with eggs past their window.
 const pastHatching = "Do not open, turn or throw away eggs because a forecast is over: forecasts err, and late eggs have hatched. " +
 	"Leave firm, clean eggs where they are; take out only what has collapsed, leaks or is thick with mould, and wash your hands (Salmonella). " +
-	"When nothing more is to come, give the clutch a record with the day it ended."
+	"When nothing more is to come, say of the clutch that it has ended."
 
 // restOfClutch is how many days after the last young hatched the rest of a
 // clutch is watched at least (common practice).

@@ -185,3 +185,37 @@ func BenchmarkCalibrated3000(b *testing.B) {
 		}
 	}
 }
+
+// Daily cycles, where straight lines fail: they have eggs of mean 27 °C, 20 to
+// 34, hatch after 51.7 days. Fence lizards at 22 and 24 °C, 6 °C wide, and at 27,
+// 10 wide: Parker & Andrews 2007, Oecologia 151:218-231; at 27, 14 wide, 62.5 to
+// 73.1 days by population: Oufiero & Angilletta 2006, Evolution 60:1066-1075.
+// Sand lizards: Li and others 2013, Acta Zoologica. The fit has seen these rows;
+// what is tried is that a cycle is averaged through the curve.
+func TestDailyCycles(t *testing.T) {
+	for _, row := range []struct {
+		species, family string
+		mean, swing     husbandry.Celsius
+		least, most     float64 // days seen
+	}{
+		{"Sceloporus undulatus", "Phrynosomatidae", 22, 3, 98.9, 98.9},
+		{"Sceloporus undulatus", "Phrynosomatidae", 24, 3, 74.4, 74.4},
+		{"Sceloporus undulatus", "Phrynosomatidae", 27, 5, 56.4, 56.4},
+		{"Sceloporus undulatus", "Phrynosomatidae", 27, 7, 62.5, 73.1},
+		{"Lacerta agilis", "Lacertidae", 27, 0, 38.4, 38.4},
+		{"Lacerta agilis", "Lacertidae", 27, 2, 37.7, 37.7},
+		{"Lacerta agilis", "Lacertidae", 27, 4, 38.1, 38.1},
+		{"Lacerta agilis", "Lacertidae", 27, 6, 39.9, 39.9},
+	} {
+		c := brood(row.species, row.family, row.mean)
+		c.Warmth[0].Swing = row.swing
+		f := incubation.Calibrated(nil, c)
+		if f.Mean < .92*row.least || f.Mean > 1.08*row.most {
+			t.Errorf("%s at %g ± %g °C: %.1f days, seen %g to %g", row.species, float64(row.mean), float64(row.swing), f.Mean, row.least, row.most)
+		}
+		c.Warmth[0].Swing = 0
+		if steady := incubation.Calibrated(nil, c); row.swing >= 6 && f.Mean <= steady.Mean {
+			t.Errorf("%s at %g °C: %.1f days in a wide cycle, %.1f without", row.species, float64(row.mean), f.Mean, steady.Mean)
+		}
+	}
+}

@@ -38,6 +38,7 @@ var (
 // six days ago, Basalt's and Thicket's last feeding, and Schist's yesterday.
 var habits = []habit{
 	{routine: "hatch-watch", subjects: ids("K02"), part: husbandry.Morning, on: every(1), since: daily, until: latest},
+	{routine: "hatch-watch", subjects: ids("K01"), part: husbandry.Morning, on: ago(16), since: paper, until: latest, found: hatched(2)},
 	{routine: "lay-watch", subjects: ids("F02"), part: husbandry.Morning, on: every(1), since: daily, until: latest, found: digging},
 	{routine: "tub-check", subjects: ids("K00", "K02", "K04"), part: husbandry.Morning, on: staggered(7), since: paper, until: latest, found: added(3, 5)},
 	{routine: "tub-check", subjects: ids("K05", "K06", "K07"), part: husbandry.Morning, on: staggered(7), since: 12, until: latest, found: added(3, 5)},
@@ -187,6 +188,10 @@ func added(low, high int) func(civil.Date, civil.Date, int) *tasks.Finding {
 		ml := husbandry.Millilitres(low + (today.Sub(day)*7+nth*3)%(high-low+1))
 		return &tasks.Finding{Added: &ml}
 	}
+}
+
+func hatched(n int) func(civil.Date, civil.Date, int) *tasks.Finding {
+	return func(civil.Date, civil.Date, int) *tasks.Finding { return &tasks.Finding{Hatched: &n} }
 }
 
 // weighs is one mass in g for each subject.

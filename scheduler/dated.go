@@ -121,6 +121,9 @@ func (c *Clutch) fate() string {
 	if c.Hatched > 0 {
 		words = fmt.Sprintf("%d hatched", c.Hatched)
 	}
+	if c.Eggs == 0 && c.Parted > 0 {
+		return "its eggs stand in other tubs"
+	}
 	if c.Lost > 0 {
 		words += fmt.Sprintf(", %d found dead", c.Lost)
 	}

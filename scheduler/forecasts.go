@@ -174,12 +174,8 @@ func (p Plain) Laying(h *Herd, a *Animal) season.Window { return season.LayingTi
 func (p Plain) Pairing(h *Herd, a *Animal) season.Window { return season.PairingTime(p.female(h, a)) }
 
 func (p Plain) female(h *Herd, a *Animal) season.Female {
-	f := season.Female{Sheet: *h.Species(a.Species), Latitude: p.Latitude, Mated: a.Mated, Gravid: a.GravidOn(h.On), On: h.On}
-	for _, c := range a.Laid {
-		if !c.Laid.After(h.On) {
-			f.Clutches = append(f.Clutches, season.Laid{Clutch: c.ID, On: c.Laid})
-		}
-	}
+	f := season.Female{ID: a.ID, Colony: h.colony[a.Species], Sheet: *h.Species(a.Species), Latitude: p.Latitude, Mated: a.Mated, Gravid: a.GravidOn(h.On), On: h.On}
+	f.Clutches = a.layings(h.On)
 	if a.Pairing != nil {
 		f.Paired = a.Pairing.From
 		if !a.Pairing.Until.After(h.On) {

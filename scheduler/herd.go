@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 
+	"nestround/scheduler/season"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -35,6 +36,8 @@ type Herd struct {
 	// lastIncubator is where the latest recorded clutch of a species stands.
 	lastIncubator map[husbandry.ID]husbandry.ID
 	refused       map[husbandry.ID][]refusal
+	// colony has the intervals between clutches of all females of a species.
+	colony map[husbandry.ID][]season.Interval
 }
 
 // Animal is a record and what has been found of it.
@@ -45,6 +48,7 @@ type Animal struct {
 	GravidTimes []Carrying
 	Laid        []*Clutch    // her clutches, by date
 	Mated       []civil.Date // matings seen, by date, each day once
+	Dug         []civil.Date // days on which she was seen digging, by date
 	Pairing     *husbandry.Pairing
 	Weights     []Weight // of the last 400 days, by date
 	// Came is the first day it was there; zero: always.
@@ -79,6 +83,8 @@ type Clutch struct {
 	Aliases []husbandry.ID
 	Found   bool // first known from a finding
 	Counted bool // somebody has counted the eggs
+	Outside bool // laid outside the nest box
+	Parted  int  // of the eggs laid, so many stand in tubs of their own
 	// Where it was laid; "" when unknown.
 	Enclosure husbandry.ID
 	// Young hatched on each day, by date; a record's own number is not dated
@@ -134,6 +140,7 @@ func Derive(r *husbandry.Records, h *tasks.History, on civil.Date) *Herd {
 		residents:  make(map[husbandry.ID][]*Animal, len(r.Enclosures)),
 		kinds:      make(map[husbandry.ID]husbandry.Kind, len(r.Routines)),
 		refused:    make(map[husbandry.ID][]refusal),
+		colony:     make(map[husbandry.ID][]season.Interval),
 
 		lastIncubator: make(map[husbandry.ID]husbandry.ID),
 	}
@@ -219,13 +226,22 @@ func (h *Herd) addRecordedClutches() {
 		c.Counted = c.Eggs > 0 || c.Slugs > 0
 		h.add(c)
 	}
+	for _, c := range h.Clutches {
+		whole := h.clutches[c.PartOf]
+		if whole == nil || whole == c {
+			continue
+		}
+		// Eggs of a part no longer count where they were.
+		c.Mother, c.Species, c.LaidFrom, c.Laid, c.Enclosure = whole.Mother, whole.Species, whole.LaidFrom, whole.Laid, whole.Enclosure
+		whole.Eggs, whole.Parted = max(0, whole.Eggs-c.Eggs), whole.Parted+c.Eggs
+	}
 }
 
 // add enters a clutch and fills in what follows from its mother.
 func (h *Herd) add(c *Clutch) {
 	h.Clutches = append(h.Clutches, c)
 	h.clutches[c.ID] = c
-	if mother, ok := h.animals[c.Mother]; ok {
+	if mother, ok := h.animals[c.Mother]; ok && c.PartOf == "" {
 		if c.Species == "" {
 			c.Species = mother.Species
 		}
@@ -247,11 +263,13 @@ func (h *Herd) addFindings() {
 		}
 		subject := f.Task.Subject()
 		clutch := h.clutches[subject]
-		if laid := g.Laid != nil && *g.Laid != 0 || g.Slugs != nil && *g.Slugs > 0; laid && clutch == nil {
+		laid := g.Laid != nil && *g.Laid != 0 || g.Slugs != nil && *g.Slugs > 0
+		if (laid || g.More != nil) && clutch == nil {
 			h.laid(f)
 		} else if clutch != nil {
 			clutch.count(g)
 			clutch.tend(f)
+			h.owned(clutch, g.Mother)
 		}
 		if g.Hatched != nil && *g.Hatched > 0 && clutch != nil {
 			clutch.HatchedOn = append(clutch.HatchedOn, Young{f.On, *g.Hatched})
@@ -276,6 +294,9 @@ func (h *Herd) addFindings() {
 		if g.Mated {
 			animal.Mated = append(animal.Mated, f.On)
 		}
+		if g.Digging {
+			animal.Dug = append(animal.Dug, f.On)
+		}
 		if g.Gravid != nil {
 			animal.sightings = append(animal.sightings, sighting{f.On, *g.Gravid})
 		}
@@ -285,7 +306,7 @@ func (h *Herd) addFindings() {
 // lasting reports whether a finding still matters after years: a clutch and
 // what led to it does, a weight or a meal refused does not.
 func lasting(g *tasks.Finding) bool {
-	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Mated || g.Gravid != nil ||
+	return g.Laid != nil || g.Slugs != nil || g.More != nil || g.Mother != "" || g.Hatched != nil || g.Mated || g.Gravid != nil ||
 		g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended
 }
 
@@ -321,6 +342,21 @@ func (c *Clutch) count(g *tasks.Finding) {
 	if g.Slugs != nil && (c.Found || c.Slugs == 0) {
 		c.Slugs = *g.Slugs
 	}
+	if g.More != nil && c.Found {
+		c.Counted = true
+		c.Eggs += *g.More
+	}
+	c.Outside = c.Outside || g.Outside
+}
+
+// owned gives a clutch of unknown mother the one that was found out.
+func (h *Herd) owned(c *Clutch, mother husbandry.ID) {
+	a := h.animals[mother]
+	if a == nil || c.Mother != "" {
+		return
+	}
+	c.Mother, c.Species = a.ID, a.Species
+	a.Laid = append(a.Laid, c)
 }
 
 // laid opens a clutch for eggs reported at a task about an animal or an
@@ -407,11 +443,27 @@ func (h *Herd) settle() {
 	}
 	for _, a := range h.Animals {
 		slices.SortFunc(a.Laid, byDate)
+		slices.SortFunc(a.Dug, civil.Date.Compare)
+		a.Dug = slices.Compact(a.Dug)
 		slices.SortFunc(a.Mated, civil.Date.Compare)
 		a.Mated = slices.Compact(a.Mated)
 		a.Mated = slices.DeleteFunc(a.Mated, func(d civil.Date) bool { return d.After(h.On) })
 		a.carry()
+		if len(a.Laid) > 1 {
+			h.colony[a.Species] = append(h.colony[a.Species], season.IntervalsOf(a.ID, a.sheet, a.layings(h.On))...)
+		}
 	}
+}
+
+// layings are her clutches until a day, as package season takes them.
+func (a *Animal) layings(until civil.Date) []season.Laid {
+	var list []season.Laid
+	for _, c := range a.Laid {
+		if !c.Laid.After(until) {
+			list = append(list, season.Laid{Clutch: c.ID, On: c.Laid})
+		}
+	}
+	return list
 }
 
 // carry works out when she carried eggs: from a sighting until she is seen

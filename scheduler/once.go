@@ -80,8 +80,9 @@ func (p *planner) happenings() []happening {
 			aliases = append(aliases, string(id))
 		}
 		h := happening{instance: string(c.ID), aliases: aliases, clutch: c}
-		h.event, h.on, h.words = husbandry.EventLaid, c.Laid, "laid "+p.laidWords(c)
-		add(h)
+		if h.event, h.on, h.words = husbandry.EventLaid, c.Laid, "laid "+p.laidWords(c); c.PartOf == "" {
+			add(h)
+		}
 		h.event, h.on, h.words = husbandry.EventTubSet, p.tubSet(c), "tub set "+p.day(p.tubSet(c))
 		if !h.on.IsZero() {
 			add(h)

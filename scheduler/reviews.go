@@ -71,6 +71,11 @@ func (p *planner) builtIn(s *subject, id husbandry.ID, kind husbandry.Kind, do s
 // ask emits a task of the planner's own unless it was dealt with. It is not
 // owed for what was found before the books begin.
 func (p *planner) ask(a *activity, occurrences []string, found civil.Date, why, caution string) {
+	p.askPinned(a, occurrences, found, why, caution, false)
+}
+
+// askPinned is ask, for a task that cannot be put off if pinned.
+func (p *planner) askPinned(a *activity, occurrences []string, found civil.Date, why, caution string, pinned bool) {
 	if found.Before(p.began) || found.After(p.on) {
 		return
 	}
@@ -80,11 +85,19 @@ func (p *planner) ask(a *activity, occurrences []string, found civil.Date, why, 
 		case tasks.MarkDone, tasks.Skip:
 			return
 		case tasks.PutOff:
-			due = civil.Max(due, out.Until)
+			if !pinned {
+				due = civil.Max(due, out.Until)
+			}
 		}
 	}
 	t := p.task(a, a.key(occurrences[0]), due, why)
-	t.Caution = caution
+	t.Caution, t.Pinned = caution, pinned
+	if pinned {
+		t.Missed, t.Latest = husbandry.Alarms, due
+		if due.Before(p.on) {
+			t.Status = tasks.Overdue
+		}
+	}
 	p.emit(a, t)
 }
 
@@ -134,27 +147,33 @@ func (p *planner) reviewHatch(s *subject) {
 		". Check the incubator's real temperature, and candle if you are used to it", pastHatching)
 }
 
-// reviewWeight asks to look at an animal that weighs a tenth less than at its
-// best in the last three months, eggs laid since aside.
-func (p *planner) reviewWeight(a *Animal) {
+// lost returns an animal's last weight and its best of three months, clutches
+// laid since aside, and whether it has lost a tenth of it.
+func (a *Animal) lost() (last, best Weight, ok bool) {
 	n := len(a.Weights)
 	if n < 2 {
-		return
+		return last, best, false
 	}
-	last := a.Weights[n-1]
+	last = a.Weights[n-1]
 	from := last.On.AddDays(-lossDays)
 	for _, c := range a.Laid {
 		if !c.Laid.After(last.On) {
 			from = civil.Max(from, c.Laid)
 		}
 	}
-	best := last
+	best = last
 	for i := n - 2; i >= 0 && !a.Weights[i].On.Before(from); i-- {
 		if a.Weights[i].Grams > best.Grams {
 			best = a.Weights[i]
 		}
 	}
-	if float64(last.Grams) >= (1-lossShare)*float64(best.Grams) || best.Grams <= 0 {
+	return last, best, best.Grams > 0 && float64(last.Grams) < (1-lossShare)*float64(best.Grams)
+}
+
+// reviewWeight asks to look at an animal that has lost a tenth of its weight.
+func (p *planner) reviewWeight(a *Animal) {
+	last, best, ok := a.lost()
+	if !ok {
 		return
 	}
 	s := p.subjects[a.ID]

@@ -51,6 +51,15 @@ const (
 	ReviewSlugs  husbandry.ID = "review-slugs"  // many eggs of a clutch were infertile
 	ReviewWeight husbandry.ID = "review-weight" // an animal has lost weight
 	WeighRefused husbandry.ID = "weigh-refused" // food was refused three times in a row
+
+	SetNestBox     husbandry.ID = "set-nest-box"     // eggs are expected and there is no box
+	LookForEggs    husbandry.ID = "look-for-eggs"    // a window passed without eggs
+	FeelForEggs    husbandry.ID = "feel-for-eggs"    // perhaps only part of a clutch was laid
+	ReviewNestSite husbandry.ID = "review-nest-site" // eggs were laid outside the box
+	WhoseEggs      husbandry.ID = "whose-eggs"       // a clutch has no mother yet
+	RestFemale     husbandry.ID = "rest-female"      // she has laid the season's number of clutches
+	PartPair       husbandry.ID = "part-pair"        // a pair was put together and is not parted
+	VetDigging     husbandry.ID = "vet-digging"      // she digs for two days without eggs
 )
 
 // Plan returns the tasks that are due or overdue on in.On, those upcoming
@@ -231,6 +240,7 @@ func (p *planner) plan() {
 	p.riding(riders)
 	p.anchored()
 	p.reviews()
+	p.layingReviews()
 }
 
 // planned is a task while a plan is made: a plan may be 100,000 tasks long, so

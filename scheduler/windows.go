@@ -63,6 +63,8 @@ func (p *planner) pairing(a *Animal) season.Window {
 			w.Basis = "no grown male of her species is marked for breeding"
 		case p.livesWithMale(a):
 			w.Basis = "a grown male lives with her"
+		case p.tooThin(a) != "":
+			w.Basis = p.tooThin(a)
 		default:
 			w = p.fore.Pairing(p.herd, a)
 		}
@@ -105,12 +107,36 @@ func (p *planner) windowed(a activity) {
 		return
 	}
 	window := &tasks.Window{Name: a.r.Cadence.Window, From: w.From, To: w.To, Basis: w.Basis}
-	why := func(day civil.Date) string { return p.windowWords(a.r.Cadence.Window, w) }
+	why := func(civil.Date) string { return p.windowWords(a.r.Cadence.Window, w) }
+	if a.r.Cadence.Window == husbandry.LayWindow {
+		window.P05, window.P25, window.P50, window.P75, window.P95 = w.Quantile(.05), w.Quantile(.25), w.Quantile(.5), w.Quantile(.75), w.Quantile(.95)
+		if !window.P50.IsZero() && !p.on.After(w.To) {
+			window.Today = w.Chance(p.on, p.on)
+			for i := range 8 {
+				window.By = append(window.By, w.Chance(p.on, p.on.AddDays(i)))
+			}
+		}
+		why = func(day civil.Date) string { return p.layWords(w, day) }
+	}
 	p.dated(&a, p.steps(&a, w.From, w.To), window, why)
 	if a.r.Cadence.Window == husbandry.LayWindow && w.Seen && p.on.After(w.To) && a.r.Missed == husbandry.Alarms {
 		p.alarm(&a, window, fmt.Sprintf("Eggs seen in her since %s and not laid: %s past the window of %s (%s)",
 			p.day(female.GravidOn(p.on)), days(p.on.Sub(w.To)), spanWords(w.From, w.To, p.on), w.Basis), dystocia, true)
 	}
+}
+
+// layWords is "Eggs expected 12-20 May, 18 % today: 24-32 days after ...".
+func (p *planner) layWords(w season.Window, day civil.Date) string {
+	chance := w.Chance(p.on, day) - w.Chance(p.on, day.AddDays(-1))
+	words := "Eggs expected " + spanWords(w.From, w.To, p.on)
+	switch {
+	case chance == 0 || p.on.After(w.To):
+	case day == p.on:
+		words += ", " + percent(chance) + " today"
+	default:
+		words += ", " + percent(chance) + " on this day"
+	}
+	return words + ": " + w.Basis
 }
 
 func (p *planner) windowWords(name husbandry.WindowName, w season.Window) string {

@@ -63,9 +63,15 @@ const (
 type Finding struct {
 	// Laid is the number of eggs of a clutch, slugs not among them; Uncounted
 	// where she has laid but the eggs are still in the box.
-	Laid    *int `json:"laid,omitempty"`
-	Slugs   *int `json:"slugs,omitempty"`
-	Hatched *int `json:"hatched,omitempty"` // young, on that day
+	Laid  *int `json:"laid,omitempty"`
+	Slugs *int `json:"slugs,omitempty"`
+	// More is the number of eggs that came after those of Laid.
+	More *int `json:"more,omitempty"`
+	// Outside says that eggs were laid outside the nest box.
+	Outside bool `json:"outside,omitempty"`
+	// Mother is who laid a clutch that was found.
+	Mother  husbandry.ID `json:"mother,omitempty"`
+	Hatched *int         `json:"hatched,omitempty"` // young, on that day
 	// Dead is the number of eggs set that were found dead, on that day.
 	Dead *int `json:"dead,omitempty"`
 	// Veins is the number of eggs in which candling showed veins; Uncounted
@@ -80,7 +86,9 @@ type Finding struct {
 	Refused bool                   `json:"refused,omitempty"`
 	Mated   bool                   `json:"mated,omitempty"`
 	Gravid  *bool                  `json:"gravid,omitempty"`
-	Note    string                 `json:"note,omitempty"`
+	// Digging says that a female digs or searches for a place to lay.
+	Digging bool   `json:"digging,omitempty"`
+	Note    string `json:"note,omitempty"`
 }
 
 // Uncounted is the value of Finding.Laid and Finding.Veins for eggs that nobody

@@ -209,7 +209,7 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 
 func (g *Finding) changesPlans() bool {
 	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil ||
-		g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended
+		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended
 }
 
 // pair returns the part of the key that all occurrences share.
@@ -523,6 +523,14 @@ func (g *Finding) merge(later *Finding) {
 	if later.Gravid != nil {
 		g.Gravid = later.Gravid
 	}
+	if later.More != nil {
+		g.More = later.More
+	}
+	if later.Mother != "" {
+		g.Mother = later.Mother
+	}
+	g.Outside = g.Outside || later.Outside
+	g.Digging = g.Digging || later.Digging
 	if later.Dead != nil {
 		g.Dead = later.Dead
 	}

@@ -67,6 +67,11 @@ func (r *reader) clutch(t *tables.Table) {
 		Ended:     t.Date("ended"),
 		Note:      t.Prose("note"),
 	}
+	v.PartOf = r.ref(t, "part_of", "clutch")
+	if t.Has("part_of") {
+		r.part(t, v)
+		return
+	}
 	if !t.Has("mother") && !t.Has("species") {
 		t.Missing("`mother` or `species`", "say whose eggs they are")
 	}
@@ -93,8 +98,37 @@ func (r *reader) clutch(t *tables.Table) {
 	v.Eggs = eggs
 	v.Slugs, _ = t.Int("slugs", 0, most)
 	v.Hatched, _ = t.Int("hatched", 0, most)
-	if counted && v.Hatched > eggs {
-		t.Place("hatched").Error(fmt.Sprintf("%d hatched of %d eggs", v.Hatched, eggs), "")
+	r.tub(t, &v, laid, counted)
+	if !t.Has("temperature") && !t.Has("incubator") && !t.Has("ended") && !t.Broken() {
+		t.Here().Warn("the clutch has neither `incubator` nor `temperature`", "its hatching can only be guessed from the species' usual range")
+	}
+	t.Done()
+	r.clutches = append(r.clutches, placed[husbandry.Clutch]{v, t})
+}
+
+// part reads a part of a clutch in a tub of its own.
+func (r *reader) part(t *tables.Table, v husbandry.Clutch) {
+	for _, key := range []string{"mother", "species", "laid", "laid_between", "slugs"} {
+		if t.Has(key) {
+			t.KeyPlace(key).Error(fmt.Sprintf("a part of a clutch has no `%s` of its own", key), "leave it out: it is that of the clutch named by `part_of`")
+		}
+	}
+	eggs, counted := t.Int("eggs", 1, most)
+	if !t.Has("eggs") {
+		t.Missing("`eggs`", "say how many eggs of the clutch stand in this tub")
+	}
+	v.Eggs = eggs
+	v.Hatched, _ = t.Int("hatched", 0, most)
+	r.tub(t, &v, "", counted)
+	t.Done()
+	r.clutches = append(r.clutches, placed[husbandry.Clutch]{v, t})
+}
+
+// tub reads where a clutch's tub stands and what became of its eggs. laid is
+// the key that has the laying date, "" for none.
+func (r *reader) tub(t *tables.Table, v *husbandry.Clutch, laid string, counted bool) {
+	if counted && v.Hatched > v.Eggs {
+		t.Place("hatched").Error(fmt.Sprintf("%d hatched of %d eggs", v.Hatched, v.Eggs), "")
 	}
 	if c, ok := tables.Parsed(t, "temperature", incubationTemperature); ok {
 		v.Temperature = &c
@@ -107,14 +141,11 @@ func (r *reader) clutch(t *tables.Table) {
 	}
 	slices.SortStableFunc(v.Moves, func(a, b husbandry.Move) int { return a.On.Compare(b.On) })
 	v.Veins = t.Date("veins")
-	inOrder(t, laid, v.LaidFrom, "veins", v.Veins)
-	inOrder(t, laid, v.LaidFrom, "tub_set", v.TubSet)
-	inOrder(t, laid, v.LaidFrom, "ended", v.Ended)
-	if !t.Has("temperature") && !t.Has("incubator") && !t.Has("ended") && !t.Broken() {
-		t.Here().Warn("the clutch has neither `incubator` nor `temperature`", "its hatching can only be guessed from the species' usual range")
+	if laid != "" {
+		inOrder(t, laid, v.LaidFrom, "veins", v.Veins)
+		inOrder(t, laid, v.LaidFrom, "tub_set", v.TubSet)
+		inOrder(t, laid, v.LaidFrom, "ended", v.Ended)
 	}
-	t.Done()
-	r.clutches = append(r.clutches, placed[husbandry.Clutch]{v, t})
 }
 
 // move reads where a tub was moved to, and when.
@@ -201,6 +232,7 @@ func (r *reader) checkAnimals() {
 			laid.Error(fmt.Sprintf("laid (%v) after the mother `%s` left (%v)", v.Laid, m.ID, m.Left), "")
 		}
 	}
+	r.checkParts()
 	for i := range r.pairings {
 		p := &r.pairings[i]
 		male, knownMale := animals[p.value.Male]
@@ -216,6 +248,28 @@ func (r *reader) checkAnimals() {
 			p.at.Place("female").Error(fmt.Sprintf("`%s` is paired with itself", male.ID), "")
 		case male.Species != female.Species:
 			p.at.Place("female").Error(fmt.Sprintf("`%s` is %s and `%s` is %s", male.ID, male.Species, female.ID, female.Species), "a pair is of one species")
+		}
+	}
+}
+
+// checkParts looks at clutches whose eggs stand in several tubs.
+func (r *reader) checkParts() {
+	clutches := make(map[husbandry.ID]*husbandry.Clutch)
+	for i := range r.clutches {
+		clutches[r.clutches[i].value.ID] = &r.clutches[i].value
+	}
+	parts := make(map[husbandry.ID]int) // eggs in other tubs
+	for _, c := range r.clutches {
+		whole := clutches[c.value.PartOf]
+		if c.value.PartOf == "" || whole == nil {
+			continue
+		}
+		parts[whole.ID] += c.value.Eggs
+		switch {
+		case whole.PartOf != "":
+			c.at.Place("part_of").Error(fmt.Sprintf("`%s` is itself a part, of `%s`", whole.ID, whole.PartOf), "name the whole clutch")
+		case whole.Eggs > 0 && parts[whole.ID] > whole.Eggs:
+			c.at.Place("eggs").Error(fmt.Sprintf("with these, %d eggs of `%s` stand in other tubs, and it has %d", parts[whole.ID], whole.ID, whole.Eggs), "its own record says how many were laid")
 		}
 	}
 }

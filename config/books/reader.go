@@ -94,7 +94,7 @@ const keeperID = "keeper"
 // replyWords are what a line of a reply is made of: a record of that id could
 // not be named in one.
 var replyWords = []string{"done", "all", "but", "except", "skip", "later", "undo", "note", "and", "not",
-	"laid", "slugs", "hatched", "dead", "veins", "moved", "ended", "weighs", "added", "refused", "mated", "gravid"}
+	"laid", "slugs", "mother", "digging", "hatched", "dead", "veins", "moved", "ended", "weighs", "added", "refused", "mated", "gravid"}
 
 var (
 	idForm   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)

@@ -22,7 +22,7 @@ const (
 	Later  Verb = "later"
 	Undo   Verb = "undo"
 	Note   Verb = "note"
-	Found  Verb = "found" // a finding: laid, slugs, hatched, dead, veins, moved, ended, weighs, added, refused, mated, gravid
+	Found  Verb = "found" // a finding: laid, slugs, mother, hatched, dead, veins, moved, ended, weighs, added, refused, mated, gravid, digging
 )
 
 // Target is a record of the books that a command names instead of a number.
@@ -120,12 +120,20 @@ func (c Command) String() string {
 
 func finding(f tasks.Finding) string {
 	switch {
-	case f.Laid != nil && *f.Laid == tasks.Uncounted:
-		return "laid"
-	case f.Laid != nil && f.Slugs != nil:
-		return "laid " + strconv.Itoa(*f.Laid) + " and " + strconv.Itoa(*f.Slugs) + " slugs"
+	case f.More != nil:
+		return "laid " + strconv.Itoa(*f.More) + " more"
 	case f.Laid != nil:
-		return "laid " + strconv.Itoa(*f.Laid)
+		words := "laid"
+		if *f.Laid != tasks.Uncounted {
+			words += " " + strconv.Itoa(*f.Laid)
+		}
+		if f.Slugs != nil {
+			words += " and " + strconv.Itoa(*f.Slugs) + " slugs"
+		}
+		if f.Outside {
+			words += " outside"
+		}
+		return words
 	case f.Slugs != nil:
 		return "slugs " + strconv.Itoa(*f.Slugs)
 	case f.Hatched != nil:
@@ -144,6 +152,10 @@ func finding(f tasks.Finding) string {
 		return "weighs " + decimal(float64(*f.Weighs)) + " g"
 	case f.Added != nil:
 		return "added " + decimal(float64(*f.Added)) + " ml"
+	case f.Mother != "":
+		return "mother " + string(f.Mother)
+	case f.Digging:
+		return "digging"
 	case f.Refused:
 		return "refused"
 	case f.Mated:

@@ -45,9 +45,10 @@ type Parsed struct {
 //	done 1 3 5-7        all        all but 4 and 6
 //	skip 2 [why]        later 5 2 days | tomorrow | friday | 2027-05-12
 //	7 laid 6 [and 2 slugs]         7 laid (not counted yet)      7 slugs 4
+//	7 laid 2 more       7 laid 6 outside      9 mother F03
 //	9 hatched 3         9 dead 2       9 veins 5      9 ended
 //	9 moved to cool     4 weighs 41 g         6 added 60 ml
-//	8 refused           5 mated    5 gravid   5 not gravid
+//	8 refused           5 mated    5 gravid   5 not gravid   5 digging
 //	note 2 female digging          undo 3
 //
 // A finding, a note or an undo may name a record of the books instead of a
@@ -272,7 +273,7 @@ type parser struct {
 // in such a place is an attempt at a command.
 var (
 	leading      = set("done", "did", "all", "skip", "skipped", "later", "undo", "note")
-	findingVerbs = set("laid", "slugs", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid")
+	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging")
 	exceptWords  = set("but", "except", "excepting")
 	// fillers may stand between a target and what was found: "F03 has laid 6".
 	fillers  = set("has", "have", "had", "is", "was")
@@ -801,6 +802,16 @@ func (p *parser) found(i int) (Command, int, *fault) {
 		if i = v + 1; p.word(i) == "food" {
 			i++
 		}
+	case "mother":
+		t, ok := p.record(v + 1)
+		if !ok || t.Scope != husbandry.OfAnimal {
+			return Command{}, 0, &fault{why: "say which animal of the books is the mother, by her id", clear: true}
+		}
+		c.Finding.Mother = t.ID
+		i = v + 2
+	case "digging":
+		c.Finding.Digging = true
+		i = v + 1
 	case "mated":
 		c.Finding.Mated = true
 		i = v + 1
@@ -839,15 +850,25 @@ func (p *parser) laid(i int, c *Command) (int, *fault) {
 	if !p.is(i, tNumber) {
 		uncounted := tasks.Uncounted
 		c.Finding.Laid = &uncounted
-		return i, nil
+		return p.outside(i, c), nil
 	}
 	n := p.toks[i].n
+	if p.word(i+1) == "more" {
+		c.Finding.More = &n
+		if i += 2; p.word(i) == "eggs" || p.word(i) == "egg" {
+			i++
+		}
+		if n == 0 {
+			return 0, &fault{why: "if no more were laid there is nothing to record but that you looked: say done", clear: true}
+		}
+		return i, nil
+	}
 	c.Finding.Laid = &n
 	i++
 	if w := p.word(i); w == "slugs" || w == "slug" {
 		zero := 0
 		c.Finding.Laid, c.Finding.Slugs = &zero, &n
-		return i + 1, nil
+		return p.outside(i+1, c), nil
 	}
 	if w := p.word(i); w == "eggs" || w == "egg" {
 		i++
@@ -885,7 +906,25 @@ func (p *parser) laid(i int, c *Command) (int, *fault) {
 	if n == 0 && (c.Finding.Slugs == nil || *c.Finding.Slugs == 0) {
 		return 0, &fault{why: "if nothing was laid there is nothing to record but that you looked: say done", clear: true}
 	}
-	return i, nil
+	return p.outside(i, c), nil
+}
+
+// outside reads "outside", "outside the box", "outside the nest box".
+func (p *parser) outside(i int, c *Command) int {
+	if p.word(i) != "outside" {
+		return i
+	}
+	c.Finding.Outside = true
+	if i++; p.word(i) == "the" {
+		i++
+		if p.word(i) == "nest" {
+			i++
+		}
+		if p.word(i) == "box" {
+			i++
+		}
+	}
+	return i
 }
 
 // moved reads "cool", "to cool", "into the cool".

@@ -110,6 +110,15 @@ func TestWhatIsUnderstood(t *testing.T) {
 		{"7 laid 6 and no slugs", "7 laid 6 and 0 slugs"},
 		{"7 laid 4 slugs", "7 laid 0 and 4 slugs"},
 		{"7 laid", "7 laid"},
+		{"7 laid outside", "7 laid outside"},
+		{"7 laid 6 and 2 slugs outside the nest box, 5 mated", "7 laid 6 and 2 slugs outside | 5 mated"},
+		{"7 laid 4 outside the box", "7 laid 4 outside"},
+		{"7 laid 2 more", "7 laid 2 more"},
+		{"7 laid two more eggs, 8 refused", "7 laid 2 more | 8 refused"},
+		{"9 mother f03", "9 mother F03"},
+		{"C27-04 mother is unknown", ""},
+		{"5 is digging", "5 digging"},
+		{"F03: digging", "F03 digging"},
 		{"7 has laid", "7 laid"},
 		{"7: laid 6", "7 laid 6"},
 		{"7. laid 6", "7 laid 6"},
@@ -257,6 +266,8 @@ func TestWhatIsRefused(t *testing.T) {
 		{"5-7 refused", "about one task"},
 		{"9 hatched", "say how many"},
 		{"9 hatched 0", "say done"},
+		{"7 laid 0 more", "say done"},
+		{"9 mother E07", "say which animal"},
 		{"9 dead", "say how many"},
 		{"9 dead 0", "say done"},
 		{"9 moved", "say which incubator"},
@@ -539,7 +550,7 @@ func commandGen() *rapid.Generator[Command] {
 				}
 			}
 		case Found:
-			switch rapid.IntRange(0, 13).Draw(t, "finding") {
+			switch rapid.IntRange(0, 18).Draw(t, "finding") {
 			case 0:
 				c.Finding.Laid = count()
 			case 1:
@@ -571,6 +582,17 @@ func commandGen() *rapid.Generator[Command] {
 			case 12:
 				c.Finding.Ended = true
 			case 13:
+				c.Finding.More = count()
+			case 14:
+				c.Finding.Laid, c.Finding.Outside = count(), true
+			case 15:
+				u := tasks.Uncounted
+				c.Finding.Laid, c.Finding.Outside = &u, true
+			case 16:
+				c.Finding.Mother = "F03"
+			case 17:
+				c.Finding.Digging = true
+			case 18:
 				b := rapid.Bool().Draw(t, "gravid")
 				c.Finding.Gravid = &b
 			}
@@ -598,7 +620,7 @@ func FuzzParse(f *testing.F) {
 	for _, s := range []string{
 		"done 1 3 5-7", "Done 1,3. Thanks!", "all but 4 and 6", "skip 2 (too cold), done 3", "later 5 until friday: no crickets",
 		"7 laid 6 and 2 slugs; 9 hatched 3", "4 weighs 41,5g", "6 added 2 fl. oz.", "note F03: a, b; c. d", "undo 3\n1 3\nall",
-		"9 dead 2, 9 veins in 5 eggs; 9 moved to cool", "C27-04 ended", "ten laid 6", "skip 2: because (x)", "note 1: ((a))", "note 1 --- ,;: because because", "３-７ refused",
+		"9 dead 2, 9 veins in 5 eggs; 9 moved to cool", "C27-04 ended", "7 laid 2 more, 7 laid 6 outside the box", "9 mother F03; 5 digging", "ten laid 6", "skip 2: because (x)", "note 1: ((a))", "note 1 --- ,;: because because", "３-７ refused",
 	} {
 		f.Add(s)
 	}

@@ -183,7 +183,7 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 	)
 	at := map[husbandry.Scope]int{husbandry.OfAnimal: animal, husbandry.OfEnclosure: enclosure, husbandry.OfClutch: clutch}[scope]
 	switch {
-	case f.Laid != nil || f.Slugs != nil:
+	case f.Laid != nil || f.Slugs != nil || f.More != nil:
 		// Eggs still in the nest box are counted when they are dug up and set.
 		counts := at == clutch && (kind == husbandry.DigEggs || kind == husbandry.SetTub)
 		if at&(animal|enclosure) == 0 && !counts {
@@ -195,7 +195,7 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 		}
 	case f.Dead != nil && at == animal:
 		return "dead eggs are a clutch's; when an animal has died, write the day it `left` in its record"
-	case f.Dead != nil, f.Veins != nil, f.Moved != "", f.Ended:
+	case f.Mother != "", f.Dead != nil, f.Veins != nil, f.Moved != "", f.Ended:
 		if at != clutch {
 			return "it is said of a clutch; name the clutch"
 		}
@@ -211,7 +211,7 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 		if kind != "" && kind != husbandry.Feed && kind != husbandry.FirstFeed || at == 0 {
 			return "food is refused at a feeding; name the feeding or the animal"
 		}
-	case f.Mated, f.Gravid != nil:
+	case f.Mated, f.Gravid != nil, f.Digging:
 		if at&(animal|enclosure) == 0 {
 			return "it is said of an animal; name her or her enclosure"
 		}

@@ -32,6 +32,10 @@ type Window struct {
 	// passes only closes.
 	Seen  bool
 	Basis string
+
+	// The distribution behind a laying window: days after a day; sd 0 for none.
+	after    civil.Date
+	mean, sd float64
 }
 
 // Laid is one of a female's clutches.
@@ -42,10 +46,14 @@ type Laid struct {
 
 // Female is what is known of a female on a day.
 type Female struct {
+	ID       husbandry.ID
 	Sheet    husbandry.Species
-	Latitude float64      // of the keeper, in degrees; below 0 flips the seasons
-	Clutches []Laid       // by date
-	Mated    []civil.Date // matings seen, by date
+	Latitude float64 // of the keeper, in degrees; below 0 flips the seasons
+	Clutches []Laid  // by date
+	// Colony has the intervals of all the keeper's females of her species, her
+	// own among them.
+	Colony []Interval
+	Mated  []civil.Date // matings seen, by date
 	// Paired is the day on which the last pairing began, and Parted its last
 	// day; zero while they are together.
 	Paired, Parted civil.Date
@@ -70,8 +78,6 @@ const (
 	unknownSpan = 42
 	// nothingYet is how soon after laying new eggs are not looked for.
 	nothingYet = 7
-	// leastSpread, in days, keeps two alike intervals from promising a day.
-	leastSpread = 2
 )
 
 // PairingTime returns the window within which she may be paired: the season of
@@ -145,10 +151,10 @@ func day(year int, month time.Month, d int) civil.Date {
 //
 //   - after a mating seen since her last clutch, the sheet's span from mating
 //     to laying; after a pairing, the same from any of its first two weeks;
-//   - after a clutch, the interval to the next: her own mean and twice its
-//     standard deviation where two intervals or more are known (see
-//     ownSpread), else the sheet's, up to the sheet's number of clutches a
-//     season;
+//   - after a clutch, the interval to the next, up to the sheet's number of
+//     clutches a season: the care sheet's range, drawn towards what the keeper's
+//     other females of the species did, and most to her own intervals. No new
+//     mating is asked for: females keep sperm, and lay without it too;
 //   - where she was seen gravid and nothing else is known, or what was known
 //     has passed before, the longest span from mating to laying from that day.
 func LayingTime(f Female) Window {
@@ -177,36 +183,41 @@ func expected(f Female) Window {
 		mated = civil.Date{} // of an earlier season than the pairing
 	}
 	if !mated.IsZero() && !after.IsZero() {
-		return Window{Known: true, Event: "mated-" + mated.String(), From: mated.AddDays(int(after.From)), To: mated.AddDays(int(after.To)),
+		w := Window{Known: true, Event: "mated-" + mated.String(),
 			Basis: fmt.Sprintf("%d-%d days after the mating of %s (care sheet)", after.From, after.To, words(mated))}
+		w.expect(mated, float64(after.From+after.To)/2, max(1, float64(after.To-after.From)/middle))
+		return w
 	}
 	if !f.Paired.IsZero() && f.Paired.After(last.On) && !after.IsZero() {
 		until := f.Paired.AddDays(matesWithin)
 		if !f.Parted.IsZero() {
 			until = civil.Min(until, f.Parted)
 		}
-		return Window{Known: true, Event: "paired-" + f.Paired.String(), From: f.Paired.AddDays(int(after.From)), To: until.AddDays(int(after.To)),
+		w := Window{Known: true, Event: "paired-" + f.Paired.String(),
 			Basis: fmt.Sprintf("%d-%d days after mating (care sheet), some day from %s to %s", after.From, after.To, words(f.Paired), words(until))}
+		// Any of the days they were together, evenly.
+		together := float64(until.Sub(f.Paired))
+		sd := max(1, float64(after.To-after.From)/middle)
+		w.expect(f.Paired, float64(after.From+after.To)/2+together/2, math.Sqrt(sd*sd+together*together/12))
+		w.From, w.To = f.Paired.AddDays(int(after.From)), until.AddDays(int(after.To))
+		return w
 	}
 	if last.On.IsZero() {
 		return Window{Basis: "neither paired nor seen mating"}
 	}
-	season := thisSeason(f)
+	season := ThisSeason(f)
 	if limit := f.Sheet.Laying.Clutches; limit > 0 && len(season) >= limit {
 		return Window{Basis: fmt.Sprintf("%d clutches this season, the number of the care sheet", len(season))}
 	}
 	event, every := "after-"+string(last.Clutch), f.Sheet.Laying.Interval
-	if mean, sd, n := ownIntervals(f); n >= 2 {
-		sd = max(ownSpread(sd, n, every), leastSpread)
-		from, to := max(1, int(math.Floor(mean-2*sd))), int(math.Ceil(mean+2*sd))
-		return Window{Known: true, Event: event, From: last.On.AddDays(from), To: last.On.AddDays(to),
-			Basis: fmt.Sprintf("%d-%d days after her clutch of %s (%d own intervals, mean %.0f days)", from, to, words(last.On), n, mean)}
-	}
 	if every.IsZero() {
 		return Window{Basis: "no interval between clutches is known"}
 	}
-	return Window{Known: true, Event: event, From: last.On.AddDays(int(every.From)), To: last.On.AddDays(int(every.To)),
-		Basis: fmt.Sprintf("%d-%d days after her clutch of %s (care sheet)", every.From, every.To, words(last.On))}
+	w := Window{Known: true, Event: event}
+	spaced := predict(f.ID, every, f.Colony)
+	w.expect(last.On, spaced.mean, spaced.sd)
+	w.Basis = fmt.Sprintf("%d-%d days after her clutch of %s (%s)", w.From.Sub(last.On), w.To.Sub(last.On), words(last.On), spaced.basis())
+	return w
 }
 
 // GravidTime returns the days on which to look or feel for eggs: from the
@@ -271,9 +282,9 @@ func clutchesSince(f Female, from civil.Date) int {
 	return n
 }
 
-// thisSeason returns the last clutches that follow one another without a gap
+// ThisSeason returns the last clutches that follow one another without a gap
 // that parts seasons.
-func thisSeason(f Female) []Laid {
+func ThisSeason(f Female) []Laid {
 	i := len(f.Clutches) - 1
 	for i > 0 && f.Clutches[i].On.Sub(f.Clutches[i-1].On) < gap(f) {
 		i--
@@ -283,42 +294,5 @@ func thisSeason(f Female) []Laid {
 
 // gap is the least number of days without eggs that ends a season.
 func gap(f Female) int { return max(seasonGap, int(f.Sheet.Laying.Interval.To)*3/2) }
-
-// ownIntervals returns mean and standard deviation of the days between her
-// clutches within seasons.
-func ownIntervals(f Female) (mean, sd float64, n int) {
-	var days []float64
-	for i := 1; i < len(f.Clutches); i++ {
-		if d := f.Clutches[i].On.Sub(f.Clutches[i-1].On); d > 0 && d < gap(f) {
-			days = append(days, float64(d))
-		}
-	}
-	for _, d := range days {
-		mean += d
-	}
-	n = len(days)
-	if n < 2 {
-		return mean, 0, n
-	}
-	mean /= float64(n)
-	for _, d := range days {
-		sd += (d - mean) * (d - mean)
-	}
-	return mean, math.Sqrt(sd / float64(n-1)), n
-}
-
-// ownSpread reins in the standard deviation of a few intervals that scatter
-// more than the sheet's range, taken as plus and minus two standard
-// deviations: a clutch that was missed doubles an interval. The sheet then
-// counts as three intervals of its own (common practice).
-func ownSpread(sd float64, n int, sheet husbandry.Span) float64 {
-	const asMany = 3
-	usual := float64(sheet.To-sheet.From) / 4
-	if sheet.IsZero() || sd <= usual {
-		return sd
-	}
-	own := float64(n - 1)
-	return math.Sqrt((asMany*usual*usual + own*sd*sd) / (asMany + own))
-}
 
 func words(d civil.Date) string { return d.Format("2 January") }

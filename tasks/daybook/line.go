@@ -196,6 +196,15 @@ func (s *scanner) finding(c *cursor) *tasks.Finding {
 	if field(`"slugs":`) {
 		f.Slugs = intp()
 	}
+	if field(`"more":`) {
+		f.More = intp()
+	}
+	if field(`"outside":`) {
+		f.Outside = c.bool()
+	}
+	if field(`"mother":"`) {
+		f.Mother = husbandry.ID(c.str())
+	}
 	if field(`"hatched":`) {
 		f.Hatched = intp()
 	}
@@ -230,6 +239,9 @@ func (s *scanner) finding(c *cursor) *tasks.Finding {
 	if field(`"gravid":`) {
 		b := c.bool()
 		f.Gravid = &b
+	}
+	if field(`"digging":`) {
+		f.Digging = c.bool()
 	}
 	if field(`"note":"`) {
 		f.Note = c.str()

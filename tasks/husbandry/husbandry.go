@@ -126,6 +126,9 @@ type Clutch struct {
 	ID      ID
 	Mother  ID // "" when unknown
 	Species ID
+	// PartOf is the clutch of which this is a part in a tub of its own, "" for
+	// none; mother, species and laying date are that clutch's.
+	PartOf ID
 	// Eggs were laid on a day in LaidFrom..Laid; the two are equal when the
 	// day is known, and LaidFrom is earlier when they were found later.
 	LaidFrom, Laid civil.Date

@@ -122,7 +122,7 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 		if r.ID != subject {
 			continue
 		}
-		carries := a.Finding.Laid != nil || a.Finding.Slugs != nil || a.Finding.Gravid != nil && *a.Finding.Gravid
+		carries := a.Finding.Laid != nil || a.Finding.More != nil || a.Finding.Digging || a.Finding.Slugs != nil || a.Finding.Gravid != nil && *a.Finding.Gravid
 		switch {
 		case carries && r.Sex == husbandry.Male:
 			return fmt.Sprintf("%s is a male in the records", r.ID)
@@ -198,6 +198,18 @@ func describe(f *tasks.Finding, u husbandry.Units) string {
 	}
 	if f.Slugs != nil {
 		add("slugs: %d", *f.Slugs)
+	}
+	if f.More != nil {
+		add("more eggs: %d", *f.More)
+	}
+	if f.Outside {
+		add("outside the nest box")
+	}
+	if f.Mother != "" {
+		add("laid by %s", f.Mother)
+	}
+	if f.Digging {
+		add("she digs")
 	}
 	if f.Hatched != nil {
 		add("hatched: %d", *f.Hatched)

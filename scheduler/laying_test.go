@@ -1,0 +1,174 @@
+package scheduler_test
+
+import (
+	"strings"
+	"testing"
+
+	"nestround/scheduler"
+	"nestround/tasks"
+	"nestround/tasks/husbandry"
+)
+
+// What laying calls for beside its watch: when each comes, and what ends it.
+func TestWhatLayingCallsFor(t *testing.T) {
+	one, two, four, six := 1, 2, 4, 6
+	seen, not := true, false
+	inBox := func(id husbandry.ID, on string, eggs int) husbandry.Clutch {
+		return husbandry.Clutch{ID: id, Mother: "F03", Species: "wall-lizard", LaidFrom: day(on), Laid: day(on), Eggs: eggs, Incubator: "I1"}
+	}
+	noBox := func(b *books) { b.Enclosures[0].NestBox = nil }
+	dig := func(b *books, on string) {
+		b.found(on, tasks.NewKey("F03", "lay-watch", day(on).String()), tasks.Finding{Digging: true})
+	}
+	for _, c := range []struct {
+		words  string
+		tell   func(b *books)
+		on     string
+		task   husbandry.ID
+		want   string // status, due and key; "" for none
+		why    string
+		pinned bool
+	}{
+		// Mated 22 April, so eggs are expected from 12 to 22 May.
+		{words: "a box a week before the eggs", tell: noBox, on: "05-05", task: scheduler.SetNestBox, want: "due 05-05 F03/set-nest-box/mated-2027-04-22", why: "By the records E07 has no nest box"},
+		{words: "no box before that", tell: noBox, on: "05-04", task: scheduler.SetNestBox},
+		{words: "no box where one is", tell: func(*books) {}, on: "05-12", task: scheduler.SetNestBox},
+		{words: "a box that was put in", tell: func(b *books) { noBox(b); b.done("05-05", "F03/set-nest-box/mated-2027-04-22") }, on: "05-12", task: scheduler.SetNestBox},
+
+		{words: "no eggs found in the window", tell: func(*books) {}, on: "05-23", task: scheduler.LookForEggs, want: "due 05-23 F03/look-for-eggs/mated-2027-04-22", why: "Eggs were expected 12-22 May and nobody found any"},
+		{words: "still within the window", tell: func(*books) {}, on: "05-22", task: scheduler.LookForEggs},
+		{words: "looked", tell: func(b *books) { b.done("05-24", "F03/look-for-eggs/mated-2027-04-22") }, on: "05-28", task: scheduler.LookForEggs},
+		{words: "seen gravid, the watch is an alarm instead", tell: func(b *books) { b.found("05-10", "F03/gravid-check/2027-05-10", tasks.Finding{Gravid: &seen}) }, on: "05-24", task: scheduler.LookForEggs},
+
+		// Three clutches are the sample sheet's limit.
+		{words: "the season's number", tell: func(b *books) {
+			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 5), inBox("C2", "04-15", 5), inBox("C3", "05-10", 4)}
+		}, on: "05-12", task: scheduler.RestFemale, want: "due 05-10 F03/rest-female/C3", why: "Her clutch of 10 May was the 3rd since 20 March, and the season's limit is 3; a grown male lives with her"},
+		{words: "one fewer", tell: func(b *books) { b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 5), inBox("C2", "04-15", 5)} }, on: "05-12", task: scheduler.RestFemale},
+
+		{words: "half of what she usually lays", tell: func(b *books) {
+			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5), inBox("C3", "05-10", 2)}
+		}, on: "05-11", task: scheduler.FeelForEggs, want: "due 05-11 F03/feel-for-eggs/C3", why: "has 2 eggs; her last 2 had 5.5 on average", pinned: true},
+		{words: "not on the day itself", tell: func(b *books) {
+			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5), inBox("C3", "05-10", 2)}
+		}, on: "05-10", task: scheduler.FeelForEggs},
+		{words: "more came the day after", tell: func(b *books) {
+			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
+			b.found("05-12", watch, tasks.Finding{Laid: &two}).found("05-13", "F03/found/2027-05-13", tasks.Finding{More: &four})
+		}, on: "05-14", task: scheduler.FeelForEggs},
+		{words: "no more came", tell: func(b *books) {
+			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
+			b.found("05-12", watch, tasks.Finding{Laid: &two})
+		}, on: "05-14", task: scheduler.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", pinned: true},
+		{words: "fewer than her kind lays", tell: func(b *books) {
+			b.Species[0].Laying.Eggs = husbandry.Span{From: 2, To: 11}
+			b.found("05-12", watch, tasks.Finding{Laid: &one})
+		}, on: "05-13", task: scheduler.FeelForEggs,
+			want: "due 05-13 F03/feel-for-eggs/F03-2027-05-12", why: "has 1 egg; her kind lays 2 or more", pinned: true},
+		{words: "eggs seen in her after laying", tell: func(b *books) {
+			b.found("05-12", watch, tasks.Finding{Laid: &six}).found("05-14", "F03/gravid-check/2027-05-14", tasks.Finding{Gravid: &seen})
+		}, on: "05-14", task: scheduler.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", why: "Eggs were seen in her on 14 May, after her clutch of 12 May", pinned: true},
+		{words: "none seen in her after laying", tell: func(b *books) {
+			b.found("05-12", watch, tasks.Finding{Laid: &six}).found("05-14", "F03/gravid-check/2027-05-14", tasks.Finding{Gravid: &not})
+		}, on: "05-14", task: scheduler.FeelForEggs},
+
+		{words: "digging for a day", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-13") }, on: "05-13", task: scheduler.VetDigging},
+		{words: "digging for two days", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-14") }, on: "05-14", task: scheduler.VetDigging,
+			want: "due 05-14 F03/vet-digging/2027-05-12", why: "She was seen digging on 12 May and still on 14 May, and has not laid", pinned: true},
+		{words: "digging, then eggs", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-13"); b.laid("05-14", "F03/lay-watch/2027-05-14", 5) }, on: "05-14", task: scheduler.VetDigging},
+		{words: "digging taken back", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-14"); b.undo("05-14", "F03/lay-watch/2027-05-14") }, on: "05-14", task: scheduler.VetDigging},
+
+		{words: "eggs outside the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: scheduler.ReviewNestSite,
+			want: "due 05-12 F03/review-nest-site/F03-2027-05-12", why: "lay outside the nest box"},
+		{words: "eggs in the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six}) }, on: "05-12", task: scheduler.ReviewNestSite},
+
+		{words: "eggs where two females live", tell: func(b *books) {
+			b.animal("F04").Enclosure = "E07"
+			b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six})
+		}, on: "05-12", task: scheduler.WhoseEggs, want: "due 05-12 E07/whose-eggs/E07-2027-05-12", why: "may be of Ada (F03), whose eggs were expected 12-22 May; or of Cleo (F04)"},
+		{words: "her mother was found out", tell: func(b *books) {
+			b.animal("F04").Enclosure = "E07"
+			b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six}).found("05-13", "E07-2027-05-12/found/2027-05-13", tasks.Finding{Mother: "F03"})
+		}, on: "05-13", task: scheduler.WhoseEggs},
+
+		{words: "together for a week", tell: func(b *books) {
+			b.animal("M01").Enclosure = "E08"
+			b.Pairings = []husbandry.Pairing{{ID: "P1", Male: "M01", Female: "F03", From: day("05-05")}}
+		}, on: "05-12", task: scheduler.PartPair, want: "due 05-12 F03/part-pair/2027-05-05", why: "Together since 5 May"},
+		{words: "parted, by the record", tell: func(b *books) {
+			b.animal("M01").Enclosure = "E08"
+			b.Pairings = []husbandry.Pairing{{ID: "P1", Male: "M01", Female: "F03", From: day("05-05"), Until: day("05-09")}}
+		}, on: "05-12", task: scheduler.PartPair},
+		{words: "he lives with her", tell: func(b *books) {
+			b.Pairings = []husbandry.Pairing{{ID: "P1", Male: "M01", Female: "F03", From: day("05-05")}}
+		}, on: "05-12", task: scheduler.PartPair},
+	} {
+		t.Run(c.words, func(t *testing.T) {
+			b := expecting()
+			c.tell(b)
+			p := b.plan(c.on, 0).of(string(c.task))
+			expect(t, p, c.want)
+			if len(p) == 1 && (!strings.Contains(p[0].Why, c.why) || p[0].Pinned != c.pinned) {
+				t.Errorf("pinned %v, why %q; want %v, %q", p[0].Pinned, p[0].Why, c.pinned, c.why)
+			}
+		})
+	}
+}
+
+// A mother found out has laid: her watch is over, and her next window counts
+// from the clutch.
+func TestAMotherFoundOut(t *testing.T) {
+	six := 6
+	b := expecting()
+	b.animal("F04").Enclosure = "E07"
+	b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six})
+	b.plan("05-13", 0).one(t, "F03/lay-watch/2027-05-13")
+	b.found("05-13", "E07-2027-05-12/found/2027-05-13", tasks.Finding{Mother: "F03"})
+	b.plan("05-13", 5).none(t, "F03/lay-watch")
+	if c := scheduler.ClutchForecasts(b.input("05-13", 0)); len(c) != 1 || c[0].Mother != "F03" || c[0].Species != "wall-lizard" {
+		t.Errorf("clutches %+v", c)
+	}
+	b.undo("05-13", "E07-2027-05-12/found/2027-05-13").plan("05-13", 0).one(t, "F03/lay-watch/2027-05-13")
+}
+
+// A thin female is not paired, and fed up again she is.
+func TestAThinFemaleIsNotPaired(t *testing.T) {
+	b := withSample()
+	b.animal("M01").Enclosure = "E08"
+	if p := b.plan("05-12", 20).of("pair"); len(p) == 0 {
+		t.Fatal("no pairing in the season")
+	}
+	b.weighs("05-02", "F03/weigh/2027-05-02", 8).weighs("05-11", "F03/weigh/2027-05-11", 7)
+	b.plan("05-12", 20).none(t, "F03/pair")
+	b.weighs("05-12", "F03/weigh/2027-05-12", 7.8)
+	if p := b.plan("05-12", 20).of("pair"); len(p) == 0 {
+		t.Error("fed up again, and no pairing")
+	}
+}
+
+// Eggs of one clutch in two tubs are two forecasts and one laying.
+func TestAClutchInTwoTubs(t *testing.T) {
+	b := brooding()
+	b.Clutches = append(b.Clutches, husbandry.Clutch{ID: "C1b", PartOf: "C1", Eggs: 2, Incubator: "COOL"})
+	in := b.input("06-01", 0)
+	in.Forecasts = nil
+	list := scheduler.ClutchForecasts(in)
+	if len(list) != 2 || list[0].Eggs != 4 || list[1].Eggs != 2 || list[1].Laid != list[0].Laid || list[1].Mother != "F03" || !list[1].P50.After(list[0].P50) {
+		t.Fatalf("got %+v", list)
+	}
+	herd := scheduler.Derive(in.Records, in.History, in.On)
+	if n := len(herd.Animal("F03").Laid); n != 1 {
+		t.Errorf("she has laid %d times", n)
+	}
+	for _, task := range b.plan("05-15", 5) {
+		if task.Key.Routine() == "weigh-mother" && strings.Contains(string(task.Key), "C1b") {
+			t.Errorf("weighed once more for a part: %s", task.Key)
+		}
+	}
+	two := 2
+	b.found("06-05", "C1b/found/2027-06-05", tasks.Finding{Dead: &two})
+	in = b.input("06-10", 0)
+	if list := scheduler.ClutchForecasts(in); list[0].State != scheduler.Incubating || list[1].State != scheduler.Ended {
+		t.Errorf("its part is lost: %s, %s", list[0].State, list[1].State)
+	}
+}

@@ -1,0 +1,215 @@
+package season
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Interval is the days between two clutches of one female in one season.
+type Interval struct {
+	Female husbandry.ID
+	Days   float64
+}
+
+// Parameters of how days to laying differ, all common practice: no published
+// share of colonies, females and clutches in the variance was found.
+const (
+	// A care sheet's range is taken as a middle 90 %.
+	middle = 3.2897072539 // that many standard deviations wide
+	// Shares of the sheet's variance: how a colony differs from the sheet's,
+	// and its females from one another; the rest is between one female's clutches.
+	colonyShare = 0.25
+	femaleShare = 0.25
+	// The sheet's variances count as much as so many degrees of freedom of
+	// the colony's own.
+	sheetCounts = 4
+	// An interval longer than this many times the sheet's longest means that a
+	// clutch was missed.
+	missed = 1.6
+	// laysAtAll is the probability that a female in whom no eggs were seen is
+	// going to lay.
+	laysAtAll = 0.8
+	// leastSD, in days, keeps a few alike intervals from promising a day.
+	leastSD = 2.0
+)
+
+// Shrink draws single means towards their common one, the more the less they
+// differ from one another beyond what their own variances explain: the
+// estimator of James and Stein, as in Efron & Morris 1977, Scientific American
+// 236(5):119-127. variance is that of each mean; it returns the common mean,
+// the share of its distance that each keeps, and the variance between them.
+// Of fewer than four means nothing can be said, and then the share is 0.
+func Shrink(means []float64, variance float64) (centre, keep, between float64) {
+	k := float64(len(means))
+	if k == 0 {
+		return 0, 0, 0
+	}
+	for _, m := range means {
+		centre += m / k
+	}
+	if k < 4 || variance <= 0 {
+		return centre, 0, 0
+	}
+	sum := 0.0
+	for _, m := range means {
+		sum += (m - centre) * (m - centre)
+	}
+	if sum == 0 {
+		return centre, 0, 0
+	}
+	keep = max(0, 1-(k-3)*variance/sum)
+	return centre, keep, max(0, sum/(k-3)-variance)
+}
+
+// spacing is the predicted number of days to the next clutch.
+type spacing struct {
+	mean, sd float64
+	own      int // intervals of her own it rests on
+	others   int // intervals of other females of her species
+}
+
+// predict pools the care sheet's range, what the keeper's other females of
+// the species did, and her own intervals: a colony's mean about the sheet's,
+// females about the colony's, clutches about the female's, each normal with
+// the variances above, which the colony's own replace as they grow.
+func predict(her husbandry.ID, sheet husbandry.Span, all []Interval) spacing {
+	centre := float64(sheet.From+sheet.To) / 2
+	sd := float64(sheet.To-sheet.From) / middle
+	variance := max(sd*sd, leastSD*leastSD)
+	byFemale := make(map[husbandry.ID][]float64)
+	for _, i := range all {
+		if i.Days <= missed*float64(sheet.To) {
+			byFemale[i.Female] = append(byFemale[i.Female], i.Days)
+		}
+	}
+	females := make([]husbandry.ID, 0, len(byFemale))
+	for id := range byFemale {
+		females = append(females, id)
+	}
+	slices.Sort(females)
+
+	mean := func(days []float64) (m float64) {
+		for _, d := range days {
+			m += d / float64(len(days))
+		}
+		return m
+	}
+	// Within females: the sheet's and the colony's.
+	within := (1 - colonyShare - femaleShare) * variance
+	squares, freedom := 0.0, 0.0
+	for _, id := range females {
+		m := mean(byFemale[id])
+		for _, d := range byFemale[id] {
+			squares += (d - m) * (d - m)
+		}
+		freedom += float64(len(byFemale[id]) - 1)
+	}
+	within = (sheetCounts*within + squares) / (sheetCounts + freedom)
+	// Between females: the same.
+	between := femaleShare * variance
+	if k := len(females); k >= 4 {
+		var means []float64
+		each := 0.0
+		for _, id := range females {
+			means = append(means, mean(byFemale[id]))
+			each += within / float64(len(byFemale[id])) / float64(k)
+		}
+		_, _, found := Shrink(means, each)
+		between = (sheetCounts*between + float64(k-3)*found) / (sheetCounts + float64(k-3))
+	}
+	// The colony, as the other females show it, then she herself.
+	s := spacing{}
+	at, precision := centre/(colonyShare*variance), 1/(colonyShare*variance)
+	for _, id := range females {
+		if days := byFemale[id]; id != her {
+			p := 1 / (between + within/float64(len(days)))
+			at, precision = at+p*mean(days), precision+p
+			s.others += len(days)
+		}
+	}
+	hers, uncertain := at/precision, 1/precision+between
+	if own := byFemale[her]; len(own) > 0 {
+		p, q := 1/uncertain, float64(len(own))/within
+		hers, uncertain = (p*hers+q*mean(own))/(p+q), 1/(p+q)
+		s.own = len(own)
+	}
+	s.mean, s.sd = hers, max(leastSD, math.Sqrt(uncertain+within))
+	return s
+}
+
+// basis is "3 own intervals, 4 of other females, care sheet".
+func (s spacing) basis() string {
+	words := ""
+	if s.own > 0 {
+		words = counted(s.own, "own interval", "own intervals") + ", "
+	}
+	if s.others > 0 {
+		words += fmt.Sprintf("%d of other females, ", s.others)
+	}
+	return words + "care sheet"
+}
+
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// expect makes the window of nine in ten of a normal distribution of days after
+// a day.
+func (w *Window) expect(after civil.Date, mean, sd float64) {
+	w.after, w.mean, w.sd = after, mean, sd
+	w.From = after.AddDays(max(1, int(math.Round(mean-middle/2*sd))))
+	w.To = after.AddDays(max(1, int(math.Round(mean+middle/2*sd))))
+}
+
+// Chance returns the probability, 0 to 1, that she lays from the day on to the
+// end of the day to, given that she has not when on begins. It is 0 where only
+// a span is known. Where no eggs were seen in her she may not lay at all, and
+// that grows likelier the longer she waits.
+func (w Window) Chance(on, to civil.Date) float64 {
+	if !w.Known || w.sd == 0 || to.Before(on) {
+		return 0
+	}
+	sure := laysAtAll
+	if w.Seen {
+		sure = 1
+	}
+	n := distuv.Normal{Mu: w.mean, Sigma: w.sd}
+	by := func(d civil.Date) float64 { return sure * n.CDF(float64(d.Sub(w.after))-.5) }
+	left := 1 - by(on)
+	if left <= 1e-9 {
+		return 1
+	}
+	return (by(to.AddDays(1)) - by(on)) / left
+}
+
+// Quantile returns the day by which she has laid with probability p, 0 to 1, if
+// she does; no date where only a span is known.
+func (w Window) Quantile(p float64) civil.Date {
+	if !w.Known || w.sd == 0 {
+		return civil.Date{}
+	}
+	n := distuv.Normal{Mu: w.mean, Sigma: w.sd}
+	return w.after.AddDays(max(1, int(math.Round(n.Quantile(p)))))
+}
+
+// IntervalsOf returns the days between her clutches within seasons. Clutches
+// are by date.
+func IntervalsOf(her husbandry.ID, sheet *husbandry.Species, clutches []Laid) []Interval {
+	var list []Interval
+	f := Female{Sheet: *sheet}
+	for i := 1; i < len(clutches); i++ {
+		if d := clutches[i].On.Sub(clutches[i-1].On); d > 0 && d < gap(f) {
+			list = append(list, Interval{her, float64(d)})
+		}
+	}
+	return list
+}

@@ -166,7 +166,8 @@ func (p *planner) target(r *routine, e happening) *subject {
 }
 
 // idle reports whether a routine of a clutch has nothing to do as the clutch
-// stands: eggs are dug up once and set once, a sealed tub is left alone, and
+// stands: eggs are dug up once and set once, a sealed tub is left alone, eggs
+// in which veins were seen are not candled again, and
 // young that have not hatched are not fed.
 func (p *planner) idle(s *subject, r *routine) bool {
 	c := s.clutch
@@ -180,6 +181,8 @@ func (p *planner) idle(s *subject, r *routine) bool {
 		return c.State != InBox || !c.Counted && !p.dugUp(c)
 	case husbandry.TubCheck:
 		return !c.Expecting() || c.State == InBox || c.Tub == husbandry.Sealed
+	case husbandry.Candle:
+		return !c.Expecting() || c.State == InBox || c.Tub == husbandry.Sealed || !c.Veins.IsZero() || c.Hatched > 0
 	case husbandry.HatchWatch:
 		return !c.Expecting()
 	case husbandry.FirstFeed, husbandry.Sexing, husbandry.Weigh:

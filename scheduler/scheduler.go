@@ -368,6 +368,8 @@ func asks(k husbandry.Kind) []tasks.FindingName {
 		return asksAdded
 	case husbandry.TubCheck:
 		return asksTub
+	case husbandry.Candle:
+		return asksVeins
 	case husbandry.GravidCheck:
 		return asksGravid
 	case husbandry.LayWatch, husbandry.DigEggs:
@@ -386,6 +388,7 @@ var (
 	asksWeighs  = []tasks.FindingName{tasks.FindWeighs}
 	asksAdded   = []tasks.FindingName{tasks.FindAdded}
 	asksTub     = []tasks.FindingName{tasks.FindAdded, tasks.FindWeighs}
+	asksVeins   = []tasks.FindingName{tasks.FindVeins}
 	asksGravid  = []tasks.FindingName{tasks.FindGravid}
 	asksLaid    = []tasks.FindingName{tasks.FindLaid, tasks.FindSlugs}
 	asksHatched = []tasks.FindingName{tasks.FindHatched}

@@ -130,3 +130,31 @@ func TestTheLoggedDaysAreSaid(t *testing.T) {
 		t.Errorf("basis %q", c.Basis)
 	}
 }
+
+// Eggs are candled once in their tub, and no more when veins were seen; a
+// sealed tub stays closed.
+func TestCandling(t *testing.T) {
+	candle := husbandry.Routine{ID: "r", Kind: husbandry.Candle, Scope: husbandry.OfClutch, Cadence: after(husbandry.EventTubSet, 10), Missed: husbandry.Lapses, Part: husbandry.Evening, After: 7, Origin: husbandry.Common}
+	six := 6
+	for _, c := range []struct {
+		words string
+		tell  func(b *books)
+		on    string
+		want  string
+	}{
+		{"on the tenth day", func(*books) {}, "05-22", "due 05-22 C1/r/tub-set"},
+		{"in the week after", func(*books) {}, "05-29", "due 05-22 C1/r/tub-set"},
+		{"never again", func(*books) {}, "05-31", ""},
+		{"candled", func(b *books) { b.done("05-22", "C1/r/tub-set") }, "05-23", ""},
+		{"veins seen before", func(b *books) { b.found("05-20", "C1/found/2027-05-20", tasks.Finding{Veins: &six}) }, "05-22", ""},
+		{"a sealed tub", func(b *books) { b.Clutches[0].Tub = husbandry.Sealed }, "05-22", ""},
+		{"still in the box", func(b *books) { b.Clutches[0].Incubator = "" }, "05-22", ""},
+	} {
+		b := brooding()
+		b.Routines = []husbandry.Routine{candle}
+		c.tell(b)
+		if got := b.plan(c.on, 0).of("/r/").String(); got != c.want {
+			t.Errorf("%s: got %q, want %q", c.words, got, c.want)
+		}
+	}
+}

@@ -163,6 +163,8 @@ func nouns(k husbandry.Kind) noun {
 		return noun{"look", "looked"}
 	case husbandry.GravidCheck, husbandry.TubCheck:
 		return noun{"check", "checked"}
+	case husbandry.Candle:
+		return noun{"candling", "candled"}
 	case husbandry.LampChange:
 		return noun{"lamp change", "changed"}
 	}
@@ -210,6 +212,7 @@ var joint = map[string]string{
 	"Dig up the eggs":        "of",
 	"Set up the egg tub":     "of",
 	"Check the egg tub":      "of",
+	"Candle the eggs":        "of",
 	"Look for hatchlings":    "of",
 	"Sex the young":          "of",
 	"Change the UVB lamp":    "of",
@@ -252,6 +255,8 @@ func kindAction(k husbandry.Kind, s *subject, id string) string {
 		return "Set up the egg tub"
 	case husbandry.TubCheck:
 		return "Check the egg tub"
+	case husbandry.Candle:
+		return "Candle the eggs"
 	case husbandry.HatchWatch:
 		return "Look for hatchlings"
 	case husbandry.FirstFeed:

@@ -103,6 +103,7 @@ const (
 	FindLaid    FindingName = "laid"
 	FindSlugs   FindingName = "slugs"
 	FindHatched FindingName = "hatched"
+	FindVeins   FindingName = "veins"
 	FindWeighs  FindingName = "weighs"
 	FindAdded   FindingName = "added"
 	FindRefused FindingName = "refused"

@@ -538,6 +538,7 @@ func TestCautionsStandWhereTheTaskStands(t *testing.T) {
 		"dig-eggs":     {"turn", "[Ee]ggs"},
 		"set-tub":      {"turn"},
 		"tub-check":    {"turn", "sealed tub stays closed"},
+		"candle":       {"turning", "stay"},
 		"hatch-watch":  {"do not open eggs", "do not throw eggs away"},
 		"first-feed":   {"veterinarian"},
 		"sexing":       {"injures"},

@@ -26,6 +26,7 @@ const (
 	DigEggs     Kind = "dig-eggs"     // lift a clutch from the nest box
 	SetTub      Kind = "set-tub"      // set a clutch in its egg tub
 	TubCheck    Kind = "tub-check"    // look into, or weigh, an egg tub
+	Candle      Kind = "candle"       // shine through the eggs
 	HatchWatch  Kind = "hatch-watch"  // young are expected
 	FirstFeed   Kind = "first-feed"   // offer hatchlings their first food
 	Sexing      Kind = "sexing"       // the young are old enough to be sexed
@@ -38,7 +39,7 @@ const (
 // Kinds lists every kind in the order in which a place's tasks are done:
 // what cannot wait first, watches before the work that disturbs the animals.
 func Kinds() []Kind {
-	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, FirstFeed, GravidCheck,
+	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, Candle, FirstFeed, GravidCheck,
 		Pair, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean, Sexing, LampChange, Own}
 }
 
@@ -62,7 +63,7 @@ func (k Kind) Scope() Scope {
 		return OfEnclosure
 	case Weigh, GravidCheck, LayWatch, Pair:
 		return OfAnimal
-	case DigEggs, SetTub, TubCheck, HatchWatch, FirstFeed, Sexing:
+	case DigEggs, SetTub, TubCheck, Candle, HatchWatch, FirstFeed, Sexing:
 		return OfClutch
 	case GutLoad:
 		return OfKeeper

@@ -2,9 +2,11 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"os"
 	"os/signal"
 	"path/filepath"
+	"strconv"
 	"syscall"
 	"testing"
 	"time"
@@ -47,6 +49,9 @@ func TestMain(m *testing.M) {
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"number": number,
+		},
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("CLOCK", "2027-05-12T06:10:00+02:00")
 			env.Setenv("SET", time.Now().Format(time.RFC3339Nano))
@@ -61,4 +66,27 @@ func TestScripts(t *testing.T) {
 			return demobooks.Write(dir, civil.MustParse("2027-05-12"), demobooks.Setting{})
 		},
 	})
+}
+
+// number sets a variable to the number of the task with a key, which moves with
+// every task that the demo gains: number VARIABLE KEY.
+func number(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: number VARIABLE KEY")
+	}
+	ts.Check(ts.Exec("nestround", "round", "--json"))
+	var round struct {
+		Tasks []struct {
+			N   int
+			Key string
+		}
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &round))
+	for _, t := range round.Tasks {
+		if t.Key == args[1] {
+			ts.Setenv(args[0], strconv.Itoa(t.N))
+			return
+		}
+	}
+	ts.Fatalf("no task %s today", args[1])
 }

@@ -175,7 +175,8 @@ func (c *Case) warmth() warmth {
 func (w warmth) rates(dev float64) []float64 {
 	curve := pooled.Default()
 	r := make([]float64, len(w))
-	var table []float64
+	// A log has few different tenths of a degree and many readings.
+	tenths := make(map[int]float64)
 	for i, s := range w {
 		if len(s.Logged) == 0 {
 			if i > 0 && len(w[i-1].Logged) == 0 && s.Temperature == w[i-1].Temperature && s.Swing == w[i-1].Swing {
@@ -185,11 +186,14 @@ func (w warmth) rates(dev float64) []float64 {
 			r[i] = curve.Rate(float64(s.Temperature), math.Abs(float64(s.Swing)), dev)
 			continue
 		}
-		if table == nil {
-			table = curve.RateTable(dev)
-		}
 		for _, t := range s.Logged {
-			r[i] += table[max(0, min(len(table)-1, int(math.Round(float64(t)*10))))]
+			tenth := int(math.Round(float64(t) * 10))
+			rate, ok := tenths[tenth]
+			if !ok {
+				rate = curve.Rate(float64(tenth)/10, 0, dev)
+				tenths[tenth] = rate
+			}
+			r[i] += rate
 		}
 		r[i] /= float64(len(s.Logged))
 	}

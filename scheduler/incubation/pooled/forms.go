@@ -123,12 +123,3 @@ func (f *Form) logRate(celsius, halfRange, dev float64, shared []float64) float6
 	}
 	return math.Log(sum / float64(len(sine)))
 }
-
-// RateTable has the rates of a species at 0, 0.1, ... 50 °C, for long logs.
-func (c *Curve) RateTable(dev float64) []float64 {
-	t := make([]float64, 501)
-	for i := range t {
-		t[i] = c.Rate(float64(i)/10, 0, dev)
-	}
-	return t
-}

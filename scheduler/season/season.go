@@ -149,12 +149,12 @@ func day(year int, month time.Month, d int) civil.Date {
 
 // LayingTime returns the days within which she is expected to lay:
 //
-//   - after a mating seen since her last clutch, the sheet's span from mating
-//     to laying; after a pairing, the same from any of its first two weeks;
+//   - after a mating seen, the sheet's span from mating to laying; after a
+//     pairing, the same from any of its first two weeks;
 //   - after a clutch, the interval to the next, up to the sheet's number of
 //     clutches a season: the care sheet's range, drawn towards what the keeper's
-//     other females of the species did, and most to her own intervals. No new
-//     mating is asked for: females keep sperm, and lay without it too;
+//     other females of the species did, and most to her own intervals, whether
+//     or not she mates again: females keep sperm, and lay without it too;
 //   - where she was seen gravid and nothing else is known, or what was known
 //     has passed before, the longest span from mating to laying from that day.
 func LayingTime(f Female) Window {
@@ -175,33 +175,61 @@ func LayingTime(f Female) Window {
 	return w
 }
 
+// expected chooses between what a clutch and what a mating lead to. A female
+// between two clutches of one season carries sperm and has her next eggs by her
+// interval, whether or not she mates again; a mating after the last clutch
+// counts once that time has passed and nobody saw eggs in her until then.
 func expected(f Female) Window {
+	next, first := afterClutch(f), afterMating(f)
+	switch {
+	case !first.Known:
+		return next
+	case !next.Known || first.after.Sub(lastLaid(f).On) >= gap(f):
+		return first
+	case f.On.After(next.To) && (f.Gravid.IsZero() || f.Gravid.After(next.To)):
+		return first
+	}
+	return next
+}
+
+// afterMating is the window of the latest mating or pairing since her last
+// clutch.
+func afterMating(f Female) Window {
 	last := lastLaid(f)
 	after := f.Sheet.Laying.AfterMating
 	mated := firstMating(f)
 	if f.Paired.Sub(mated) >= gap(f) {
 		mated = civil.Date{} // of an earlier season than the pairing
 	}
-	if !mated.IsZero() && !after.IsZero() {
+	if after.IsZero() {
+		return Window{}
+	}
+	sd := max(1, float64(after.To-after.From)/middle)
+	if !mated.IsZero() {
 		w := Window{Known: true, Event: "mated-" + mated.String(),
 			Basis: fmt.Sprintf("%d-%d days after the mating of %s (care sheet)", after.From, after.To, words(mated))}
-		w.expect(mated, float64(after.From+after.To)/2, max(1, float64(after.To-after.From)/middle))
+		w.expect(mated, float64(after.From+after.To)/2, sd)
 		return w
 	}
-	if !f.Paired.IsZero() && f.Paired.After(last.On) && !after.IsZero() {
-		until := f.Paired.AddDays(matesWithin)
-		if !f.Parted.IsZero() {
-			until = civil.Min(until, f.Parted)
-		}
-		w := Window{Known: true, Event: "paired-" + f.Paired.String(),
-			Basis: fmt.Sprintf("%d-%d days after mating (care sheet), some day from %s to %s", after.From, after.To, words(f.Paired), words(until))}
-		// Any of the days they were together, evenly.
-		together := float64(until.Sub(f.Paired))
-		sd := max(1, float64(after.To-after.From)/middle)
-		w.expect(f.Paired, float64(after.From+after.To)/2+together/2, math.Sqrt(sd*sd+together*together/12))
-		w.From, w.To = f.Paired.AddDays(int(after.From)), until.AddDays(int(after.To))
-		return w
+	if f.Paired.IsZero() || !f.Paired.After(last.On) {
+		return Window{}
 	}
+	until := f.Paired.AddDays(matesWithin)
+	if !f.Parted.IsZero() {
+		until = civil.Min(until, f.Parted)
+	}
+	w := Window{Known: true, Event: "paired-" + f.Paired.String(),
+		Basis: fmt.Sprintf("%d-%d days after mating (care sheet), some day from %s to %s", after.From, after.To, words(f.Paired), words(until))}
+	// Any of the days they were together, evenly.
+	together := float64(until.Sub(f.Paired))
+	w.expect(f.Paired, float64(after.From+after.To)/2+together/2, math.Sqrt(sd*sd+together*together/12))
+	w.From, w.To = f.Paired.AddDays(int(after.From)), until.AddDays(int(after.To))
+	return w
+}
+
+// afterClutch is the window of the clutch that follows her last one.
+func afterClutch(f Female) Window {
+	last := lastLaid(f)
 	if last.On.IsZero() {
 		return Window{Basis: "neither paired nor seen mating"}
 	}
@@ -209,11 +237,11 @@ func expected(f Female) Window {
 	if limit := f.Sheet.Laying.Clutches; limit > 0 && len(season) >= limit {
 		return Window{Basis: fmt.Sprintf("%d clutches this season, the number of the care sheet", len(season))}
 	}
-	event, every := "after-"+string(last.Clutch), f.Sheet.Laying.Interval
+	every := f.Sheet.Laying.Interval
 	if every.IsZero() {
 		return Window{Basis: "no interval between clutches is known"}
 	}
-	w := Window{Known: true, Event: event}
+	w := Window{Known: true, Event: "after-" + string(last.Clutch)}
 	spaced := predict(f.ID, every, f.Colony)
 	w.expect(last.On, spaced.mean, spaced.sd)
 	w.Basis = fmt.Sprintf("%d-%d days after her clutch of %s (%s)", w.From.Sub(last.On), w.To.Sub(last.On), words(last.On), spaced.basis())
@@ -227,14 +255,9 @@ func GravidTime(f Female, laying Window) Window {
 	if !laying.Known || laying.Seen {
 		return Window{}
 	}
-	from := lastLaid(f).On
-	if !from.IsZero() {
-		from = from.AddDays(nothingYet)
-	}
-	if mated := firstMating(f); !mated.IsZero() && f.Paired.Sub(mated) < gap(f) {
-		from = mated
-	} else if f.Paired.After(lastLaid(f).On) {
-		from = f.Paired
+	from := laying.after // the mating, the pairing or the clutch
+	if last := lastLaid(f).On; !last.IsZero() && laying.From.Sub(last) < gap(f) {
+		from = last.AddDays(nothingYet)
 	}
 	if from.IsZero() || from.After(laying.To) {
 		return Window{}

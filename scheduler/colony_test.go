@@ -195,7 +195,7 @@ func (c *colony) keep(p []tasks.Task) {
 			c.say(x.Key, f)
 		case x.Kind == husbandry.GravidCheck && d != nil:
 			f := &tasks.Finding{}
-			if gravid := d.left > 0 && (d.bound || d.lays.Sub(c.on) < 15); gravid || d.eggs == 0 {
+			if gravid := d.left > 0 && d.lays.Sub(c.on) < 15; gravid || d.eggs == 0 {
 				f.Gravid = &gravid
 			}
 			c.say(x.Key, f)

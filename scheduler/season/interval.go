@@ -29,8 +29,8 @@ const (
 	// The sheet's variances count as much as so many degrees of freedom of
 	// the colony's own.
 	sheetCounts = 4
-	// An interval longer than this many times the sheet's longest means that a
-	// clutch was missed.
+	// An interval longer than this many times the usual one means that a clutch
+	// was missed.
 	missed = 1.6
 	// laysAtAll is the probability that a female in whom no eggs were seen is
 	// going to lay.
@@ -83,8 +83,9 @@ func predict(her husbandry.ID, sheet husbandry.Span, all []Interval) spacing {
 	sd := float64(sheet.To-sheet.From) / middle
 	variance := max(sd*sd, leastSD*leastSD)
 	byFemale := make(map[husbandry.ID][]float64)
+	usual := usualInterval(centre, all)
 	for _, i := range all {
-		if i.Days <= missed*float64(sheet.To) {
+		if i.Days <= missed*usual {
 			byFemale[i.Female] = append(byFemale[i.Female], i.Days)
 		}
 	}
@@ -141,6 +142,17 @@ func predict(her husbandry.ID, sheet husbandry.Span, all []Interval) spacing {
 	}
 	s.mean, s.sd = hers, max(leastSD, math.Sqrt(uncertain+within))
 	return s
+}
+
+// usualInterval is the median of all intervals, among which the sheet's middle
+// counts three times.
+func usualInterval(sheet float64, all []Interval) float64 {
+	days := []float64{sheet, sheet, sheet}
+	for _, i := range all {
+		days = append(days, i.Days)
+	}
+	slices.Sort(days)
+	return days[len(days)/2]
 }
 
 // basis is "3 own intervals, 4 of other females, care sheet".

@@ -43,6 +43,13 @@ type Settings struct {
 	In       *In  // nil: no replies are read
 	Page     Page
 	Calendar Calendar
+	Contacts Contacts
+}
+
+// Contacts are telephone numbers for whoever stands in for the keeper, as the
+// keeper writes them.
+type Contacts struct {
+	Keeper, Veterinarian string
 }
 
 // Rounds is when the parts of the day begin, in this order. Nothing is
@@ -172,6 +179,9 @@ func Read(t *tables.Table, dir string) Settings {
 	m.Done()
 	r.page(t.Table("page"), &s.Page)
 	r.calendar(t.Table("calendar"), &s.Calendar)
+	contacts := t.Table("contacts")
+	s.Contacts = Contacts{Keeper: contacts.Text("keeper"), Veterinarian: contacts.Text("veterinarian")}
+	contacts.Done()
 	refuseSecrets(t)
 
 	switch d := t.Table("digest"); {
@@ -190,7 +200,7 @@ func Read(t *tables.Table, dir string) Settings {
 
 // Keys returns the keys and tables of keeper.toml that are settings.
 func Keys() []string {
-	return []string{"name", "zone", "latitude", "units", "began", "rounds", "digest", "mail", "page", "calendar"}
+	return []string{"name", "zone", "latitude", "units", "began", "rounds", "digest", "mail", "page", "calendar", "contacts"}
 }
 
 type reader struct{ dir string }
@@ -235,13 +245,13 @@ func (r reader) digest(t *tables.Table, d *Digest) {
 	if t.Has("at") && t.Has("cron") {
 		t.KeyPlace("cron").Error("the digest has both `at` and `cron`", "keep one of them")
 	}
-	d.From, _ = tables.Parsed(t, "from", address)
-	d.ReplyTo, _ = tables.Parsed(t, "reply_to", address)
+	d.From, _ = tables.Parsed(t, "from", Address)
+	d.ReplyTo, _ = tables.Parsed(t, "reply_to", Address)
 	if d.ReplyTo == "" {
 		d.ReplyTo = d.From
 	}
 	seen := make(map[string]bool)
-	for _, to := range tables.ParsedList(t, "to", address) {
+	for _, to := range tables.ParsedList(t, "to", Address) {
 		a, err := mail.ParseAddress(to.Value)
 		if err == nil && seen[strings.ToLower(a.Address)] {
 			to.Place.Error(fmt.Sprintf("%s stands twice", a.Address), "")
@@ -262,7 +272,8 @@ func warnOfNight(p tables.Place, what string) {
 		"between 00:00 and 03:59 a day may have no such time, or have it twice; the digest then comes a little later, once. Take 04:00 or later to be sure")
 }
 
-func address(s string) (string, error) {
+// Address checks a mail address, with or without a name.
+func Address(s string) (string, error) {
 	a, err := mail.ParseAddress(s)
 	if err != nil || !strings.Contains(a.Address, "@") {
 		return "", fmt.Errorf("%q is not a mail address like keeper@example.org", s)

@@ -92,6 +92,7 @@ type planner struct {
 	forSpecies map[scopeSpecies][]*routine
 	hosted     map[husbandry.Kind]bool
 	hosts      map[hostKey]*[]host
+	crew       []routine                      // the keepers' selectors, once asked for
 	off        map[husbandry.Scope][]*routine // routines that turn others off
 	texts      []string                       // of days, from lookBack before on
 	places     map[husbandry.ID]tasks.Place
@@ -158,6 +159,9 @@ func newPlanner(in Input) *planner {
 		p.began = p.on
 	}
 	p.horizon = p.to
+	if away := p.leaving(); away != nil {
+		p.horizon = civil.Max(p.horizon, away.Until)
+	}
 	for i := range p.rec.Routines {
 		if c := p.rec.Routines[i].Cadence; c.Pattern == husbandry.Riding {
 			p.horizon = civil.Max(p.horizon, p.to.AddDays(int(c.Lead)))
@@ -279,7 +283,10 @@ func (p *planner) emit(a *activity, t tasks.Task) {
 func (p *planner) sorted() []tasks.Task {
 	type ranked struct {
 		rank uint64
+		key  tasks.Key
 		t    *planned
+		// moved is the task, where days away have moved it.
+		moved *tasks.Task
 	}
 	var order []ranked
 	if n := len(p.out); n > 0 {
@@ -288,30 +295,50 @@ func (p *planner) sorted() []tasks.Task {
 	for _, piece := range p.out {
 		for i := range piece {
 			t := &piece[i]
-			if t.due.After(p.to) {
+			due, moved := t.due, (*tasks.Task)(nil)
+			if len(p.rec.Away) > 0 {
+				moved = new(tasks.Task)
+				if p.written(moved, t); !p.whileAway(moved, t.a.r.Routine) {
+					continue
+				}
+				due = moved.Due
+			}
+			if due.After(p.to) {
 				continue
 			}
 			// Due date, part of the day, place and kind, as tasks.Before has
 			// them, in one number.
-			day := uint64(t.due.Sub(p.on) + 1<<20)
-			order = append(order, ranked{day<<40 | tasks.Rank(t.a.r.Part, t.a.s.place.Order, t.a.r.Kind), t})
+			day := uint64(due.Sub(p.on) + 1<<20)
+			order = append(order, ranked{day<<40 | tasks.Rank(t.a.r.Part, t.a.s.place.Order, t.a.r.Kind), t.key, t, moved})
 		}
 	}
 	slices.SortFunc(order, func(a, b ranked) int {
 		if c := cmp.Compare(a.rank, b.rank); c != 0 {
 			return c
 		}
-		return cmp.Compare(a.t.key, b.t.key)
+		return cmp.Compare(a.key, b.key)
 	})
 	list := make([]tasks.Task, len(order))
 	for i, o := range order {
-		if o.t.whole != nil {
-			list[i] = *o.t.whole
+		if o.moved != nil {
+			list[i] = *o.moved
 			continue
 		}
-		p.write(&list[i], o.t)
+		p.written(&list[i], o.t)
 	}
 	return list
+}
+
+// written writes a planned task out, whole ones too.
+func (p *planner) written(t *tasks.Task, from *planned) {
+	if from.whole != nil {
+		*t = *from.whole
+	} else {
+		p.write(t, from)
+	}
+	if len(p.rec.Carers) > 0 {
+		t.Keeper = p.carer(from.a.s, from.a.r.Routine)
+	}
 }
 
 // spread returns a number of days from 0 to below n that only the key decides,

@@ -84,6 +84,11 @@ type Task struct {
 	// Pinned tasks cannot be put off: somebody may be in danger.
 	Pinned bool
 	Window *Window // of windowed tasks
+	// Keeper is whose task it is where several share the work; "" for no one's
+	// in particular.
+	Keeper husbandry.ID
+	// Sitter says that the keeper is away on Due and whoever stands in does it.
+	Sitter bool
 }
 
 // Place is where a task is done, and its position in walking order.

@@ -14,6 +14,7 @@ func (r *reader) check(fsys fs.FS) {
 	r.checkRefs()
 	r.checkPlaces()
 	r.checkAnimals()
+	r.checkCarers()
 	r.checkAway()
 	for _, i := range r.incubators {
 		if i.value.Log == "" {
@@ -71,6 +72,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 		Species:    values(r.speciesList),
 		Pairings:   values(r.pairings),
 		Away:       values(r.away),
+		Carers:     values(r.carers),
 	}
 	sortWalking(v)
 	mine := make(map[husbandry.ID]bool)

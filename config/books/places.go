@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"nestround/config"
 	"nestround/config/tables"
 	"nestround/tasks/husbandry"
 )
@@ -102,6 +103,10 @@ func (r *reader) awayDays(t *tables.Table) {
 	v := husbandry.Away{
 		From: t.Date("from"), Until: t.Date("until"),
 		Cover: t.Text("cover"), Note: t.Prose("note"),
+	}
+	v.Mail, _ = tables.Parsed(t, "mail", config.Address)
+	if v.Mail != "" && v.Cover == "" {
+		t.Missing("`cover`", "say the name of the person with this address")
 	}
 	for _, key := range []string{"from", "until"} {
 		if !t.Has(key) {

@@ -37,6 +37,7 @@ type reader struct {
 	incubators  []placed[husbandry.Incubator]
 	pairings    []placed[husbandry.Pairing]
 	away        []placed[husbandry.Away]
+	carers      []placed[husbandry.Carer]
 	speciesList []placed[husbandry.Species]
 	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
 }
@@ -76,6 +77,7 @@ func (r *reader) tables(root *tables.Table) {
 		{"incubator", r.incubator},
 		{"pairing", r.pairing},
 		{"away", r.awayDays},
+		{"keeper", r.carer},
 		{"routine", func(t *tables.Table) { r.routine(t, "") }},
 		{"species", r.species},
 	} {

@@ -60,6 +60,9 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 	if missed, ok := tables.Choice(t, "missed", husbandry.Stays, husbandry.Lapses, husbandry.Alarms); ok {
 		v.Missed = missed
 	}
+	if sitter, ok := tables.Choice(t, "sitter", husbandry.SitterDoes, husbandry.SitterWaits); ok {
+		v.Sitter = sitter
+	}
 	r.needSource(t, v.Source)
 	t.Done()
 	r.routines[r.origin] = append(r.routines[r.origin], placed[husbandry.Routine]{v, t})

@@ -37,7 +37,8 @@ type Records struct {
 	Routines   []Routine // the keeper's, then the care sheets', then the common ones
 	Species    []Species
 	Pairings   []Pairing
-	Away       []Away
+	Away       []Away  // by date, none within another
+	Carers     []Carer // where several share the work; none: one keeper does all
 }
 
 // Room is where racks and enclosures stand. Rooms are walked in the order of
@@ -209,7 +210,22 @@ type Pairing struct {
 type Away struct {
 	From, Until civil.Date // both inclusive
 	Cover       string     // who looks after the animals; "" for nobody
-	Note        string
+	Mail        string     // the cover's address, "" for none
+	Note        string     // shown on the cover's sheet
+}
+
+// Carer is one of several keepers who share the work.
+type Carer struct {
+	ID   ID
+	Name string
+	Mail string // address of the own digest; "" for none
+	// For, Kinds and Routines say which tasks are theirs: all that are given
+	// must match. One who gives none has what is nobody else's.
+	For      Selector
+	Kinds    []Kind
+	Routines []ID
+	// Rest says that none of them is given.
+	Rest bool
 }
 
 // Species is a care sheet: the defaults of one species, from the built-in

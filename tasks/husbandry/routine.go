@@ -106,12 +106,35 @@ type Routine struct {
 	Minutes       int
 	Consumes      []string // what it uses up, in the keeper's words
 	Missed        Missed
-	Caution       string // shown wherever the task is; "" for none
-	Source        string // where the interval comes from
+	// Sitter says whether somebody who stands in for the keeper does it; "" for
+	// what the kind says.
+	Sitter  Sitter
+	Caution string // shown wherever the task is; "" for none
+	Source  string // where the interval comes from
 	// Off turns the care sheets' and common routines of this kind off for the
 	// subjects the selector matches, and yields nothing itself.
 	Off    bool
 	Origin Origin
+}
+
+// Sitter says what becomes of a routine's tasks while the keeper is away.
+type Sitter string
+
+// What becomes of them.
+const (
+	SitterDoes  Sitter = "does"  // they cannot wait
+	SitterWaits Sitter = "waits" // they are done before or after
+)
+
+// BySitter is what becomes of tasks of kind k where their routine does not say:
+// water, food, damp and watches cannot wait; what needs a practised hand or a
+// quiet day can (common practice).
+func (k Kind) BySitter() Sitter {
+	switch k {
+	case Feed, Water, Mist, NestTopUp, LayWatch, HatchWatch, DigEggs, SetTub, FirstFeed:
+		return SitterDoes
+	}
+	return SitterWaits
 }
 
 // Origin says whose a routine is. For one subject and kind, the keeper's

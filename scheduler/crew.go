@@ -1,0 +1,106 @@
+package scheduler
+
+import (
+	"cmp"
+	"slices"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// carer returns whose a routine's task for a subject is: the first keeper all
+// of whose conditions match, else the first who has none; "" where nobody
+// shares the work, or where it is nobody's in particular.
+func (p *planner) carer(s *subject, r *husbandry.Routine) husbandry.ID {
+	rest := husbandry.ID("")
+	for i := range p.rec.Carers {
+		c := &p.rec.Carers[i]
+		switch {
+		case c.Rest:
+			if rest == "" {
+				rest = c.ID
+			}
+		case (len(c.Kinds) == 0 || slices.Contains(c.Kinds, r.Kind)) && (len(c.Routines) == 0 || slices.Contains(c.Routines, r.ID)) && p.caredFor(i, s, r):
+			return c.ID
+		}
+	}
+	return rest
+}
+
+// caredFor reports whether a subject is among those of a keeper. Tasks of no
+// place are a keeper's who names their kind or routine and no places.
+func (p *planner) caredFor(i int, s *subject, r *husbandry.Routine) bool {
+	c := &p.rec.Carers[i]
+	if p.crew == nil {
+		p.crew = make([]routine, len(p.rec.Carers))
+		for j := range p.crew {
+			p.crew[j] = routine{Routine: &husbandry.Routine{}, sel: compile(&p.rec.Carers[j].For)}
+		}
+	}
+	if s.scope == husbandry.OfKeeper {
+		return len(c.For.Rooms)+len(c.For.Racks)+len(c.For.Enclosures)+len(c.For.Animals)+len(c.For.Species) == 0
+	}
+	p.crew[i].Routine = r
+	return p.crew[i].matches(s, p.on)
+}
+
+// leaveSoon is how many days before the keeper leaves the plan looks at what
+// can be done before.
+const leaveSoon = 14
+
+// absence returns the days away that a day is one of, or nil.
+func (p *planner) absence(day civil.Date) *husbandry.Away {
+	for i := range p.rec.Away {
+		if a := &p.rec.Away[i]; !day.Before(a.From) && !day.After(a.Until) {
+			return a
+		}
+	}
+	return nil
+}
+
+// leaving returns the days away that begin soon after the plan's day, or nil.
+func (p *planner) leaving() *husbandry.Away {
+	for i := range p.rec.Away {
+		if a := &p.rec.Away[i]; a.From.After(p.on) && a.From.Sub(p.on) <= leaveSoon {
+			return a
+		}
+	}
+	return nil
+}
+
+// whileAway moves a task that is due while the keeper is away: what cannot
+// wait stays, and is the sitter's; what can is done on the last day before, if
+// its slack reaches there, or else waits for the day after. What would lapse
+// in the meantime is not asked for.
+func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
+	// What is overdue was due before, and is asked for on the plan's day.
+	asks := civil.Max(t.Due, p.on)
+	away := p.absence(asks)
+	if away == nil {
+		return true
+	}
+	if t.Pinned || cmp.Or(r.Sitter, r.Kind.BySitter()) == husbandry.SitterDoes || t.Missed == husbandry.Alarms {
+		t.Sitter = true
+		return true
+	}
+	eve := away.From.AddDays(-1)
+	switch {
+	case t.Status == tasks.Lapsed:
+		return false
+	case !eve.Before(p.on) && !t.Earliest.After(eve) && t.Due.After(eve):
+		t.Due = eve
+		t.Why += "; done before you leave on " + p.weekday(away.From)
+		if t.Status == tasks.Upcoming && !eve.After(p.on) {
+			t.Status = tasks.Due
+		}
+		return true
+	case t.Missed == husbandry.Stays:
+		t.Due = away.Until.AddDays(1)
+		t.Latest = civil.Max(t.Latest, t.Due.AddDays(int(r.After)))
+		t.Status = tasks.Upcoming
+		t.Why += "; it waits for your return"
+		return true
+	}
+	return false
+}

@@ -1,0 +1,136 @@
+package scheduler_test
+
+import (
+	"strings"
+	"testing"
+
+	"nestround/tasks"
+	"nestround/tasks/husbandry"
+)
+
+// While the keeper is away from 14 to 20 May: what cannot wait is the sitter's,
+// what can is done the day before if its slack reaches, or waits.
+func TestDaysAway(t *testing.T) {
+	const stays, lapses, alarms = husbandry.Stays, husbandry.Lapses, husbandry.Alarms
+	fixedAt := func(k husbandry.Kind, every husbandry.Days, m husbandry.Missed, slack ...husbandry.Days) husbandry.Routine {
+		return routine(k, fixed(every, "05-16"), m, slack...)
+	}
+	for _, c := range []struct {
+		words string
+		r     husbandry.Routine
+		tell  func(b *books)
+		on    string
+		ahead int
+		want  string
+		why   string
+		sits  bool // every task of the plan is the sitter's
+	}{
+		{words: "water cannot wait", r: routine(husbandry.Water, fixed(3, "05-15"), lapses), on: "05-15", want: "due 05-15 E07/r/2027-05-15", sits: true},
+		{words: "food the keeper lets wait", r: func() husbandry.Routine {
+			r := routine(husbandry.Feed, fixed(3, "05-15"), lapses)
+			r.Sitter = husbandry.SitterWaits
+			return r
+		}(), on: "05-15", want: ""},
+		{words: "a weighing the keeper hands over", r: func() husbandry.Routine {
+			r := fixedAt(husbandry.Weigh, 30, stays)
+			r.Sitter = husbandry.SitterDoes
+			return r
+		}(), on: "05-16", want: "due 05-16 F03/r/2027-05-16", sits: true},
+		{words: "a weighing waits", r: fixedAt(husbandry.Weigh, 30, stays), on: "05-17", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-16", why: "it waits for your return"},
+		{words: "and is due on the return", r: fixedAt(husbandry.Weigh, 30, stays), on: "05-21", want: "overdue 05-16 F03/r/2027-05-16"},
+		{words: "a weighing that may be done before", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), on: "05-13", want: "due 05-13 F03/r/2027-05-16", why: "done before you leave on Fri 14 May"},
+		{words: "and is shown ahead of that", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), on: "05-11", ahead: 5, want: "upcoming 05-13 F03/r/2027-05-16"},
+		{words: "too far from the slack", r: fixedAt(husbandry.Weigh, 30, stays, 0, 2), on: "05-13", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-16"},
+		{words: "done before, it does not come back", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), tell: func(b *books) { b.done("05-13", "F03/r/2027-05-16") }, on: "05-14", ahead: 10, want: ""},
+		{words: "what would lapse is not asked for", r: fixedAt(husbandry.Clean, 2, lapses), on: "05-17", ahead: 6, want: "upcoming 05-22 E07/r/2027-05-22"},
+		{words: "overdue when leaving, it waits too", r: routine(husbandry.Weigh, fixed(30, "05-10"), stays), on: "05-15", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-10"},
+		{words: "a watch is never put off", r: routine(husbandry.LayWatch, within(husbandry.LayWindow, 1), alarms), tell: mated("04-25"), on: "05-17", want: "lapsed 05-16 F03/r/2027-05-16\ndue 05-17 F03/r/2027-05-17"},
+	} {
+		t.Run(c.words, func(t *testing.T) {
+			b := lizardRoom(c.r)
+			b.Away = []husbandry.Away{{From: day("05-14"), Until: day("05-20"), Cover: "Mara"}}
+			if c.tell != nil {
+				c.tell(b)
+			}
+			p := b.plan(c.on, c.ahead)
+			expect(t, p, c.want)
+			for _, x := range p {
+				if x.Sitter != c.sits && x.Kind != husbandry.LayWatch || x.Kind == husbandry.LayWatch && x.Status == tasks.Due && !x.Sitter {
+					t.Errorf("%s is the sitter's: %v", x.Key, x.Sitter)
+				}
+				if !strings.Contains(x.Why, c.why) {
+					t.Errorf("why %q, want %q", x.Why, c.why)
+				}
+			}
+		})
+	}
+}
+
+// Nothing is lost over days away: what was asked for before and after without
+// them is asked for with them, at some time.
+func TestNothingIsLostOverDaysAway(t *testing.T) {
+	asked := func(away bool) map[tasks.Key]bool {
+		b := withSample()
+		if away {
+			b.Away = []husbandry.Away{{From: day("05-14"), Until: day("05-20")}}
+		}
+		keys := make(map[tasks.Key]bool)
+		for d := day("05-10"); d.Before(day("06-10")); d = d.AddDays(1) {
+			for _, x := range b.plan(d.Format("01-02"), 0) {
+				if x.Missed == husbandry.Stays && x.Status != tasks.Lapsed {
+					keys[x.Key] = true
+				}
+			}
+		}
+		return keys
+	}
+	there, away := asked(false), asked(true)
+	for k := range there {
+		if !away[k] {
+			t.Errorf("%s is never asked for with days away", k)
+		}
+	}
+}
+
+// Tasks of several keepers: each has what matches all of their conditions,
+// the first who has none the rest.
+func TestWhoseTaskItIs(t *testing.T) {
+	b := withSample()
+	b.Rooms = append(b.Rooms, husbandry.Room{ID: "R2"})
+	b.Enclosures[1].Room, b.Enclosures[1].Rack = "R2", ""
+	b.Clutches = []husbandry.Clutch{{ID: "C1", Mother: "F04", Species: "wall-lizard", LaidFrom: day("04-05"), Laid: day("04-05"), Eggs: 6, Incubator: "I1"}}
+	b.Carers = []husbandry.Carer{
+		{ID: "mara", For: husbandry.Selector{Rooms: []husbandry.ID{"R2"}}},
+		{ID: "eggs", Kinds: []husbandry.Kind{husbandry.HatchWatch, husbandry.TubCheck}},
+		{ID: "orders", Routines: []husbandry.ID{"order-crickets"}},
+		{ID: "jo", Rest: true},
+		{ID: "second", Rest: true},
+	}
+	got := make(map[husbandry.ID]map[string]bool)
+	for _, x := range b.plan("05-12", 10) {
+		if got[x.Keeper] == nil {
+			got[x.Keeper] = make(map[string]bool)
+		}
+		got[x.Keeper][string(x.Subject)+" "+string(x.Routine)] = true
+	}
+	for _, c := range []struct {
+		whose husbandry.ID
+		task  string
+	}{
+		{"mara", "E08 water"}, {"mara", "F04 weigh"}, {"eggs", "C1 hatch-watch"}, {"eggs", "C1 tub-check"}, {"orders", "keeper order-crickets"},
+		{"jo", "E07 water"}, {"jo", "keeper gut-load"}, {"jo", "M01 weigh"},
+	} {
+		if !got[c.whose][c.task] {
+			t.Errorf("%q is not %s's: %v", c.task, c.whose, got)
+		}
+	}
+	if len(got[""]) > 0 || len(got["second"]) > 0 {
+		t.Errorf("nobody's %v, the second's %v", got[""], got["second"])
+	}
+	b.Carers = b.Carers[:3]
+	for _, x := range b.plan("05-12", 0) {
+		if x.Subject == "E07" && x.Routine == "water" && x.Keeper != "" {
+			t.Errorf("without anybody for the rest it is %s's", x.Keeper)
+		}
+	}
+}

@@ -22,9 +22,15 @@ type Span struct {
 	Subject  husbandry.ID
 	Scope    husbandry.Scope // OfClutch or OfAnimal
 	Place    tasks.Place
+	Keeper   husbandry.ID // whose it is where several share the work
 	From, To civil.Date
 	Title    string // "Hatching of clutch C27-04 (wall lizard, in I1)"
 	Why      string
+}
+
+// watchOf is the kind of task that a window is watched by.
+var watchOf = map[husbandry.WindowName]husbandry.Kind{
+	husbandry.HatchWindow: husbandry.HatchWatch, husbandry.LayWindow: husbandry.LayWatch, husbandry.PairingWindow: husbandry.Pair,
 }
 
 // pastSpans is how many days ago a span may have ended to be among Dated.
@@ -40,6 +46,9 @@ func Dated(in Input) []Span {
 	add := func(s Span) {
 		if !s.To.AddDays(pastSpans).Before(p.on) && !s.From.After(p.to) {
 			s.Title = plainWords(s.Title)
+			if len(p.rec.Carers) > 0 {
+				s.Keeper = p.carer(p.subjects[s.Subject], &husbandry.Routine{Kind: watchOf[s.Name]})
+			}
 			spans = append(spans, s)
 		}
 	}

@@ -373,7 +373,7 @@ func (p *planner) write(t *tasks.Task, from *planned) {
 		Scope: s.scope, Subject: s.id, Place: s.place, Part: r.Part,
 		Due: from.due, Earliest: from.due.AddDays(-int(r.Before)), Latest: from.due.AddDays(int(r.After)),
 		Title: from.a.title, Do: from.a.do, Whom: s.whom, Why: from.why, Caution: r.Caution, Minutes: r.Minutes,
-		Asks: asks(r.Kind), Missed: r.Missed, Status: tasks.Upcoming, Window: from.window,
+		Asks: asks(r.Kind), Uses: r.Consumes, Missed: r.Missed, Status: tasks.Upcoming, Window: from.window,
 	}
 	switch {
 	case from.lapsed:

@@ -80,6 +80,7 @@ type Task struct {
 	Caution string // "" for none
 	Minutes int
 	Asks    []FindingName // what the keeper is asked to record with it
+	Uses    []string      // what it uses up, in the keeper's words
 	Missed  husbandry.Missed
 	// Pinned tasks cannot be put off: somebody may be in danger.
 	Pinned bool

@@ -19,6 +19,7 @@ const linkGrace = 30 * 24 * time.Hour
 func setCalendar(f *flag.FlagSet) func(context.Context, *call) error {
 	out := f.String("out", "", "write the calendar to this `file`, whole or not at all, instead of showing it")
 	room := f.String("room", "", "only this room, by its `id`")
+	keeper := f.String("keeper", "", "only what is this keeper's, by their `id`")
 	return func(_ context.Context, c *call) error {
 		h, err := c.open()
 		if err != nil {
@@ -27,10 +28,14 @@ func setCalendar(f *flag.FlagSet) func(context.Context, *call) error {
 		if *room != "" && !hasRoom(h, husbandry.ID(*room)) {
 			return &usageError{fmt.Sprintf("there is no room %q", *room), "the books have: " + roomIDs(h)}
 		}
-		if len(c.args) > 0 {
-			return c.links(h, husbandry.ID(*room))
+		shows := calendar.Scope{Room: husbandry.ID(*room)}
+		if shows.Keeper, err = h.Carer(*keeper); err != nil {
+			return &usageError{err.Error(), ""}
 		}
-		b, err := h.Calendar(calendar.Scope{Room: husbandry.ID(*room)})
+		if len(c.args) > 0 {
+			return c.links(h, shows)
+		}
+		b, err := h.Calendar(shows)
 		if err != nil {
 			return err
 		}
@@ -64,9 +69,9 @@ func roomIDs(h *house.House) string {
 
 // links makes, lists, renews and withdraws the addresses that phones
 // subscribe to.
-func (c *call) links(h *house.House, room husbandry.ID) error {
+func (c *call) links(h *house.House, shows calendar.Scope) error {
 	const how = `nestround calendar link              lists them
-  nestround calendar link new LABEL    makes one, for a phone say; --room ID for one room
+  nestround calendar link new LABEL    makes one, for a phone say; --room ID for one room, --keeper ID for one keeper
   nestround calendar link renew LABEL  a new address; the old one works for 30 days
   nestround calendar link end LABEL    ends one at once`
 	if c.args[0] != "link" || len(c.args) == 2 || len(c.args) > 3 {
@@ -82,7 +87,7 @@ func (c *call) links(h *house.House, room husbandry.ID) error {
 	var err error
 	switch c.args[1] {
 	case "new":
-		token, l, err = links.New(name, room)
+		token, l, err = links.New(name, shows)
 	case "renew":
 		token, l, err = links.Renew(name, linkGrace)
 	case "end":

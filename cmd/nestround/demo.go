@@ -12,6 +12,7 @@ import (
 
 	"nestround/cmd/nestround/demobooks"
 	"nestround/cmd/nestround/house"
+	"nestround/notify/calendar"
 	"nestround/notify/practice"
 	"nestround/tasks/civil"
 )
@@ -123,7 +124,7 @@ func (d *demo) run(ctx context.Context, listen string) error {
 	}
 	defer l.Close()
 	d.page.base = "http://" + l.Addr().String()
-	token, link, err := d.house.Links().New("demo", "")
+	token, link, err := d.house.Links().New("demo", calendar.Scope{})
 	if err != nil {
 		return err
 	}

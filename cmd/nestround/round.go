@@ -6,18 +6,24 @@ import (
 	"fmt"
 	"slices"
 
+	"nestround/cmd/nestround/house"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
 )
 
-func setRound(*flag.FlagSet) func(context.Context, *call) error {
+func setRound(f *flag.FlagSet) func(context.Context, *call) error {
+	keeper := f.String("keeper", "", "only what is this keeper's, by their `id`")
 	return func(_ context.Context, c *call) error {
 		h, on, err := c.openOn()
 		if err != nil {
 			return err
 		}
-		b := h.Board(on)
+		whose, err := h.Carer(*keeper)
+		if err != nil {
+			return &usageError{err.Error(), ""}
+		}
+		b := house.BoardOf(whose, h.Board(on))
 		if !c.json {
 			c.printRound(b, h.Rounds())
 			return nil
@@ -35,6 +41,7 @@ func setRound(*flag.FlagSet) func(context.Context, *call) error {
 
 func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 	days := f.Int("days", 7, "how many days ahead, 1 to 400")
+	keeper := f.String("keeper", "", "only what is this keeper's, by their `id`")
 	return func(_ context.Context, c *call) error {
 		if *days < 1 || *days > 400 {
 			return &usageError{fmt.Sprintf("--days %d is not from 1 to 400", *days), ""}
@@ -43,9 +50,13 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 		if err != nil {
 			return err
 		}
+		whose, err := h.Carer(*keeper)
+		if err != nil {
+			return &usageError{err.Error(), ""}
+		}
 		to := on.AddDays(*days)
 		byDay := make(map[civil.Date][]tasks.Task)
-		for _, t := range h.Ahead(on, to) {
+		for _, t := range house.TasksOf(whose, h.Ahead(on, to)) {
 			byDay[t.Due] = append(byDay[t.Due], t)
 		}
 		type dayJSON struct {

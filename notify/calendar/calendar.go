@@ -82,6 +82,9 @@ type Fact struct {
 // it is in.
 type Scope struct {
 	Room husbandry.ID // only this room; the keeper's own tasks are in no room
+	// Keeper is whose content it is, where several share the work; the content
+	// has been chosen for them, and has an Install of its own.
+	Keeper husbandry.ID
 	// Ends, where it is not zero, says that the file is served by a link that
 	// was renewed and works no longer than this day; an event says so.
 	Ends civil.Date
@@ -92,6 +95,9 @@ func (s Scope) key() string {
 	k := "all"
 	if s.Room != "" {
 		k = roomSlug(s.Room)
+	}
+	if s.Keeper != "" {
+		k += "-of-" + slug(string(s.Keeper))
 	}
 	if !s.Ends.IsZero() {
 		k += "~" + s.Ends.String()

@@ -212,7 +212,7 @@ func sentinel(c Content, s Scope, shown []entry) event {
 	case !next.IsZero():
 		summary = "Calendar up to date: next tasks on " + day(next)
 	}
-	ev := event{uid: c.uid("status", Scope{Room: s.Room}.key()), from: c.Today, to: c.Today, summary: summary, url: c.Page}
+	ev := event{uid: c.uid("status", Scope{Room: s.Room, Keeper: s.Keeper}.key()), from: c.Today, to: c.Today, summary: summary, url: c.Page}
 	ev.description = "Written for " + day(c.Today) + ".\n" +
 		"Calendar programs ask for this calendar every few hours, some once a day. " +
 		"If this entry stands more than two days back, yours has stopped asking: look at the subscription.\n" +
@@ -243,7 +243,7 @@ func cutNotice(c Content, s Scope, left []entry) event {
 			from = civil.Min(from, civil.Max(e.from, c.Today))
 		}
 	}
-	ev := event{uid: c.uid("cut", Scope{Room: s.Room}.key())}
+	ev := event{uid: c.uid("cut", Scope{Room: s.Room, Keeper: s.Keeper}.key())}
 	var missing []string
 	if !from.IsZero() {
 		missing = append(missing, "from "+day(from)+" on")

@@ -18,14 +18,15 @@ import (
 	"time"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
 )
 
 // Options are what a [Handler] works with. All but Fresh, Client and Log must
 // be set.
 type Options struct {
-	// Source gives the content as it is now. It may take seconds; it is asked
+	// Source gives the content as it is now, of one keeper where it is said. It may take seconds; it is asked
 	// by one request at a time.
-	Source    func(context.Context) (Content, error)
+	Source    func(ctx context.Context, keeper husbandry.ID) (Content, error)
 	Links     *Links
 	Revisions *Revisions
 	// Store keeps the last good file of every scope, for the time after a
@@ -132,7 +133,7 @@ func (h *Handler) calendar(r *http.Request, token string) (k *kept, err error) {
 	if err != nil {
 		return nil, err
 	}
-	k = h.file(r.Context(), Scope{Room: link.Room}, link)
+	k = h.file(r.Context(), Scope{Room: link.Room, Keeper: link.Keeper}, link)
 	if k == nil {
 		return nil, fmt.Errorf("link %s: there is no last good calendar", link.ID)
 	}
@@ -224,7 +225,7 @@ func (h *Handler) render(ctx context.Context, s Scope, link Link) (d document, e
 	defer recovered(&err)
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 20*time.Second)
 	defer cancel()
-	c, err := h.o.Source(ctx)
+	c, err := h.o.Source(ctx, s.Keeper)
 	if err != nil {
 		return document{}, err
 	}

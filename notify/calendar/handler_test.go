@@ -48,7 +48,7 @@ func (s *server) start() {
 	}
 	s.links = NewLinks(s.store, s.clock)
 	s.Server = httptest.NewServer(NewHandler(Options{
-		Source: func(context.Context) (Content, error) {
+		Source: func(context.Context, husbandry.ID) (Content, error) {
 			s.mu.Lock()
 			f, now := s.content, s.now
 			s.mu.Unlock()
@@ -83,7 +83,7 @@ func (s *server) serve(f func() (Content, error)) {
 // link makes a link and returns the path of its calendar and its token.
 func (s *server) link(label string, room husbandry.ID) (path, token string) {
 	s.t.Helper()
-	token, _, err := s.links.New(label, room)
+	token, _, err := s.links.New(label, Scope{Room: room})
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -399,12 +399,12 @@ func TestReaderWhoHangsUp(t *testing.T) {
 	m := &Memory{}
 	clock := func() time.Time { return morning }
 	links := NewLinks(m, clock)
-	token, _, err := links.New("phone", "")
+	token, _, err := links.New("phone", Scope{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	h := NewHandler(Options{Links: links, Revisions: NewRevisions(m), Store: m, Now: clock,
-		Source: func(ctx context.Context) (Content, error) { return sample(), ctx.Err() }})
+		Source: func(ctx context.Context, _ husbandry.ID) (Content, error) { return sample(), ctx.Err() }})
 	gone, hangUp := context.WithCancel(t.Context())
 	hangUp()
 	w := httptest.NewRecorder()
@@ -461,7 +461,7 @@ func (f *faulty) Load(string) ([]byte, error) { panic("nil pointer") }
 
 func TestPanicOfAStore(t *testing.T) {
 	var f faulty
-	h := NewHandler(Options{Source: func(context.Context) (Content, error) { return sample(), nil }, Store: &f,
+	h := NewHandler(Options{Source: func(context.Context, husbandry.ID) (Content, error) { return sample(), nil }, Store: &f,
 		Links: NewLinks(&f, time.Now), Revisions: NewRevisions(&f), Now: time.Now, Log: slog.New(slog.DiscardHandler)})
 	w := httptest.NewRecorder()
 	h.ServeHTTP(w, httptest.NewRequest("GET", PathPrefix+strings.Repeat("A", 43)+"/x.ics", nil))
@@ -476,12 +476,12 @@ func TestFresh(t *testing.T) {
 	clock := func() time.Time { return now }
 	m := &Memory{}
 	links := NewLinks(m, clock)
-	token, _, err := links.New("phone", "")
+	token, _, err := links.New("phone", Scope{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	h := NewHandler(Options{Links: links, Revisions: NewRevisions(m), Store: m, Now: clock, Fresh: time.Minute,
-		Source: func(context.Context) (Content, error) { asked++; return sample(), nil }})
+		Source: func(context.Context, husbandry.ID) (Content, error) { asked++; return sample(), nil }})
 	for _, c := range []struct {
 		pass time.Duration
 		want int

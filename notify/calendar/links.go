@@ -37,6 +37,8 @@ type Link struct {
 	Hash  string       `json:"hash"`
 	Label string       `json:"label"` // whose or which device's it is, in the keeper's words
 	Room  husbandry.ID `json:"room,omitempty"`
+	// Keeper is whose calendar it is, where several share the work.
+	Keeper husbandry.ID `json:"keeper,omitempty"`
 
 	Created   time.Time `json:"created"`
 	Until     time.Time `json:"until,omitzero"`     // set when it was renewed: works no longer than this
@@ -77,7 +79,7 @@ func NewLinks(s Store, now func() time.Time) *Links {
 
 // New makes a link to everything, or to one room. The token is not kept and
 // cannot be told again; [Address] makes it an address.
-func (l *Links) New(label string, room husbandry.ID) (token string, link Link, err error) {
+func (l *Links) New(label string, shows Scope) (token string, link Link, err error) {
 	label = clean(label, 80)
 	if label == "" {
 		return "", Link{}, fmt.Errorf("make a calendar link: it needs a label, such as the name of the phone it is for")
@@ -88,7 +90,7 @@ func (l *Links) New(label string, room husbandry.ID) (token string, link Link, e
 				return nil, fmt.Errorf("a link with the label %q exists; renew or end it, or choose another label", label)
 			}
 		}
-		token, link = newLink(label, room, now)
+		token, link = newLink(label, shows, now)
 		return append(list, link), nil
 	})
 	if err != nil {
@@ -110,7 +112,7 @@ func (l *Links) Renew(name string, grace time.Duration) (token string, link Link
 			return nil, fmt.Errorf("link %s was renewed already; renew its successor", list[i].ID)
 		}
 		list[i].Until = now.Add(grace)
-		token, link = newLink(list[i].Label, list[i].Room, now)
+		token, link = newLink(list[i].Label, Scope{Room: list[i].Room, Keeper: list[i].Keeper}, now)
 		return append(list, link), nil
 	})
 	if err != nil {
@@ -177,12 +179,12 @@ func find(list []Link, name string, now time.Time) (int, error) {
 	return i, nil
 }
 
-func newLink(label string, room husbandry.ID, now time.Time) (string, Link) {
+func newLink(label string, shows Scope, now time.Time) (string, Link) {
 	var secret [32]byte
 	rand.Read(secret[:]) // never fails: it ends the program rather
 	token := base64.RawURLEncoding.EncodeToString(secret[:])
 	hash := tokenHash(token)
-	return token, Link{ID: hash[:8], Hash: hash, Label: label, Room: room, Created: now}
+	return token, Link{ID: hash[:8], Hash: hash, Label: label, Room: shows.Room, Keeper: shows.Keeper, Created: now}
 }
 
 func tokenHash(token string) string {

@@ -72,13 +72,13 @@ func TestLifeOfALink(t *testing.T) {
 func TestLinksByName(t *testing.T) {
 	now := morning
 	l := NewLinks(&Memory{}, func() time.Time { return now })
-	_, phone, err := l.New(" phone\r\n", "H")
+	_, phone, err := l.New(" phone\r\n", Scope{Room: "H"})
 	if err != nil || phone.Label != "phone" || phone.Room != "H" {
 		t.Fatalf("%+v, %v", phone, err)
 	}
 	for name, f := range map[string]func() error{
-		"a link without a label": func() error { _, _, err := l.New(" \n", ""); return err },
-		"a label that is taken":  func() error { _, _, err := l.New("phone", ""); return err },
+		"a link without a label": func() error { _, _, err := l.New(" \n", Scope{}); return err },
+		"a label that is taken":  func() error { _, _, err := l.New("phone", Scope{}); return err },
 		"an unknown name":        func() error { return l.Withdraw("tablet") },
 		"an empty name":          func() error { return l.Withdraw("") },
 		"renewing an unknown":    func() error { _, _, err := l.Renew("tablet", time.Hour); return err },
@@ -107,7 +107,7 @@ func TestLinksByName(t *testing.T) {
 	if err := l.Withdraw("phone"); !errors.Is(err, ErrNoLink) {
 		t.Errorf("withdrawn twice: %v", err)
 	}
-	if _, _, err := l.New("phone", ""); err != nil {
+	if _, _, err := l.New("phone", Scope{}); err != nil {
 		t.Errorf("the label of a withdrawn link is free again: %v", err)
 	}
 }
@@ -118,7 +118,7 @@ func TestEndingALabelEndsItsEarlierAddresses(t *testing.T) {
 	l := NewLinks(&Memory{}, func() time.Time { return now })
 	var tokens []string
 	for _, label := range []string{"phone", "tablet"} {
-		token, _, err := l.New(label, "")
+		token, _, err := l.New(label, Scope{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -203,7 +203,7 @@ func (l *locked) Save(name string, data []byte) error {
 func TestStoresOfSeveralProcessesAreLocked(t *testing.T) {
 	var l locked
 	links := NewLinks(&l, func() time.Time { return morning })
-	if _, _, err := links.New("phone", ""); err != nil {
+	if _, _, err := links.New("phone", Scope{}); err != nil {
 		t.Error(err)
 	}
 	if _, err := Render(sample(), Scope{}, NewRevisions(&l)); err != nil {

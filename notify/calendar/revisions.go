@@ -69,7 +69,9 @@ const (
 	fetchesFile   = "calendar-fetches.json"
 )
 
-func lastGoodFile(s Scope) string { return "calendar-" + Scope{Room: s.Room}.key() + ".ics" }
+func lastGoodFile(s Scope) string {
+	return "calendar-" + Scope{Room: s.Room, Keeper: s.Keeper}.key() + ".ics"
+}
 
 // Revisions remembers of every event what was published last. Subscribers
 // tell a changed event by it: ICSx5 skips one whose LAST-MODIFIED has not

@@ -54,7 +54,7 @@ var (
 	leadingVerbs = set("done", "did", "skip", "skipped", "later", "undo", "note")
 	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging", "not", "isn't")
 	// complete findings need nothing behind them.
-	complete  = set("laid", "refused", "mated", "gravid")
+	complete  = set("laid", "refused", "mated", "gravid", "digging", "veins", "ended")
 	fillers   = set("has", "have", "had", "is", "was")
 	goesOn    = set("and", "but", "except", "excepting", "done", "food", "eggs", "egg", "plus", "with", "no", "not", "gravid", "please", "thanks", "thank", "cheers")
 	greetings = set("hi", "hello", "hey", "hallo", "dear", "good", "morning", "evening", "thanks", "thank", "ok", "okay", "yes", "please", "cheers")

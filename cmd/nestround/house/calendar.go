@@ -15,6 +15,7 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
+	"nestround/tasks/husbandry"
 )
 
 // shelf is a calendar.Store in a folder, shared by the processes of one books
@@ -76,7 +77,7 @@ func (h *House) LinkAddressAt(base, token string, l calendar.Link) (string, erro
 
 // Calendar returns the iCalendar file of everything, or of one room.
 func (h *House) Calendar(scope calendar.Scope) ([]byte, error) {
-	content, err := h.CalendarContent(context.Background())
+	content, err := h.CalendarContent(context.Background(), scope.Keeper)
 	if err != nil {
 		return nil, err
 	}
@@ -85,7 +86,8 @@ func (h *House) Calendar(scope calendar.Scope) ([]byte, error) {
 
 // CalendarContent gathers what the calendar shows: the days past as they
 // ended, today as it stands, and the plan for the days to come.
-func (h *House) CalendarContent(context.Context) (calendar.Content, error) {
+// With a keeper it is what is theirs.
+func (h *House) CalendarContent(_ context.Context, keeper husbandry.ID) (calendar.Content, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if err := h.refresh(); err != nil {
@@ -115,7 +117,18 @@ func (h *House) CalendarContent(context.Context) (calendar.Content, error) {
 		c.Boards = append(c.Boards, h.pastBoard(day, today))
 	}
 	for _, s := range scheduler.Dated(h.input(h.history.Before(today.AddDays(1)), today, last)) {
+		if keeper != "" && s.Keeper != "" && s.Keeper != keeper {
+			continue
+		}
 		c.Facts = append(c.Facts, calendar.Fact{Key: string(s.Key), Title: s.Title, Why: s.Why, From: s.From, To: s.To, Room: s.Place.Room})
+	}
+	if keeper != "" {
+		mine := reader{keeper: keeper}
+		c.Install += "." + strings.ToLower(string(keeper))
+		c.Coming = mine.tasks(c.Coming)
+		for i, b := range c.Boards {
+			c.Boards[i] = mine.board(b)
+		}
 	}
 	return c, nil
 }

@@ -93,7 +93,7 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 	parsed := reply.Parse(strings.Join(words, "\n"), h.known())
 	at := h.saidAt(m, issue)
 	on := civil.Max(civil.Of(at, h.settings.Zone), issue.Date)
-	acts, refused := h.resolve(parsed.Commands, issue.Items, on)
+	acts, refused := h.resolveFor(m.From, parsed.Commands, issue, on)
 	said := Said{Refused: refusals(parsed, refused)}
 	e := tasks.Entry{ID: m.MessageID, At: at, On: on, Via: tasks.ViaMail, By: m.From, Digest: issue.ID, Acts: acts}
 	if dry {
@@ -151,9 +151,7 @@ func (h *House) policy() reply.Policy {
 		_, ok := h.issues.ByMessageID(id)
 		return ok
 	}}
-	for _, to := range h.settings.Digest.To {
-		p.Keepers = append(p.Keepers, bareAddress(to))
-	}
+	p.Keepers = h.mayReply()
 	if in := h.settings.In; in != nil {
 		p.AuthservID = in.AuthservID
 		p.TokenSuffices = in.Trust == config.Token

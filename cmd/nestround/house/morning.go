@@ -2,6 +2,7 @@ package house
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"nestround/notify"
@@ -46,7 +47,11 @@ func (h *House) Draft() (digest.Mail, []notify.Message, error) {
 		return digest.Mail{}, nil, err
 	}
 	m, err := digest.Render(content)
-	return m, h.messages(issue, m), err
+	if err != nil {
+		return m, nil, err
+	}
+	messages, _, err := h.messages(issue, content)
+	return m, messages, err
 }
 
 // Morning issues today's digest, if it has not been issued, and puts its mails
@@ -111,8 +116,16 @@ func (h *House) issue(today civil.Date, due time.Time) (notify.Issue, error) {
 	if err != nil {
 		return issue, err
 	}
-	messages := h.messages(issue, m)
+	messages, lines, err := h.messages(issue, content)
+	if err != nil {
+		return issue, err
+	}
 	issue = digest.Issue(content, m, issue.MessageID, now)
+	for _, l := range lines {
+		if !slices.Contains(issue.Lines, l) {
+			issue.Lines = append(issue.Lines, l)
+		}
+	}
 	var mails []notify.Outgoing
 	for _, msg := range messages {
 		raw, err := mailout.Compose(msg)
@@ -128,24 +141,64 @@ func (h *House) issue(today civil.Date, due time.Time) (notify.Issue, error) {
 	return issue, h.toldUnread(told, today)
 }
 
-// messages addresses a digest: one mail for each keeper, so that an address
-// that fails stops nobody else's.
-func (h *House) messages(issue notify.Issue, m digest.Mail) []notify.Message {
-	var all []notify.Message
-	for n, to := range h.settings.Digest.To {
+// messages writes a digest for each of its readers: one mail each, so that an
+// address that fails stops nobody else's, with what is theirs of the whole and
+// the whole's numbers. It also returns the lines that only some of them have.
+func (h *House) messages(issue notify.Issue, whole digest.Content) (all []notify.Message, lines []string, err error) {
+	for n, r := range h.readers(issue.Date) {
+		m, err := digest.Render(h.part(whole, r))
+		if err != nil {
+			return nil, nil, err
+		}
+		if r.keeper != "" || r.sitter {
+			lines = append(lines, m.Lines...)
+		}
 		id := issue.MessageID
 		if n > 0 {
 			id = numbered(id, n+1)
 		}
 		all = append(all, notify.Message{
-			ID: id, Date: issue.Sent.In(h.settings.Zone), From: h.settings.Digest.From, To: to,
+			ID: id, Date: issue.Sent.In(h.settings.Zone), From: h.settings.Digest.From, To: r.address,
 			ReplyTo: h.replyTo(issue.Token), Subject: m.Subject,
 			// A provider that replaces the Message-ID leaves it here.
 			References: []string{issue.MessageID},
 			Automatic:  "auto-generated", Text: m.Text, HTML: m.HTML,
 		})
 	}
-	return all
+	return all, lines, nil
+}
+
+// part is what of a digest is for one of its readers.
+func (h *House) part(whole digest.Content, r reader) digest.Content {
+	if r.keeper == "" && !r.sitter {
+		return whole
+	}
+	c := whole
+	c.Board = r.board(whole.Board)
+	c.Watches = watches(c.Board)
+	today := c.Board.On
+	coming := r.tasks(h.ahead(today, today.AddDays(weekAhead)))
+	c.Ahead = days(today, coming, nil)
+	c.Next, c.NextTitle = civil.Date{}, ""
+	if r.sitter {
+		c.Notices = []digest.Notice{{Urgent: true, Text: h.sitterWords(r.cover)}}
+		c.Ahead = slices.DeleteFunc(c.Ahead, func(d digest.Day) bool { return d.Date.After(r.cover.Until) })
+	}
+	return c
+}
+
+func (h *House) sitterWords(a *husbandry.Away) string {
+	words := "Thank you for standing in, " + a.Cover + ". Only what cannot wait is listed here"
+	if c := h.settings.Contacts; c.Keeper != "" || c.Veterinarian != "" {
+		words += "; to call:"
+		if c.Keeper != "" {
+			words += " the keeper, " + c.Keeper
+		}
+		if c.Veterinarian != "" {
+			words += " the veterinarian, " + c.Veterinarian
+		}
+	}
+	return words + "."
 }
 
 // content gathers what a digest tells, and the ids of the unread mails in it.
@@ -234,6 +287,9 @@ func (h *House) notices(today civil.Date) (list []digest.Notice, told []string, 
 	}
 	for _, p := range h.daybook.Problems() {
 		list = append(list, digest.Notice{Text: "A line of the daybook does not count: " + p.String()})
+	}
+	if text, missed := h.returned(today); text != "" {
+		list = append(list, digest.Notice{Urgent: len(missed) > 0, Text: text, Quotes: missed})
 	}
 	failed, err := h.failures()
 	if err != nil {

@@ -112,6 +112,29 @@ func (h *House) resolve(commands []reply.Command, board []item, on civil.Date) (
 	return possible, refused
 }
 
+// resolveFor is resolve for one of the digest's readers: "all" speaks of what
+// their own mail listed, numbers of whatever has them.
+func (h *House) resolveFor(from string, commands []reply.Command, issue notify.Issue, on civil.Date) (acts []tasks.Act, refused []reply.Refused) {
+	r, ok := h.reader(from, issue.Date)
+	if !ok || r.keeper == "" && !r.sitter {
+		return h.resolve(commands, issue.Items, on)
+	}
+	theirs := make(map[tasks.Key]bool)
+	for _, row := range h.board(issue.Date).Rows {
+		theirs[row.Key] = r.has(&row.Task)
+	}
+	mine := slices.DeleteFunc(slices.Clone(issue.Items), func(i item) bool { return !theirs[i.Task] })
+	for _, c := range commands {
+		items := issue.Items
+		if c.Verb == reply.All || c.Verb == reply.AllBut {
+			items = mine
+		}
+		a, no := h.resolve([]reply.Command{c}, items, on)
+		acts, refused = append(acts, a...), append(refused, no...)
+	}
+	return acts, refused
+}
+
 // impossible says why a finding cannot be, "" if it can.
 func (h *House) impossible(a tasks.Act, on civil.Date) string {
 	if a.Finding == nil || a.Mark == tasks.Undo {

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"nestround/notify"
+	"nestround/notify/calendar"
 	"nestround/notify/mailout"
 	"nestround/notify/practice"
 	"nestround/notify/practice/servertest"
@@ -254,7 +255,7 @@ func TestServeGoesOnWithoutMail(t *testing.T) {
 	t.Cleanup(func() { box.Close() })
 	box.Break(practice.Fault{At: practice.StepMAIL, What: practice.Refuse, Reply: "451 not now", Times: 1000})
 	s := serve(t, "rounds@example.org", "keeper@example.org", strings.ReplaceAll(mailSettings(box.SMTP(), box.IMAP(), "none", "rounds@example.org"), "ca_file = \"ca.pem\"\n", ""), password, nil)
-	token, link, err := s.h.Links().New("phone", "")
+	token, link, err := s.h.Links().New("phone", calendar.Scope{})
 	if err != nil {
 		t.Fatal(err)
 	}

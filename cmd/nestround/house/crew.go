@@ -1,0 +1,251 @@
+package house
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/notify"
+	"nestround/notify/mailout"
+	"nestround/notify/sheet"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// reader is somebody who gets the digest, and may answer it.
+type reader struct {
+	address string
+	keeper  husbandry.ID // "" for one who gets everything
+	sitter  bool         // stands in for the keeper, and gets what cannot wait
+	cover   *husbandry.Away
+}
+
+// has reports whether a task is for this reader. What is nobody's in
+// particular is for every keeper.
+func (r reader) has(t *tasks.Task) bool {
+	if r.sitter {
+		return t.Sitter
+	}
+	return r.keeper == "" || t.Keeper == "" || t.Keeper == r.keeper
+}
+
+// board is what of a board is for this reader, with the numbers of the whole.
+func (r reader) board(b *tasks.Board) *tasks.Board {
+	mine := &tasks.Board{On: b.On}
+	for _, row := range b.Rows {
+		if r.has(&row.Task) {
+			mine.Rows = append(mine.Rows, row)
+		}
+	}
+	return mine
+}
+
+func (r reader) tasks(all []tasks.Task) []tasks.Task {
+	return slices.DeleteFunc(slices.Clone(all), func(t tasks.Task) bool { return !r.has(&t) })
+}
+
+// readers are those to whom the digest of a day goes: the addresses of the
+// settings, the keepers who share the work, and on days away who stands in.
+func (h *House) readers(on civil.Date) []reader {
+	var list []reader
+	add := func(r reader) {
+		if !slices.ContainsFunc(list, func(o reader) bool { return strings.EqualFold(bareAddress(o.address), bareAddress(r.address)) }) {
+			list = append(list, r)
+		}
+	}
+	carers := make(map[string]husbandry.ID)
+	for _, c := range h.records.Carers {
+		if c.Mail != "" {
+			carers[strings.ToLower(bareAddress(c.Mail))] = c.ID
+		}
+	}
+	for _, to := range h.settings.Digest.To {
+		add(reader{address: to, keeper: carers[strings.ToLower(bareAddress(to))]})
+	}
+	for _, c := range h.records.Carers {
+		if c.Mail != "" {
+			add(reader{address: c.Mail, keeper: c.ID})
+		}
+	}
+	for i := range h.records.Away {
+		if a := &h.records.Away[i]; a.Mail != "" && !on.Before(a.From) && !on.After(a.Until) {
+			add(reader{address: a.Mail, sitter: true, cover: a})
+		}
+	}
+	return list
+}
+
+// reader is the one of an address for the digest of a day; one who is no
+// longer a reader of it gets nothing of it.
+func (h *House) reader(address string, on civil.Date) (reader, bool) {
+	for _, r := range h.readers(on) {
+		if strings.EqualFold(bareAddress(r.address), bareAddress(address)) {
+			return r, true
+		}
+	}
+	return reader{}, false
+}
+
+// replyFor is how long after their days away the answers of a stand-in count.
+const replyFor = 7 // days
+
+// mayReply are the addresses whose answers count: the readers of today, and
+// who stood in until lately.
+func (h *House) mayReply() []string {
+	var list []string
+	today := h.today()
+	for _, r := range h.readers(today) {
+		list = append(list, bareAddress(r.address))
+	}
+	for _, a := range h.records.Away {
+		if a.Mail != "" && !today.Before(a.From) && !today.After(a.Until.AddDays(replyFor)) {
+			list = append(list, bareAddress(a.Mail))
+		}
+	}
+	return list
+}
+
+// returned says on the first day back what was missed.
+func (h *House) returned(today civil.Date) (text string, missed []string) {
+	for _, a := range h.records.Away {
+		if a.Until.AddDays(1) != today {
+			continue
+		}
+		done := 0
+		by := make(map[string]int)
+		for d := a.From; !d.After(a.Until); d = d.AddDays(1) {
+			evening := h.history.Before(d.AddDays(1))
+			for _, row := range h.board(d).Rows {
+				switch {
+				case !row.Sitter || row.Status == tasks.Lapsed:
+				case row.Status == tasks.Done:
+					done++
+					if who := evening.Outcome(row.Key).By; who != "" {
+						by[who]++
+					}
+				case row.Status == tasks.Due || row.Status == tasks.Overdue:
+					missed = append(missed, d.Format("Mon 2 Jan")+": "+row.Title)
+				}
+			}
+		}
+		text = fmt.Sprintf("While you were away, %s were marked as done", plural(done, "task", "tasks"))
+		var who []string
+		for name := range by {
+			who = append(who, name)
+		}
+		slices.Sort(who)
+		for i, name := range who {
+			who[i] = fmt.Sprintf("%d by %s", by[name], name)
+		}
+		if len(who) > 0 {
+			text += " (" + strings.Join(who, ", ") + ")"
+		}
+		if len(missed) == 0 {
+			return text + ", and nothing that could not wait was left.", nil
+		}
+		text += fmt.Sprintf(", and %s that could not wait have no mark:", plural(len(missed), "task", "tasks"))
+		const most = 12
+		if n := len(missed); n > most {
+			missed = append(missed[:most:most], fmt.Sprintf("and %d more", n-most))
+		}
+		return text, missed
+	}
+	return "", nil
+}
+
+// Absence returns the days away that a day is one of, or else the next ones.
+func (h *House) Absence(on civil.Date) (husbandry.Away, bool) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for _, a := range h.records.Away {
+		if !a.Until.Before(on) {
+			return a, true
+		}
+	}
+	return husbandry.Away{}, false
+}
+
+// Sheet writes the sheet for whoever stands in on some days away, as planned
+// today: only what cannot wait.
+func (h *House) Sheet(a husbandry.Away) (sheet.Sheet, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.sheet(a)
+}
+
+func (h *House) sheet(a husbandry.Away) (sheet.Sheet, error) {
+	today := h.today()
+	c := sheet.Content{
+		Heading: h.settings.Name, Cover: a.Cover, From: civil.Max(a.From, today), Until: a.Until, Note: a.Note,
+		Keeper: h.settings.Contacts.Keeper, Veterinarian: h.settings.Contacts.Veterinarian,
+		Rounds: h.rounds(), Mailed: a.Mail != "" && h.settings.Out != nil && h.settings.In != nil,
+	}
+	for _, t := range h.plan(h.history.Before(today.AddDays(1)), today, a.Until) {
+		if t.Sitter && t.Status != tasks.Lapsed && !t.Due.Before(c.From) {
+			c.Tasks = append(c.Tasks, t)
+		}
+	}
+	return sheet.Render(c)
+}
+
+// SendSheet puts the sheet into the outbox: to who stands in, and to the first
+// of the keepers as a copy.
+func (h *House) SendSheet(a husbandry.Away) (to []string, err error) {
+	h.mu.Lock()
+	s, err := h.sheet(a)
+	now, from, domain := h.now().In(h.settings.Zone), h.settings.Digest.From, h.domain()
+	if a.Mail != "" {
+		to = append(to, a.Mail)
+	}
+	to = append(to, h.settings.Digest.To...)
+	h.mu.Unlock()
+	if err != nil {
+		return nil, err
+	}
+	for n, address := range to {
+		msg := notify.Message{
+			ID:   fmt.Sprintf("s.%s.%d.%d@%s", a.From, now.UnixNano(), n, domain),
+			Date: now, From: from, To: address, Subject: s.Subject, Text: s.Text, HTML: s.HTML,
+		}
+		raw, err := mailout.Compose(msg)
+		if err != nil {
+			return nil, fmt.Errorf("compose the sheet for days away: %w", err)
+		}
+		out := notify.Outgoing{ID: msg.ID, From: bareAddress(from), To: bareAddress(address), Raw: raw}
+		if err := h.post(out, "the sheet for days away", answerPatience); err != nil {
+			return nil, err
+		}
+	}
+	return to, nil
+}
+
+// Carer returns the id of one of the keepers who share the work, "" for "".
+func (h *House) Carer(name string) (husbandry.ID, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	var ids []string
+	for _, c := range h.records.Carers {
+		if strings.EqualFold(string(c.ID), name) {
+			return c.ID, nil
+		}
+		ids = append(ids, string(c.ID))
+	}
+	switch {
+	case name == "":
+		return "", nil
+	case len(ids) == 0:
+		return "", fmt.Errorf("there is no keeper %q: the books have no [[keeper]]", name)
+	}
+	return "", fmt.Errorf("there is no keeper %q; the books have %s", name, strings.Join(ids, ", "))
+}
+
+// BoardOf is what of a board is one keeper's, with the numbers of the whole.
+func BoardOf(keeper husbandry.ID, b *tasks.Board) *tasks.Board {
+	return reader{keeper: keeper}.board(b)
+}
+
+// TasksOf are those of some tasks that are one keeper's.
+func TasksOf(keeper husbandry.ID, all []tasks.Task) []tasks.Task {
+	return reader{keeper: keeper}.tasks(all)
+}

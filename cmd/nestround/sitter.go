@@ -1,0 +1,64 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"strings"
+
+	"nestround/tasks/civil"
+	"nestround/tasks/disk"
+)
+
+func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
+	out := f.String("out", "", "write the page, for a browser to print, to this `file`")
+	send := f.Bool("send", false, "mail it to who stands in, and to you")
+	at := f.String("at", "", "of the days away that this `date` is in, or that come next after it")
+	return func(ctx context.Context, c *call) error {
+		h, err := c.open()
+		if err != nil {
+			return err
+		}
+		on := h.Today()
+		if *at != "" {
+			if on, err = civil.Parse(*at); err != nil {
+				return &usageError{"--at: " + err.Error(), ""}
+			}
+		}
+		away, ok := h.Absence(on)
+		if !ok {
+			return fmt.Errorf("no days away are in the books from %s on: write an [[away]] record with from, until and cover", longDate(on))
+		}
+		s, err := h.Sheet(away)
+		if err != nil {
+			return err
+		}
+		switch {
+		case *out != "":
+			if err := (disk.Files{}).WriteFile(*out, []byte(s.HTML), 0o644); err != nil {
+				return err
+			}
+			fmt.Fprintf(c.stdout, "Wrote %s.\n", *out)
+		case *send:
+			if h.Settings().Out == nil {
+				return errors.New("the sheet cannot be mailed: keeper.toml needs [mail.out] and to = [...] under [digest]")
+			}
+			to, err := h.SendSheet(away)
+			if err != nil {
+				return err
+			}
+			left, err := h.DeliverMail(ctx)
+			if err != nil {
+				return err
+			}
+			if left > 0 {
+				return errors.New("the mail is not sent yet: it waits in state/outbox, and serve tries again")
+			}
+			fmt.Fprintf(c.stdout, "Sent to %s.\n", strings.Join(to, ", "))
+		default:
+			fmt.Fprint(c.stdout, s.Text)
+		}
+		return nil
+	}
+}

@@ -1,0 +1,313 @@
+// Package sheet writes the sheet for whoever stands in for the keeper: what
+// must be done on which day and nothing else, in plain words, with places,
+// amounts, cautions and whom to call.
+//
+// Fill a [Content] and call [Render]. It gives a text, for a mail, and a page
+// that prints on A4 and on Letter paper alike: one line for each thing to do,
+// with a box to tick for each day on which it is to be done. Repeated work is
+// so one line and not forty.
+//
+// The page needs no script, loads nothing, and has every foreign word escaped.
+// The package decides nothing about tasks; the planner says which cannot wait.
+package sheet
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"slices"
+	"strings"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Content is what a sheet tells. Quantities in its strings are already in the
+// keeper's units.
+type Content struct {
+	Heading     string // the books' name, "" for none
+	Cover       string // who stands in
+	From, Until civil.Date
+	Note        string // of the keeper to them
+	// Telephone numbers, "" where the keeper has given none.
+	Keeper, Veterinarian string
+	// Tasks are those of the days away that cannot wait, on their due days.
+	Tasks []tasks.Task
+	// Rounds has the time at which each part of the day begins.
+	Rounds map[husbandry.Part]civil.TimeOfDay
+	// Mailed says that the stand-in gets each morning's list by mail, and may
+	// answer it.
+	Mailed bool
+}
+
+// Sheet is a rendered sheet.
+type Sheet struct {
+	Subject string
+	Text    string // 72 columns
+	HTML    string
+}
+
+// daysAcross is how many days stand beside one another; a page of A4 or Letter
+// holds no more boxes beside readable words.
+const daysAcross = 7
+
+// always stands on every sheet. Washing and small children: Centers for Disease
+// Control and Prevention, Healthy Pets, reptiles and amphibians; the rest is
+// common practice.
+var always = []string{
+	"Wash your hands with soap after each animal, enclosure and feeder (Salmonella). Rinse nothing in the kitchen, and keep small children and people with a weak immune system away.",
+	"Close and lock every door behind your hand before you turn away. An animal that is out: close the room, and call.",
+	"Change no heat, light or thermostat. If one is dark, cold, hot or smells, unplug that one and call; touch nothing wet that has mains current.",
+	"Open no egg tub and move no egg unless a line below says so.",
+	"When an animal is limp, trembles, bleeds, strains or gapes: call the keeper, and if nobody answers the veterinarian, at once.",
+	"What is not on this sheet waits. When in doubt leave it and call.",
+}
+
+// row is one thing to do, on one or more days.
+type row struct {
+	Do, Whom string
+	Uses     string
+	Asks     string
+	Caution  int // its number among the cautions, 0 for none
+	Days     []bool
+}
+
+type place struct {
+	Name string
+	Rows []row
+}
+
+type round struct {
+	Name   string
+	Places []place
+}
+
+type week struct {
+	Dates  []civil.Date
+	Rounds []round
+}
+
+type page struct {
+	Content
+	Title    string
+	Span     string
+	Always   []string
+	Weeks    []week
+	Cautions []string
+	Count    int
+}
+
+// Render writes the sheet.
+func Render(c Content) (Sheet, error) {
+	p := lay(c)
+	var b bytes.Buffer
+	if err := pageTemplate.Execute(&b, p); err != nil {
+		return Sheet{}, fmt.Errorf("write the sheet for days away: %w", err)
+	}
+	return Sheet{Subject: p.Title, Text: text(p), HTML: b.String()}, nil
+}
+
+var partNames = map[husbandry.Part]string{husbandry.Morning: "Morning", husbandry.Midday: "Midday", husbandry.Evening: "Evening"}
+
+// lay arranges the tasks: week by week, part by part, in walking order.
+func lay(c Content) page {
+	p := page{Content: c, Always: always, Count: len(c.Tasks)}
+	p.Span = c.From.Format("Monday 2 January") + " to " + c.Until.Format("Monday 2 January 2006")
+	if c.From == c.Until {
+		p.Span = c.From.Format("Monday 2 January 2006")
+	}
+	p.Title = "While the keeper is away: " + p.Span
+	list := slices.Clone(c.Tasks)
+	slices.SortStableFunc(list, tasks.Before)
+	numbers := make(map[string]int)
+	for first := c.From; !first.After(c.Until); first = first.AddDays(daysAcross) {
+		var w week
+		for d := first; !d.After(c.Until) && len(w.Dates) < daysAcross; d = d.AddDays(1) {
+			w.Dates = append(w.Dates, d)
+		}
+		type key struct{ do, whom string }
+		at := make(map[husbandry.Part]map[key]*row)
+		for _, part := range []husbandry.Part{husbandry.Morning, husbandry.Midday, husbandry.Evening} {
+			at[part] = make(map[key]*row)
+			r := round{Name: partNames[part]}
+			if t, ok := c.Rounds[part]; ok {
+				r.Name += ", from " + t.String()
+			}
+			type located struct {
+				place string
+				key   key
+			}
+			var order []located
+			for _, t := range list {
+				i := t.Due.Sub(first)
+				if t.Part != part || i < 0 || i >= len(w.Dates) {
+					continue
+				}
+				k := key{t.Do, t.Whom}
+				line := at[part][k]
+				if line == nil {
+					line = &row{Do: t.Do, Whom: t.Whom, Uses: strings.Join(t.Uses, ", "), Asks: asks(t.Asks), Days: make([]bool, len(w.Dates))}
+					if t.Caution != "" {
+						if numbers[t.Caution] == 0 {
+							p.Cautions = append(p.Cautions, t.Caution)
+							numbers[t.Caution] = len(p.Cautions)
+						}
+						line.Caution = numbers[t.Caution]
+					}
+					at[part][k] = line
+					where := t.Place.RoomName
+					if where == "" {
+						where = string(t.Place.Room)
+					}
+					if where == "" {
+						where = "Anywhere"
+					}
+					order = append(order, located{where, k})
+				}
+				line.Days[i] = true
+			}
+			for _, l := range order {
+				if n := len(r.Places); n == 0 || r.Places[n-1].Name != l.place {
+					r.Places = append(r.Places, place{Name: l.place})
+				}
+				last := &r.Places[len(r.Places)-1]
+				last.Rows = append(last.Rows, *at[part][l.key])
+			}
+			if len(r.Places) > 0 {
+				w.Rounds = append(w.Rounds, r)
+			}
+		}
+		p.Weeks = append(p.Weeks, w)
+	}
+	return p
+}
+
+// asks says what to write down, for the findings a stand-in can see.
+func asks(names []tasks.FindingName) string {
+	words := map[tasks.FindingName]string{
+		tasks.FindLaid: "any eggs", tasks.FindHatched: "how many young", tasks.FindRefused: "if nothing is eaten", tasks.FindAdded: "how much water",
+	}
+	var list []string
+	for _, n := range names {
+		if w, ok := words[n]; ok {
+			list = append(list, w)
+		}
+	}
+	return strings.Join(list, ", ")
+}
+
+//go:embed page.html
+var pageSource string
+
+var pageTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
+	"weekday": func(d civil.Date) string { return d.Format("Mon") },
+	"day":     func(d civil.Date) string { return d.Format("2 Jan") },
+}).Parse(pageSource))
+
+// text writes the sheet for a mail: the days of each line instead of boxes.
+func text(p page) string {
+	var b strings.Builder
+	para := func(indent, s string) { wrap(&b, indent, s) }
+	para("", p.Title)
+	if p.Heading != "" {
+		para("", p.Heading)
+	}
+	b.WriteString("\n")
+	if p.Cover != "" {
+		para("", "For "+p.Cover+". Thank you.")
+	}
+	if p.Note != "" {
+		para("", p.Note)
+	}
+	b.WriteString("\n")
+	if p.Keeper != "" {
+		para("", "Keeper: "+p.Keeper)
+	}
+	if p.Veterinarian != "" {
+		para("", "Veterinarian: "+p.Veterinarian)
+	}
+	b.WriteString("\nALWAYS\n\n")
+	for _, s := range p.Always {
+		para("- ", s)
+	}
+	for _, w := range p.Weeks {
+		fmt.Fprintf(&b, "\n%s TO %s\n", strings.ToUpper(w.Dates[0].Format("Mon 2 January")), strings.ToUpper(w.Dates[len(w.Dates)-1].Format("Mon 2 January")))
+		if len(w.Rounds) == 0 {
+			b.WriteString("\nNothing must be done on these days.\n")
+		}
+		for _, r := range w.Rounds {
+			fmt.Fprintf(&b, "\n%s\n", r.Name)
+			for _, pl := range r.Places {
+				fmt.Fprintf(&b, "\n  %s\n", pl.Name)
+				for _, l := range pl.Rows {
+					s := l.Do
+					if l.Whom != "" {
+						s += ": " + l.Whom
+					}
+					if l.Uses != "" {
+						s += " (" + l.Uses + ")"
+					}
+					s += " - " + daysOf(w.Dates, l.Days)
+					if l.Asks != "" {
+						s += ". Write down " + l.Asks
+					}
+					if l.Caution > 0 {
+						s += fmt.Sprintf(" [%d]", l.Caution)
+					}
+					para("  - ", s)
+				}
+			}
+		}
+	}
+	if len(p.Cautions) > 0 {
+		b.WriteString("\nCAUTIONS\n\n")
+		for i, s := range p.Cautions {
+			para(fmt.Sprintf("[%d] ", i+1), s)
+		}
+	}
+	if p.Mailed {
+		b.WriteString("\n")
+		para("", "A mail comes each morning with that day's list and explains how to answer it. Your answers count as the keeper's.")
+	}
+	return b.String()
+}
+
+// daysOf is "every day" or "Sat, Mon and Wed".
+func daysOf(dates []civil.Date, on []bool) string {
+	var names []string
+	for i, yes := range on {
+		if yes {
+			names = append(names, dates[i].Format("Mon"))
+		}
+	}
+	switch n := len(names); {
+	case n == len(dates) && n > 1:
+		return "every day"
+	case n == 1:
+		return names[0]
+	default:
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+	}
+}
+
+// wrap writes a paragraph in 72 columns; further lines stand below its first
+// word.
+func wrap(b *strings.Builder, indent, s string) {
+	const columns = 72
+	line := indent
+	hang := strings.Repeat(" ", len(indent))
+	empty := true
+	for _, word := range strings.Fields(s) {
+		if !empty && len([]rune(line))+1+len([]rune(word)) > columns {
+			b.WriteString(line + "\n")
+			line, empty = hang, true
+		}
+		if !empty {
+			line += " "
+		}
+		line, empty = line+word, false
+	}
+	b.WriteString(strings.TrimRight(line, " ") + "\n")
+}

@@ -71,8 +71,8 @@ const refitRounds = 4
 // of m.
 func (m *Model) Validate(widen Widen) (*Validation, error) {
 	v := new(Validation)
-	for _, paper := range distinct(m.rows, func(r published.Duration) string { return r.Paper }) {
-		in, out := split(m.rows, func(r published.Duration) bool { return r.Paper == paper })
+	for _, paper := range distinct(m.all, func(r published.Duration) string { return r.Paper }) {
+		in, out := split(m.all, func(r published.Duration) bool { return r.Paper == paper })
 		n, err := m.Refit(in, refitRounds)
 		if err != nil {
 			return nil, err
@@ -85,7 +85,7 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 			known := slices.ContainsFunc(in, func(s published.Duration) bool { return s.Species == r.Species })
 			believe := func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }
 			if known {
-				v.Known = append(v.Known, c.trial(r, c.Learn(believe, nil).Expect(r.Species, ""), widen.Known))
+				v.Known = append(v.Known, c.trial(r, c.Learn(believe, nil).Expect(r.Species, "", r.Celsius), widen.Known))
 				for k, days := range rules(in, r) {
 					v.Rules[k] = append(v.Rules[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})
 				}
@@ -94,7 +94,7 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 				if own == r || own.Species != r.Species {
 					continue
 				}
-				t := c.trial(r, c.Learn(believe, []Seen{c.seen(own)}).Expect(r.Species, ""), widen.Own)
+				t := c.trial(r, c.Learn(believe, []Seen{c.seen(own)}).Expect(r.Species, "", r.Celsius), widen.Own)
 				if known {
 					v.OneOwn = append(v.OneOwn, t)
 				} else {
@@ -103,18 +103,18 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 			}
 		}
 	}
-	for _, species := range distinct(m.rows, func(r published.Duration) string { return r.Species }) {
+	for _, species := range distinct(m.all, func(r published.Duration) string { return r.Species }) {
 		if Rest(species) > 0 {
 			continue
 		}
-		in, out := split(m.rows, func(r published.Duration) bool { return r.Species == species })
+		in, out := split(m.all, func(r published.Duration) bool { return r.Species == species })
 		n, err := m.Refit(in, refitRounds)
 		if err != nil {
 			return nil, err
 		}
 		c := n.Curve(widen)
 		for _, r := range out {
-			b := c.Learn(func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }, nil).Expect(r.Species, "")
+			b := c.Learn(func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }, nil).Expect(r.Species, "", r.Celsius)
 			v.Unknown = append(v.Unknown, c.trial(r, b, widen.Unknown))
 			for k, days := range rules(in, r) {
 				v.RulesUnknown[k] = append(v.RulesUnknown[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})
@@ -126,7 +126,7 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 
 // seen makes a treatment an own clutch.
 func (c *Curve) seen(r published.Duration) Seen {
-	return Seen{Species: r.Species, Variance: sampling(r), Work: func(dev float64) float64 {
+	return Seen{Species: r.Species, Celsius: r.Celsius, Variance: sampling(r), Work: func(dev float64) float64 {
 		return r.Days * c.Rate(r.Celsius, r.HalfRange, dev)
 	}}
 }

@@ -98,15 +98,15 @@ func TestOwnClutchesTeach(t *testing.T) {
 	c := pooled.Default()
 	believe := func(species string) pooled.Belief { b, _, _, _ := pooled.Known("", species); return b }
 	const lizard, gecko = "Podarcis muralis", "Paroedura picta"
-	prior := c.Learn(believe, nil).Expect(lizard, "I1")
+	prior := c.Learn(believe, nil).Expect(lizard, "I1", 28)
 	var seen []pooled.Seen
 	last := prior
 	for range 5 {
 		// Each clutch took a tenth longer than papers say.
-		seen = append(seen, pooled.Seen{Species: lizard, Incubator: "I1", Variance: .0004, Work: func(dev float64) float64 {
+		seen = append(seen, pooled.Seen{Species: lizard, Incubator: "I1", Celsius: 28, Variance: .0004, Work: func(dev float64) float64 {
 			return 1.1 * math.Exp(prior.Level) / c.Rate(28, 0, prior.Dev) * c.Rate(28, 0, dev)
 		}})
-		next := c.Learn(believe, seen).Expect(lizard, "I1")
+		next := c.Learn(believe, seen).Expect(lizard, "I1", 28)
 		if next.Level <= last.Level || next.Cov.AA >= last.Cov.AA {
 			t.Errorf("after %d clutches the level is %.3f (%.3f before), variance %.5f (%.5f)", len(seen), next.Level, last.Level, next.Cov.AA, last.Cov.AA)
 		}
@@ -116,10 +116,10 @@ func TestOwnClutchesTeach(t *testing.T) {
 		t.Errorf("five clutches that took a tenth longer move the level by %.3f", off)
 	}
 	other := c.Learn(believe, seen)
-	if a, b := other.Expect(gecko, "I1").Level, believe(gecko).Level; a <= b {
+	if a, b := other.Expect(gecko, "I1", 28).Level, believe(gecko).Level; a <= b {
 		t.Errorf("another species in the same incubator learns nothing: %.4f, %.4f", a, b)
 	}
-	if near, far := other.Expect(gecko, "I1").Level, other.Expect(gecko, "I2").Level; near <= far {
+	if near, far := other.Expect(gecko, "I1", 28).Level, other.Expect(gecko, "I2", 28).Level; near <= far {
 		t.Errorf("the same incubator teaches %.4f, another %.4f", near, far)
 	}
 }

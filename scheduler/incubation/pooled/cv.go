@@ -265,15 +265,40 @@ func Spread(trials []Trial, cover float64) []Trial {
 // Calibrate returns the factors with which intervals of what was left out
 // cover 90 %, at least 1. v was made with factors of 1.
 func Calibrate(v *Validation) Widen {
-	factor := func(trials []Trial) float64 {
-		var need []float64
-		for _, t := range trials {
-			need = append(need, math.Abs(math.Log(t.Days/t.Median))/t.SD)
-		}
-		slices.Sort(need)
-		return max(1, need[int(math.Ceil(.9*float64(len(need))))-1]/student.Quantile(.95))
-	}
 	return Widen{Own: factor(v.OneOwn), Known: factor(v.Known), Unknown: factor(v.Unknown)}
+}
+
+func factor(trials []Trial) float64 {
+	var need []float64
+	for _, t := range trials {
+		need = append(need, math.Abs(math.Log(t.Days/t.Median))/t.SD)
+	}
+	slices.Sort(need)
+	return max(1, need[int(math.Ceil(.9*float64(len(need))))-1]/student.Quantile(.95))
+}
+
+// Apart is the share of treatments inside 90 % intervals whose factor was set
+// on the treatments of other papers, or species, alone. The trials have
+// no factor yet.
+func Apart(trials []Trial, of func(Trial) string) float64 {
+	factors := make(map[string]float64)
+	for _, t := range trials {
+		if _, ok := factors[of(t)]; ok {
+			continue
+		}
+		var others []Trial
+		for _, o := range trials {
+			if of(o) != of(t) {
+				others = append(others, o)
+			}
+		}
+		factors[of(t)] = factor(others)
+	}
+	inside := 0.0
+	for _, t := range trials {
+		inside += within(math.Abs(math.Log(t.Days/t.Median)), 0, factors[of(t)]*t.SD*student.Quantile(.95))
+	}
+	return inside / float64(len(trials))
 }
 
 // Widened returns v as it is with other factors.

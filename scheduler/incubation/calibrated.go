@@ -24,6 +24,19 @@ type Spell struct {
 	Logged []husbandry.Celsius
 }
 
+// mean is the mean temperature of the spell, as logged if it was.
+func (s *Spell) mean() float64 {
+	n := len(s.Logged)
+	if n == 0 {
+		return float64(s.Temperature)
+	}
+	sum := 0.0
+	for _, t := range s.Logged {
+		sum += float64(t)
+	}
+	return sum / float64(n)
+}
+
 // Young is a number of young that hatched on a day.
 type Young struct {
 	On    civil.Date
@@ -106,7 +119,7 @@ func LearnFrom(cases []Case) *Keeper {
 		k.count[c.key()]++
 		variance := eggSpread*eggSpread*(withinClutch/n+1-withinClutch) + (layVar+restVar+.25)/((days-rest)*(days-rest))
 		seen = append(seen, pooled.Seen{
-			Species: c.key(), Incubator: c.Incubator, Variance: variance,
+			Species: c.key(), Incubator: c.Incubator, Celsius: w.mean(days, rest), Variance: variance,
 			Work: func(dev float64) float64 { return max(1e-6, w.work(days, rest, w.rates(dev))) },
 		})
 	}
@@ -133,7 +146,7 @@ func (c Case) belief() pooled.Belief {
 	var measured []pooled.Seen
 	for _, p := range c.Sheet.Points {
 		if days := p.Days - rest; days > 0 {
-			measured = append(measured, pooled.Seen{Variance: eggSpread * eggSpread / float64(max(1, p.Eggs)), Work: func(dev float64) float64 {
+			measured = append(measured, pooled.Seen{Celsius: float64(p.Temperature), Variance: eggSpread * eggSpread / float64(max(1, p.Eggs)), Work: func(dev float64) float64 {
 				return days * curve.Rate(float64(p.Temperature), 0, dev)
 			}})
 		}
@@ -147,7 +160,7 @@ func (c Case) belief() pooled.Belief {
 			t = float64(c.Sheet.SafeFrom+c.Sheet.SafeTo) / 2
 		}
 		sd := math.Log(hi/lo) / ninetyPerc
-		measured = append(measured, pooled.Seen{Variance: sd*sd + eggSpread*eggSpread, Work: func(dev float64) float64 {
+		measured = append(measured, pooled.Seen{Celsius: t, Variance: sd*sd + eggSpread*eggSpread, Work: func(dev float64) float64 {
 			return math.Sqrt(lo*hi) * curve.Rate(t, 0, dev)
 		}})
 	}
@@ -217,6 +230,18 @@ func (w warmth) work(to, from float64, rates []float64) float64 {
 	return sum
 }
 
+// mean returns the mean temperature from day from to day to after laying.
+func (w warmth) mean(to, from float64) float64 {
+	each := make([]float64, len(w))
+	for i, s := range w {
+		each[i] = s.mean()
+	}
+	if to <= from || math.IsInf(to, 0) {
+		return each[len(each)-1]
+	}
+	return w.work(to, from, each) / (to - from)
+}
+
 // when returns the day after laying by which the work is done.
 func (w warmth) when(work, from float64, rates []float64) float64 {
 	at := 0.0
@@ -259,12 +284,17 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	_, by, papers, kinds := pooled.Known(c.family(), c.Species)
 	own := 0
 	belief := Case.belief
+	laid, layVar := c.laying()
+	w := c.warmth()
+	rest, restVar, rested := c.rest()
+	published := belief(c)
 	expect := func() pooled.Belief {
 		if k == nil || k.learned == nil {
-			return curve.Learn(func(string) pooled.Belief { return belief(c) }, nil).Expect("", "")
+			return curve.Learn(func(string) pooled.Belief { return published }, nil).Expect("", "", 0)
 		}
 		own = k.count[c.key()]
-		return k.learned.ExpectOf(c.key(), c.Incubator, belief(c))
+		to := w.when(math.Exp(published.Level), rest, w.rates(published.Dev))
+		return k.learned.ExpectOf(c.key(), c.Incubator, w.mean(to, rest), published)
 	}
 	b := expect()
 	widen := curve.Widen.Unknown
@@ -275,10 +305,7 @@ func Calibrated(k *Keeper, c Case) Forecast {
 		widen = curve.Widen.Known
 	}
 
-	laid, layVar := c.laying()
-	w := c.warmth()
 	rates := w.rates(b.Dev)
-	rest, restVar, rested := c.rest()
 	median := w.when(math.Exp(b.Level), rest, rates)
 	if math.IsInf(median, 0) || math.IsNaN(median) || median > 1000 {
 		return Forecast{Basis: "at this temperature eggs of its kind are not known to develop", Cautions: c.cautions()}
@@ -450,12 +477,8 @@ func (c *Case) now() (Spell, bool) {
 		return Spell{}, false
 	}
 	s := c.Warmth[len(c.Warmth)-1]
-	if n := len(s.Logged); n > 0 {
-		sum := husbandry.Celsius(0)
-		for _, t := range s.Logged {
-			sum += t
-		}
-		s.Temperature = sum / husbandry.Celsius(n)
+	if len(s.Logged) > 0 {
+		s.Temperature = husbandry.Celsius(s.mean())
 		s.Swing = (slices.MaxFunc(s.Logged, cmp.Compare[husbandry.Celsius]) - slices.MinFunc(s.Logged, cmp.Compare[husbandry.Celsius])) / 2
 	}
 	return s, true

@@ -76,13 +76,7 @@ func (c *Case) warming() (day int, winter, ok bool) {
 	const before, after = 14, 7
 	var means []float64
 	for i, s := range c.Warmth {
-		t := float64(s.Temperature)
-		if n := len(s.Logged); n > 0 {
-			t = 0
-			for _, l := range s.Logged {
-				t += float64(l) / float64(n)
-			}
-		}
+		t := s.mean()
 		stays := s.Days
 		if i == len(c.Warmth)-1 {
 			stays = after

@@ -45,8 +45,9 @@ func run(dir string, forms bool) error {
 			if err != nil {
 				return fmt.Errorf("validate %s: %w", f.Name, err)
 			}
+			v = v.Widened(pooled.Calibrate(v))
 			k, o, u := pooled.ScoreOf(v.Known), pooled.ScoreOf(v.OneOwn), pooled.ScoreOf(v.Unknown)
-			fmt.Printf("%-46s %5.1f %5.1f %5.1f %6.1f %6.1f\n", f.Name, 100*k.MedianError, 100*o.MedianError, 100*u.MedianError, k.MedianWidth, k.CRPS)
+			fmt.Printf("%-42s %5.1f %5.1f %5.1f %5.1f %5.1f %6.1f %5.1f\n", f.Name, 100*k.MedianError, 100*k.MeanError, 100*o.MedianError, 100*u.MedianError, 100*u.MeanError, k.MedianWidth, k.CRPS)
 		}
 	}
 	m, err := pooled.Fit(pooled.Forms()[0], rows, pooled.Rounds)
@@ -65,7 +66,7 @@ func run(dir string, forms bool) error {
 	if err := os.WriteFile(filepath.Join(dir, "fitted.json"), append(text, '\n'), 0o644); err != nil {
 		return fmt.Errorf("write the fit: %w", err)
 	}
-	table := v.Widened(widen).Table()
+	table := v.Table(widen)
 	fmt.Print(table)
 	if err := os.WriteFile(filepath.Join(dir, "scores.go"), scores(table), 0o644); err != nil {
 		return fmt.Errorf("write the scores: %w", err)

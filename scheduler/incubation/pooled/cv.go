@@ -71,8 +71,8 @@ const refitRounds = 4
 // of m.
 func (m *Model) Validate(widen Widen) (*Validation, error) {
 	v := new(Validation)
-	for _, paper := range distinct(m.rows, func(r published.Duration) string { return r.Paper }) {
-		in, out := split(m.rows, func(r published.Duration) bool { return r.Paper == paper })
+	for _, paper := range distinct(m.all, func(r published.Duration) string { return r.Paper }) {
+		in, out := split(m.all, func(r published.Duration) bool { return r.Paper == paper })
 		n, err := m.Refit(in, refitRounds)
 		if err != nil {
 			return nil, err
@@ -85,7 +85,7 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 			known := slices.ContainsFunc(in, func(s published.Duration) bool { return s.Species == r.Species })
 			believe := func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }
 			if known {
-				v.Known = append(v.Known, c.trial(r, c.Learn(believe, nil).Expect(r.Species, ""), widen.Known))
+				v.Known = append(v.Known, c.trial(r, c.Learn(believe, nil).Expect(r.Species, "", r.Celsius), widen.Known))
 				for k, days := range rules(in, r) {
 					v.Rules[k] = append(v.Rules[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})
 				}
@@ -94,7 +94,7 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 				if own == r || own.Species != r.Species {
 					continue
 				}
-				t := c.trial(r, c.Learn(believe, []Seen{c.seen(own)}).Expect(r.Species, ""), widen.Own)
+				t := c.trial(r, c.Learn(believe, []Seen{c.seen(own)}).Expect(r.Species, "", r.Celsius), widen.Own)
 				if known {
 					v.OneOwn = append(v.OneOwn, t)
 				} else {
@@ -103,18 +103,18 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 			}
 		}
 	}
-	for _, species := range distinct(m.rows, func(r published.Duration) string { return r.Species }) {
+	for _, species := range distinct(m.all, func(r published.Duration) string { return r.Species }) {
 		if Rest(species) > 0 {
 			continue
 		}
-		in, out := split(m.rows, func(r published.Duration) bool { return r.Species == species })
+		in, out := split(m.all, func(r published.Duration) bool { return r.Species == species })
 		n, err := m.Refit(in, refitRounds)
 		if err != nil {
 			return nil, err
 		}
 		c := n.Curve(widen)
 		for _, r := range out {
-			b := c.Learn(func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }, nil).Expect(r.Species, "")
+			b := c.Learn(func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }, nil).Expect(r.Species, "", r.Celsius)
 			v.Unknown = append(v.Unknown, c.trial(r, b, widen.Unknown))
 			for k, days := range rules(in, r) {
 				v.RulesUnknown[k] = append(v.RulesUnknown[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})
@@ -126,7 +126,7 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 
 // seen makes a treatment an own clutch.
 func (c *Curve) seen(r published.Duration) Seen {
-	return Seen{Species: r.Species, Variance: sampling(r), Work: func(dev float64) float64 {
+	return Seen{Species: r.Species, Celsius: r.Celsius, Variance: sampling(r), Work: func(dev float64) float64 {
 		return r.Days * c.Rate(r.Celsius, r.HalfRange, dev)
 	}}
 }
@@ -265,15 +265,40 @@ func Spread(trials []Trial, cover float64) []Trial {
 // Calibrate returns the factors with which intervals of what was left out
 // cover 90 %, at least 1. v was made with factors of 1.
 func Calibrate(v *Validation) Widen {
-	factor := func(trials []Trial) float64 {
-		var need []float64
-		for _, t := range trials {
-			need = append(need, math.Abs(math.Log(t.Days/t.Median))/t.SD)
-		}
-		slices.Sort(need)
-		return max(1, need[int(math.Ceil(.9*float64(len(need))))-1]/student.Quantile(.95))
-	}
 	return Widen{Own: factor(v.OneOwn), Known: factor(v.Known), Unknown: factor(v.Unknown)}
+}
+
+func factor(trials []Trial) float64 {
+	var need []float64
+	for _, t := range trials {
+		need = append(need, math.Abs(math.Log(t.Days/t.Median))/t.SD)
+	}
+	slices.Sort(need)
+	return max(1, need[int(math.Ceil(.9*float64(len(need))))-1]/student.Quantile(.95))
+}
+
+// Apart is the share of treatments inside 90 % intervals whose factor was set
+// on the treatments of other papers, or species, alone. The trials have
+// no factor yet.
+func Apart(trials []Trial, of func(Trial) string) float64 {
+	factors := make(map[string]float64)
+	for _, t := range trials {
+		if _, ok := factors[of(t)]; ok {
+			continue
+		}
+		var others []Trial
+		for _, o := range trials {
+			if of(o) != of(t) {
+				others = append(others, o)
+			}
+		}
+		factors[of(t)] = factor(others)
+	}
+	inside := 0.0
+	for _, t := range trials {
+		inside += within(math.Abs(math.Log(t.Days/t.Median)), 0, factors[of(t)]*t.SD*student.Quantile(.95))
+	}
+	return inside / float64(len(trials))
 }
 
 // Widened returns v as it is with other factors.

@@ -35,7 +35,10 @@ type Spreads struct {
 	Family, Genus, Species Cov2
 	Paper                  Cov2    // what a paper's eggs have in common; also a keeper's
 	Stock                  float64 // of one paper's stock of one species
-	Residual               float64 // squared scale, of a treatment's mean
+	// Misfit is the squared scale of how a stock's eggs depart from the curve
+	// at one temperature, Residual of how one clutch, or one of several groups
+	// of a treatment, departs from that.
+	Misfit, Residual float64
 }
 
 // Cov2 is a 2x2 covariance matrix.
@@ -53,7 +56,8 @@ func (c Cov2) inverse() Cov2 {
 type Model struct {
 	Form    Form
 	Spreads Spreads
-	rows    []published.Duration
+	all     []published.Duration // usable
+	rows    []published.Duration // the same, as treatments
 	x       []float64
 	cov     *mat.SymDense
 	index   map[string]int // of the first of a group's two numbers, or of a stock's one
@@ -76,7 +80,7 @@ func Fit(form Form, rows []published.Duration, rounds int) (*Model, error) {
 	m := start(form, rows, Spreads{
 		Family: Cov2{.05, 0, form.DevSpread * form.DevSpread}, Genus: Cov2{.05, 0, form.DevSpread * form.DevSpread},
 		Species: Cov2{.03, 0, form.DevSpread * form.DevSpread}, Paper: Cov2{.004, 0, form.DevSpread * form.DevSpread / 4},
-		Stock: .002, Residual: .002,
+		Stock: .002, Misfit: .002,
 	})
 	for i := range rounds {
 		if err := m.step(); err != nil {
@@ -87,7 +91,29 @@ func Fit(form Form, rows []published.Duration, rounds int) (*Model, error) {
 			m.respread()
 		}
 	}
+	m.Spreads.Residual = scatter(m.all)
 	return m, m.step()
+}
+
+// scatter is the squared scale of how groups of eggs of one treatment differ,
+// by the middle one of all pairs, less what few eggs explain.
+func scatter(rows []published.Duration) float64 {
+	var off []float64
+	var chance float64
+	for i, a := range rows {
+		for _, b := range rows[i+1:] {
+			if a.Paper == b.Paper && a.Species == b.Species && a.Celsius == b.Celsius && a.HalfRange == b.HalfRange {
+				off = append(off, math.Abs(math.Log(a.Days/b.Days)))
+				chance += sampling(a) + sampling(b)
+			}
+		}
+	}
+	if len(off) == 0 {
+		return eggCV * eggCV / 4
+	}
+	// Half of what is normally distributed lies within 0.6745 of a scale.
+	scale := median(off) / 0.6745
+	return max(1e-4, (scale*scale-chance/float64(len(off)))/2)
 }
 
 // Refit fits the same form with the spreads of m to other rows.
@@ -120,9 +146,10 @@ func start(form Form, rows []published.Duration, s Spreads) *Model {
 	m := &Model{Form: form, Spreads: s, p: 1 + len(form.Start), index: make(map[string]int), wp: make(map[string]float64)}
 	for _, r := range rows {
 		if r.Usable() {
-			m.rows = append(m.rows, r)
+			m.all = append(m.all, r)
 		}
 	}
+	m.rows = treatments(m.all)
 	m.x = append([]float64{4}, form.Start...)
 	for _, r := range m.rows {
 		f, g, sp, pa, st := groups(r)
@@ -145,17 +172,56 @@ func start(form Form, rows []published.Duration, s Spreads) *Model {
 	return m
 }
 
+// treatments joins the rows of a paper, species and temperature into one. They
+// differ in moisture, which hardly counts, or in where the mothers were
+// caught. How a species' eggs depart from the curve at that temperature they
+// have in common, so that as rows of their own they would make the curve look
+// better known, and residuals smaller, than they are.
+func treatments(rows []published.Duration) []published.Duration {
+	type cell struct {
+		paper, species     string
+		celsius, halfRange float64
+	}
+	type sums struct{ log, variance, eggs float64 }
+	at := make(map[cell]int)
+	var joined []published.Duration
+	var sum []sums
+	for _, r := range rows {
+		c := cell{r.Paper, r.Species, r.Celsius, r.HalfRange}
+		i, ok := at[c]
+		if !ok {
+			i = len(joined)
+			at[c], joined, sum = i, append(joined, r), append(sum, sums{})
+		}
+		n, s := eggs(r), &sum[i]
+		s.log += n * math.Log(r.Days)
+		s.variance += n * n * sampling(r)
+		s.eggs += n
+	}
+	for i, s := range sum {
+		r := &joined[i]
+		r.Days, r.Eggs = math.Exp(s.log/s.eggs), s.eggs
+		r.SD = r.Days * math.Sqrt(s.variance/s.eggs)
+	}
+	return joined
+}
+
+// eggs of a row; ten where the paper does not say.
+func eggs(r published.Duration) float64 {
+	if r.Eggs <= 0 {
+		return 10
+	}
+	return r.Eggs
+}
+
 // sampling is the variance of a treatment's mean log days that its finite
 // number of eggs brings.
 func sampling(r published.Duration) float64 {
-	cv, n := eggCV, r.Eggs
+	cv := eggCV
 	if r.SD > 0 {
 		cv = r.SD / r.Days
 	}
-	if n <= 0 {
-		n = 10
-	}
-	return cv * cv / n
+	return cv * cv / eggs(r)
 }
 
 // row returns the predicted log days of a row and its derivatives, by index.
@@ -237,7 +303,7 @@ func (m *Model) step() error {
 	for k, r := range m.rows {
 		var y float64
 		y, at, d = m.row(r, at, d)
-		q := m.w[k] / (m.Spreads.Residual + sampling(r))
+		q := m.w[k] / (m.Spreads.Misfit + sampling(r))
 		res := math.Log(r.Days-Rest(r.Species)) - y
 		for a, i := range at {
 			g.SetVec(i, g.AtVec(i)+q*d[a]*res)
@@ -310,7 +376,7 @@ func (m *Model) reweigh() {
 	for k, r := range m.rows {
 		var v float64
 		v, at, d = m.misfit(r, at, d)
-		m.w[k] = (Tail + 1) / (Tail + v/(m.Spreads.Residual+sampling(r)))
+		m.w[k] = (Tail + 1) / (Tail + v/(m.Spreads.Misfit+sampling(r)))
 	}
 	for name := range m.wp {
 		s, q := m.squared(m.index[name]), m.Spreads.Paper.inverse()
@@ -326,10 +392,10 @@ func (m *Model) respread() {
 	for k, r := range m.rows {
 		var v float64
 		v, at, d = m.misfit(r, at, d)
-		sum += m.w[k] * v / (m.Spreads.Residual + sampling(r))
+		sum += m.w[k] * v / (m.Spreads.Misfit + sampling(r))
 		n++
 	}
-	m.Spreads.Residual *= sum / n
+	m.Spreads.Misfit *= sum / n
 	for letter, s := range map[byte]*Cov2{'f': &m.Spreads.Family, 'g': &m.Spreads.Genus, 's': &m.Spreads.Species, 'p': &m.Spreads.Paper} {
 		// A weak guess keeps a spread of few groups off 0: two groups' worth.
 		guess := Cov2{.01, 0, m.Form.DevSpread * m.Form.DevSpread / 4}

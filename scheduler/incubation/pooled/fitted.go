@@ -146,30 +146,35 @@ func Family(species string) string {
 	return ""
 }
 
-// Table writes the scores of a validation beside those of the plain rules, in
-// fixed columns.
-func (v *Validation) Table() string {
+// Table writes the scores of a validation, made with factors of 1, with other
+// factors, beside those of the plain rules, in fixed columns.
+func (v *Validation) Table(widen Widen) string {
 	var b strings.Builder
-	line := func(name string, s Score) {
-		fmt.Fprintf(&b, "%-34s %5d %6.1f %6.1f %6.0f %6.0f %7.1f %6.1f\n", name, s.Trials, 100*s.MedianError, 100*s.MeanError, 100*s.Cover50, 100*s.Cover90, s.MedianWidth, s.CRPS)
+	wide := v.Widened(widen)
+	line := func(name string, s Score, apart string) {
+		fmt.Fprintf(&b, "%-34s %5d %6.1f %6.1f %6.0f %6.0f %6s %6.1f %6.1f\n", name, s.Trials, 100*s.MedianError, 100*s.MeanError, 100*s.Cover50, 100*s.Cover90, apart, s.MedianWidth, s.CRPS)
 	}
 	head := func(what string) {
-		fmt.Fprintf(&b, "%-34s %5s %6s %6s %6s %6s %7s %6s\n", what, "n", "median", "mean", "in 50", "in 90", "width", "CRPS")
+		fmt.Fprintf(&b, "%-34s %5s %6s %6s %6s %6s %6s %6s %6s\n", what, "n", "median", "mean", "in 50", "in 90", "apart", "width", "CRPS")
 	}
-	part := func(what string, model []Trial, rules [3][]Trial) {
+	paper := func(t Trial) string { return t.Paper }
+	species := func(t Trial) string { return t.Species }
+	apart := func(trials []Trial, of func(Trial) string) string {
+		return fmt.Sprintf("%.0f", 100*Apart(trials, of))
+	}
+	part := func(what string, model Score, apart string, rules [3][]Trial) {
 		head(what)
-		s := ScoreOf(model)
-		line("  this model", s)
+		line("  this model", model, apart)
 		for k, name := range RuleNames {
-			line("  "+name, ScoreOf(Spread(rules[k], s.Cover90)))
+			line("  "+name, ScoreOf(Spread(rules[k], model.Cover90)), "")
 		}
 		b.WriteByte('\n')
 	}
-	part("papers left out, species known", v.Known, v.Rules)
-	part("species left out", v.Unknown, v.RulesUnknown)
+	part("papers left out, species known", ScoreOf(wide.Known), apart(v.Known, paper), v.Rules)
+	part("species left out", ScoreOf(wide.Unknown), apart(v.Unknown, species), v.RulesUnknown)
 	head("papers left out, one clutch given")
-	line("  species known from others", ScoreOf(v.OneOwn))
-	line("  species known from none", ScoreOf(v.OneOwnUnknown))
+	line("  species known from others", ScoreOf(wide.OneOwn), apart(v.OneOwn, paper))
+	line("  species known from none", ScoreOf(wide.OneOwnUnknown), "")
 	return b.String()
 }
 
@@ -182,7 +187,9 @@ func ScoresComment(table string) string {
 		"// of treatments inside the 50 % and 90 % intervals, median width of the 90 %\n" +
 		"// interval and mean continuous ranked probability score, both in days. A\n" +
 		"// rule has no interval; it is given one as wide, in proportion, as covers\n" +
-		"// what the model's covers.\n//\n")
+		"// what the model's covers. The factors of the intervals were set on these\n" +
+		"// treatments; \"apart\" is what the 90 % intervals cover where the factor is\n" +
+		"// set without the paper, or species, that it is tried on.\n//\n")
 	for line := range strings.Lines(table) {
 		b.WriteString(strings.TrimRight("//\t"+strings.TrimRight(line, "\n"), " \t") + "\n")
 	}

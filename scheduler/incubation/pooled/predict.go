@@ -3,6 +3,7 @@ package pooled
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -35,6 +36,7 @@ func (c *Curve) Rate(celsius, halfRange, dev float64) float64 {
 type Seen struct {
 	Species   string
 	Incubator string
+	Celsius   float64 // mean
 	// Work returns the days it took, in days at the reference temperature, in
 	// a species with this dev.
 	Work func(dev float64) float64
@@ -47,42 +49,96 @@ type Seen struct {
 type Learned struct {
 	c       *Curve
 	believe func(species string) Belief
-	species []string
 	places  []string
+	stocks  []ownStock
 	x       []float64
 	cov     *mat.SymDense
 }
 
-// The state is the keeper's pair, a pair for each incubator, and for each
-// species its own pair and its stock's one number.
-const perSpecies = 3
+// ownStock is a keeper's eggs of one species.
+type ownStock struct {
+	species string
+	belief  Belief // before any were seen
+	at      int    // of its first number
+	// degrees are those at which eggs were seen, whole, rising; chol is of the
+	// covariance of how far the stock departs from the curve there.
+	degrees []float64
+	chol    mat.Cholesky
+}
 
+// The state is the keeper's pair, a pair for each incubator, and for each
+// species its own pair, its stock's one number, and one for each degree.
 func (l *Learned) place(i int) int   { return 2 + 2*i }
-func (l *Learned) kind(i int) int    { return 2 + 2*len(l.places) + perSpecies*i }
-func (l *Learned) state() int        { return l.kind(len(l.species)) }
+func (s *ownStock) level() int       { return s.at + 2 }
+func (s *ownStock) degree(i int) int { return s.at + 3 + i }
 func half(c Cov2) Cov2               { return Cov2{c.AA / 2, c.AD / 2, c.DD / 2} }
 func index(l []string, s string) int { return slices.Index(l, s) }
+
+func (l *Learned) stock(species string) *ownStock {
+	i := slices.IndexFunc(l.stocks, func(s ownStock) bool { return s.species == species })
+	if i < 0 {
+		return nil
+	}
+	return &l.stocks[i]
+}
+
+// near is over how many °C a stock's departures from the curve have something
+// in common. Those of published treatments correlate by one half at 1 °C, and
+// not at 2 °C and more.
+const near = 1.5
+
+// alike is the covariance of a stock's departures from the curve at two
+// temperatures.
+func (c *Curve) alike(a, b float64) float64 {
+	return c.Spreads.Misfit * ResidualFactor * math.Exp(-math.Abs(a-b)/near)
+}
+
+// departure is how much of a stock's departures at its degrees there is at a
+// temperature, and the variance of the rest.
+func (c *Curve) departure(s *ownStock, celsius float64) (share []float64, rest float64) {
+	n := len(s.degrees)
+	with := mat.NewVecDense(n, nil)
+	for i, t := range s.degrees {
+		with.SetVec(i, c.alike(t, celsius))
+	}
+	var w mat.VecDense
+	if s.chol.SolveVecTo(&w, with) != nil {
+		return make([]float64, n), c.alike(0, 0)
+	}
+	return w.RawVector().Data, max(0, c.alike(0, 0)-mat.Dot(&w, with))
+}
 
 // Learn takes a keeper's clutches into account: a keeper differs from what
 // was published as a paper differs from others, half of it in all they do and
 // half in one incubator, and their stock of a species as one paper's stock
-// does. Clutches that do not fit the others count little.
+// does, at all temperatures and at each. Clutches that do not fit the others
+// count little.
 func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned {
 	l := &Learned{c: c, believe: believe}
 	if len(seen) == 0 {
 		return l
 	}
 	for _, s := range seen {
-		if index(l.species, s.Species) < 0 {
-			l.species = append(l.species, s.Species)
+		k := l.stock(s.Species)
+		if k == nil {
+			l.stocks = append(l.stocks, ownStock{species: s.Species, belief: believe(s.Species)})
+			k = &l.stocks[len(l.stocks)-1]
 		}
+		k.degrees = append(k.degrees, math.Round(s.Celsius))
 		if index(l.places, s.Incubator) < 0 {
 			l.places = append(l.places, s.Incubator)
 		}
 	}
-	slices.Sort(l.species)
+	slices.SortFunc(l.stocks, func(a, b ownStock) int { return strings.Compare(a.species, b.species) })
 	slices.Sort(l.places)
-	n := l.state()
+	n := l.place(len(l.places))
+	for i := range l.stocks {
+		s := &l.stocks[i]
+		slices.Sort(s.degrees)
+		s.degrees = slices.Compact(s.degrees)
+		s.at = n
+		n = s.degree(len(s.degrees))
+	}
 	l.x = make([]float64, n)
 	prior := mat.NewSymDense(n, nil)
 	pair := func(i int, c Cov2) {
@@ -95,11 +151,25 @@ func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned
 	for i := range l.places {
 		pair(l.place(i), half(c.Spreads.Paper))
 	}
-	beliefs := make([]Belief, len(l.species))
-	for i, s := range l.species {
-		beliefs[i] = believe(s)
-		pair(l.kind(i), beliefs[i].Cov)
-		prior.SetSym(l.kind(i)+2, l.kind(i)+2, 1/c.Spreads.Stock)
+	for i := range l.stocks {
+		s := &l.stocks[i]
+		pair(s.at, s.belief.Cov)
+		prior.SetSym(s.level(), s.level(), 1/c.Spreads.Stock)
+		k := mat.NewSymDense(len(s.degrees), nil)
+		for a, t := range s.degrees {
+			for b := a; b < len(s.degrees); b++ {
+				k.SetSym(a, b, c.alike(t, s.degrees[b]))
+			}
+		}
+		// Degrees are whole and differ, so that this has an inverse.
+		s.chol.Factorize(k)
+		if s.chol.InverseTo(k) == nil {
+			for a := range s.degrees {
+				for b := a; b < len(s.degrees); b++ {
+					prior.SetSym(s.degree(a), s.degree(b), k.At(a, b))
+				}
+			}
+		}
 	}
 	weights := make([]float64, len(seen))
 	for k := range weights {
@@ -113,7 +183,7 @@ func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned
 		g.MulVec(prior, mat.NewVecDense(n, l.x))
 		g.ScaleVec(-1, g)
 		for k, s := range seen {
-			at, d, res := l.residual(s, beliefs)
+			at, d, res := l.residual(s)
 			q := weights[k] / (c.Spreads.Residual + s.Variance)
 			for a, i := range at {
 				g.SetVec(i, g.AtVec(i)+q*d[a]*res)
@@ -136,7 +206,7 @@ func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned
 			l.x[i] += max(-2, min(2, dx.AtVec(i)))
 		}
 		for k, s := range seen {
-			at, d, res := l.residual(s, beliefs)
+			at, d, res := l.residual(s)
 			v := res * res
 			for a, i := range at {
 				for b, j := range at {
@@ -150,67 +220,70 @@ func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned
 }
 
 // residual of an own clutch: log of its work, less what the state expects.
-func (l *Learned) residual(s Seen, beliefs []Belief) (at [7]int, d [7]float64, res float64) {
-	k, p := index(l.species, s.Species), l.place(index(l.places, s.Incubator))
-	i := l.kind(k)
-	level := beliefs[k].Level + l.x[0] + l.x[p] + l.x[i] + l.x[i+2]
-	dev := beliefs[k].Dev + l.x[1] + l.x[p+1] + l.x[i+1]
+func (l *Learned) residual(s Seen) (at [8]int, d [8]float64, res float64) {
+	k, p := l.stock(s.Species), l.place(index(l.places, s.Incubator))
+	i := k.at
+	g := k.degree(slices.Index(k.degrees, math.Round(s.Celsius)))
+	level := k.belief.Level + l.x[0] + l.x[p] + l.x[i] + l.x[k.level()] + l.x[g]
+	dev := k.belief.Dev + l.x[1] + l.x[p+1] + l.x[i+1]
 	const h = 1e-3
 	res = math.Log(s.Work(dev)) - level
 	slope := -(math.Log(s.Work(dev+h)) - math.Log(s.Work(dev-h))) / (2 * h)
-	return [7]int{0, 1, p, p + 1, i, i + 1, i + 2}, [7]float64{1, slope, 1, slope, 1, slope, 1}, res
+	return [8]int{0, 1, p, p + 1, i, i + 1, k.level(), g}, [8]float64{1, slope, 1, slope, 1, slope, 1, 1}, res
 }
 
 // Expect returns what is expected of this keeper's next clutch of a species
-// in an incubator: as Belief, now with what the keeper, the place and the
-// stock add.
-func (l *Learned) Expect(species, incubator string) Belief {
-	return l.ExpectOf(species, incubator, l.believe(species))
+// in an incubator at a mean temperature: as Belief, now with what the keeper,
+// the place and the stock add, and how far it may depart from the curve there.
+func (l *Learned) Expect(species, incubator string, celsius float64) Belief {
+	return l.ExpectOf(species, incubator, celsius, l.believe(species))
 }
 
 // ExpectOf is Expect of a species of which published is believed; of one that
 // the keeper has had clutches of, it must be what was believed of it then.
-func (l *Learned) ExpectOf(species, incubator string, published Belief) Belief {
+func (l *Learned) ExpectOf(species, incubator string, celsius float64, published Belief) Belief {
 	b := published
-	var at []int // pairs
-	at = append(at, 0)
-	if len(l.species) == 0 {
+	if len(l.stocks) == 0 {
 		// Nothing seen: all of it unknown.
 		b.Cov = b.Cov.plus(l.c.Spreads.Paper)
-		b.Cov.AA += l.c.Spreads.Stock
+		b.Cov.AA += l.c.Spreads.Stock + l.c.alike(0, 0)
 		return b
 	}
+	type term struct {
+		at    int
+		share float64
+	}
+	level, dev := []term{{0, 1}}, []term{{1, 1}}
 	if i := index(l.places, incubator); i >= 0 {
-		at = append(at, l.place(i))
+		level, dev = append(level, term{l.place(i), 1}), append(dev, term{l.place(i) + 1, 1})
 	} else {
 		b.Cov = b.Cov.plus(half(l.c.Spreads.Paper))
 	}
-	stock := -1
-	if i := index(l.species, species); i >= 0 {
-		at = append(at, l.kind(i))
-		stock = l.kind(i) + 2
-		prior := published.Cov
-		b.Cov = Cov2{b.Cov.AA - prior.AA, b.Cov.AD - prior.AD, b.Cov.DD - prior.DD}
+	if s := l.stock(species); s != nil {
+		level, dev = append(level, term{s.at, 1}, term{s.level(), 1}), append(dev, term{s.at + 1, 1})
+		share, rest := l.c.departure(s, celsius)
+		for i, w := range share {
+			level = append(level, term{s.degree(i), w})
+		}
+		b.Cov = Cov2{b.Cov.AA - published.Cov.AA + rest, b.Cov.AD - published.Cov.AD, b.Cov.DD - published.Cov.DD}
 	} else {
-		b.Cov.AA += l.c.Spreads.Stock
+		b.Cov.AA += l.c.Spreads.Stock + l.c.alike(0, 0)
 	}
-	for _, i := range at {
-		b.Level += l.x[i]
-		b.Dev += l.x[i+1]
-		for _, j := range at {
-			b.Cov.AA += l.cov.At(i, j)
-			b.Cov.AD += l.cov.At(i, j+1)
-			b.Cov.DD += l.cov.At(i+1, j+1)
+	covariance := func(a, b []term) (v float64) {
+		for _, s := range a {
+			for _, t := range b {
+				v += s.share * t.share * l.cov.At(s.at, t.at)
+			}
 		}
+		return v
 	}
-	if stock >= 0 {
-		b.Level += l.x[stock]
-		b.Cov.AA += l.cov.At(stock, stock)
-		for _, i := range at {
-			b.Cov.AA += 2 * l.cov.At(i, stock)
-			b.Cov.AD += l.cov.At(i+1, stock)
-		}
+	for _, t := range level {
+		b.Level += t.share * l.x[t.at]
 	}
+	for _, t := range dev {
+		b.Dev += t.share * l.x[t.at]
+	}
+	b.Cov = b.Cov.plus(Cov2{covariance(level, level), covariance(level, dev), covariance(dev, dev)})
 	return b
 }
 
@@ -225,7 +298,7 @@ func (c *Curve) Informed(b Belief, measured []Seen) Belief {
 		measured[i].Species, measured[i].Incubator = "", ""
 	}
 	l := c.Learn(func(string) Belief { return b }, measured)
-	i := l.kind(0)
+	i := l.stocks[0].at
 	return Belief{
 		Level: b.Level + l.x[i], Dev: b.Dev + l.x[i+1],
 		Cov: Cov2{l.cov.At(i, i), l.cov.At(i, i+1), l.cov.At(i+1, i+1)},

@@ -7,21 +7,23 @@
 // of treatments inside the 50 % and 90 % intervals, median width of the 90 %
 // interval and mean continuous ranked probability score, both in days. A
 // rule has no interval; it is given one as wide, in proportion, as covers
-// what the model's covers.
+// what the model's covers. The factors of the intervals were set on these
+// treatments; "apart" is what the 90 % intervals cover where the factor is
+// set without the paper, or species, that it is tried on.
 //
-//	papers left out, species known         n median   mean  in 50  in 90   width   CRPS
-//	  this model                         152    6.8    9.8     48     90    16.9    4.1
-//	  species' mean days                 152   23.5   31.1     42     90    61.5   10.3
-//	  nearest published temperature      152    9.7   14.5     53     90    25.6    5.8
-//	  degree-days of the species         152    7.4   10.0     49     90    17.6    4.5
+//	papers left out, species known         n median   mean  in 50  in 90  apart  width   CRPS
+//	  this model                         151    6.3    8.2     52     91     91   16.1    3.2
+//	  species' mean days                 151   23.7   31.3     42     91          61.9   10.4
+//	  nearest published temperature      151    9.3   12.0     50     91          23.0    4.7
+//	  degree-days of the species         151    7.1    9.6     54     91          18.1    4.3
 //
-//	species left out                       n median   mean  in 50  in 90   width   CRPS
-//	  this model                         285   18.4   33.3     51     90    60.7   17.8
-//	  species' mean days                 285   33.8   44.4     46     90   104.8   17.7
-//	  nearest published temperature      285   20.3   34.7     59     90    82.8   15.6
-//	  degree-days of the species         285   19.3   30.0     56     90    72.1   14.8
+//	species left out                       n median   mean  in 50  in 90  apart  width   CRPS
+//	  this model                         284   18.4   28.1     49     90     89   57.0   13.8
+//	  species' mean days                 284   33.7   44.3     45     90         104.2   17.7
+//	  nearest published temperature      284   19.9   34.5     59     90          82.8   15.6
+//	  degree-days of the species         284   19.4   29.9     56     90          70.2   14.8
 //
-//	papers left out, one clutch given      n median   mean  in 50  in 90   width   CRPS
-//	  species known from others          822    4.0    6.3     58     90    13.0    2.8
-//	  species known from none           1464    8.0   14.3     50     93    24.6    8.2
+//	papers left out, one clutch given      n median   mean  in 50  in 90  apart  width   CRPS
+//	  species known from others          820    4.3    6.2     61     90     89   14.0    2.8
+//	  species known from none           1464    6.2   10.4     55     92          22.7    6.0
 package pooled

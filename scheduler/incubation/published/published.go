@@ -20,8 +20,18 @@
 //     and that paper's hatching success of 0 where hatchlings were sexed is
 //     left out.
 //   - Numbers of eggs of one species that repeat another's are blank.
+//   - Swings of Qu et al. 2014 are 3 and 5 °C to either side, as its abstract
+//     has them, not in all.
 //   - Rows that cannot mean what they say carry a note that begins with "left
-//     out"; they stay visible and are not returned as [Duration.Usable].
+//     out"; they stay visible and are not [Duration.Usable]. The rule looks at
+//     measurements alone: eggs of a species that were warmer at every hour of
+//     the day than others, and never above 33 °C, cannot take a quarter longer.
+//     Of two treatments that contradict one another so, the one that more of
+//     the rest contradict is left out, and both where that is even. It leaves
+//     out Dayananda 2016, whose treatments are exchanged (the same laboratory
+//     says that its warm eggs hatched 27 days before the others: Dayananda et
+//     al. 2017, Journal of Experimental Biology 220:2159), and one of
+//     Elphick 1998.
 //
 // The package leaves out what the rows mean: fitting is scheduler/incubation's.
 package published

@@ -49,3 +49,34 @@ func TestMeasurements(t *testing.T) {
 		}
 	}
 }
+
+// What is left out is what the rule of the package comment leaves out, and
+// nothing else.
+func TestOnlyWhatContradictsTheRestIsLeftOut(t *testing.T) {
+	rows := published.Durations()
+	contradicts := func(a, b published.Duration) bool {
+		cool := func(r published.Duration) float64 { return r.Celsius - r.HalfRange }
+		hot := func(r published.Duration) float64 { return r.Celsius + r.HalfRange }
+		warmer := a.Species == b.Species && a.Celsius > b.Celsius && cool(a) >= cool(b) && hot(a) >= hot(b) && hot(a) <= 33
+		return warmer && a.Days > 1.25*b.Days
+	}
+	count := make([]int, len(rows))
+	for i, a := range rows {
+		for _, b := range rows {
+			if contradicts(a, b) || contradicts(b, a) {
+				count[i]++
+			}
+		}
+	}
+	for i, a := range rows {
+		out := false
+		for j, b := range rows {
+			if contradicts(a, b) || contradicts(b, a) {
+				out = out || count[i] >= count[j]
+			}
+		}
+		if out == a.Usable() {
+			t.Errorf("%s of %s at %g °C, %g days: the rule leaves it out: %v; its note is %q", a.Species, a.Paper, a.Celsius, a.Days, out, a.Note)
+		}
+	}
+}

@@ -113,6 +113,14 @@ type ClutchForecast struct {
 	// Males is the share of males expected, with a 90 % interval; nil where
 	// sex is not known to follow temperature.
 	Males *incubation.Males `json:"males,omitempty"`
+
+	// What a picture needs and a line has no room for: the temperature the
+	// eggs stand at (nil when unknown), the probability of each day from
+	// DailyFrom on, and the young that hatched so far.
+	Temperature *husbandry.Celsius `json:"-"`
+	DailyFrom   civil.Date         `json:"-"`
+	Daily       []float64          `json:"-"`
+	HatchedOn   []Young            `json:"-"`
 }
 
 // ClutchForecasts returns the clutches that still expect young, and those
@@ -146,6 +154,8 @@ func ClutchForecasts(in Input) []ClutchForecast {
 			}
 			line.ProbabilityToday = f.Probability(p.on)
 			line.Basis, line.Males = f.Basis, f.Males
+			line.DailyFrom, line.Daily = f.Daily()
+			line.Temperature, line.HatchedOn = p.herd.Standing(c).Temperature, c.HatchedOn
 			line.Cautions = append(line.Cautions, f.Cautions...)
 			if _, _, over := p.hatchSpan(c, f); f.Known && over {
 				line.Cautions = append(line.Cautions, pastHatching)

@@ -401,7 +401,7 @@ func (p Past) off() string {
 
 // past draws earlier clutches below one another, by how far off they were.
 func (f Forecast) past(s *sheet) {
-	s.head("Earlier clutches: expected when laid, and seen")
+	s.head("Earlier clutches, expected and seen")
 	list := f.shownPast()
 	reach := 5
 	for _, p := range list {

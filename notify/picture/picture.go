@@ -9,7 +9,8 @@
 // description for those who do not see it.
 //
 // All pictures are 400 units wide with letters of 13 units or more: on a phone
-// of 320 pixels that is 10 pixels, and across a sheet of A4 it is a poster.
+// of 320 pixels that is 10 pixels, and on a sheet of A4, where a browser prints
+// them 440 pixels wide, 11 points.
 //
 // The SVG is written by hand, in sheet.go, and no library draws it. Plotting
 // libraries set text in fonts of their own to know how long it is, make

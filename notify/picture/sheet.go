@@ -210,7 +210,9 @@ func (s *sheet) finish(title, description string) []byte {
 	out.element("desc", description, "id", id+"d")
 	out.rect(0, 0, width, height, 0, ground)
 	out.rect(0.5, 0.5, width-1, height-1, 8, "none", "stroke", rule)
-	const shown = 640 // pixels, where nobody says otherwise
+	// Where nobody says otherwise, letters are as large as in a book, and a
+	// picture fits a sheet of A4 as browsers print it, if need be smaller.
+	shown := max(320, min(440, 1000*width/height))
 	return []byte(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ` + num(width) + ` ` + num(height) +
 		`" width="` + num(shown) + `" height="` + num(shown*height/width) + `" style="max-width:100%;height:auto" role="img" lang="en"` +
 		` aria-labelledby="` + id + `t ` + id + `d" font-family="'Helvetica Neue',Arial,'Liberation Sans',sans-serif">` + "\n" +
@@ -253,7 +255,7 @@ var advance = [...]int{
 
 // roomy is how much longer than in those fonts a line may turn out in the ones
 // that a reader has instead.
-const roomy = 1.1
+const roomy = 1.14
 
 // width estimates how wide a text is, rather too wide than too narrow.
 func (l letters) width(s string) float64 {
@@ -278,7 +280,7 @@ func (l letters) width(s string) float64 {
 	}
 	w := float64(sum) / 1000 * l.size * roomy
 	if l.bold {
-		w *= 1.08
+		w *= 1.12
 	}
 	return w
 }

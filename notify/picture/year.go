@@ -102,7 +102,7 @@ func (y Year) months(s *sheet, a axis) {
 	from := y.From
 	for !from.After(last) {
 		next := from.AddDays(1 - from.Day()).AddMonths(1)
-		if to := civil.Min(next, last.AddDays(1)); a.at(to)-a.at(from) >= l.width("May") {
+		if to := civil.Min(next, last.AddDays(1)); a.at(to)-a.at(from) >= l.width("May")/roomy {
 			s.text((a.at(from)+a.at(to))/2, s.y, l, from.Format("Jan"))
 		}
 		from = next

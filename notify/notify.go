@@ -1,8 +1,8 @@
 // Package notify has what the ways out to the keeper and back share: the
 // digest's identity, and the two ports that mail passes through.
 //
-// Its subpackages are adapters. digest and calendar write, reply reads,
-// mailout and mailin carry bytes, page serves a browser, practice is a mail
+// Its subpackages are adapters. digest and calendar write, picture draws, reply
+// reads, mailout and mailin carry bytes, page serves a browser, practice is a mail
 // server for trying things out. None of them knows another; the command joins
 // them.
 package notify

@@ -122,6 +122,14 @@ type ClutchForecast struct {
 	// Males is the share of males expected, with a 90 % interval; nil where
 	// sex is not known to follow temperature.
 	Males *incubation.Males `json:"males,omitempty"`
+
+	// What a picture needs and a line has no room for: the temperature the
+	// eggs stand at (nil when unknown), the probability of each day from
+	// DailyFrom on, and the young that hatched so far.
+	Temperature *husbandry.Celsius `json:"-"`
+	DailyFrom   civil.Date         `json:"-"`
+	Daily       []float64          `json:"-"`
+	HatchedOn   []Young            `json:"-"`
 }
 
 // fate says in words what became of a clutch of which nothing more is expected.
@@ -173,6 +181,8 @@ func ClutchForecasts(in Input) []ClutchForecast {
 			}
 			line.ProbabilityToday = f.Probability(p.on)
 			line.Basis, line.Males = f.Basis, f.Males
+			line.DailyFrom, line.Daily = f.Daily()
+			line.Temperature, line.HatchedOn = p.herd.Standing(c).Temperature, c.HatchedOn
 			line.Cautions = append(line.Cautions, f.Cautions...)
 			if _, _, over := p.hatchSpan(c, f); f.Known && over {
 				line.Cautions = append(line.Cautions, pastHatching)

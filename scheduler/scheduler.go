@@ -7,7 +7,8 @@
 // the seam behind which hatching, laying and pairing are foretold; packages
 // cadence, incubation and season answer the single questions. [Dated] and
 // [ClutchForecasts] give the same knowledge as spans of days and as a table of
-// clutches, for a calendar and for the keeper's overview.
+// clutches, for a calendar and for the keeper's overview; [PastHatches] has how
+// earlier clutches went against their forecasts.
 //
 // Which tasks there are follows from the routines alone, but for a few that
 // findings ask for (see the constants whose names begin with Review and

@@ -10,11 +10,18 @@ import (
 	"nestround/tasks/civil"
 )
 
-func setClutches(*flag.FlagSet) func(context.Context, *call) error {
+func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
+	pictures := f.String("pictures", "", "write a picture (SVG) of each clutch that expects young into this `folder`")
 	return func(_ context.Context, c *call) error {
+		if *pictures != "" && c.json {
+			return &usageError{"--pictures and --json are two different things to print", "say one of them"}
+		}
 		h, on, err := c.openOn()
 		if err != nil {
 			return err
+		}
+		if *pictures != "" {
+			return c.writePictures(h, on, *pictures)
 		}
 		all := h.Clutches(on)
 		if c.json {

@@ -47,6 +47,7 @@ var layers = []layer{
 	{of: "notify/digest", may: []string{"notify", "tasks", "tasks/civil", "tasks/husbandry"}, why: adapterWhy},
 	{of: "notify/reply", may: []string{"notify", "tasks", "tasks/civil", "tasks/husbandry"}, why: adapterWhy},
 	{of: "notify/page", may: []string{"notify", "tasks", "tasks/civil", "tasks/husbandry"}, why: adapterWhy},
+	{of: "notify/picture", may: []string{"tasks/civil"}, not: pure, why: "a picture is drawn of plain values and handed back; " + adapterWhy},
 	{of: "notify/mailout", may: []string{"notify", "tasks/disk"}, why: adapterWhy},
 	{of: "notify/mailin", may: []string{"notify", "tasks/disk"}, why: adapterWhy},
 	{of: "notify/outbox", may: []string{"notify", "tasks/disk"}, why: adapterWhy},

@@ -68,6 +68,7 @@ var always = []string{
 // row is one thing to do, on one or more days.
 type row struct {
 	Do, Whom string
+	Again    bool // the line before is about the same animals
 	Uses     string
 	Asks     string
 	Caution  int // its number among the cautions, 0 for none
@@ -173,7 +174,11 @@ func lay(c Content) page {
 					r.Places = append(r.Places, place{Name: l.place})
 				}
 				last := &r.Places[len(r.Places)-1]
-				last.Rows = append(last.Rows, *at[part][l.key])
+				line := *at[part][l.key]
+				if n := len(last.Rows); n > 0 && last.Rows[n-1].Whom == line.Whom {
+					line.Again = true
+				}
+				last.Rows = append(last.Rows, line)
 			}
 			if len(r.Places) > 0 {
 				w.Rounds = append(w.Rounds, r)

@@ -147,6 +147,12 @@ func (f Forecast) Probability(day civil.Date) float64 {
 	return 0
 }
 
+// Daily returns the probabilities of all days that have one, in a row from the
+// first; none where nothing is known, or where the days are over.
+func (f Forecast) Daily() (first civil.Date, chances []float64) {
+	return f.first, slices.Clone(f.daily)
+}
+
 // Progress returns how far along the eggs are on day, 0 to 1: the days since
 // laying as a share of the mean time to hatching.
 func (f Forecast) Progress(day civil.Date) float64 {

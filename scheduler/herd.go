@@ -35,6 +35,7 @@ type Herd struct {
 	// lastIncubator is where the latest recorded clutch of a species stands.
 	lastIncubator map[husbandry.ID]husbandry.ID
 	refused       map[husbandry.ID][]refusal
+	ills          []Illness // by date
 }
 
 // Animal is a record and what has been found of it.
@@ -47,8 +48,14 @@ type Animal struct {
 	Mated       []civil.Date // matings seen, by date, each day once
 	Pairing     *husbandry.Pairing
 	Weights     []Weight // of the last 400 days, by date
-	// Came is the first day it was there; zero: always.
-	Came      civil.Date
+	// Came is the first day it was there as a record of its own; zero: always.
+	Came civil.Date
+	// Sexings are the times somebody looked what sex it is, by date.
+	Sexings []Sexing
+	// Regrouped is the last day anybody was taken out of the group.
+	Regrouped civil.Date
+	// Apart is its quarantine; nil when it is in none.
+	Apart     *Apart
 	sheet     *husbandry.Species
 	sightings []sighting // by date
 }
@@ -68,7 +75,8 @@ type Carrying struct{ From, To, Until civil.Date }
 // Weight is one weighing.
 type Weight struct {
 	On    civil.Date
-	Grams husbandry.Grams
+	Grams husbandry.Grams   // of a group the mean of one of it
+	Each  []husbandry.Grams // of a group, where each was weighed; else nil
 }
 
 // Clutch is a record, a finding, or both, and what has become of it.
@@ -88,6 +96,14 @@ type Clutch struct {
 	// when the eggs had been out of the female for some days.
 	Lost  int
 	State ClutchState
+	// Young are the records of what hatched from it, in their order.
+	Young []*Animal
+	// Sexings, Weights and Unfed are of its young before those have records:
+	// the times they were sexed and weighed, and the days on which they did
+	// not take their first food.
+	Sexings []Sexing
+	Weights []Weight
+	Unfed   []civil.Date
 }
 
 // Young is the number of young that hatched on a day.
@@ -185,7 +201,7 @@ func (h *Herd) addAnimals() {
 		a := &block[i]
 		a.Animal = r.Animals[i]
 		a.Count = max(1, a.Count)
-		a.Came = civil.Max(a.Acquired, a.Hatched)
+		a.Came = civil.Max(civil.Max(a.Acquired, a.Hatched), a.Since)
 		a.sheet = h.Species(a.Species)
 		if !a.Gravid.IsZero() {
 			a.sightings = append(a.sightings, sighting{a.Gravid, true})
@@ -268,11 +284,12 @@ func (h *Herd) addFindings() {
 		if animal == nil {
 			animal = h.only(subject, func(*Animal) bool { return true }, f.On)
 		}
+		h.foundOfYoung(f, clutch, animal)
 		if animal == nil {
 			continue
 		}
 		if g.Weighs != nil {
-			animal.Weights = append(animal.Weights, Weight{f.On, *g.Weighs})
+			animal.Weights = append(animal.Weights, Weight{f.On, *g.Weighs, g.Each})
 		}
 		if g.Mated {
 			animal.Mated = append(animal.Mated, f.On)
@@ -286,7 +303,7 @@ func (h *Herd) addFindings() {
 // lasting reports whether a finding still matters after years: a clutch and
 // what led to it does, a weight or a meal refused does not.
 func lasting(g *tasks.Finding) bool {
-	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Mated || g.Gravid != nil
+	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Mated || g.Gravid != nil || g.Sexed != nil
 }
 
 // count takes over what was counted of a clutch that exists; a number in its
@@ -392,6 +409,8 @@ func (h *Herd) settle() {
 		a.Mated = slices.DeleteFunc(a.Mated, func(d civil.Date) bool { return d.After(h.On) })
 		a.carry()
 	}
+	h.settleYoung()
+	h.settleQuarantine()
 }
 
 // carry works out when she carried eggs: from a sighting until she is seen
@@ -538,6 +557,8 @@ func (a *Animal) In(state husbandry.State, day civil.Date) bool {
 		}
 	case husbandry.Breeding:
 		return a.Breeding
+	case husbandry.Apart:
+		return a.Apart != nil && !day.Before(a.Apart.Began)
 	}
 	return false
 }

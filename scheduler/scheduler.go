@@ -51,6 +51,9 @@ const (
 	ReviewSlugs  husbandry.ID = "review-slugs"  // many eggs of a clutch were infertile
 	ReviewWeight husbandry.ID = "review-weight" // an animal has lost weight
 	WeighRefused husbandry.ID = "weigh-refused" // food was refused three times in a row
+	ReviewIll    husbandry.ID = "review-ill"    // illness was noted
+	ReviewUnfed  husbandry.ID = "review-unfed"  // young take no food
+	SortBySize   husbandry.ID = "sort-by-size"  // the weights of a group lie far apart
 )
 
 // Plan returns the tasks that are due or overdue on in.On, those upcoming
@@ -177,7 +180,7 @@ func newPlanner(in Input) *planner {
 		}
 	}
 	for _, a := range p.herd.Animals {
-		if a.Sex == husbandry.Male && a.Breeding && a.PresentOn(p.on) && a.StageOn(p.on) == husbandry.Adult {
+		if a.Sex == husbandry.Male && a.Breeding && a.PresentOn(p.on) && a.StageOn(p.on) == husbandry.Adult && !a.In(husbandry.Apart, p.on) {
 			p.mates[a.Species] = true
 		}
 	}
@@ -198,6 +201,7 @@ func (p *planner) findSubjects() []*subject {
 	for _, s := range list {
 		p.subjects[s.id] = s
 	}
+	p.addPermits()
 	return list
 }
 
@@ -366,6 +370,10 @@ func asks(k husbandry.Kind) []tasks.FindingName {
 		return asksHatched
 	case husbandry.Pair:
 		return asksMated
+	case husbandry.Sexing:
+		return asksSexed
+	case husbandry.YoungCheck, husbandry.Quarantine, husbandry.Faecal:
+		return asksIll
 	}
 	return nil
 }
@@ -380,4 +388,6 @@ var (
 	asksLaid    = []tasks.FindingName{tasks.FindLaid, tasks.FindSlugs}
 	asksHatched = []tasks.FindingName{tasks.FindHatched}
 	asksMated   = []tasks.FindingName{tasks.FindMated}
+	asksSexed   = []tasks.FindingName{tasks.FindSexed}
+	asksIll     = []tasks.FindingName{tasks.FindIll}
 )

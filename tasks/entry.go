@@ -1,6 +1,7 @@
 package tasks
 
 import (
+	"fmt"
 	"time"
 
 	"nestround/tasks/civil"
@@ -63,16 +64,38 @@ const (
 type Finding struct {
 	// Laid is the number of eggs of a clutch, slugs not among them; Uncounted
 	// where she has laid but the eggs are still in the box.
-	Laid    *int                   `json:"laid,omitempty"`
-	Slugs   *int                   `json:"slugs,omitempty"`
-	Hatched *int                   `json:"hatched,omitempty"` // young, on that day
+	Laid    *int `json:"laid,omitempty"`
+	Slugs   *int `json:"slugs,omitempty"`
+	Hatched *int `json:"hatched,omitempty"` // young, on that day
+	// Weighs is a mass; of a group, or of a clutch's young, the mean of one of
+	// them. Each has their single masses where they were said, and is nil for
+	// one alone.
 	Weighs  *husbandry.Grams       `json:"weighs_g,omitempty"`
+	Each    []husbandry.Grams      `json:"each_g,omitempty"`
 	Added   *husbandry.Millilitres `json:"added_ml,omitempty"`
 	Refused bool                   `json:"refused,omitempty"`
 	Mated   bool                   `json:"mated,omitempty"`
 	Gravid  *bool                  `json:"gravid,omitempty"`
-	Note    string                 `json:"note,omitempty"`
+	Sexed   *Sexed                 `json:"sexed,omitempty"`
+	// Ill says that it looks ill, or that a test found something; Note has the
+	// signs in words.
+	Ill  bool   `json:"ill,omitempty"`
+	Note string `json:"note,omitempty"`
 }
+
+// Sexed is how many of an animal, a group or a clutch's young were told to be
+// males and females, and of how many it could not be told.
+type Sexed struct {
+	Males   int `json:"males"`
+	Females int `json:"females"`
+	Unsure  int `json:"unsure"`
+}
+
+// All is how many were looked at.
+func (s Sexed) All() int { return s.Males + s.Females + s.Unsure }
+
+// String writes s as the trade does: males.females.unsure, "2.1.3".
+func (s Sexed) String() string { return fmt.Sprintf("%d.%d.%d", s.Males, s.Females, s.Unsure) }
 
 // Uncounted is the value of Finding.Laid for eggs that nobody has counted yet.
 const Uncounted = -1
@@ -90,4 +113,6 @@ const (
 	FindRefused FindingName = "refused"
 	FindMated   FindingName = "mated"
 	FindGravid  FindingName = "gravid"
+	FindSexed   FindingName = "sexed"
+	FindIll     FindingName = "ill"
 )

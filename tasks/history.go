@@ -208,7 +208,8 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 }
 
 func (g *Finding) changesPlans() bool {
-	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil
+	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil ||
+		g.Sexed != nil || g.Ill
 }
 
 // pair returns the part of the key that all occurrences share.
@@ -514,7 +515,7 @@ func (g *Finding) merge(later *Finding) {
 		g.Hatched = later.Hatched
 	}
 	if later.Weighs != nil {
-		g.Weighs = later.Weighs
+		g.Weighs, g.Each = later.Weighs, later.Each
 	}
 	if later.Added != nil {
 		g.Added = later.Added
@@ -522,7 +523,11 @@ func (g *Finding) merge(later *Finding) {
 	if later.Gravid != nil {
 		g.Gravid = later.Gravid
 	}
+	if later.Sexed != nil {
+		g.Sexed = later.Sexed
+	}
 	g.Refused = g.Refused || later.Refused
+	g.Ill = g.Ill || later.Ill
 	g.Mated = g.Mated || later.Mated
 	if later.Note != "" {
 		g.Note = later.Note

@@ -71,6 +71,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 		Species:    values(r.speciesList),
 		Pairings:   values(r.pairings),
 		Away:       values(r.away),
+		Permits:    values(r.permits),
 	}
 	sortWalking(v)
 	mine := make(map[husbandry.ID]bool)

@@ -37,6 +37,7 @@ type reader struct {
 	incubators  []placed[husbandry.Incubator]
 	pairings    []placed[husbandry.Pairing]
 	away        []placed[husbandry.Away]
+	permits     []placed[husbandry.Permit]
 	speciesList []placed[husbandry.Species]
 	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
 }
@@ -76,6 +77,7 @@ func (r *reader) tables(root *tables.Table) {
 		{"incubator", r.incubator},
 		{"pairing", r.pairing},
 		{"away", r.awayDays},
+		{"permit", r.permit},
 		{"routine", func(t *tables.Table) { r.routine(t, "") }},
 		{"species", r.species},
 	} {
@@ -94,7 +96,8 @@ const keeperID = "keeper"
 // replyWords are what a line of a reply is made of: a record of that id could
 // not be named in one.
 var replyWords = []string{"done", "all", "but", "except", "skip", "later", "undo", "note", "and", "not",
-	"laid", "slugs", "hatched", "weighs", "added", "refused", "mated", "gravid"}
+	"laid", "slugs", "hatched", "weighs", "added", "refused", "mated", "gravid",
+	"male", "female", "unsure", "sexed", "ill"}
 
 var (
 	idForm   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)
@@ -182,6 +185,7 @@ func (r *reader) checkRefs() {
 		n, ok := r.ids[strings.ToLower(string(ref.id))]
 		switch {
 		case ok && n.id == ref.id && n.what == ref.what:
+		case !ok && ref.what == "clutch" && r.foundBy(ref.id) != "":
 		case ok && n.id == ref.id:
 			ref.place.Error(fmt.Sprintf("`%s` is %s, not %s", ref.id, article(n.what), article(ref.what)), fmt.Sprintf("it stands at %v", n.place))
 		default:

@@ -22,7 +22,7 @@ const (
 	Later  Verb = "later"
 	Undo   Verb = "undo"
 	Note   Verb = "note"
-	Found  Verb = "found" // a finding: laid, slugs, hatched, weighs, added, refused, mated, gravid
+	Found  Verb = "found" // a finding: laid, slugs, hatched, weighs, added, refused, mated, gravid, sexed, ill
 )
 
 // Target is a record of the books that a command names instead of a number.
@@ -126,6 +126,12 @@ func finding(f tasks.Finding) string {
 		return "slugs " + strconv.Itoa(*f.Slugs)
 	case f.Hatched != nil:
 		return "hatched " + strconv.Itoa(*f.Hatched)
+	case f.Each != nil:
+		var all []string
+		for _, g := range f.Each {
+			all = append(all, decimal(float64(g)))
+		}
+		return "weighs " + strings.Join(all, " ") + " g"
 	case f.Weighs != nil:
 		return "weighs " + decimal(float64(*f.Weighs)) + " g"
 	case f.Added != nil:
@@ -136,6 +142,20 @@ func finding(f tasks.Finding) string {
 		return "mated"
 	case f.Gravid != nil && *f.Gravid:
 		return "gravid"
+	case f.Sexed != nil:
+		switch *f.Sexed {
+		case tasks.Sexed{Males: 1}:
+			return "male"
+		case tasks.Sexed{Females: 1}:
+			return "female"
+		case tasks.Sexed{Unsure: 1}:
+			return "unsure"
+		}
+		return "sexed " + f.Sexed.String()
+	case f.Ill && f.Note != "":
+		return "ill: " + f.Note
+	case f.Ill:
+		return "ill"
 	}
 	return "not gravid"
 }

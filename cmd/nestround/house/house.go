@@ -313,7 +313,7 @@ func (h *House) Counts() string {
 	animals := 0
 	for _, a := range h.records.Animals {
 		if a.Left.IsZero() {
-			animals += a.Count
+			animals += h.records.Heads(a.ID, h.today())
 		}
 	}
 	return strings.Join([]string{

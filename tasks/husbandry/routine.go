@@ -66,8 +66,9 @@ const (
 )
 
 // Scope returns what tasks of kind k are about; "" for kinds whose routines say
-// it themselves. Of the young, Sexing, Label, Separate and Place are about the
-// clutch until there are records of them, and then about those.
+// it themselves. Sexing is about a clutch's young until there are records of
+// them, and then about those; so are Separate and Place, which wait for
+// records, and Label after an animal was taken out of its group.
 func (k Kind) Scope() Scope {
 	switch k {
 	case Feed, Supplement, Water, Mist, Clean, NestTopUp, LampMeter, LampChange:

@@ -948,7 +948,7 @@ func (p *parser) weights(i int, c *Command) (int, *fault) {
 		return 0, f
 	}
 	unit := strings.Trim(p.line[p.toks[last].from:p.toks[next-1].at], "0123456789.,: ")
-	sum := final
+	hundredths := 0.0
 	for _, s := range numbers {
 		g, err := husbandry.ParseMass(s + " " + unit)
 		g = husbandry.Grams(math.Round(float64(g)*100) / 100)
@@ -959,10 +959,12 @@ func (p *parser) weights(i int, c *Command) (int, *fault) {
 			return 0, &fault{why: fmt.Sprintf("a weight of %q cannot be right", shortened(s+" "+unit)), clear: true}
 		}
 		c.Finding.Each = append(c.Finding.Each, g)
-		sum += g
 	}
 	c.Finding.Each = append(c.Finding.Each, final)
-	mean := husbandry.Grams(math.Round(float64(sum)/float64(len(c.Finding.Each))*100) / 100)
+	for _, g := range c.Finding.Each {
+		hundredths += math.Round(100 * float64(g)) // whole, so that no order of adding matters
+	}
+	mean := husbandry.Grams(math.Round(hundredths/float64(len(c.Finding.Each))) / 100)
 	c.Finding.Weighs = &mean
 	return next, nil
 }

@@ -587,12 +587,12 @@ func commandGen() *rapid.Generator[Command] {
 					c.Finding.Note = words()
 				}
 			case 11:
-				sum := 0.0
+				sum := 0
 				for _, n := range rapid.SliceOfN(rapid.IntRange(1, 99900), 2, 6).Draw(t, "hundredths") {
 					c.Finding.Each = append(c.Finding.Each, husbandry.Grams(float64(n)/100))
-					sum += float64(n) / 100
+					sum += n
 				}
-				mean := husbandry.Grams(math.Round(sum/float64(len(c.Finding.Each))*100) / 100)
+				mean := husbandry.Grams(math.Round(float64(sum)/float64(len(c.Finding.Each))) / 100)
 				c.Finding.Weighs = &mean
 			case 8:
 				b := rapid.Bool().Draw(t, "gravid")

@@ -35,7 +35,8 @@ type Herd struct {
 	// lastIncubator is where the latest recorded clutch of a species stands.
 	lastIncubator map[husbandry.ID]husbandry.ID
 	refused       map[husbandry.ID][]refusal
-	ills          []Illness // by date
+	ills          []Illness                  // by date
+	readings      map[husbandry.ID][]reading // of enclosures' lamps, by date
 }
 
 // Animal is a record and what has been found of it.
@@ -150,6 +151,7 @@ func Derive(r *husbandry.Records, h *tasks.History, on civil.Date) *Herd {
 		residents:  make(map[husbandry.ID][]*Animal, len(r.Enclosures)),
 		kinds:      make(map[husbandry.ID]husbandry.Kind, len(r.Routines)),
 		refused:    make(map[husbandry.ID][]refusal),
+		readings:   make(map[husbandry.ID][]reading),
 
 		lastIncubator: make(map[husbandry.ID]husbandry.ID),
 	}

@@ -112,7 +112,7 @@ func (p *planner) happenings() []happening {
 			add(happening{event: husbandry.EventAcquired, on: a.Acquired, instance: string(a.ID), animal: a, words: "came " + p.day(a.Acquired)})
 		}
 	}
-	return append(append(list, p.youngHappenings(from)...), p.permitHappenings()...)
+	return slices.Concat(list, p.youngHappenings(from), p.apartHappenings(), p.permitHappenings())
 }
 
 // tubSet returns the day a clutch's tub was set; the laying day for a recorded

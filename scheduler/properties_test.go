@@ -149,7 +149,7 @@ func anyAct(t *rapid.T, y *year, x tasks.Task) tasks.Act {
 }
 
 // command is what a line of a reply begins like.
-var command = regexp.MustCompile(`(?i)^\W*(\d|done\b|all\b|skip|later\b|note\b|undo\b|laid\b|hatched\b|weighs\b|added\b|refused\b|male\b|female\b|unsure\b|sexed\b|ill\b)`)
+var command = regexp.MustCompile(`(?i)^\W*(\d|done\b|all\b|skip|later\b|note\b|undo\b|laid\b|hatched\b|weighs\b|added\b|refused\b|male\b|female\b|unsure\b|sexed\b|uvi\b|ill\b)`)
 
 func TestEveryPlanHoldsTogether(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

@@ -11,7 +11,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Quarantine, illness, and papers that run out.
+// Quarantine, illness, lamps that dim and papers that run out.
 
 const (
 	// testsApart is how many days lie between two faecal tests of a quarantine
@@ -263,6 +263,39 @@ func (p *planner) reviewIll() {
 	}
 }
 
+// reading is one UV index measured under a lamp.
+type reading struct {
+	on  civil.Date
+	uvi float64
+}
+
+// lampLoss is the share of its index whose loss makes a lamp one to be changed
+// (common practice).
+const lampLoss = 0.30
+
+// tiny is less than any scale or meter shows: a limit that is met exactly is
+// met.
+const tiny = 1e-9
+
+// dimmed returns the day on which the lamp of an enclosure was last measured, if
+// it gave too little then beside the best reading since it was fitted or
+// changed, and says so in words; no date where it does not.
+func (p *planner) dimmed(enclosure husbandry.ID, since civil.Date) (on civil.Date, words string) {
+	best, last := reading{}, reading{}
+	for _, r := range p.herd.readings[enclosure] {
+		if r.on.Before(since) {
+			continue
+		}
+		if last = r; r.uvi > best.uvi {
+			best = r
+		}
+	}
+	if last.on.IsZero() || last.uvi > (1-lampLoss)*best.uvi+tiny || best.uvi == 0 {
+		return civil.Date{}, ""
+	}
+	return last.on, fmt.Sprintf("; UV index %v on %s, %v on %s: %s less", last.uvi, p.day(last.on), best.uvi, p.day(best.on), percent(1-last.uvi/best.uvi))
+}
+
 // addPermits makes the papers subjects. They are about no place and no animal,
 // and nothing but their own renewal is about them.
 func (p *planner) addPermits() {
@@ -270,6 +303,23 @@ func (p *planner) addPermits() {
 		v := &p.rec.Permits[i]
 		p.subjects[v.ID] = &subject{id: v.ID, scope: husbandry.OfKeeper, name: v.Words}
 	}
+}
+
+// apartHappenings lists the beginnings of the quarantines there are.
+func (p *planner) apartHappenings() []happening {
+	var list []happening
+	for _, a := range p.herd.Animals {
+		q := a.Apart
+		if q == nil || p.subjects[a.ID] == nil {
+			continue
+		}
+		words := "quarantine since " + p.day(q.From)
+		if q.Why != "" {
+			words += ", begun anew because " + q.Why
+		}
+		list = append(list, happening{event: husbandry.EventQuarantine, on: q.From, instance: q.From.String(), animal: a, words: words})
+	}
+	return list
 }
 
 func (p *planner) permitHappenings() []happening {

@@ -264,6 +264,36 @@ func TestHousekeepingComesAndGoes(t *testing.T) {
 	expect(t, b.plan("05-12", 60).of("E1/lamp-meter"), "upcoming 06-04 E1/lamp-meter/after-2027-05-05\nupcoming 07-04 E1/lamp-meter/after-2027-05-05+2")
 	b.plan("05-12", 60).none(t, "E2/lamp-meter")
 
+	t.Run("a lamp that has lost three tenths is changed", func(t *testing.T) {
+		read := func(b *books, on string, uvi float64) *books {
+			return b.found(on, tasks.Key("E1/lamp-meter/2027-"+on), tasks.Finding{UVI: &uvi})
+		}
+		for _, c := range []struct {
+			words string
+			tell  func(*books)
+			want  string
+		}{
+			{"once measured, nothing to compare with", func(b *books) { read(b, "05-05", 1) }, ""},
+			{"a fifth less", func(b *books) { read(read(b, "05-05", 3), "06-04", 2.4) }, ""},
+			{"three tenths less", func(b *books) { read(read(b, "05-05", 3), "06-04", 2.1) }, "due 06-04 E1/lamp-change/after-2027-04-01"},
+			{"dark", func(b *books) { read(read(b, "05-05", 3), "06-04", 0) }, "due 06-04 E1/lamp-change/after-2027-04-01"},
+			{"measured anew: it was the meter", func(b *books) { read(read(read(b, "05-05", 3), "06-04", 2.1), "06-05", 3) }, ""},
+			{"taken back", func(b *books) { read(read(b, "05-05", 3), "06-04", 2.1).undo("06-05", "E1/lamp-meter/2027-06-04") }, ""},
+			{"changed", func(b *books) {
+				read(read(b, "05-05", 3), "06-04", 2.1).done("06-05", "E1/lamp-change/after-2027-04-01")
+			}, ""},
+		} {
+			b := kept(t, lamp)
+			c.tell(b)
+			if got := b.plan("06-06", 0).of("lamp-change").String(); got != c.want {
+				t.Errorf("%s: got %s, want %s", c.words, got, c.want)
+			}
+		}
+		b := read(read(kept(t, lamp), "05-05", 3), "06-04", 2.1)
+		if task := b.plan("06-06", 0).one(t, "lamp-change"); !strings.HasSuffix(task.Why, "; UV index 2.1 on 4 June, 3 on 5 May: 30 % less") {
+			t.Errorf("why %q", task.Why)
+		}
+	})
 	t.Run("samples of the stock twice a year, but not of who is in quarantine or young", func(t *testing.T) {
 		b := kept(t, nursery+newcomer+alone).done("05-02", "E1/faecal-stock/first")
 		expect(t, b.plan("05-12", 200).of("E1/faecal"), "upcoming 10-31 E1/faecal-stock/after-2027-05-02")

@@ -229,6 +229,11 @@ func (p *planner) sinceLast(a activity) {
 			evidence = "; eggs were laid on " + p.day(laid) + " and the box was dug over"
 		}
 	}
+	if r.Kind == husbandry.LampChange {
+		if dim, words := p.dimmed(s.id, last); !dim.IsZero() && dim.Before(due) {
+			due, evidence = dim, words
+		}
+	}
 	reason := func(d civil.Date, lapsed int) string {
 		n := nouns(r.Kind)
 		words := everyWords(every)

@@ -372,6 +372,8 @@ func asks(k husbandry.Kind) []tasks.FindingName {
 		return asksMated
 	case husbandry.Sexing:
 		return asksSexed
+	case husbandry.LampMeter:
+		return asksUVI
 	case husbandry.YoungCheck, husbandry.Quarantine, husbandry.Faecal:
 		return asksIll
 	}
@@ -389,5 +391,6 @@ var (
 	asksHatched = []tasks.FindingName{tasks.FindHatched}
 	asksMated   = []tasks.FindingName{tasks.FindMated}
 	asksSexed   = []tasks.FindingName{tasks.FindSexed}
+	asksUVI     = []tasks.FindingName{tasks.FindUVI}
 	asksIll     = []tasks.FindingName{tasks.FindIll}
 )

@@ -46,8 +46,8 @@ type Sexing struct {
 	tasks.Sexed
 }
 
-// foundOfYoung takes a finding over that is about raising young or about
-// illness.
+// foundOfYoung takes a finding over that is about raising young, illness or a
+// lamp.
 func (h *Herd) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
 	g := &f.Finding
 	kind := h.kinds[f.Task.Routine()]
@@ -65,6 +65,9 @@ func (h *Herd) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
 	// Of a clutch, the egg tub is weighed as well.
 	if clutch != nil && g.Weighs != nil && kind == husbandry.Weigh {
 		clutch.Weights = append(clutch.Weights, Weight{f.On, *g.Weighs, g.Each})
+	}
+	if g.UVI != nil {
+		h.readings[f.Task.Subject()] = append(h.readings[f.Task.Subject()], reading{f.On, *g.UVI})
 	}
 	if g.Ill {
 		h.ills = append(h.ills, Illness{f.Task.Subject(), f.On, g.Note})
@@ -164,13 +167,6 @@ func (p *planner) youngHappenings(from civil.Date) []happening {
 		if a.From != "" && !a.Since.IsZero() && !a.Since.Before(from) && !a.Since.After(p.horizon) {
 			list = append(list, happening{event: husbandry.EventSeparated, on: a.Since, animal: a,
 				words: "taken out of " + string(a.From) + " on " + p.day(a.Since)})
-		}
-		if q := a.Apart; q != nil {
-			words := "quarantine since " + p.day(q.From)
-			if q.Why != "" {
-				words += ", begun anew because " + q.Why
-			}
-			list = append(list, happening{event: husbandry.EventQuarantine, on: q.From, instance: q.From.String(), animal: a, words: words})
 		}
 	}
 	return list
@@ -376,7 +372,7 @@ func (p *planner) reviewSize(s *subject, weights []Weight, regrouped civil.Date)
 	}
 	w := weights[i]
 	light, heavy := slices.MinFunc(w.Each, cmp.Compare), slices.MaxFunc(w.Each, cmp.Compare)
-	if float64(heavy) < sizeSpread*float64(light) {
+	if float64(heavy) < sizeSpread*float64(light)-tiny {
 		return
 	}
 	a, ok := p.builtIn(s, SortBySize, husbandry.Separate, "Sort by size")

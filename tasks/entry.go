@@ -77,6 +77,8 @@ type Finding struct {
 	Mated   bool                   `json:"mated,omitempty"`
 	Gravid  *bool                  `json:"gravid,omitempty"`
 	Sexed   *Sexed                 `json:"sexed,omitempty"`
+	// UVI is the ultraviolet index under a lamp, at the animal's back.
+	UVI *float64 `json:"uvi,omitempty"`
 	// Ill says that it looks ill, or that a test found something; Note has the
 	// signs in words.
 	Ill  bool   `json:"ill,omitempty"`
@@ -114,5 +116,6 @@ const (
 	FindMated   FindingName = "mated"
 	FindGravid  FindingName = "gravid"
 	FindSexed   FindingName = "sexed"
+	FindUVI     FindingName = "uvi"
 	FindIll     FindingName = "ill"
 )

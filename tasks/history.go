@@ -209,7 +209,7 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 
 func (g *Finding) changesPlans() bool {
 	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil ||
-		g.Sexed != nil || g.Ill
+		g.Sexed != nil || g.UVI != nil || g.Ill
 }
 
 // pair returns the part of the key that all occurrences share.
@@ -525,6 +525,9 @@ func (g *Finding) merge(later *Finding) {
 	}
 	if later.Sexed != nil {
 		g.Sexed = later.Sexed
+	}
+	if later.UVI != nil {
+		g.UVI = later.UVI
 	}
 	g.Refused = g.Refused || later.Refused
 	g.Ill = g.Ill || later.Ill

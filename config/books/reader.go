@@ -97,7 +97,7 @@ const keeperID = "keeper"
 // not be named in one.
 var replyWords = []string{"done", "all", "but", "except", "skip", "later", "undo", "note", "and", "not",
 	"laid", "slugs", "hatched", "weighs", "added", "refused", "mated", "gravid",
-	"male", "female", "unsure", "sexed", "ill"}
+	"male", "female", "unsure", "sexed", "uvi", "ill"}
 
 var (
 	idForm   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)

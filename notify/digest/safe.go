@@ -53,7 +53,7 @@ func cutSpace(s string) (before, after string, found bool) {
 var (
 	leadingVerbs = set("done", "did", "skip", "skipped", "later", "undo", "note")
 	findingVerbs = set("laid", "slugs", "hatched", "weighs", "weighed", "added", "refused", "mated", "gravid", "not", "isn't",
-		"male", "female", "unsure", "sexed", "ill")
+		"male", "female", "unsure", "sexed", "uvi", "ill")
 	// complete findings need nothing behind them, and take nothing.
 	complete  = set("laid", "refused", "mated", "gravid", "male", "female", "unsure")
 	fillers   = set("has", "have", "had", "is", "was")

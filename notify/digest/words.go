@@ -121,6 +121,7 @@ var recordWords = map[tasks.FindingName]string{
 	tasks.FindMated:   "a mating",
 	tasks.FindGravid:  "whether eggs are felt",
 	tasks.FindSexed:   "the sex",
+	tasks.FindUVI:     "the index",
 	tasks.FindIll:     "signs of illness",
 }
 

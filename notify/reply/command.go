@@ -22,7 +22,7 @@ const (
 	Later  Verb = "later"
 	Undo   Verb = "undo"
 	Note   Verb = "note"
-	Found  Verb = "found" // a finding: laid, slugs, hatched, weighs, added, refused, mated, gravid, sexed, ill
+	Found  Verb = "found" // a finding: laid, slugs, hatched, weighs, added, refused, mated, gravid, sexed, uvi, ill
 )
 
 // Target is a record of the books that a command names instead of a number.
@@ -152,6 +152,8 @@ func finding(f tasks.Finding) string {
 			return "unsure"
 		}
 		return "sexed " + f.Sexed.String()
+	case f.UVI != nil:
+		return "uvi " + decimal(*f.UVI)
 	case f.Ill && f.Note != "":
 		return "ill: " + f.Note
 	case f.Ill:

@@ -49,7 +49,7 @@ type Parsed struct {
 //	4 weighs 3.1 3.4 5.2 g (each of a group)
 //	8 refused           5 mated    5 gravid   5 not gravid
 //	12 male | female | unsure      12 sexed 2.1.3 (males.females.unsure)
-//	8 ill [signs]
+//	8 ill [signs]       13 uvi 3.1
 //	note 2 female digging          undo 3
 //
 // A finding, a note or an undo may name a record of the books instead of a
@@ -275,7 +275,7 @@ type parser struct {
 var (
 	leading      = set("done", "did", "all", "skip", "skipped", "later", "undo", "note")
 	findingVerbs = set("laid", "slugs", "hatched", "weighs", "weighed", "added", "refused", "mated", "gravid",
-		"male", "female", "unsure", "sexed", "ill")
+		"male", "female", "unsure", "sexed", "ill", "uvi")
 	exceptWords = set("but", "except", "excepting")
 	// fillers may stand between a target and what was found: "F03 has laid 6".
 	fillers  = set("has", "have", "had", "is", "was")
@@ -504,7 +504,7 @@ func (p *parser) command(i int) (Command, int, *fault) {
 }
 
 // example has what follows a verb in an example.
-var example = map[string]string{"laid": " 6", "slugs": " 4", "hatched": " 3", "weighs": " 41 g", "weighed": " 41 g", "added": " 60 ml", "sexed": " 2.1.3"}
+var example = map[string]string{"laid": " 6", "slugs": " 4", "hatched": " 3", "weighs": " 41 g", "weighed": " 41 g", "added": " 60 ml", "sexed": " 2.1.3", "uvi": " 3.1"}
 
 // setOff skips a colon or dash that sets the number or text at i off.
 func (p *parser) setOff(i int) int {
@@ -794,6 +794,8 @@ func (p *parser) found(i int) (Command, int, *fault) {
 		c.Finding.Sexed, i = &tasks.Sexed{Unsure: 1}, v+1
 	case "sexed":
 		i, f = p.sexed(v+1, &c)
+	case "uvi":
+		i, f = p.uvi(v+1, &c)
 	case "ill":
 		c.Finding.Ill = true
 		i, f = p.signs(v+1, &c)
@@ -904,6 +906,25 @@ func (p *parser) sexed(i int, c *Command) (int, *fault) {
 	}
 	c.Finding.Sexed = &s
 	return i + 1, nil
+}
+
+// strongestUVI is far above what is measured under the midday sun anywhere
+// lizards live.
+const strongestUVI = 30
+
+// uvi reads an index: "3.1", "3,1".
+func (p *parser) uvi(i int, c *Command) (int, *fault) {
+	number, next := p.decimal(i)
+	if number == "" {
+		return 0, &fault{why: `say the index, as in "13 uvi 3.1"`, clear: p.end(i)}
+	}
+	x, err := strconv.ParseFloat(number, 64)
+	x = math.Round(x*100) / 100
+	if err != nil || x > strongestUVI {
+		return 0, &fault{why: fmt.Sprintf("a UV index of %q cannot be right", shortened(number)), clear: true}
+	}
+	c.Finding.UVI = &x
+	return next, nil
 }
 
 // signs reads what stands behind "ill": nothing, or words.

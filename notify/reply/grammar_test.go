@@ -157,6 +157,10 @@ func TestWhatIsUnderstood(t *testing.T) {
 		{"8 ill: coccidia in the sample", "8 ill: coccidia in the sample"},
 		{"8 ill, done 3", "8 ill | done 3"},
 		{"8 ill limp; done 3", "8 ill: limp | done 3"},
+		// the UV index
+		{"13 uvi 3.1", "13 uvi 3.1"},
+		{"E07 UVI 3,25, done 3", "E07 uvi 3.25 | done 3"},
+		{"13 uvi 0", "13 uvi 0"},
 		// each of a group
 		{"4 weighs 3.1 3.4 5.2 g", "4 weighs 3.1 3.4 5.2 g"},
 		{"4 weighs 3.1, 3.4 and 5.2 g, done 3", "4 weighs 3.1 3.4 5.2 g | done 3"},
@@ -285,6 +289,10 @@ func TestWhatIsRefused(t *testing.T) {
 		{"12 sexed 3", "males.females.unsure"},
 		{"12 sexed male", "males.females.unsure"},
 		{"12 sexed 0.0.0", "nothing to record"},
+		{"13 uvi", "say the index"},
+		{"13 uvi strong", "say the index"},
+		{"13 uvi 310", "cannot be right"},
+		{"13 uvi 3.1 3.2", "the command ends before"},
 		{"12 male female", "the command ends before"},
 		{"male 12", "say the number first"},
 		{"8 ill 3", "colon before the signs"},
@@ -560,7 +568,7 @@ func commandGen() *rapid.Generator[Command] {
 				}
 			}
 		case Found:
-			switch rapid.IntRange(0, 11).Draw(t, "finding") {
+			switch rapid.IntRange(0, 12).Draw(t, "finding") {
 			case 0:
 				c.Finding.Laid = count()
 			case 1:
@@ -580,6 +588,9 @@ func commandGen() *rapid.Generator[Command] {
 				c.Finding.Added = &ml
 			case 7:
 				c.Finding.Refused = true
+			case 12:
+				x := float64(rapid.IntRange(0, 3000).Draw(t, "index")) / 100
+				c.Finding.UVI = &x
 			case 9:
 				c.Finding.Sexed = &tasks.Sexed{Males: rapid.IntRange(0, 3).Draw(t, "males"), Females: rapid.IntRange(0, 3).Draw(t, "females"), Unsure: rapid.IntRange(1, 3).Draw(t, "unsure")}
 			case 10:
@@ -631,7 +642,7 @@ func FuzzParse(f *testing.F) {
 	for _, s := range []string{
 		"done 1 3 5-7", "Done 1,3. Thanks!", "all but 4 and 6", "skip 2 (too cold), done 3", "later 5 until friday: no crickets",
 		"7 laid 6 and 2 slugs; 9 hatched 3", "4 weighs 41,5g", "6 added 2 fl. oz.", "note F03: a, b; c. d", "undo 3\n1 3\nall",
-		"12 male, 13 unsure", "12 sexed 2.1.3; 8 ill: limp, weak", "4 weighs 3,1 3.4, 5 and 6 g", "8 ill (limp) and done 3",
+		"12 male, 13 unsure", "13 uvi 3,1, 8 ill", "12 sexed 2.1.3; 8 ill: limp, weak", "4 weighs 3,1 3.4, 5 and 6 g", "8 ill (limp) and done 3",
 		"ten laid 6", "skip 2: because (x)", "note 1: ((a))", "note 1 --- ,;: because because", "３-７ refused",
 	} {
 		f.Add(s)

@@ -212,6 +212,10 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 		if at&(animal|clutch) == 0 {
 			return "sexes are told of an animal, a group or a clutch's young; name which"
 		}
+	case f.UVI != nil:
+		if at != enclosure {
+			return "a UV index is that of an enclosure's lamp; name the enclosure"
+		}
 	case f.Ill:
 		if at == 0 {
 			return "illness is noted of an animal, an enclosure or a clutch's young; name which"

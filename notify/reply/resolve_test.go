@@ -88,6 +88,8 @@ func TestResolve(t *testing.T) {
 		{"1 ill", "1 done ill", ""},
 		{"4 weighs 3.1 3.4 g", "4 done weighs 3.1 3.4 g", ""},
 		{"6 weighs 12 13 g", "", `6 weighs 12 13 g: a tub has one weight: 6 is "Water the tub of clutch C27-04"`},
+		{"5 uvi 2.5", "5 done uvi 2.5", ""},
+		{"4 uvi 2.5", "", `4 uvi 2.5: a UV index is that of an enclosure's lamp; name the enclosure: 4 is "Weigh F03"`},
 		{"5 female", "", `5 female: sexes are told of an animal, a group or a clutch's young; name which: 5 is "Clean E09"`},
 		// records
 		{"F03 male", "F03/found/2026-11-24 done male", ""},

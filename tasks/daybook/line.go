@@ -236,6 +236,10 @@ func (s *scanner) finding(c *cursor) *tasks.Finding {
 		f.Sexed.Unsure = c.int()
 		c.lit(`}`)
 	}
+	if field(`"uvi":`) {
+		f.UVI = cut(&s.floats)
+		*f.UVI = c.float()
+	}
 	if field(`"ill":`) {
 		f.Ill = c.bool()
 	}

@@ -73,7 +73,8 @@ var habits = []habit{
 	{routine: "bearded-dragon.calcium-d3", subjects: ids("B1", "B2", "B3"), part: husbandry.Morning, on: ago(11), since: paper, until: latest},
 	{routine: "bearded-dragon.multivitamin", subjects: ids("B1", "B2", "B3"), part: husbandry.Morning, on: ago(9), since: paper, until: latest},
 	{routine: "veiled-chameleon.calcium", subjects: ids("V1"), part: husbandry.Morning, on: fixed(2, evenDays), since: daily, until: latest},
-	{routine: "veiled-chameleon.calcium-d3", subjects: ids("V1", "V2"), part: husbandry.Morning, on: ago(12), since: paper, until: latest},
+	{routine: "veiled-chameleon.calcium-d3", subjects: ids("V1", "V2"), part: husbandry.Morning, on: ago(12), since: paper, until: latest,
+		found: index(3.1, 3.0, 3.2, 2.4, 2.9, 2.7, 2.8)},
 	{routine: "veiled-chameleon.multivitamin", subjects: ids("V1", "V2"), part: husbandry.Morning, on: ago(10), since: paper, until: latest},
 	{routine: "wall-lizard.calcium", subjects: ids("C1"), part: husbandry.Morning, on: every(1), since: daily, until: latest},
 	{routine: "wall-lizard.calcium-d3", subjects: ids("C1", "C2", "C3"), part: husbandry.Morning, on: ago(11), since: paper, until: latest},
@@ -216,6 +217,11 @@ func growing(grams ...[]float64) func(civil.Date, civil.Date, int) *tasks.Findin
 		f.Weighs = &mean
 		return f
 	}
+}
+
+// index is one UV index for each subject.
+func index(uvi ...float64) func(civil.Date, civil.Date, int) *tasks.Finding {
+	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{UVI: &uvi[nth]} }
 }
 
 func gravid(yes bool) func(civil.Date, civil.Date, int) *tasks.Finding {

@@ -246,6 +246,9 @@ func describe(f *tasks.Finding, u husbandry.Units) string {
 	if f.Sexed != nil {
 		add("males: %d, females: %d, unsure: %d", f.Sexed.Males, f.Sexed.Females, f.Sexed.Unsure)
 	}
+	if f.UVI != nil {
+		add("UV index: %v", *f.UVI)
+	}
 	if f.Ill {
 		add("looks ill")
 	}

@@ -261,8 +261,8 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 			keys = append(keys, tasks.NewKey(id, r.ID, occurrence))
 		}
 	} else {
-		once := e.event == husbandry.EventAcquired || e.event == husbandry.EventHatched || e.event == husbandry.EventSeparated
-		if !once || s.scope != husbandry.OfAnimal {
+		single := e.event == husbandry.EventAcquired || e.event == husbandry.EventHatched || e.event == husbandry.EventSeparated
+		if !single || s.scope != husbandry.OfAnimal {
 			occurrence += "-" + e.instance
 		}
 		keys = append(keys, tasks.NewKey(s.id, r.ID, occurrence))

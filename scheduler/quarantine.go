@@ -60,13 +60,23 @@ func (h *Herd) settleQuarantine() {
 		}
 	}
 	for _, a := range h.Animals {
-		began := civil.Max(a.Acquired, a.Since)
+		began := a.Acquired
+		if began.IsZero() {
+			began = a.Since
+		}
 		if a.Quarantine == 0 || began.IsZero() || began.After(h.On) || !a.PresentOn(h.On) {
 			continue
 		}
 		var released civil.Date
 		for _, id := range release {
 			released = civil.Max(released, h.History.LastDone(a.ID, id))
+			until := a.Since
+			for _, g := range h.groupsOf(a) {
+				if on := h.History.LastDone(g.ID, id); !on.After(until) {
+					released = civil.Max(released, on)
+				}
+				until = civil.Min(until, g.Since)
+			}
 		}
 		q := &Apart{Began: began, From: began}
 		for _, e := range h.restarts(a, began) {
@@ -151,9 +161,10 @@ func (p *planner) lastFaecal(s *subject) (last civil.Date) {
 // faecalTests returns the faecal tests of an animal's quarantine, in order.
 func (p *planner) faecalTests(s *subject, e happening) []*routine {
 	var match []*routine
+	day := civil.Max(e.on, e.animal.Came)
 	for _, r := range p.byScope[husbandry.OfAnimal] {
 		anchored := r.Cadence.Pattern == husbandry.Anchored && r.Cadence.Event == husbandry.EventQuarantine
-		if r.Kind == husbandry.Faecal && (anchored || r.Off) && r.matches(s, e.on) {
+		if r.Kind == husbandry.Faecal && (anchored || r.Off) && r.matches(s, day) {
 			match = append(match, r)
 		}
 	}
@@ -169,7 +180,10 @@ func (p *planner) open(a *activity, e happening) (key tasks.Key, o tasks.Outcome
 	occurrence := string(e.event) + "-" + e.instance
 	for {
 		key = a.key(occurrence)
-		if o = p.h.Outcome(key); o.Mark != tasks.Skip {
+		if o = p.h.Outcome(key); o.Mark == "" {
+			o = p.ofGroup(a.s.animals[0], a.r.ID, occurrence)
+		}
+		if o.Mark != tasks.Skip {
 			return key, o, notBefore
 		}
 		notBefore = o.On.AddDays(askedAgain)
@@ -187,7 +201,7 @@ func (p *planner) quarantineStep(s *subject, r *routine, e happening) {
 	if o.Mark == tasks.MarkDone {
 		return
 	}
-	why := upperFirst(s.label()) + ": " + e.words
+	why := upperFirst(e.words)
 	var last civil.Date // of the tests before
 	for _, test := range p.faecalTests(s, e) {
 		at := q.From.AddDays(int(test.Cadence.Offset))
@@ -211,9 +225,9 @@ func (p *planner) quarantineStep(s *subject, r *routine, e happening) {
 	}
 	if r.Kind == husbandry.Release {
 		due = civil.Max(due, q.Until)
-		why += fmt.Sprintf("; its %s are over, last tested %s", days(q.Until.Sub(q.From)), p.day(last))
-		if last.IsZero() {
-			why = upperFirst(s.label()) + ": " + e.words + fmt.Sprintf("; its %s are over", days(q.Until.Sub(q.From)))
+		why += fmt.Sprintf("; its %s are over by then", days(q.Until.Sub(q.From)))
+		if !last.IsZero() {
+			why += ", last tested " + p.day(last)
 		}
 	}
 	if o.Mark == tasks.PutOff {

@@ -148,13 +148,65 @@ func TestQuarantineStepByStep(t *testing.T) {
 	t.Run("why", func(t *testing.T) {
 		b := kept(t, nursery+newcomer).done("05-10", begin).found("06-20", "N/found/2027-06-20", ill)
 		task := b.plan("07-04", 0).one(t, "faecal-1")
-		if want := "Nele (N, leopard gecko, in N1): quarantine since 20 June, begun anew because illness was noted, due 14 days after; nobody is released without it"; task.Why != want || task.Caution == "" {
+		if want := "Quarantine since 20 June, begun anew because illness was noted, due 14 days after; nobody is released without it"; task.Why != want || task.Caution == "" {
 			t.Errorf("got %+v, want %q", task, want)
 		}
 		b = kept(t, nursery+newcomer).done("05-10", begin).done("06-09", look).done("05-24", test1).done("07-09", test2)
-		if task := b.plan("08-08", 0).one(t, "release"); !strings.HasSuffix(task.Why, "quarantine since 10 May; its 90 days are over, last tested 9 July") {
+		if task := b.plan("08-08", 0).one(t, "release"); task.Why != "Quarantine since 10 May; its 90 days are over by then, last tested 9 July" {
 			t.Errorf("got %+v", task)
 		}
+	})
+}
+
+// Three were bought, and get records of their own while they are apart.
+func TestAGroupInQuarantineIsTakenApart(t *testing.T) {
+	const bought = `
+[[animal]]
+id = "B"
+species = "leopard-gecko"
+count = 3
+enclosure = "N1"
+acquired = 2027-05-10
+quarantine = "60 days"
+[[animal]]
+id = "B1"
+from = "B"
+since = 2027-06-01
+enclosure = "N2"
+`
+	early := func(b *books) *books {
+		return b.done("05-10", "B/quarantine-begin/quarantine-2027-05-10").done("05-24", "B/quarantine-faecal-1/quarantine-2027-05-10")
+	}
+	for _, c := range []struct {
+		words, more string
+		tell        func(*books)
+		on          string
+		want        string
+	}{
+		{words: "what was done for the group before counts for it", tell: func(b *books) {}, on: "06-02",
+			want: "upcoming 06-09 B1/quarantine-look/quarantine-2027-05-10\nupcoming 07-02 B1/quarantine-faecal-2/quarantine-2027-05-10"},
+		{words: "what is done for the group afterwards does not", tell: func(b *books) {
+			b.done("06-09", "B/quarantine-look/quarantine-2027-05-10").done("07-02", "B/quarantine-faecal-2/quarantine-2027-05-10")
+		}, on: "07-03", want: "overdue 06-09 B1/quarantine-look/quarantine-2027-05-10\ndue 07-02 B1/quarantine-faecal-2/quarantine-2027-05-10"},
+		{words: "it is released by itself", tell: func(b *books) {
+			b.done("06-09", "B1/quarantine-look/quarantine-2027-05-10").done("07-02", "B1/quarantine-faecal-2/quarantine-2027-05-10")
+		}, on: "07-09", want: "due 07-09 B1/quarantine-release/quarantine-2027-05-10"},
+		{words: "the group's release does not free it", tell: func(b *books) {
+			b.done("06-09", "B/quarantine-look/quarantine-2027-05-10", "B1/quarantine-look/quarantine-2027-05-10").
+				done("07-02", "B/quarantine-faecal-2/quarantine-2027-05-10").done("07-09", "B/quarantine-release/quarantine-2027-05-10")
+		}, on: "07-10", want: "overdue 07-02 B1/quarantine-faecal-2/quarantine-2027-05-10"},
+		{words: "its record says otherwise", more: "quarantine = false\n", tell: func(b *books) {}, on: "06-02", want: ""},
+	} {
+		t.Run(c.words, func(t *testing.T) {
+			b := early(kept(t, nursery+bought+c.more))
+			c.tell(b)
+			expect(t, b.plan(c.on, 35).of("B1/quarantine"), c.want)
+		})
+	}
+	t.Run("taken out after the release, it is free", func(t *testing.T) {
+		b := early(kept(t, nursery+strings.Replace(bought, "2027-06-01", "2027-08-01", 1)))
+		b.done("07-02", "B/quarantine-faecal-2/quarantine-2027-05-10").done("07-09", "B/quarantine-release/quarantine-2027-05-10")
+		b.plan("08-02", 60).none(t, "B1/quarantine")
 	})
 }
 

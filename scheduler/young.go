@@ -194,36 +194,51 @@ func (p *planner) idleYoung(s *subject, r *routine) bool {
 	switch r.Kind {
 	case husbandry.Sexing:
 		return a.Sex != husbandry.Unsexed
-	case husbandry.Separate:
-		return a.Count < 2
+	case husbandry.Separate: // females alone may stay together
+		return a.Count < 2 || a.Sex == husbandry.Female
 	case husbandry.Place: // who came from elsewhere was decided on then
 		return a.Breeding || !a.Acquired.IsZero()
 	}
 	return false
 }
 
-// settledBefore reports whether a task that a hatching asks for was done or
-// skipped for the group or clutch that an animal was part of.
+// settledBefore reports whether a task that a hatching or a quarantine asks for
+// was done or skipped for the group or clutch that an animal was part of.
 func (p *planner) settledBefore(s *subject, r *routine, e happening) bool {
-	if e.event != husbandry.EventHatched || s.scope != husbandry.OfAnimal {
+	if s.scope != husbandry.OfAnimal {
 		return false
 	}
-	settled := func(id husbandry.ID, until civil.Date) bool {
-		o := p.h.Outcome(tasks.NewKey(id, r.ID, string(e.event)))
-		return (o.Mark == tasks.MarkDone || o.Mark == tasks.Skip) && (until.IsZero() || !o.On.After(until))
+	if e.event == husbandry.EventQuarantine {
+		return p.ofGroup(s.animals[0], r.ID, string(e.event)+"-"+e.instance).Mark != ""
+	}
+	if e.event != husbandry.EventHatched {
+		return false
 	}
 	a := s.animals[0]
-	until := a.Since
-	for _, g := range p.herd.groupsOf(a) {
-		if settled(g.ID, until) {
-			return true
-		}
-		until = g.Since
+	if o := p.ofGroup(a, r.ID, string(e.event)); o.Mark == tasks.MarkDone || o.Mark == tasks.Skip {
+		return true
 	}
 	if c := p.herd.clutches[a.Clutch]; c != nil && a.Clutch != "" {
-		return slices.ContainsFunc(c.ids(), func(id husbandry.ID) bool { return settled(id, civil.Date{}) })
+		return slices.ContainsFunc(c.ids(), func(id husbandry.ID) bool {
+			o := p.h.Outcome(tasks.NewKey(id, r.ID, string(e.event)))
+			return o.Mark == tasks.MarkDone || o.Mark == tasks.Skip
+		})
 	}
 	return false
+}
+
+// ofGroup returns what became of a task of the groups an animal was taken out
+// of, if that was while it was in them.
+func (p *planner) ofGroup(a *Animal, routine husbandry.ID, occurrence string) tasks.Outcome {
+	until := a.Since
+	for _, g := range p.herd.groupsOf(a) {
+		o := p.h.Outcome(tasks.NewKey(g.ID, routine, occurrence))
+		if (o.Mark == tasks.MarkDone || o.Mark == tasks.Skip) && !o.On.After(until) {
+			return o
+		}
+		until = civil.Min(until, g.Since)
+	}
+	return tasks.Outcome{}
 }
 
 // again plans what is asked anew because the last answer settled nothing, and

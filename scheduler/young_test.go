@@ -363,6 +363,7 @@ func TestSortingBySize(t *testing.T) {
 func TestPartingAndPlacing(t *testing.T) {
 	for _, c := range []struct{ words, records, separate, place string }{
 		{"a group, at the age of subadults and at twelve weeks", group, "upcoming 10-20 G/separate-young/hatched", "upcoming 09-14 G/place-young/hatched"},
+		{"females alone may stay together", group + "sex = \"female\"\n", "", "upcoming 09-14 G/place-young/hatched"},
 		{"one alone is parted from nobody", alone, "", "upcoming 09-14 Y/place-young/hatched"},
 		{"who is bred from stays", alone + "breeding = true\n", "", ""},
 		{"who came from elsewhere was decided on then", strings.Replace(alone, "clutch", "acquired = 2027-07-01\nclutch", 1), "", ""},

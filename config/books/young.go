@@ -117,6 +117,9 @@ func (r *reader) takeOut(a *placed[husbandry.Animal], group placed[husbandry.Ani
 	}
 	fillIn(&v.Hatched, g.Hatched)
 	fillIn(&v.Acquired, g.Acquired)
+	if !a.at.Has("quarantine") {
+		v.Quarantine = g.Quarantine
+	}
 }
 
 // fillIn gives a value that was not said.
@@ -214,7 +217,7 @@ func quarantine(t *tables.Table, v husbandry.Animal) husbandry.Days {
 		return 0
 	}
 	from, since := v.Acquired, "acquired"
-	if v.Since.After(from) {
+	if from.IsZero() {
 		from, since = v.Since, "since"
 	}
 	if from.IsZero() {
@@ -248,7 +251,8 @@ func quarantine(t *tables.Table, v husbandry.Animal) husbandry.Days {
 // warnQuarantined reports a pairing that begins while one of the pair is in
 // quarantine, as far as the records say it.
 func (r *reader) warnQuarantined(t *tables.Table, key string, a husbandry.Animal, from civil.Date) {
-	began := civil.Max(a.Acquired, a.Since)
+	began := a.Acquired
+	fillIn(&began, a.Since)
 	if a.Quarantine == 0 || from.IsZero() || began.IsZero() || from.Before(began) || from.After(began.AddDays(int(a.Quarantine))) {
 		return
 	}

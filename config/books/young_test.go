@@ -143,6 +143,7 @@ func TestWhatCannotBeOfYoung(t *testing.T) {
 		{words: "quarantine of two months", src: young("Y1", "quarantine = \"60 days\"")},
 		{words: "of a week is short", src: young("Y1", "quarantine = \"7 days\""), want: "a quarantine of 7 days is short", warning: true},
 		{words: "until a day", src: young("Y1", "quarantine = 2027-08-15")},
+		{words: "in the group's quarantine", src: "[[animal]]\nid = \"B\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\ncount = 2\nacquired = 2027-06-01\nquarantine = true\n[[animal]]\nid = \"B1\"\nfrom = \"B\"\nsince = 2027-06-10\n"},
 		{words: "until a day before it came", src: young("Y1", "quarantine = 2027-06-15"), want: "`quarantine` (2027-06-15) is not within a year after `since` (2027-07-01)"},
 		{words: "nobody knows since when it is apart", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nquarantine = true\n", want: "[[animal]] has no `acquired`"},
 		{words: "paired in quarantine", src: "[[animal]]\nid = \"N\"\nspecies = \"test-gecko\"\nsex = \"female\"\nenclosure = \"E1\"\nacquired = 2027-06-01\nquarantine = true\n[[pairing]]\nid = \"P2\"\nmale = \"M\"\nfemale = \"N\"\nfrom = 2027-07-01\n",

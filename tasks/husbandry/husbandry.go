@@ -121,8 +121,9 @@ type Animal struct {
 	Clutch ID
 	Mother ID
 	Father ID
-	// Quarantine is how long it is kept apart, counted from the day it came or
-	// was taken out of its group; 0: it is not. Others who come and illness
+	// Quarantine is how long it is kept apart, counted from the day it came, or
+	// was taken out of its group if it came from nowhere; 0: it is not.
+	// Whoever is taken out of a group in quarantine is in it too. Others who come and illness
 	// begin it anew.
 	Quarantine Days
 	Stage      Stage // "" to be told from its age; adult where the age is unknown

@@ -37,7 +37,9 @@ type Herd struct {
 	lastIncubator map[husbandry.ID]husbandry.ID
 	refused       map[husbandry.ID][]refusal
 	// colony has the intervals between clutches of all females of a species.
-	colony map[husbandry.ID][]season.Interval
+	colony   map[husbandry.ID][]season.Interval
+	ills     []Illness                  // by date
+	readings map[husbandry.ID][]reading // of enclosures' lamps, by date
 }
 
 // Animal is a record and what has been found of it.
@@ -51,8 +53,14 @@ type Animal struct {
 	Dug         []civil.Date // days on which she was seen digging, by date
 	Pairing     *husbandry.Pairing
 	Weights     []Weight // of the last 400 days, by date
-	// Came is the first day it was there; zero: always.
-	Came      civil.Date
+	// Came is the first day it was there as a record of its own; zero: always.
+	Came civil.Date
+	// Sexings are the times somebody looked what sex it is, by date.
+	Sexings []Sexing
+	// Regrouped is the last day anybody was taken out of the group.
+	Regrouped civil.Date
+	// Apart is its quarantine; nil when it is in none.
+	Apart     *Apart
 	sheet     *husbandry.Species
 	sightings []sighting // by date
 }
@@ -72,7 +80,8 @@ type Carrying struct{ From, To, Until civil.Date }
 // Weight is one weighing.
 type Weight struct {
 	On    civil.Date
-	Grams husbandry.Grams
+	Grams husbandry.Grams   // of a group the mean of one of it
+	Each  []husbandry.Grams // of a group, where each was weighed; else nil
 }
 
 // Clutch is a record, a finding, or both, and what has become of it.
@@ -94,6 +103,14 @@ type Clutch struct {
 	// slugs when they had been out of the female for some days.
 	Lost  int
 	State ClutchState
+	// Young are the records of what hatched from it, in their order.
+	Young []*Animal
+	// Sexings, Weights and Unfed are of its young before those have records:
+	// the times they were sexed and weighed, and the days on which they did
+	// not take their first food.
+	Sexings []Sexing
+	Weights []Weight
+	Unfed   []civil.Date
 }
 
 // Young is the number of young that hatched on a day.
@@ -141,6 +158,7 @@ func Derive(r *husbandry.Records, h *tasks.History, on civil.Date) *Herd {
 		kinds:      make(map[husbandry.ID]husbandry.Kind, len(r.Routines)),
 		refused:    make(map[husbandry.ID][]refusal),
 		colony:     make(map[husbandry.ID][]season.Interval),
+		readings:   make(map[husbandry.ID][]reading),
 
 		lastIncubator: make(map[husbandry.ID]husbandry.ID),
 	}
@@ -192,7 +210,7 @@ func (h *Herd) addAnimals() {
 		a := &block[i]
 		a.Animal = r.Animals[i]
 		a.Count = max(1, a.Count)
-		a.Came = civil.Max(a.Acquired, a.Hatched)
+		a.Came = civil.Max(civil.Max(a.Acquired, a.Hatched), a.Since)
 		a.sheet = h.Species(a.Species)
 		if !a.Gravid.IsZero() {
 			a.sightings = append(a.sightings, sighting{a.Gravid, true})
@@ -285,11 +303,12 @@ func (h *Herd) addFindings() {
 		if animal == nil {
 			animal = h.only(subject, func(*Animal) bool { return true }, f.On)
 		}
+		h.foundOfYoung(f, clutch, animal)
 		if animal == nil {
 			continue
 		}
 		if g.Weighs != nil {
-			animal.Weights = append(animal.Weights, Weight{f.On, *g.Weighs})
+			animal.Weights = append(animal.Weights, Weight{f.On, *g.Weighs, g.Each})
 		}
 		if g.Mated {
 			animal.Mated = append(animal.Mated, f.On)
@@ -307,7 +326,7 @@ func (h *Herd) addFindings() {
 // what led to it does, a weight or a meal refused does not.
 func lasting(g *tasks.Finding) bool {
 	return g.Laid != nil || g.Slugs != nil || g.More != nil || g.Mother != "" || g.Hatched != nil || g.Mated || g.Gravid != nil ||
-		g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended
+		g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended || g.Sexed != nil
 }
 
 // tend takes over what was found of eggs that stand in their tub.
@@ -453,6 +472,8 @@ func (h *Herd) settle() {
 			h.colony[a.Species] = append(h.colony[a.Species], season.IntervalsOf(a.ID, a.sheet, a.layings(h.On))...)
 		}
 	}
+	h.settleYoung()
+	h.settleQuarantine()
 }
 
 // layings are her clutches until a day, as package season takes them.
@@ -625,6 +646,8 @@ func (a *Animal) In(state husbandry.State, day civil.Date) bool {
 		}
 	case husbandry.Breeding:
 		return a.Breeding
+	case husbandry.Apart:
+		return a.Apart != nil && !day.Before(a.Apart.Began)
 	}
 	return false
 }

@@ -18,6 +18,7 @@ type happening struct {
 	aliases  []string
 	clutch   *Clutch
 	animal   *Animal // of the other events
+	permit   *husbandry.Permit
 	words    string
 }
 
@@ -39,7 +40,11 @@ func (p *planner) anchored() {
 		var groups []group
 		for _, r := range byEvent[e.event] {
 			s := p.target(r, e)
-			if s == nil || p.idle(s, r) || !r.matches(s, e.on.AddDays(int(r.Cadence.Offset))) {
+			day := e.on.AddDays(int(r.Cadence.Offset))
+			if e.animal != nil {
+				day = civil.Max(day, e.animal.Came) // taken out of its group since
+			}
+			if s == nil || p.idle(s, r) || !r.matches(s, day) {
 				continue
 			}
 			i := slices.IndexFunc(groups, func(g group) bool { return g.s == s })
@@ -108,7 +113,7 @@ func (p *planner) happenings() []happening {
 			add(happening{event: husbandry.EventAcquired, on: a.Acquired, instance: string(a.ID), animal: a, words: "came " + p.day(a.Acquired)})
 		}
 	}
-	return list
+	return slices.Concat(list, p.youngHappenings(from), p.apartHappenings(), p.permitHappenings())
 }
 
 // tubSet returns the day a clutch's tub was set; the laying day for a recorded
@@ -124,6 +129,12 @@ func (p *planner) tubSet(c *Clutch) civil.Date {
 // clutch, or after its laying the mother; before it has animals of its own, a
 // clutch stands for its young.
 func (p *planner) target(r *routine, e happening) *subject {
+	switch {
+	case e.permit != nil:
+		return p.permitSubject(r, e.permit)
+	case e.animal != nil && (e.event == husbandry.EventHatched || r.Scope == husbandry.OfClutch):
+		return p.youngSubject(r, e)
+	}
 	var id husbandry.ID
 	switch r.Scope {
 	case husbandry.OfClutch:
@@ -172,7 +183,7 @@ func (p *planner) target(r *routine, e happening) *subject {
 func (p *planner) idle(s *subject, r *routine) bool {
 	c := s.clutch
 	if c == nil {
-		return false
+		return p.idleYoung(s, r) || p.idleApart(s, r)
 	}
 	switch r.Kind {
 	case husbandry.DigEggs:
@@ -185,8 +196,12 @@ func (p *planner) idle(s *subject, r *routine) bool {
 		return !c.Expecting() || c.State == InBox || c.Tub == husbandry.Sealed || !c.Veins.IsZero() || c.Hatched > 0
 	case husbandry.HatchWatch:
 		return !c.Expecting()
-	case husbandry.FirstFeed, husbandry.Sexing, husbandry.Weigh:
+	case husbandry.YoungCheck, husbandry.FirstFeed, husbandry.Shed, husbandry.Label:
 		return c.Hatched == 0
+	case husbandry.Sexing, husbandry.Weigh:
+		return c.Hatched == 0 || len(c.Young) > 0
+	case husbandry.Separate, husbandry.Place:
+		return true
 	}
 	return false
 }
@@ -206,12 +221,24 @@ func (p *planner) dugUp(c *Clutch) bool {
 	return false
 }
 
+// waits reports whether work of a kind waits for ever.
+func waits(k husbandry.Kind) bool {
+	return k == husbandry.DigEggs || k == husbandry.SetTub || k == husbandry.Papers
+}
+
 // owedFor is how many days after its time work that follows an event is still
 // asked for: weighing a female after laying makes no sense in the next season.
-// Eggs to be lifted or set wait for ever.
+// Eggs to be lifted or set wait for ever, and so do papers.
 const owedFor = 120
 
 func (p *planner) once(s *subject, r *routine, e happening) {
+	switch {
+	case e.event == husbandry.EventQuarantine && (r.Kind == husbandry.Faecal || r.Kind == husbandry.Release):
+		p.quarantineStep(s, r, e)
+		return
+	case p.again(s, r):
+		return
+	}
 	offset, after := r.Cadence.Offset, r.After
 	words := e.words
 	if sheet := p.sheetOf(s); r.Origin == husbandry.Common && sheet != nil {
@@ -220,10 +247,15 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 			offset, after = sheet.FirstFeed.From, max(0, sheet.FirstFeed.To-sheet.FirstFeed.From)
 		case r.Kind == husbandry.Sexing && sheet.SexableAt > 0:
 			offset = sheet.SexableAt
+		case r.Kind == husbandry.Separate && sheet.SubadultFrom > 0:
+			offset = sheet.SubadultFrom
 		}
 	}
+	if e.permit != nil {
+		after = max(after, e.permit.Remind) // late is what comes after its last day
+	}
 	due := e.on.AddDays(int(offset))
-	if due.AddDays(int(after)+owedFor).Before(p.on) && r.Kind != husbandry.DigEggs && r.Kind != husbandry.SetTub {
+	if due.AddDays(int(after)+owedFor).Before(p.on) && !waits(r.Kind) {
 		return
 	}
 	occurrence := string(e.event)
@@ -233,7 +265,8 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 			keys = append(keys, tasks.NewKey(id, r.ID, occurrence))
 		}
 	} else {
-		if e.event != husbandry.EventAcquired || s.scope != husbandry.OfAnimal {
+		single := e.event == husbandry.EventAcquired || e.event == husbandry.EventHatched || e.event == husbandry.EventSeparated
+		if !single || s.scope != husbandry.OfAnimal {
 			occurrence += "-" + e.instance
 		}
 		keys = append(keys, tasks.NewKey(s.id, r.ID, occurrence))
@@ -249,12 +282,15 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 			due = civil.Max(due, o.Until)
 		}
 	}
+	if p.settledBefore(s, r, e) {
+		return
+	}
 	if s.scope != husbandry.OfClutch && len(s.animals) > 0 && !slices.ContainsFunc(s.animals, func(a *Animal) bool { return a.PresentOn(civil.Max(due, p.on)) }) {
 		return
 	}
 	if owed := civil.Max(p.began, s.came); due.Before(owed) {
 		past := owed.Sub(due)
-		if past > int(after) && r.Kind != husbandry.DigEggs && r.Kind != husbandry.SetTub {
+		if past > int(after) && !waits(r.Kind) {
 			return // eggs still need it, whenever they were laid
 		}
 		due, after = owed, max(0, after-husbandry.Days(past))

@@ -6,7 +6,8 @@ import (
 )
 
 // findPlaces numbers everything in walking order: the keeper's own tasks
-// first, then room by room its enclosures and after them its incubators.
+// first, then room by room its enclosures and after them its incubators, and
+// where somebody is in quarantine last of all.
 func (p *planner) findPlaces() {
 	r := p.rec
 	p.places = make(map[husbandry.ID]tasks.Place, len(r.Rooms)+len(r.Enclosures)+len(r.Incubators))
@@ -23,6 +24,9 @@ func (p *planner) findPlaces() {
 		order++
 		p.places[room] = tasks.Place{Room: room, RoomName: name, Order: order}
 		for _, e := range enclosures[room] {
+			if p.apart(e.ID) {
+				continue
+			}
 			order++
 			p.places[e.ID] = tasks.Place{Room: room, RoomName: name, Rack: e.Rack, Enclosure: e.ID, Order: order}
 		}
@@ -39,12 +43,22 @@ func (p *planner) findPlaces() {
 		walk(room.ID, name)
 	}
 	walk("", "") // incubators that stand in no room
+	for i := range r.Enclosures {
+		if e := &r.Enclosures[i]; p.apart(e.ID) {
+			order++
+			p.places[e.ID] = tasks.Place{Room: e.Room, RoomName: p.places[e.Room].RoomName, Rack: e.Rack, Enclosure: e.ID, Order: order}
+		}
+	}
 	p.places[""] = tasks.Place{}
 }
 
 // clutchPlace is where a clutch's work is done: in the enclosure it was laid
-// in until its tub is set, at the incubator from then on.
+// in until its tub is set, at the incubator from then on, and where its young
+// are once all have hatched and have records.
 func (p *planner) clutchPlace(c *Clutch) tasks.Place {
+	if at, ok := p.youngPlace(c); ok {
+		return at
+	}
 	if c.State != InBox || c.Enclosure == "" {
 		if i := p.herd.Standing(c).Incubator; i != nil {
 			return p.places[i.ID]

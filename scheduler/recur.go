@@ -212,9 +212,10 @@ func (p *planner) sinceLast(a activity) {
 		if fitted := s.enclosure.Lamp.Fitted; fitted.After(last) && !fitted.After(p.on) {
 			last = fitted
 		}
-	case r.Kind == husbandry.Weigh && s.scope == husbandry.OfAnimal && len(s.animals[0].Weights) > 0:
-		w := s.animals[0].Weights
-		last = civil.Max(last, w[len(w)-1].On)
+	case r.Kind == husbandry.Weigh && s.scope == husbandry.OfAnimal:
+		last = civil.Max(last, p.lastWeighed(s.animals[0]))
+	case r.Kind == husbandry.Faecal:
+		last = civil.Max(last, p.lastFaecal(s))
 	}
 	base, due := "first", civil.Date{}
 	if !last.IsZero() {
@@ -226,6 +227,11 @@ func (p *planner) sinceLast(a activity) {
 		if laid := p.laidIn[s.id]; laid.After(last) && !laid.Before(p.began) && laid.Before(due) {
 			due = laid
 			evidence = "; eggs were laid on " + p.day(laid) + " and the box was dug over"
+		}
+	}
+	if r.Kind == husbandry.LampChange {
+		if dim, words := p.dimmed(s.id, last); !dim.IsZero() && dim.Before(due) {
+			due, evidence = dim, words
 		}
 	}
 	reason := func(d civil.Date, lapsed int) string {

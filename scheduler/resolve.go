@@ -119,7 +119,7 @@ func (r *routine) matches(s *subject, day civil.Date) bool {
 // somebody lives.
 func needsAnimals(k husbandry.Kind) bool {
 	switch k {
-	case husbandry.Feed, husbandry.Supplement, husbandry.Water, husbandry.Mist, husbandry.Clean, husbandry.NestTopUp:
+	case husbandry.Feed, husbandry.Supplement, husbandry.Water, husbandry.Mist, husbandry.Clean, husbandry.NestTopUp, husbandry.Faecal:
 		return true
 	}
 	return false
@@ -310,6 +310,9 @@ func (p *planner) turns(into []civil.Date, a *Animal) []civil.Date {
 	}
 	add(a.Came)
 	add(a.Left)
+	if a.Apart != nil {
+		add(a.Apart.Began)
+	}
 	if a.Stage == "" && !a.Hatched.IsZero() {
 		for _, next := range a.stageAges() {
 			if next.from > 0 {

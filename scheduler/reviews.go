@@ -48,6 +48,8 @@ func (p *planner) reviews() {
 		}
 		p.reviewWeight(a)
 	}
+	p.reviewYoung()
+	p.reviewIll()
 	for i := range p.rec.Enclosures {
 		p.weighRefusing(p.rec.Enclosures[i].ID)
 	}
@@ -156,6 +158,9 @@ func (a *Animal) lost() (last, best Weight, ok bool) {
 	}
 	last = a.Weights[n-1]
 	from := last.On.AddDays(-lossDays)
+	if !a.Regrouped.IsZero() {
+		from = civil.Max(from, a.Regrouped.AddDays(1)) // others are left: another mean
+	}
 	for _, c := range a.Laid {
 		if !c.Laid.After(last.On) {
 			from = civil.Max(from, c.Laid)

@@ -52,6 +52,9 @@ const (
 	ReviewSlugs  husbandry.ID = "review-slugs"  // many eggs of a clutch were infertile
 	ReviewWeight husbandry.ID = "review-weight" // an animal has lost weight
 	WeighRefused husbandry.ID = "weigh-refused" // food was refused three times in a row
+	ReviewIll    husbandry.ID = "review-ill"    // illness was noted
+	ReviewUnfed  husbandry.ID = "review-unfed"  // young take no food
+	SortBySize   husbandry.ID = "sort-by-size"  // the weights of a group lie far apart
 
 	SetNestBox     husbandry.ID = "set-nest-box"     // eggs are expected and there is no box
 	LookForEggs    husbandry.ID = "look-for-eggs"    // a window passed without eggs
@@ -191,7 +194,7 @@ func newPlanner(in Input) *planner {
 		}
 	}
 	for _, a := range p.herd.Animals {
-		if a.Sex == husbandry.Male && a.Breeding && a.PresentOn(p.on) && a.StageOn(p.on) == husbandry.Adult {
+		if a.Sex == husbandry.Male && a.Breeding && a.PresentOn(p.on) && a.StageOn(p.on) == husbandry.Adult && !a.In(husbandry.Apart, p.on) {
 			p.mates[a.Species] = true
 		}
 	}
@@ -212,6 +215,7 @@ func (p *planner) findSubjects() []*subject {
 	for _, s := range list {
 		p.subjects[s.id] = s
 	}
+	p.addPermits()
 	return list
 }
 
@@ -406,6 +410,12 @@ func asks(k husbandry.Kind) []tasks.FindingName {
 		return asksHatched
 	case husbandry.Pair:
 		return asksMated
+	case husbandry.Sexing:
+		return asksSexed
+	case husbandry.LampMeter:
+		return asksUVI
+	case husbandry.YoungCheck, husbandry.Quarantine, husbandry.Faecal:
+		return asksIll
 	}
 	return nil
 }
@@ -421,4 +431,7 @@ var (
 	asksLaid    = []tasks.FindingName{tasks.FindLaid, tasks.FindSlugs}
 	asksHatched = []tasks.FindingName{tasks.FindHatched}
 	asksMated   = []tasks.FindingName{tasks.FindMated}
+	asksSexed   = []tasks.FindingName{tasks.FindSexed}
+	asksUVI     = []tasks.FindingName{tasks.FindUVI}
+	asksIll     = []tasks.FindingName{tasks.FindIll}
 )

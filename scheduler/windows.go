@@ -61,6 +61,10 @@ func (p *planner) pairing(a *Animal) season.Window {
 		case !p.watchable(a) || !a.Breeding:
 		case !p.mates[a.Species]:
 			w.Basis = "no grown male of her species is marked for breeding"
+		case a.In(husbandry.Apart, p.on):
+			w.Basis = "she is in quarantine since " + p.day(a.Apart.Began)
+		case p.unwell(a):
+			w.Basis = "illness was noted of her"
 		case p.livesWithMale(a):
 			w.Basis = "a grown male lives with her"
 		case p.tooThin(a) != "":
@@ -86,6 +90,10 @@ func (p *planner) windowed(a activity) {
 		if a.s.clutch != nil && a.s.clutch.Expecting() {
 			p.hatchWatch(&a)
 		}
+		return
+	}
+	if a.r.Cadence.Window == husbandry.YoungWindow {
+		p.youngWatch(&a)
 		return
 	}
 	if a.s.scope != husbandry.OfAnimal {

@@ -165,6 +165,12 @@ func nouns(k husbandry.Kind) noun {
 		return noun{"check", "checked"}
 	case husbandry.Candle:
 		return noun{"candling", "candled"}
+	case husbandry.YoungCheck:
+		return noun{"look", "looked"}
+	case husbandry.Faecal:
+		return noun{"test", "tested"}
+	case husbandry.LampMeter:
+		return noun{"reading", "metered"}
 	case husbandry.LampChange:
 		return noun{"lamp change", "changed"}
 	}
@@ -216,10 +222,22 @@ var joint = map[string]string{
 	"Look for hatchlings":    "of",
 	"Sex the young":          "of",
 	"Change the UVB lamp":    "of",
+	"Meter the UVB lamp":     "of",
+	"Look at the shed":       "of",
+	"Label the tub":          "of",
+	"Part the young":         "of",
+	"End the quarantine":     "of",
+	"See to the renewal":     "of",
+
+	"Have a faecal sample tested":    "of",
+	"Look after the quarantine":      "of",
+	"Look into the tub of the young": "of",
 
 	"Offer the first food to the young": "of",
 
 	"Review the health":                  "of",
+	"Review the illness":                 "of",
+	"Review the feeding of the young":    "of",
 	"Review the overdue hatching":        "of",
 	"Review calcium, vitamin D3 and UVB": "of",
 }
@@ -265,6 +283,26 @@ func kindAction(k husbandry.Kind, s *subject, id string) string {
 		return "Sex the young"
 	case husbandry.Pair:
 		return "Pair"
+	case husbandry.YoungCheck:
+		return "Look into the tub of the young"
+	case husbandry.Shed:
+		return "Look at the shed"
+	case husbandry.Label:
+		return "Label the tub"
+	case husbandry.Separate:
+		return "Part the young"
+	case husbandry.Place:
+		return "Decide who stays and who goes"
+	case husbandry.Quarantine:
+		return "Look after the quarantine"
+	case husbandry.Faecal:
+		return "Have a faecal sample tested"
+	case husbandry.Release:
+		return "End the quarantine"
+	case husbandry.LampMeter:
+		return "Meter the UVB lamp"
+	case husbandry.Papers:
+		return "See to the renewal"
 	case husbandry.LampChange:
 		return "Change the UVB lamp"
 	}
@@ -389,7 +427,7 @@ func looksLikeCommand(s string) bool {
 	first, _, _ := strings.Cut(s, " ")
 	first = strings.ToLower(strings.TrimRight(first, ".,:;!)"))
 	switch first {
-	case "", "done", "all", "skip", "skipped", "later", "note", "undo", "laid", "hatched", "weighs", "added", "refused", "none", "yes", "no", "ok":
+	case "", "done", "all", "skip", "skipped", "later", "note", "undo", "laid", "hatched", "weighs", "added", "refused", "male", "female", "unsure", "sexed", "uvi", "ill", "none", "yes", "no", "ok":
 		return true
 	}
 	r, _ := utf8.DecodeRuneInString(first)

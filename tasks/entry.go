@@ -1,6 +1,7 @@
 package tasks
 
 import (
+	"fmt"
 	"time"
 
 	"nestround/tasks/civil"
@@ -80,16 +81,40 @@ type Finding struct {
 	// Moved is the incubator that a clutch's tub was moved to.
 	Moved husbandry.ID `json:"moved,omitempty"`
 	// Ended says that nothing more is expected of a clutch.
-	Ended   bool                   `json:"ended,omitempty"`
+	Ended bool `json:"ended,omitempty"`
+	// Weighs is a mass; of a group, or of a clutch's young, the mean of one of
+	// them. Each has their single masses where they were said, and is nil for
+	// one alone.
 	Weighs  *husbandry.Grams       `json:"weighs_g,omitempty"`
+	Each    []husbandry.Grams      `json:"each_g,omitempty"`
 	Added   *husbandry.Millilitres `json:"added_ml,omitempty"`
 	Refused bool                   `json:"refused,omitempty"`
 	Mated   bool                   `json:"mated,omitempty"`
 	Gravid  *bool                  `json:"gravid,omitempty"`
 	// Digging says that a female digs or searches for a place to lay.
 	Digging bool   `json:"digging,omitempty"`
-	Note    string `json:"note,omitempty"`
+	Sexed   *Sexed `json:"sexed,omitempty"`
+	// UVI is the ultraviolet index under a lamp, at the animal's back.
+	UVI *float64 `json:"uvi,omitempty"`
+	// Ill says that it looks ill, or that a test found something; Note has the
+	// signs in words.
+	Ill  bool   `json:"ill,omitempty"`
+	Note string `json:"note,omitempty"`
 }
+
+// Sexed is how many of an animal, a group or a clutch's young were told to be
+// males and females, and of how many it could not be told.
+type Sexed struct {
+	Males   int `json:"males"`
+	Females int `json:"females"`
+	Unsure  int `json:"unsure"`
+}
+
+// All is how many were looked at.
+func (s Sexed) All() int { return s.Males + s.Females + s.Unsure }
+
+// String writes s as the trade does: males.females.unsure, "2.1.3".
+func (s Sexed) String() string { return fmt.Sprintf("%d.%d.%d", s.Males, s.Females, s.Unsure) }
 
 // Uncounted is the value of Finding.Laid and Finding.Veins for eggs that nobody
 // has counted yet.
@@ -109,4 +134,7 @@ const (
 	FindRefused FindingName = "refused"
 	FindMated   FindingName = "mated"
 	FindGravid  FindingName = "gravid"
+	FindSexed   FindingName = "sexed"
+	FindUVI     FindingName = "uvi"
+	FindIll     FindingName = "ill"
 )

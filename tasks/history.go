@@ -209,7 +209,7 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 
 func (g *Finding) changesPlans() bool {
 	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil ||
-		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended
+		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended || g.Sexed != nil || g.UVI != nil || g.Ill
 }
 
 // pair returns the part of the key that all occurrences share.
@@ -515,7 +515,7 @@ func (g *Finding) merge(later *Finding) {
 		g.Hatched = later.Hatched
 	}
 	if later.Weighs != nil {
-		g.Weighs = later.Weighs
+		g.Weighs, g.Each = later.Weighs, later.Each
 	}
 	if later.Added != nil {
 		g.Added = later.Added
@@ -541,7 +541,14 @@ func (g *Finding) merge(later *Finding) {
 		g.Moved = later.Moved
 	}
 	g.Ended = g.Ended || later.Ended
+	if later.Sexed != nil {
+		g.Sexed = later.Sexed
+	}
+	if later.UVI != nil {
+		g.UVI = later.UVI
+	}
 	g.Refused = g.Refused || later.Refused
+	g.Ill = g.Ill || later.Ill
 	g.Mated = g.Mated || later.Mated
 	if later.Note != "" {
 		g.Note = later.Note

@@ -75,7 +75,7 @@ type Task struct {
 
 	Title   string // the imperative and the subject: "Top up the nest box of E07 (Ada, wall lizard)"
 	Do      string // the imperative alone: "Top up the nest box"
-	Whom    string // the subject alone: "E07 (Ada, wall lizard)"; "" for tasks of the keeper
+	Whom    string // the subject alone: "E07 (Ada, wall lizard)"; "" for the keeper's tasks that are about no record
 	Why     string // the reason in words, with what was computed
 	Caution string // "" for none
 	Minutes int

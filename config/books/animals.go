@@ -26,11 +26,14 @@ func (r *reader) animal(t *tables.Table) {
 		Left:      t.Date("left"),
 		Mother:    r.ref(t, "mother", "animal"),
 		Father:    r.ref(t, "father", "animal"),
+		From:      r.ref(t, "from", "animal"),
+		Since:     t.Date("since"),
+		Clutch:    r.ref(t, "clutch", "clutch"),
 		Breeding:  t.Bool("breeding"),
 		Gravid:    t.Date("gravid"),
 		Note:      t.Prose("note"),
 	}
-	if !t.Has("species") {
+	if !t.Has("species") && !t.Has("from") && !t.Has("clutch") {
 		t.Missing("`species`", `write its care sheet's id, for example species = "leopard-gecko"`)
 	}
 	if sex, ok := tables.Choice(t, "sex", husbandry.Male, husbandry.Female, husbandry.Unsexed); ok {
@@ -49,7 +52,17 @@ func (r *reader) animal(t *tables.Table) {
 	if v.Sex == husbandry.Male && t.Has("gravid") {
 		t.KeyPlace("gravid").Error("a male cannot be `gravid`", "")
 	}
-	if !t.Has("enclosure") && !t.Has("left") && !t.Broken() {
+	switch {
+	case t.Has("from") && !t.Has("since"):
+		t.Missing("`since`", "say on which day it was taken out of the group: since = 2027-06-01")
+	case t.Has("since") && !t.Has("from"):
+		t.KeyPlace("since").Error("`since` is only for an animal that comes `from` a group", "say which group, or write `acquired` for the day it came to you")
+	}
+	inOrder(t, "hatched", v.Hatched, "since", v.Since)
+	inOrder(t, "acquired", v.Acquired, "since", v.Since)
+	inOrder(t, "since", v.Since, "left", v.Left)
+	v.Quarantine = quarantine(t, v)
+	if !t.Has("enclosure") && !t.Has("from") && !t.Has("left") && !t.Broken() {
 		t.Here().Warn("the animal has no `enclosure` and has not `left`", "without an enclosure it is on no round")
 	}
 	t.Done()
@@ -200,6 +213,7 @@ func (r *reader) pairing(t *tables.Table) {
 // checkAnimals looks at what animals, clutches and pairings say of one
 // another.
 func (r *reader) checkAnimals() {
+	r.inherit()
 	animals := make(map[husbandry.ID]husbandry.Animal)
 	for _, a := range r.animals {
 		animals[a.value.ID] = a.value
@@ -243,6 +257,8 @@ func (r *reader) checkAnimals() {
 			continue
 		}
 		p.value.Species = female.Species
+		r.warnQuarantined(p.at, "male", male, p.value.From)
+		r.warnQuarantined(p.at, "female", female, p.value.From)
 		switch {
 		case male.ID == female.ID:
 			p.at.Place("female").Error(fmt.Sprintf("`%s` is paired with itself", male.ID), "")
@@ -314,8 +330,10 @@ func (r *reader) checkParents(animals map[husbandry.ID]husbandry.Animal) {
 	for _, a := range r.animals {
 		if a.value.ID != "" && state[a.value.ID] == 0 && circle(a.value.ID, animals, state) {
 			key := "mother"
-			if !a.at.Has("mother") {
-				key = "father"
+			for _, said := range []string{"from", "clutch", "father", "mother"} {
+				if a.at.Has(said) {
+					key = said
+				}
 			}
 			a.at.Place(key).Error(fmt.Sprintf("`%s` is among its own ancestors, or descends from one that is", a.value.ID), "follow `mother` and `father` from here")
 		}

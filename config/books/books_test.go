@@ -686,6 +686,7 @@ func TestAFileCutAnywhere(t *testing.T) {
 
 func FuzzRead(f *testing.F) {
 	f.Add([]byte(valid(f)))
+	f.Add([]byte(family + "[[animal]]\nid = \"Y\"\nfrom = \"G\"\nsince = 2027-07-01\nquarantine = \"60 days\"\n[[animal]]\nid = \"Z\"\nclutch = \"F-2027-04-02\"\nfrom = \"Z\"\n[[permit]]\nid = \"L\"\nwords = \"W\"\nexpires = 2028-01-01\n"))
 	for _, name := range []string{"animals", "places", "routines", "species"} {
 		for _, dir := range []string{"hostile", "torn"} {
 			if b, err := os.ReadFile(sampleBooks + "/" + dir + "/" + name + ".toml"); err == nil {

@@ -73,6 +73,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 		Pairings:   values(r.pairings),
 		Away:       values(r.away),
 		Carers:     values(r.carers),
+		Permits:    values(r.permits),
 	}
 	sortWalking(v)
 	mine := make(map[husbandry.ID]bool)

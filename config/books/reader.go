@@ -38,6 +38,7 @@ type reader struct {
 	pairings    []placed[husbandry.Pairing]
 	away        []placed[husbandry.Away]
 	carers      []placed[husbandry.Carer]
+	permits     []placed[husbandry.Permit]
 	speciesList []placed[husbandry.Species]
 	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
 }
@@ -78,6 +79,7 @@ func (r *reader) tables(root *tables.Table) {
 		{"pairing", r.pairing},
 		{"away", r.awayDays},
 		{"keeper", r.carer},
+		{"permit", r.permit},
 		{"routine", func(t *tables.Table) { r.routine(t, "") }},
 		{"species", r.species},
 	} {
@@ -96,7 +98,8 @@ const keeperID = "keeper"
 // replyWords are what a line of a reply is made of: a record of that id could
 // not be named in one.
 var replyWords = []string{"done", "all", "but", "except", "skip", "later", "undo", "note", "and", "not",
-	"laid", "slugs", "mother", "digging", "hatched", "dead", "veins", "moved", "ended", "weighs", "added", "refused", "mated", "gravid"}
+	"laid", "slugs", "mother", "digging", "hatched", "dead", "veins", "moved", "ended", "weighs", "added", "refused", "mated", "gravid",
+	"male", "female", "unsure", "sexed", "uvi", "ill"}
 
 var (
 	idForm   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)
@@ -184,6 +187,7 @@ func (r *reader) checkRefs() {
 		n, ok := r.ids[strings.ToLower(string(ref.id))]
 		switch {
 		case ok && n.id == ref.id && n.what == ref.what:
+		case !ok && ref.what == "clutch" && r.foundBy(ref.id) != "":
 		case ok && n.id == ref.id:
 			ref.place.Error(fmt.Sprintf("`%s` is %s, not %s", ref.id, article(n.what), article(ref.what)), fmt.Sprintf("it stands at %v", n.place))
 		default:

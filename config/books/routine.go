@@ -99,7 +99,7 @@ func (r *reader) scope(t *tables.Table, kind husbandry.Kind, inherited husbandry
 	switch {
 	case kind == "":
 	case fixed != "" && t.Has("scope"):
-		t.KeyPlace("scope").Error(fmt.Sprintf("a routine of kind %q is about %s; only one of kind \"own\" has a `scope`", kind, article(string(fixed))), "leave it out")
+		t.KeyPlace("scope").Error(fmt.Sprintf("a routine of kind %q is about %s; only one of kind \"own\", \"review\" or \"faecal-test\" has a `scope`", kind, article(string(fixed))), "leave it out")
 	case fixed == "" && !t.Has("scope"):
 		if inherited == "" {
 			t.Missing("`scope`", fmt.Sprintf("a routine of kind %q says what each task is about: enclosure, animal, clutch, room or keeper", kind))
@@ -117,7 +117,7 @@ func (r *reader) scope(t *tables.Table, kind husbandry.Kind, inherited husbandry
 // nobody kept is an alarm, and other work waits.
 func missedByKind(k husbandry.Kind) husbandry.Missed {
 	switch k {
-	case husbandry.Feed, husbandry.Supplement, husbandry.Water, husbandry.Mist, husbandry.GutLoad:
+	case husbandry.Feed, husbandry.Supplement, husbandry.Water, husbandry.Mist, husbandry.GutLoad, husbandry.YoungCheck:
 		return husbandry.Lapses
 	case husbandry.LayWatch, husbandry.HatchWatch:
 		return husbandry.Alarms
@@ -134,7 +134,7 @@ func (r *reader) selector(t *tables.Table) husbandry.Selector {
 		Species:    r.refList(t, "species", "species"),
 		Stages:     tables.Choices(t, "stages", husbandry.Hatchling, husbandry.Juvenile, husbandry.Subadult, husbandry.Adult),
 		Sexes:      tables.Choices(t, "sexes", husbandry.Unsexed, husbandry.Male, husbandry.Female),
-		States:     tables.Choices(t, "states", husbandry.Gravid, husbandry.PostLaying, husbandry.Breeding),
+		States:     tables.Choices(t, "states", husbandry.Gravid, husbandry.PostLaying, husbandry.Breeding, husbandry.Apart),
 		NestBox:    t.Bool("nest_box"),
 		Lamp:       t.Bool("lamp"),
 		Groups:     t.Bool("groups"),
@@ -266,7 +266,8 @@ func monthDays(t *tables.Table) []int {
 
 func after(t *tables.Table) (event husbandry.Event, offset husbandry.Days) {
 	event, _ = tables.Choice(t, "event", husbandry.EventLaid, husbandry.EventTubSet, husbandry.EventHatched,
-		husbandry.EventPaired, husbandry.EventMated, husbandry.EventAcquired)
+		husbandry.EventPaired, husbandry.EventMated, husbandry.EventAcquired,
+		husbandry.EventSeparated, husbandry.EventQuarantine, husbandry.EventExpiry)
 	if !t.Has("event") {
 		t.Missing("`event`", `say after what: after = { event = "laid", days = "3 days" }`)
 	}
@@ -279,7 +280,7 @@ func after(t *tables.Table) (event husbandry.Event, offset husbandry.Days) {
 }
 
 func window(t *tables.Table) (name husbandry.WindowName, every husbandry.Days) {
-	name, _ = tables.Choice(t, "name", husbandry.PairingWindow, husbandry.LayWindow, husbandry.HatchWindow, husbandry.GravidWindow)
+	name, _ = tables.Choice(t, "name", husbandry.PairingWindow, husbandry.LayWindow, husbandry.HatchWindow, husbandry.GravidWindow, husbandry.YoungWindow)
 	if !t.Has("name") {
 		t.Missing("`name`", `say which: window = { name = "hatching", every = "1 day" }`)
 	}

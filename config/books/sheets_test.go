@@ -64,7 +64,7 @@ type routine struct {
 	For             struct {
 		Stages, States, Sexes []string
 		NestBox               bool `toml:"nest_box"`
-		Lamp                  bool
+		Lamp, Groups          bool
 	}
 	Every     string
 	From      time.Time
@@ -422,7 +422,7 @@ func TestRoutinesAreWellFormed(t *testing.T) {
 		if !slices.Contains(husbandry.Kinds(), husbandry.Kind(r.Kind)) {
 			t.Errorf("%s: kind %q", r.ID, r.Kind)
 		}
-		if own := r.Kind == string(husbandry.Own); own != (r.Scope != "") || own && r.Title == "" {
+		if own := husbandry.Kind(r.Kind).Scope() == ""; own != (r.Scope != "") || own && r.Title == "" {
 			t.Errorf("%s: what is of no kind says its scope and its title, and nothing else does", r.ID)
 		}
 		cadences := 0
@@ -454,7 +454,7 @@ func TestRoutinesAreWellFormed(t *testing.T) {
 			}
 		}
 		for _, s := range r.For.States {
-			if !slices.Contains([]husbandry.State{husbandry.Gravid, husbandry.PostLaying, husbandry.Breeding}, husbandry.State(s)) {
+			if !slices.Contains([]husbandry.State{husbandry.Gravid, husbandry.PostLaying, husbandry.Breeding, husbandry.Apart}, husbandry.State(s)) {
 				t.Errorf("%s: state %q", r.ID, s)
 			}
 		}
@@ -544,6 +544,15 @@ func TestCautionsStandWhereTheTaskStands(t *testing.T) {
 		"sexing":       {"injures"},
 		"pair":         {"separate", "law"},
 		"lamp-change":  {"Unplug"},
+		"lamp-meter":   {"do not look into the lamp", "veterinarian"},
+		"young-check":  {"veterinarian today", "drown"},
+		"shed":         {"no pulling", "veterinarian"},
+		"separate":     {"fight"},
+		"place":        {"local authority"},
+		"faecal-test":  {"veterinarian", "hands"},
+		"quarantine":   {"hands|veterinarian"},
+		"release":      {"both samples clean", "Disinfect"},
+		"permit":       {"local authority"},
 		"mist":         {"lamps"},
 		"gut-load":     {"not for keeping a colony"},
 	}

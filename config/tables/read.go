@@ -497,6 +497,17 @@ func (t *Table) IsText(key string) bool {
 	return ok
 }
 
+// IsBool reports whether the value of key is true or false, for a key that may
+// also be something else.
+func (t *Table) IsBool(key string) bool {
+	e := t.find(key)
+	if e == nil {
+		return false
+	}
+	_, ok := e.value.raw.(bool)
+	return ok
+}
+
 // IsEmptyText reports whether the value of key is the empty text, for keys
 // that may be written out and left empty. It counts as asking for the key.
 func (t *Table) IsEmptyText(key string) bool {

@@ -454,7 +454,7 @@ func (w writer) answer(open bool) []string {
 	return []string{
 		w.say(`Answer this mail with a line for each thing on top, in any order: "done N N N"; "skip N" and why; ` +
 			`"later N" and how many days, or a weekday; "undo N". For the whole list "all", for most of it "all but N N".`),
-		w.say(`What was found begins with the number: "N laid N", "N hatched N", "N weighs N g", "N added N ml", "N refused". ` +
+		w.say(`What was found begins with the number: "N laid N", "N hatched N", "N weighs N g", "N added N ml", "N refused", "N ill". ` +
 			`For anything else: "note N" and your words.`),
 		w.say("What could not be read comes back in the next mail; nothing is guessed."),
 	}

@@ -125,7 +125,7 @@ func TestNoPieceOfADigestIsACommand(t *testing.T) {
 // grammar's own words.
 func TestWordsOfTheGrammarAreDefused(t *testing.T) {
 	vocabulary := []string{"done", "did", "all", "but", "except", "skip", "skipped", "later", "undo", "note", "laid", "slugs", "hatched",
-		"weighs", "weighed", "added", "refused", "mated", "gravid", "not", "isn't", "has", "was", "is", "and", "for", "to", "with", "no",
+		"weighs", "weighed", "added", "refused", "mated", "gravid", "male", "unsure", "sexed", "uvi", "ill", "2.1.3", "3.1", "not", "isn't", "has", "was", "is", "and", "for", "to", "with", "no",
 		"1", "2", "3-5", "12", "#7", "2027", "two", "six", "41 g", "60 ml", "g", "days", "week", "friday", "tomorrow", "2027-05-20", "because",
 		"F03", "E07", "juno", "C27-04", "eggs", "young", "food", "hello", "thanks", "please", "morning", "good", "ok", "you",
 		"the", "female", "crickets", "box"}
@@ -153,7 +153,8 @@ func TestWordsOfTheGrammarAreDefused(t *testing.T) {
 }
 
 func FuzzForeignWordsAreDefused(f *testing.F) {
-	for _, s := range []string{"done 3", "all", "hello, all but 4", "last done 7 May", "F03 laid 6", "ok: done\u200d 3", "\u00b7 skip 2", "6 \u2014 gravid", "done #3", "#00 lAid 0"} {
+	for _, s := range []string{"done 3", "all", "hello, all but 4", "last done 7 May", "F03 laid 6", "ok: done\u200d 3", "\u00b7 skip 2", "6 \u2014 gravid", "done #3", "#00 lAid 0",
+		"12 male", "E07 sexed 2.1.3", "8 ill and limp", "E07 uvi 3.1", "4 weighs 3.1 3.4 g"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
@@ -242,7 +243,7 @@ func TestOrdinaryWordsStayAsTheyAre(t *testing.T) {
 // its number, and no piece of that line tells the finding.
 func TestWhatToRecordIsNoFinding(t *testing.T) {
 	for _, f := range []tasks.FindingName{tasks.FindLaid, tasks.FindSlugs, tasks.FindHatched, tasks.FindWeighs, tasks.FindAdded,
-		tasks.FindRefused, tasks.FindMated, tasks.FindGravid} {
+		tasks.FindRefused, tasks.FindMated, tasks.FindGravid, tasks.FindSexed, tasks.FindUVI, tasks.FindIll} {
 		r := with(row(7, "Room", husbandry.Morning, husbandry.Own, "E07", "Look at E07", "last seen with 2", 3),
 			func(r *tasks.Row) { r.Asks = []tasks.FindingName{f} })
 		c := frame(&tasks.Board{On: wednesday, Rows: []tasks.Row{r}})

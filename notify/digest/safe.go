@@ -52,9 +52,10 @@ func cutSpace(s string) (before, after string, found bool) {
 // the grammar's own words and has the grammar read their pieces.
 var (
 	leadingVerbs = set("done", "did", "skip", "skipped", "later", "undo", "note")
-	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging", "not", "isn't")
-	// complete findings need nothing behind them.
-	complete  = set("laid", "refused", "mated", "gravid", "digging", "veins", "ended")
+	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging", "not", "isn't",
+		"male", "female", "unsure", "sexed", "uvi", "ill")
+	// complete findings need nothing behind them, and take nothing.
+	complete  = set("laid", "refused", "mated", "gravid", "digging", "veins", "ended", "male", "female", "unsure")
 	fillers   = set("has", "have", "had", "is", "was")
 	goesOn    = set("and", "but", "except", "excepting", "done", "food", "eggs", "egg", "plus", "with", "no", "not", "gravid", "please", "thanks", "thank", "cheers")
 	greetings = set("hi", "hello", "hey", "hallo", "dear", "good", "morning", "evening", "thanks", "thank", "ok", "okay", "yes", "please", "cheers")

@@ -121,6 +121,9 @@ var recordWords = map[tasks.FindingName]string{
 	tasks.FindRefused: "a refusal",
 	tasks.FindMated:   "a mating",
 	tasks.FindGravid:  "whether eggs are felt",
+	tasks.FindSexed:   "the sex",
+	tasks.FindUVI:     "the index",
+	tasks.FindIll:     "signs of illness",
 }
 
 // toRecord says what a task asks the keeper to record: "Record the weight".
@@ -155,7 +158,17 @@ var kindNames = map[husbandry.Kind]string{
 	husbandry.Candle:      "Light through the eggs",
 	husbandry.HatchWatch:  "Watching for young",
 	husbandry.FirstFeed:   "First food",
+	husbandry.YoungCheck:  "Look into tubs of young",
+	husbandry.Shed:        "Looking at sheds",
 	husbandry.Sexing:      "Sexing",
+	husbandry.Label:       "Labels",
+	husbandry.Separate:    "Parting of young",
+	husbandry.Place:       "Who stays and who goes",
+	husbandry.Quarantine:  "Quarantine",
+	husbandry.Faecal:      "Faecal samples",
+	husbandry.Release:     "End of quarantine",
+	husbandry.LampMeter:   "Metering of lamps",
+	husbandry.Papers:      "Papers that run out",
 	husbandry.Pair:        "Pairing",
 	husbandry.LampChange:  "New lamps",
 	husbandry.Review:      "A closer look",

@@ -22,7 +22,7 @@ const (
 	Later  Verb = "later"
 	Undo   Verb = "undo"
 	Note   Verb = "note"
-	Found  Verb = "found" // a finding: laid, slugs, mother, hatched, dead, veins, moved, ended, weighs, added, refused, mated, gravid, digging
+	Found  Verb = "found" // a finding: laid, slugs, mother, hatched, dead, veins, moved, ended, weighs, added, refused, mated, gravid, digging, sexed, uvi, ill
 )
 
 // Target is a record of the books that a command names instead of a number.
@@ -148,6 +148,12 @@ func finding(f tasks.Finding) string {
 		return "moved to " + string(f.Moved)
 	case f.Ended:
 		return "ended"
+	case f.Each != nil:
+		var all []string
+		for _, g := range f.Each {
+			all = append(all, decimal(float64(g)))
+		}
+		return "weighs " + strings.Join(all, " ") + " g"
 	case f.Weighs != nil:
 		return "weighs " + decimal(float64(*f.Weighs)) + " g"
 	case f.Added != nil:
@@ -162,6 +168,22 @@ func finding(f tasks.Finding) string {
 		return "mated"
 	case f.Gravid != nil && *f.Gravid:
 		return "gravid"
+	case f.Sexed != nil:
+		switch *f.Sexed {
+		case tasks.Sexed{Males: 1}:
+			return "male"
+		case tasks.Sexed{Females: 1}:
+			return "female"
+		case tasks.Sexed{Unsure: 1}:
+			return "unsure"
+		}
+		return "sexed " + f.Sexed.String()
+	case f.UVI != nil:
+		return "uvi " + decimal(*f.UVI)
+	case f.Ill && f.Note != "":
+		return "ill: " + f.Note
+	case f.Ill:
+		return "ill"
 	}
 	return "not gravid"
 }

@@ -48,7 +48,10 @@ type Parsed struct {
 //	7 laid 2 more       7 laid 6 outside      9 mother F03
 //	9 hatched 3         9 dead 2       9 veins 5      9 ended
 //	9 moved to cool     4 weighs 41 g         6 added 60 ml
+//	4 weighs 3.1 3.4 5.2 g (each of a group)
 //	8 refused           5 mated    5 gravid   5 not gravid   5 digging
+//	12 male | female | unsure      12 sexed 2.1.3 (males.females.unsure)
+//	8 ill [signs]       13 uvi 3.1
 //	note 2 female digging          undo 3
 //
 // A finding, a note or an undo may name a record of the books instead of a
@@ -273,8 +276,9 @@ type parser struct {
 // in such a place is an attempt at a command.
 var (
 	leading      = set("done", "did", "all", "skip", "skipped", "later", "undo", "note")
-	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging")
-	exceptWords  = set("but", "except", "excepting")
+	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging",
+		"male", "female", "unsure", "sexed", "ill", "uvi")
+	exceptWords = set("but", "except", "excepting")
 	// fillers may stand between a target and what was found: "F03 has laid 6".
 	fillers  = set("has", "have", "had", "is", "was")
 	courtesy = set("thanks", "cheers", "please")
@@ -503,7 +507,7 @@ func (p *parser) command(i int) (Command, int, *fault) {
 }
 
 // example has what follows a verb in an example.
-var example = map[string]string{"laid": " 6", "slugs": " 4", "hatched": " 3", "weighs": " 41 g", "weighed": " 41 g", "added": " 60 ml"}
+var example = map[string]string{"laid": " 6", "slugs": " 4", "hatched": " 3", "weighs": " 41 g", "weighed": " 41 g", "added": " 60 ml", "sexed": " 2.1.3", "uvi": " 3.1"}
 
 // setOff skips a colon or dash that sets the number or text at i off.
 func (p *parser) setOff(i int) int {
@@ -551,6 +555,10 @@ func (p *parser) list(i int) (numbers []int, next int, f *fault) {
 			numbers = append(numbers, n)
 		}
 		i = k
+	}
+	if len(numbers) == 0 && p.finds(i) {
+		return nil, 0, &fault{why: fmt.Sprintf("is %q a finding or a reason? write a finding without another verb, or note the reason: %q",
+			shortened(p.line[p.toks[i].from:]), "note "+p.toks[i].raw+": ...")}
 	}
 	if len(numbers) == 0 {
 		return nil, 0, &fault{why: `it needs the numbers of tasks, as in "1 3 5-7"`}
@@ -782,13 +790,7 @@ func (p *parser) found(i int) (Command, int, *fault) {
 		c.Finding.Ended = true
 		i = v + 1
 	case "weighs", "weighed":
-		var x float64
-		x, i, f = p.quantity(v+1, "g or oz", "a weight", func(s string) (float64, error) {
-			g, err := husbandry.ParseMass(s)
-			return float64(g), err
-		})
-		g := husbandry.Grams(x)
-		c.Finding.Weighs = &g
+		i, f = p.weights(v+1, &c)
 	case "added":
 		var x float64
 		x, i, f = p.quantity(v+1, "ml or fl oz", "an amount of water", func(s string) (float64, error) {
@@ -815,6 +817,19 @@ func (p *parser) found(i int) (Command, int, *fault) {
 	case "mated":
 		c.Finding.Mated = true
 		i = v + 1
+	case "male":
+		c.Finding.Sexed, i = &tasks.Sexed{Males: 1}, v+1
+	case "female":
+		c.Finding.Sexed, i = &tasks.Sexed{Females: 1}, v+1
+	case "unsure":
+		c.Finding.Sexed, i = &tasks.Sexed{Unsure: 1}, v+1
+	case "sexed":
+		i, f = p.sexed(v+1, &c)
+	case "uvi":
+		i, f = p.uvi(v+1, &c)
+	case "ill":
+		c.Finding.Ill = true
+		i, f = p.signs(v+1, &c)
 	case "gravid", "not", "isn't":
 		yes := w == "gravid"
 		if i = v + 1; !yes {
@@ -945,6 +960,164 @@ func (p *parser) moved(i int, c *Command) (int, *fault) {
 	return 0, &fault{why: "say which incubator of the books it was moved to, by its id", clear: true}
 }
 
+// ratio is how the trade writes sexes: males.females, or males.females.unsure.
+var ratio = regexp.MustCompile(`^([0-9]{1,3})\.([0-9]{1,3})(?:\.([0-9]{1,3}))?$`)
+
+// sexed reads "2.1.3".
+func (p *parser) sexed(i int, c *Command) (int, *fault) {
+	const why = `say males.females.unsure, as in "12 sexed 2.1.3", or "12 male", "12 female", "12 unsure" of one`
+	if p.end(i) {
+		return 0, &fault{why: why, clear: true}
+	}
+	m := ratio.FindStringSubmatch(p.toks[i].raw)
+	if m == nil {
+		return 0, &fault{why: why}
+	}
+	var n [3]int
+	for k, s := range m[1:] {
+		n[k], _ = strconv.Atoi(s) // at most three figures; "" is none
+	}
+	s := tasks.Sexed{Males: n[0], Females: n[1], Unsure: n[2]}
+	if s.All() == 0 {
+		return 0, &fault{why: "if none was looked at there is nothing to record", clear: true}
+	}
+	c.Finding.Sexed = &s
+	return i + 1, nil
+}
+
+// strongestUVI is far above what is measured under the midday sun anywhere
+// lizards live.
+const strongestUVI = 30
+
+// uvi reads an index: "3.1", "3,1".
+func (p *parser) uvi(i int, c *Command) (int, *fault) {
+	number, next := p.decimal(i)
+	if number == "" {
+		return 0, &fault{why: `say the index, as in "13 uvi 3.1"`, clear: p.end(i)}
+	}
+	x, err := strconv.ParseFloat(number, 64)
+	x = math.Round(x*100) / 100
+	if err != nil || x > strongestUVI {
+		return 0, &fault{why: fmt.Sprintf("a UV index of %q cannot be right", shortened(number)), clear: true}
+	}
+	c.Finding.UVI = &x
+	return next, nil
+}
+
+// signs reads what stands behind "ill": nothing, or words.
+func (p *parser) signs(i int, c *Command) (int, *fault) {
+	if p.setsOff(i) {
+		var f *fault
+		c.Finding.Note, i, f = p.words(i)
+		return i, f
+	}
+	if next, _ := p.separators(i); p.end(i) || next > i {
+		return i, nil
+	}
+	if isNumeric(p.toks[i]) {
+		return 0, &fault{why: `put a colon before the signs, as in "8 ill: limp"`}
+	}
+	var f *fault
+	c.Finding.Note, i, f = p.words(i)
+	return i, f
+}
+
+// weights reads a weight, or those of a group: "41 g", "3.1 3.4 5.2 g",
+// "3.1, 3.4 and 5.2 g". One unit stands behind the last and is for all.
+func (p *parser) weights(i int, c *Command) (int, *fault) {
+	read := func(i int) (husbandry.Grams, int, *fault) {
+		x, next, f := p.quantity(i, "g or oz", "a weight", func(s string) (float64, error) {
+			g, err := husbandry.ParseMass(s)
+			return float64(g), err
+		})
+		return husbandry.Grams(x), next, f
+	}
+	numbers, last := p.plainNumbers(i)
+	if len(numbers) == 0 {
+		g, next, f := read(i)
+		c.Finding.Weighs = &g
+		return next, f
+	}
+	if len(numbers) >= maxWeights {
+		return 0, &fault{why: fmt.Sprintf("these are more than %d weights", maxWeights)}
+	}
+	final, next, f := read(last)
+	if f != nil {
+		return 0, f
+	}
+	unit := strings.Trim(p.line[p.toks[last].from:p.toks[next-1].at], "0123456789.,: ")
+	hundredths := 0.0
+	for _, s := range numbers {
+		g, err := husbandry.ParseMass(s + " " + unit)
+		g = husbandry.Grams(math.Round(float64(g)*100) / 100)
+		if f := thousandOrDecimal(s); f != nil {
+			return 0, f
+		}
+		if err != nil || g <= 0 || g > maxNumber {
+			return 0, &fault{why: fmt.Sprintf("a weight of %q cannot be right", shortened(s+" "+unit)), clear: true}
+		}
+		c.Finding.Each = append(c.Finding.Each, g)
+	}
+	c.Finding.Each = append(c.Finding.Each, final)
+	for _, g := range c.Finding.Each {
+		hundredths += math.Round(100 * float64(g)) // whole, so that no order of adding matters
+	}
+	mean := husbandry.Grams(math.Round(hundredths/float64(len(c.Finding.Each))) / 100)
+	c.Finding.Weighs = &mean
+	return next, nil
+}
+
+// maxWeights is how many animals of a group are weighed in one line at most.
+const maxWeights = 100
+
+// plainNumbers reads numbers without a unit that further ones follow, and
+// returns them and where the last one stands, which has the unit. A decimal
+// comma is one between figures without white space.
+func (p *parser) plainNumbers(i int) (numbers []string, last int) {
+	for {
+		number, next := p.decimal(i)
+		if number == "" {
+			return numbers, i
+		}
+		k := next
+		if p.is(k, tComma) && !(!p.end(k+1) && p.toks[k+1].tight) {
+			k++
+		}
+		if p.is(k, tAnd) {
+			k++
+		}
+		if following, _ := p.decimal(k); following == "" && !p.startsMeasured(k) {
+			return numbers, i
+		}
+		numbers = append(numbers, number)
+		i = k
+	}
+}
+
+// decimal reads a number without a unit, "" where there is none.
+func (p *parser) decimal(i int) (number string, next int) {
+	if p.end(i) {
+		return "", i
+	}
+	m := measured.FindStringSubmatch(p.toks[i].raw)
+	if m == nil || m[2] != "" {
+		return "", i
+	}
+	number = m[1]
+	if p.is(i, tNumber) && p.is(i+1, tComma) && p.toks[i+1].tight && p.is(i+2, tNumber) && p.toks[i+2].tight && p.figures(i+2) {
+		return number + "." + p.toks[i+2].raw, i + 3
+	}
+	return number, i + 1
+}
+
+// startsMeasured reports whether the token at i is a number with its unit.
+func (p *parser) startsMeasured(i int) bool {
+	if p.end(i) {
+		return false
+	}
+	return measured.MatchString(p.toks[i].raw)
+}
+
 // count reads the whole number a verb needs, and a noun after it.
 func (p *parser) count(i int, slot **int, verb string, nouns ...string) (int, *fault) {
 	if !p.is(i, tNumber) {
@@ -982,8 +1155,8 @@ func (p *parser) quantity(i int, units, what string, parse func(string) (float64
 	if m == nil {
 		return 0, 0, &fault{why: fmt.Sprintf("%q is not %s; say it with %s", shortened(number), what, units)}
 	}
-	if whole, fraction, _ := strings.Cut(m[1], "."); len(fraction) == 3 && strings.Trim(whole, "0") != "" {
-		return 0, 0, &fault{why: fmt.Sprintf("is %q a thousand or a decimal? write it without the mark, or with two decimals", m[1]), clear: true}
+	if f := thousandOrDecimal(m[1]); f != nil {
+		return 0, 0, f
 	}
 	unit := m[2]
 	if unit == "" {
@@ -1011,6 +1184,14 @@ func (p *parser) quantity(i int, units, what string, parse func(string) (float64
 		return 0, 0, &fault{why: fmt.Sprintf("%s of %q cannot be right", what, shortened(m[1]+" "+unit)), clear: true}
 	}
 	return x, i, nil
+}
+
+// thousandOrDecimal refuses "1.234", which is either.
+func thousandOrDecimal(number string) *fault {
+	if whole, fraction, _ := strings.Cut(number, "."); len(fraction) == 3 && strings.Trim(whole, "0") != "" {
+		return &fault{why: fmt.Sprintf("is %q a thousand or a decimal? write it without the mark, or with two decimals", number), clear: true}
+	}
+	return nil
 }
 
 // words reads a note or a reason from i on. It ends at the end of the line, or

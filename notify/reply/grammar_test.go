@@ -2,6 +2,7 @@ package reply
 
 import (
 	"fmt"
+	"math"
 	"reflect"
 	"strings"
 	"testing"
@@ -157,6 +158,32 @@ func TestWhatIsUnderstood(t *testing.T) {
 		{"8 refused", "8 refused"},
 		{"8 refused food", "8 refused"},
 		{"5 mated", "5 mated"},
+		// the sex, of one and of many
+		{"12 male", "12 male"},
+		{"12 is female", "12 female"},
+		{"F03 unsure.", "F03 unsure"},
+		{"12: sexed 2.1.3", "12 sexed 2.1.3"},
+		{"12 sexed 2.1", "12 sexed 2.1.0"},
+		{"12 sexed 0.0.1", "12 unsure"},
+		{"12 male, 13 female", "12 male | 13 female"},
+		{"done 1, 12 male", "done 1 | 12 male"},
+		// illness
+		{"8 ill", "8 ill"},
+		{"8 is ill!", "8 ill"},
+		{"F03 ill limp, sunken eyes", "F03 ill: limp, sunken eyes"},
+		{"8 ill: coccidia in the sample", "8 ill: coccidia in the sample"},
+		{"8 ill, done 3", "8 ill | done 3"},
+		{"8 ill limp; done 3", "8 ill: limp | done 3"},
+		// the UV index
+		{"13 uvi 3.1", "13 uvi 3.1"},
+		{"E07 UVI 3,25, done 3", "E07 uvi 3.25 | done 3"},
+		{"13 uvi 0", "13 uvi 0"},
+		// each of a group
+		{"4 weighs 3.1 3.4 5.2 g", "4 weighs 3.1 3.4 5.2 g"},
+		{"4 weighs 3.1, 3.4 and 5.2 g, done 3", "4 weighs 3.1 3.4 5.2 g | done 3"},
+		{"4 weighs 3,1 3,4, 5,2g", "4 weighs 3.1 3.4 5.2 g"},
+		{"4 weighs 3 4 5 grams", "4 weighs 3 4 5 g"},
+		{"4 weighs 0.1 0.2 oz", "4 weighs 2.83 5.67 g"},
 		{"5 gravid", "5 gravid"},
 		{"5 is gravid", "5 gravid"},
 		{"5 not gravid", "5 not gravid"},
@@ -280,6 +307,24 @@ func TestWhatIsRefused(t *testing.T) {
 		{"4 weighs 1,500 g", "a thousand or a decimal"},
 		{"4 weighs 1.500 g", "a thousand or a decimal"},
 		{"4 weighs heavy", "is not a weight"},
+		{"4 weighs 3 4 5", "say g or oz"},
+		{"4 weighs 3,4,5 g", "say g or oz"},
+		{"4 weighs 3.1 0 2 g", "cannot be right"},
+		{"4 weighs 1.500 2 g", "a thousand or a decimal"},
+		{"4 weighs 3, 5 refused", "is not a weight"},
+		{"12 sexed", "males.females.unsure"},
+		{"12 sexed 3", "males.females.unsure"},
+		{"12 sexed male", "males.females.unsure"},
+		{"12 sexed 0.0.0", "nothing to record"},
+		{"13 uvi", "say the index"},
+		{"13 uvi strong", "say the index"},
+		{"13 uvi 310", "cannot be right"},
+		{"13 uvi 3.1 3.2", "the command ends before"},
+		{"12 male female", "the command ends before"},
+		{"male 12", "say the number first"},
+		{"8 ill 3", "colon before the signs"},
+		{"skip 2 ill", "a finding or a reason"},
+		{"done 3 female", "a finding or a reason"},
 		{"6 added 60", "say ml or fl oz"},
 		{"6 added 2 oz", "is not an amount"},
 		{"6 added some water", "is not an amount"},
@@ -550,7 +595,7 @@ func commandGen() *rapid.Generator[Command] {
 				}
 			}
 		case Found:
-			switch rapid.IntRange(0, 18).Draw(t, "finding") {
+			switch rapid.IntRange(0, 22).Draw(t, "finding") {
 			case 0:
 				c.Finding.Laid = count()
 			case 1:
@@ -570,6 +615,23 @@ func commandGen() *rapid.Generator[Command] {
 				c.Finding.Added = &ml
 			case 7:
 				c.Finding.Refused = true
+			case 19:
+				x := float64(rapid.IntRange(0, 3000).Draw(t, "index")) / 100
+				c.Finding.UVI = &x
+			case 20:
+				c.Finding.Sexed = &tasks.Sexed{Males: rapid.IntRange(0, 3).Draw(t, "males"), Females: rapid.IntRange(0, 3).Draw(t, "females"), Unsure: rapid.IntRange(1, 3).Draw(t, "unsure")}
+			case 21:
+				if c.Finding.Ill = true; rapid.Bool().Draw(t, "with signs") {
+					c.Finding.Note = words()
+				}
+			case 22:
+				sum := 0
+				for _, n := range rapid.SliceOfN(rapid.IntRange(1, 99900), 2, 6).Draw(t, "hundredths") {
+					c.Finding.Each = append(c.Finding.Each, husbandry.Grams(float64(n)/100))
+					sum += n
+				}
+				mean := husbandry.Grams(math.Round(float64(sum)/float64(len(c.Finding.Each))) / 100)
+				c.Finding.Weighs = &mean
 			case 8:
 				c.Finding.Dead = count()
 			case 9:
@@ -601,6 +663,15 @@ func commandGen() *rapid.Generator[Command] {
 	})
 }
 
+func TestAHundredAnimalsAreWeighedInOneLine(t *testing.T) {
+	for n, ok := range map[int]bool{100: true, 101: false} {
+		p := Parse("4 weighs"+strings.Repeat(" 3", n)+" g", theBooks)
+		if (len(p.Commands) == 1) != ok || (len(p.Refused) == 1 && strings.Contains(p.Refused[0].Why, "more than 100 weights")) == ok {
+			t.Errorf("%d weights: %v, refused %v", n, p.Commands, p.Refused)
+		}
+	}
+}
+
 // A command prints to text that means the same, alone and beside others.
 func TestCommandsReadBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
@@ -620,7 +691,9 @@ func FuzzParse(f *testing.F) {
 	for _, s := range []string{
 		"done 1 3 5-7", "Done 1,3. Thanks!", "all but 4 and 6", "skip 2 (too cold), done 3", "later 5 until friday: no crickets",
 		"7 laid 6 and 2 slugs; 9 hatched 3", "4 weighs 41,5g", "6 added 2 fl. oz.", "note F03: a, b; c. d", "undo 3\n1 3\nall",
-		"9 dead 2, 9 veins in 5 eggs; 9 moved to cool", "C27-04 ended", "7 laid 2 more, 7 laid 6 outside the box", "9 mother F03; 5 digging", "ten laid 6", "skip 2: because (x)", "note 1: ((a))", "note 1 --- ,;: because because", "３-７ refused",
+		"9 dead 2, 9 veins in 5 eggs; 9 moved to cool", "C27-04 ended", "7 laid 2 more, 7 laid 6 outside the box", "9 mother F03; 5 digging",
+		"12 male, 13 unsure", "13 uvi 3,1, 8 ill", "12 sexed 2.1.3; 8 ill: limp, weak", "4 weighs 3,1 3.4, 5 and 6 g", "8 ill (limp) and done 3",
+		"ten laid 6", "skip 2: because (x)", "note 1: ((a))", "note 1 --- ,;: because because", "３-７ refused",
 	} {
 		f.Add(s)
 	}

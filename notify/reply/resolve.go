@@ -203,6 +203,9 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 		if at&(animal|clutch) == 0 {
 			return "a weight is an animal's or a clutch's; name which"
 		}
+		if f.Each != nil && kind == husbandry.TubCheck {
+			return "a tub has one weight"
+		}
 	case f.Added != nil:
 		if at&(enclosure|clutch) == 0 {
 			return "water is added to an enclosure's nest box or a clutch's tub; name which"
@@ -210,6 +213,18 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 	case f.Refused:
 		if kind != "" && kind != husbandry.Feed && kind != husbandry.FirstFeed || at == 0 {
 			return "food is refused at a feeding; name the feeding or the animal"
+		}
+	case f.Sexed != nil:
+		if at&(animal|clutch) == 0 {
+			return "sexes are told of an animal, a group or a clutch's young; name which"
+		}
+	case f.UVI != nil:
+		if at != enclosure {
+			return "a UV index is that of an enclosure's lamp; name the enclosure"
+		}
+	case f.Ill:
+		if at == 0 {
+			return "illness is noted of an animal, an enclosure or a clutch's young; name which"
 		}
 	case f.Mated, f.Gravid != nil, f.Digging:
 		if at&(animal|enclosure) == 0 {

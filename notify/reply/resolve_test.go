@@ -30,7 +30,7 @@ func told(acts []tasks.Act) string {
 			s += " (" + a.Why + ")"
 		}
 		if a.Finding != nil {
-			if a.Finding.Note != "" {
+			if a.Finding.Note != "" && !a.Finding.Ill {
 				s += " noting " + a.Finding.Note
 			} else {
 				s += " " + finding(*a.Finding)
@@ -93,7 +93,18 @@ func TestResolve(t *testing.T) {
 		{"1 weighs 41 g", "", `1 weighs 41 g: a weight is an animal's or a clutch's; name which: 1 is "Top up the nest box of E07"`},
 		{"4 added 60 ml", "", `4 added 60 ml: water is added to an enclosure's nest box or a clutch's tub; name which: 4 is "Weigh F03"`},
 		{"5 refused", "", `5 refused: food is refused at a feeding; name the feeding or the animal: 5 is "Clean E09"`},
+		{"4 female", "4 done female", ""},
+		{"4 ill limp", "4 done ill: limp", ""},
+		{"1 ill", "1 done ill", ""},
+		{"4 weighs 3.1 3.4 g", "4 done weighs 3.1 3.4 g", ""},
+		{"6 weighs 12 13 g", "", `6 weighs 12 13 g: a tub has one weight: 6 is "Water the tub of clutch C27-04"`},
+		{"5 uvi 2.5", "5 done uvi 2.5", ""},
+		{"4 uvi 2.5", "", `4 uvi 2.5: a UV index is that of an enclosure's lamp; name the enclosure: 4 is "Weigh F03"`},
+		{"5 female", "", `5 female: sexes are told of an animal, a group or a clutch's young; name which: 5 is "Clean E09"`},
 		// records
+		{"F03 male", "F03/found/2026-11-24 done male", ""},
+		{"C27-04 sexed 2.1.1", "C27-04/found/2026-11-24 done sexed 2.1.1", ""},
+		{"back_room ill", "", `back_room ill: illness is noted of an animal, an enclosure or a clutch's young; name which: back_room is of kind room`},
 		{"F03 laid 6", "F03/found/2026-11-24 done laid 6", ""},
 		{"C27-04 hatched 3", "C27-04/found/2026-11-24 done hatched 3", ""},
 		{"F03 refused", "F03/found/2026-11-24 done refused", ""},

@@ -225,6 +225,15 @@ func (s *scanner) finding(c *cursor) *tasks.Finding {
 		*p = c.float()
 		f.Weighs = (*husbandry.Grams)(p)
 	}
+	if field(`"each_g":[`) {
+		for {
+			f.Each = append(f.Each, husbandry.Grams(c.float()))
+			if c.bad || !c.try(`,`) {
+				break
+			}
+		}
+		c.lit(`]`)
+	}
 	if field(`"added_ml":`) {
 		p := cut(&s.floats)
 		*p = c.float()
@@ -242,6 +251,21 @@ func (s *scanner) finding(c *cursor) *tasks.Finding {
 	}
 	if field(`"digging":`) {
 		f.Digging = c.bool()
+	}
+	if field(`"sexed":{"males":`) {
+		f.Sexed = &tasks.Sexed{Males: c.int()}
+		c.lit(`,"females":`)
+		f.Sexed.Females = c.int()
+		c.lit(`,"unsure":`)
+		f.Sexed.Unsure = c.int()
+		c.lit(`}`)
+	}
+	if field(`"uvi":`) {
+		f.UVI = cut(&s.floats)
+		*f.UVI = c.float()
+	}
+	if field(`"ill":`) {
+		f.Ill = c.bool()
 	}
 	if field(`"note":"`) {
 		f.Note = c.str()

@@ -39,6 +39,7 @@ type Records struct {
 	Pairings   []Pairing
 	Away       []Away  // by date, none within another
 	Carers     []Carer // where several share the work; none: one keeper does all
+	Permits    []Permit
 }
 
 // Room is where racks and enclosures stand. Rooms are walked in the order of
@@ -105,19 +106,48 @@ type Animal struct {
 	Name      string
 	Species   ID
 	Sex       Sex
-	Count     int // 1, or the size of a group
+	Count     int // 1, or the size a group had before anybody was taken out of it
 	Enclosure ID  // "" once it has left
 	Hatched   civil.Date
 	Acquired  civil.Date
 	Left      civil.Date // sold, given away or dead: no tasks from this day
-	Mother    ID
-	Father    ID
-	Stage     Stage // "" to be told from its age; adult where the age is unknown
-	Breeding  bool  // pairing, gravid checks and lay watches are wanted for it
+	// From is the group it was taken out of, on the day Since; "" for none. What
+	// its own record leaves out of species, sex, dates, parents, clutch and
+	// enclosure is filled in from the group's, and the group is smaller from
+	// that day.
+	From  ID
+	Since civil.Date
+	// Clutch is the clutch it hatched from, recorded or found; "" when unknown.
+	// Mother and Father are filled in from it.
+	Clutch ID
+	Mother ID
+	Father ID
+	// Quarantine is how long it is kept apart, counted from the day it came, or
+	// was taken out of its group if it came from nowhere; 0: it is not.
+	// Whoever is taken out of a group in quarantine is in it too. Others who come and illness
+	// begin it anew.
+	Quarantine Days
+	Stage      Stage // "" to be told from its age; adult where the age is unknown
+	Breeding   bool  // pairing, gravid checks and lay watches are wanted for it
 	// Gravid is the day on which she was seen gravid when the books began;
 	// later sightings are findings.
 	Gravid civil.Date
 	Note   string
+}
+
+// Heads is how many an animal's record still stands for on a day: of a group,
+// those that nobody has taken out of it by then.
+func (r *Records) Heads(id ID, on civil.Date) int {
+	n := 0
+	for i := range r.Animals {
+		switch a := &r.Animals[i]; {
+		case a.ID == id:
+			n += a.Count
+		case a.From == id && !a.Since.After(on):
+			n -= a.Count
+		}
+	}
+	return max(0, n)
 }
 
 // Clutch is eggs laid together by one female: the unit of incubation. It
@@ -226,6 +256,18 @@ type Carer struct {
 	Routines []ID
 	// Rest says that none of them is given.
 	Rest bool
+}
+
+// Permit is a paper that runs out: a permit, a licence, a registration, an
+// insurance. What it means and whether it is needed is for the keeper and the
+// authority to say.
+type Permit struct {
+	ID      ID
+	Words   string // what it is, in the keeper's words
+	Expires civil.Date
+	// Remind is how long before it runs out its renewal is asked for.
+	Remind Days
+	Note   string
 }
 
 // Species is a care sheet: the defaults of one species, from the built-in

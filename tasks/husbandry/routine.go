@@ -28,10 +28,20 @@ const (
 	TubCheck    Kind = "tub-check"    // look into, or weigh, an egg tub
 	Candle      Kind = "candle"       // shine through the eggs
 	HatchWatch  Kind = "hatch-watch"  // young are expected
+	YoungCheck  Kind = "young-check"  // look into the tub of hatchlings
 	FirstFeed   Kind = "first-feed"   // offer hatchlings their first food
+	Shed        Kind = "shed"         // look whether a shed came off whole
 	Sexing      Kind = "sexing"       // the young are old enough to be sexed
+	Label       Kind = "label"        // write on a tub who is in it
+	Separate    Kind = "separate"     // young that grow up together are parted
+	Place       Kind = "place"        // decide who stays and who goes
 	Pair        Kind = "pair"         // the pairing window is open
+	LampMeter   Kind = "lamp-meter"   // measure what a UVB lamp gives
 	LampChange  Kind = "lamp-change"  // a UVB lamp has aged
+	Quarantine  Kind = "quarantine"   // a step of an animal's quarantine
+	Faecal      Kind = "faecal-test"  // have a faecal sample looked at
+	Release     Kind = "release"      // an animal may leave quarantine
+	Papers      Kind = "permit"       // a paper runs out
 	Review      Kind = "review"       // a finding asks for a closer look
 	Own         Kind = "own"          // whatever else the keeper does
 )
@@ -39,8 +49,9 @@ const (
 // Kinds lists every kind in the order in which a place's tasks are done:
 // what cannot wait first, watches before the work that disturbs the animals.
 func Kinds() []Kind {
-	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, Candle, FirstFeed, GravidCheck,
-		Pair, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean, Sexing, LampChange, Own}
+	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, Candle, YoungCheck, FirstFeed, GravidCheck,
+		Pair, Quarantine, Faecal, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean,
+		Shed, Sexing, Label, Separate, Place, Release, LampMeter, LampChange, Papers, Own}
 }
 
 // Scope says what sort of record a task of some kind is about.
@@ -55,17 +66,19 @@ const (
 	OfKeeper    Scope = "keeper" // one task for everything, wherever it is done
 )
 
-// Scope returns what tasks of kind k are about; "" for Own, whose routines say
-// it themselves.
+// Scope returns what tasks of kind k are about; "" for kinds whose routines say
+// it themselves. Sexing is about a clutch's young until there are records of
+// them, and then about those; so are Separate and Place, which wait for
+// records, and Label after an animal was taken out of its group.
 func (k Kind) Scope() Scope {
 	switch k {
-	case Feed, Supplement, Water, Mist, Clean, NestTopUp, LampChange:
+	case Feed, Supplement, Water, Mist, Clean, NestTopUp, LampMeter, LampChange:
 		return OfEnclosure
-	case Weigh, GravidCheck, LayWatch, Pair:
+	case Weigh, GravidCheck, LayWatch, Pair, Quarantine, Release:
 		return OfAnimal
-	case DigEggs, SetTub, TubCheck, Candle, HatchWatch, FirstFeed, Sexing:
+	case DigEggs, SetTub, TubCheck, Candle, HatchWatch, YoungCheck, FirstFeed, Shed, Sexing, Label, Separate, Place:
 		return OfClutch
-	case GutLoad:
+	case GutLoad, Papers:
 		return OfKeeper
 	}
 	return ""
@@ -174,6 +187,7 @@ const (
 	Gravid     State = "gravid"      // seen gravid, not laid since
 	PostLaying State = "post-laying" // laid within the last 14 days
 	Breeding   State = "breeding"    // marked for breeding in its record
+	Apart      State = "quarantine"  // in quarantine, from its first day to its release
 )
 
 // Pattern is the pattern of a cadence.
@@ -228,6 +242,13 @@ const (
 	EventPaired   Event = "paired"   // a pairing began
 	EventMated    Event = "mated"    // a mating was seen
 	EventAcquired Event = "acquired" // an animal came
+	// EventSeparated: an animal was taken out of its group.
+	EventSeparated Event = "separated"
+	// EventQuarantine: an animal's quarantine began, or began anew.
+	EventQuarantine Event = "quarantine"
+	// EventExpiry: a paper is to be renewed: its last day less what its record
+	// says of reminding.
+	EventExpiry Event = "expiry"
 )
 
 // WindowName names a computed window.
@@ -238,5 +259,6 @@ const (
 	PairingWindow WindowName = "pairing"
 	LayWindow     WindowName = "laying"
 	HatchWindow   WindowName = "hatching"
+	YoungWindow   WindowName = "young"  // from the first hatching to two weeks after the last
 	GravidWindow  WindowName = "gravid" // from pairing until she is known gravid or the lay window is over
 )

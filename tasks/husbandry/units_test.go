@@ -107,7 +107,7 @@ func TestKindsHaveScopes(t *testing.T) {
 			t.Errorf("%s is listed twice", k)
 		}
 		seen[k] = true
-		if free := k == husbandry.Own || k == husbandry.Review; (k.Scope() == "") != free {
+		if free := k == husbandry.Own || k == husbandry.Review || k == husbandry.Faecal; (k.Scope() == "") != free {
 			t.Errorf("%s is about %q", k, k.Scope())
 		}
 	}

@@ -97,6 +97,7 @@ type table struct {
 	Male      string
 	Female    string
 	Incubator string
+	Clutch    string
 	Hatched   any
 	Acquired  any
 	TubSet    any `toml:"tub_set"`
@@ -211,7 +212,12 @@ func TestReferencesHoldOnAnyDay(t *testing.T) {
 				for _, animal := range []string{r.Mother, r.Father, r.Male, r.Female} {
 					refer(r.ID, "animal", animal)
 				}
-				if kind == "animal" && !sheets[r.Species] {
+				refer(r.ID, "clutch", r.Clutch)
+				if group, ok := r.From.(string); ok && kind == "animal" {
+					refer(r.ID, "animal", group)
+				}
+				inherits := r.Species == "" && (r.Clutch != "" || r.From != nil)
+				if kind == "animal" && !inherits && !sheets[r.Species] {
 					t.Errorf("%v: %s is of the species %q, which has no sheet", day, r.ID, r.Species)
 				}
 			}
@@ -226,8 +232,17 @@ func TestTheDemoHasWhatItShows(t *testing.T) {
 	}
 	b := decode(t, files)
 	species := make(map[string]bool)
+	individuals := 0
 	for _, a := range b["animal"] {
-		species[a.Species] = true
+		if a.Species != "" {
+			species[a.Species] = true
+		}
+		if a.From != nil {
+			individuals++
+		}
+	}
+	if individuals == 0 || len(b["permit"]) == 0 {
+		t.Errorf("%d animals taken out of a group, %d permits", individuals, len(b["permit"]))
 	}
 	for what, n := range map[string]int{"room": 2, "rack": 3, "enclosure": 12} {
 		if len(b[what]) != n {

@@ -74,7 +74,8 @@ var habits = []habit{
 	{routine: "bearded-dragon.calcium-d3", subjects: ids("B1", "B2", "B3"), part: husbandry.Morning, on: ago(11), since: paper, until: latest},
 	{routine: "bearded-dragon.multivitamin", subjects: ids("B1", "B2", "B3"), part: husbandry.Morning, on: ago(9), since: paper, until: latest},
 	{routine: "veiled-chameleon.calcium", subjects: ids("V1"), part: husbandry.Morning, on: fixed(2, evenDays), since: daily, until: latest},
-	{routine: "veiled-chameleon.calcium-d3", subjects: ids("V1", "V2"), part: husbandry.Morning, on: ago(12), since: paper, until: latest},
+	{routine: "veiled-chameleon.calcium-d3", subjects: ids("V1", "V2"), part: husbandry.Morning, on: ago(12), since: paper, until: latest,
+		found: index(3.1, 3.0, 3.2, 2.4, 2.9, 2.7, 2.8)},
 	{routine: "veiled-chameleon.multivitamin", subjects: ids("V1", "V2"), part: husbandry.Morning, on: ago(10), since: paper, until: latest},
 	{routine: "wall-lizard.calcium", subjects: ids("C1"), part: husbandry.Morning, on: every(1), since: daily, until: latest},
 	{routine: "wall-lizard.calcium-d3", subjects: ids("C1", "C2", "C3"), part: husbandry.Morning, on: ago(11), since: paper, until: latest},
@@ -86,11 +87,15 @@ var habits = []habit{
 	{routine: "gut-load", subjects: ids(tasks.TheKeeper), part: husbandry.Evening, on: every(2), since: daily, until: latest},
 	{routine: "order-insects", subjects: ids(tasks.TheKeeper), part: husbandry.Evening, on: weekdays(time.Wednesday), since: daily, until: latest},
 
+	{routine: "lamp-meter", subjects: ids("B1", "B2", "B3", "V1", "V2", "C1", "C2"), part: husbandry.Morning, on: ago(12), since: paper, until: latest},
+	{routine: "faecal-stock", subjects: ids("A1"), part: husbandry.Morning, on: ago(17), since: paper, until: latest},
+
 	{routine: "weigh-adult", subjects: ids("F01", "F02", "M01", "M02", "F03", "F04", "M03", "M04", "F05", "F06", "G03", "F07"), part: husbandry.Evening,
 		on: spread(paper, 12), since: paper, until: latest,
 		found: weighs(61.4, 66.0, 72.3, 412, 385, 118, 164, 7.1, 6.2, 5.8, 3.1, 6.0)},
 	{routine: "weigh-gravid", subjects: ids("F02"), part: husbandry.Evening, on: ago(2), since: paper, until: latest, found: weighs(68.5)},
-	{routine: "weigh-young", subjects: ids("G01", "G02"), part: husbandry.Evening, on: staggered(7), since: paper - 7, until: latest, found: growing(2.8, 14)},
+	{routine: "weigh-young", subjects: ids("G01", "G02"), part: husbandry.Evening, on: staggered(7), since: paper - 7, until: latest,
+		found: growing([]float64{2.8, 2.9}, []float64{11.8, 12.4, 18.2})},
 	{routine: "weigh-mother", subjects: ids("F01"), part: husbandry.Evening, on: ago(10), since: paper, until: latest, found: weighs(56.9)},
 	{routine: "weigh-mother", subjects: ids("F02"), part: husbandry.Evening, on: ago(16), since: paper, until: latest, found: weighs(59.7)},
 	{routine: "weigh-mother", subjects: ids("F05"), part: husbandry.Evening, on: ago(11), since: paper, until: latest, found: weighs(5.1)},
@@ -202,14 +207,26 @@ func weighs(grams ...husbandry.Grams) func(civil.Date, civil.Date, int) *tasks.F
 	}
 }
 
-// growing is a mass in g for each subject three weeks ago, growing by a
-// fiftieth of it a day.
-func growing(grams ...float64) func(civil.Date, civil.Date, int) *tasks.Finding {
+// growing has the mass in g of each animal of each subject three weeks ago,
+// growing by a fiftieth of it a day.
+func growing(grams ...[]float64) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(day, today civil.Date, nth int) *tasks.Finding {
-		tenths := int(grams[nth]*10*(1+float64(paper-today.Sub(day))/50) + 0.5)
-		g := husbandry.Grams(float64(tenths) / 10)
-		return &tasks.Finding{Weighs: &g}
+		f := &tasks.Finding{}
+		tenths := 0
+		for _, g := range grams[nth] {
+			one := int(g*10*(1+float64(paper-today.Sub(day))/50) + 0.5)
+			tenths += one
+			f.Each = append(f.Each, husbandry.Grams(float64(one)/10))
+		}
+		mean := husbandry.Grams(float64((tenths*10+len(f.Each)/2)/len(f.Each)) / 100)
+		f.Weighs = &mean
+		return f
 	}
+}
+
+// index is one UV index for each subject.
+func index(uvi ...float64) func(civil.Date, civil.Date, int) *tasks.Finding {
+	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{UVI: &uvi[nth]} }
 }
 
 func gravid(yes bool) func(civil.Date, civil.Date, int) *tasks.Finding {

@@ -281,6 +281,13 @@ func (h *House) Clutches(on civil.Date) []scheduler.ClutchForecast {
 	return scheduler.ClutchForecasts(h.input(h.history.Before(on.AddDays(1)), on, on))
 }
 
+// Growths returns what each animal weighed, up to a day.
+func (h *House) Growths(on civil.Date) []scheduler.Growth {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return scheduler.Growths(h.input(h.history.Before(on.AddDays(1)), on, on))
+}
+
 // Problems returns what is wrong with the books as they are on the disk, and
 // whether an older state of them is in force because of it.
 func (h *House) Problems() (list diag.List, stale bool) {
@@ -313,7 +320,7 @@ func (h *House) Counts() string {
 	animals := 0
 	for _, a := range h.records.Animals {
 		if a.Left.IsZero() {
-			animals += a.Count
+			animals += h.records.Heads(a.ID, h.today())
 		}
 	}
 	return strings.Join([]string{

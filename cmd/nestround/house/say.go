@@ -154,11 +154,34 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 		case carries && !r.Hatched.IsZero() && on.Sub(r.Hatched) < youngestMother:
 			return fmt.Sprintf("%s is %s old", r.ID, plural(on.Sub(r.Hatched), "day", "days"))
 		}
+		if why := tooMany(a.Finding, h.records.Heads(r.ID, on), string(r.ID)); why != "" {
+			return why
+		}
 	}
 	for _, c := range h.records.Clutches {
 		if n := a.Finding.Hatched; c.ID == subject && n != nil && c.Eggs > 0 && *n > c.Eggs {
 			return fmt.Sprintf("clutch %s has %s in the records", c.ID, plural(c.Eggs, "egg", "eggs"))
 		}
+		if c.ID == subject && c.Eggs > 0 {
+			if why := tooMany(a.Finding, c.Eggs, "clutch "+string(c.ID)); why != "" {
+				return why
+			}
+		}
+	}
+	return ""
+}
+
+// tooMany says why a finding about so many animals cannot be, "" if it can: one
+// that is told of more than there are, or of one where there are many.
+func tooMany(f *tasks.Finding, heads int, what string) string {
+	switch {
+	case len(f.Each) > max(1, heads):
+		return fmt.Sprintf("%s is %s in the records, and these are %d weights", what, plural(heads, "animal", "animals"), len(f.Each))
+	case f.Sexed == nil:
+	case f.Sexed.All() > max(1, heads):
+		return fmt.Sprintf("%s is %s in the records, and these are %d", what, plural(heads, "animal", "animals"), f.Sexed.All())
+	case heads > 1 && f.Sexed.All() == 1:
+		return fmt.Sprintf(`%s is %d animals in the records; say males.females.unsure, as in "sexed 1.2.0"`, what, heads)
 	}
 	return ""
 }
@@ -253,7 +276,14 @@ func describe(f *tasks.Finding, u husbandry.Units) string {
 	if f.Ended {
 		add("nothing more is expected of it")
 	}
-	if f.Weighs != nil {
+	switch {
+	case f.Each != nil:
+		var all []string
+		for _, g := range f.Each {
+			all = append(all, u.Mass(g))
+		}
+		add("weights: %s; mean: %s", strings.Join(all, " "), u.Mass(*f.Weighs))
+	case f.Weighs != nil:
 		add("weight: %s", u.Mass(*f.Weighs))
 	}
 	if f.Added != nil {
@@ -267,6 +297,15 @@ func describe(f *tasks.Finding, u husbandry.Units) string {
 	}
 	if f.Gravid != nil {
 		add("%s", map[bool]string{true: "gravid", false: "not gravid"}[*f.Gravid])
+	}
+	if f.Sexed != nil {
+		add("males: %d, females: %d, unsure: %d", f.Sexed.Males, f.Sexed.Females, f.Sexed.Unsure)
+	}
+	if f.UVI != nil {
+		add("UV index: %v", *f.UVI)
+	}
+	if f.Ill {
+		add("looks ill")
 	}
 	if f.Note != "" {
 		add("note: %s", f.Note)

@@ -1,0 +1,169 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"nestround/config/diag"
+	"nestround/scheduler"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+func setWeights(*flag.FlagSet) func(context.Context, *call) error {
+	return func(_ context.Context, c *call) error {
+		if len(c.args) > 1 {
+			return &usageError{"weights takes one id, or none for all", "for example: nestround weights F03"}
+		}
+		h, on, err := c.openOn()
+		if err != nil {
+			return err
+		}
+		all := h.Growths(on)
+		if len(c.args) == 1 {
+			var ids []string
+			i := slices.IndexFunc(all, func(g scheduler.Growth) bool {
+				ids = append(ids, string(g.ID))
+				return strings.EqualFold(string(g.ID), c.args[0])
+			})
+			if i < 0 {
+				hint := diag.DidYouMean(c.args[0], ids)
+				if hint == "" {
+					hint = `a weight is recorded like this: nestround mark "F03 weighs 41 g"`
+				}
+				return &usageError{fmt.Sprintf("no weight is recorded of %q", c.args[0]), hint}
+			}
+			all = all[i : i+1]
+		}
+		if c.json {
+			return c.printJSON(struct {
+				On      civil.Date         `json:"on"`
+				Animals []scheduler.Growth `json:"animals"`
+			}{on, all})
+		}
+		if len(all) == 0 {
+			fmt.Fprintln(c.stdout, "No weight is recorded.")
+			return nil
+		}
+		units := h.Settings().Units
+		for _, g := range all {
+			if len(c.args) == 1 {
+				c.printGrowth(g, units)
+			} else {
+				c.printGrowthLine(g, units)
+			}
+		}
+		return nil
+	}
+}
+
+func growthHead(g scheduler.Growth) string {
+	what := string(g.Species)
+	if g.Count > 1 {
+		what = fmt.Sprintf("%d %s", g.Count, what)
+	}
+	head := string(g.ID)
+	if g.Name != "" {
+		head = g.Name + " (" + head + ")"
+	}
+	head += ", " + what
+	if !g.Hatched.IsZero() {
+		head += ", hatched " + g.Hatched.Format("2 Jan 2006")
+	}
+	return head
+}
+
+// printGrowthLine writes an animal's growth in short: a line of strokes over
+// time, the first weight and the last.
+func (c *call) printGrowthLine(g scheduler.Growth, u husbandry.Units) {
+	for _, line := range wrap(growthHead(g), width) {
+		fmt.Fprintln(c.stdout, c.bold(line))
+	}
+	first, last := g.Weighings[0], g.Weighings[len(g.Weighings)-1]
+	words := fmt.Sprintf("%s on %s", u.Mass(last.Grams), last.On.Format("2 Jan 2006"))
+	if n := last.On.Sub(first.On); n > 0 {
+		words += fmt.Sprintf(", %+.0f %% in %s from %s", 100*(float64(last.Grams/first.Grams)-1), plural(n, "day", "days"), u.Mass(first.Grams))
+	}
+	printIndented(c.stdout, "     ", sparkline(g.Weighings, 24)+"  "+words)
+}
+
+// printGrowth writes a growth in full: a line for each weighing, with a bar
+// from nothing to the heaviest.
+func (c *call) printGrowth(g scheduler.Growth, u husbandry.Units) {
+	for _, line := range wrap(growthHead(g), width) {
+		fmt.Fprintln(c.stdout, c.bold(line))
+	}
+	const cells = 24
+	heaviest, wide := husbandry.Grams(0), 0
+	for _, w := range g.Weighings {
+		heaviest = max(heaviest, w.Grams)
+		wide = max(wide, len(u.Mass(w.Grams)))
+	}
+	for i, w := range g.Weighings {
+		n := max(1, int(math.Round(float64(w.Grams/heaviest)*cells)))
+		line := fmt.Sprintf("%s  %*s  %s%s", w.On.Format("02 Jan 2006"), wide, u.Mass(w.Grams), strings.Repeat("=", n), strings.Repeat(" ", cells-n))
+		if i > 0 {
+			line += "  " + change(w.Grams-g.Weighings[i-1].Grams, u)
+		}
+		fmt.Fprintln(c.stdout, strings.TrimRight("     "+line, " "))
+		also := ""
+		if w.Of != g.ID {
+			also = "weighed as " + string(w.Of)
+		}
+		if w.Each != nil {
+			var each []string
+			for _, x := range w.Each {
+				each = append(each, u.Mass(x))
+			}
+			also = strings.TrimPrefix(also+", the mean of "+strings.Join(each, ", "), ", ")
+		}
+		if also != "" {
+			printIndented(c.stdout, strings.Repeat(" ", len("     10 May 2027  ")), also)
+		}
+	}
+}
+
+// change writes a gain or a loss.
+func change(by husbandry.Grams, u husbandry.Units) string {
+	switch {
+	case by < 0:
+		return "-" + u.Mass(-by)
+	case by > 0:
+		return "+" + u.Mass(by)
+	}
+	return "the same"
+}
+
+// sparkline draws weights over time in so many cells, each as high as the last
+// weight known by then, from the lightest to the heaviest.
+func sparkline(list []scheduler.Weighing, cells int) string {
+	strokes := []rune("▁▂▃▄▅▆▇█")
+	light, heavy := list[0].Grams, list[0].Grams
+	for _, w := range list {
+		light, heavy = min(light, w.Grams), max(heavy, w.Grams)
+	}
+	from := list[0].On
+	days := list[len(list)-1].On.Sub(from)
+	cells = min(cells, days+1)
+	var b strings.Builder
+	next := 0
+	for i := range cells {
+		day := days
+		if cells > 1 {
+			day = i * days / (cells - 1)
+		}
+		for next < len(list) && list[next].On.Sub(from) <= day {
+			next++
+		}
+		level := len(strokes) - 1
+		if heavy > light {
+			level = int(math.Round(float64((list[next-1].Grams-light)/(heavy-light)) * float64(len(strokes)-1)))
+		}
+		b.WriteRune(strokes[level])
+	}
+	return b.String()
+}

@@ -1,0 +1,282 @@
+package books
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/config/tables"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// foundBy returns the mother or enclosure in the id of a clutch that was found
+// ("F03-2027-05-12"), "" where it is no such id.
+func (r *reader) foundBy(clutch husbandry.ID) husbandry.ID {
+	n, _ := r.foundClutch(clutch)
+	return n.id
+}
+
+func (r *reader) foundClutch(clutch husbandry.ID) (by named, on civil.Date) {
+	const date = len("-2027-05-12")
+	if len(clutch) <= date {
+		return named{}, on
+	}
+	id, day := clutch[:len(clutch)-date], clutch[len(clutch)-date:]
+	on, err := civil.Parse(string(day[1:]))
+	n, ok := r.ids[strings.ToLower(string(id))]
+	if err != nil || day[0] != '-' || !ok || n.id != id || n.what != "animal" && n.what != "enclosure" {
+		return named{}, civil.Date{}
+	}
+	return n, on
+}
+
+// inherit fills in what animals have from the group they were taken out of and
+// from the clutch they hatched from, and looks whether that can be.
+func (r *reader) inherit() {
+	at := make(map[husbandry.ID]int, len(r.animals))
+	for i, a := range r.animals {
+		if a.value.ID != "" {
+			at[a.value.ID] = i
+		}
+	}
+	clutches := make(map[husbandry.ID]husbandry.Clutch)
+	for _, c := range r.clutches {
+		clutches[c.value.ID] = c.value
+	}
+	// 1: on the way to the groups an animal comes from; 2: filled in.
+	state := make([]int, len(r.animals))
+	taken := make(map[husbandry.ID]int)
+	var fill func(i int)
+	fill = func(i int) {
+		if state[i] != 0 {
+			return
+		}
+		state[i] = 1
+		a := &r.animals[i]
+		j, known := at[a.value.From]
+		switch {
+		case !known:
+		case state[j] == 1:
+			a.at.Place("from").Error(fmt.Sprintf("`%s` comes from itself, or from a group that comes from it", a.value.ID), "follow `from` from here")
+		default:
+			fill(j)
+			r.takeOut(a, r.animals[j], taken)
+		}
+		r.hatchFrom(a, clutches, func(id husbandry.ID) {
+			if j, known := at[id]; known {
+				fill(j)
+			}
+		})
+		if a.value.Species == "" && !a.at.Has("species") && (a.at.Has("from") || a.at.Has("clutch")) && !r.lost {
+			a.at.Missing("`species`", `its group or clutch does not say it either; write for example species = "leopard-gecko"`)
+		}
+		state[i] = 2
+	}
+	for i := range r.animals {
+		fill(i)
+	}
+}
+
+// takeOut fills in what an animal has from its group.
+func (r *reader) takeOut(a *placed[husbandry.Animal], group placed[husbandry.Animal], taken map[husbandry.ID]int) {
+	v, g := &a.value, group.value
+	from := a.at.Place("from")
+	taken[g.ID] += v.Count
+	switch {
+	case g.Count < 2 && g.From == "":
+		from.Error(fmt.Sprintf("`%s` is one animal, not a group", g.ID), "write how many it were as `count` in its record, or leave `from` out")
+	case taken[g.ID] > g.Count:
+		from.Error(fmt.Sprintf("`%s` had %d animals, and with this record %d have been taken out of it", g.ID, g.Count, taken[g.ID]),
+			fmt.Sprintf("`count` of `%s` is how many there were before anybody was taken out", g.ID))
+	}
+	if v.Species != "" && g.Species != "" && v.Species != g.Species {
+		a.at.Place("species").Error(fmt.Sprintf("`%s` is %s, and the group `%s` it comes from is %s", v.ID, v.Species, g.ID, g.Species), "leave `species` out")
+	}
+	for _, was := range []struct {
+		words string
+		day   civil.Date
+	}{{"hatched", g.Hatched}, {"came", g.Acquired}, {"was taken out of its own group", g.Since}} {
+		if !was.day.IsZero() && v.Since.Before(was.day) && !v.Since.IsZero() {
+			a.at.Place("since").Error(fmt.Sprintf("taken out (%v) before the group `%s` %s (%v)", v.Since, g.ID, was.words, was.day), "")
+		}
+	}
+	if !g.Left.IsZero() && v.Since.After(g.Left) {
+		a.at.Place("since").Error(fmt.Sprintf("taken out (%v) after the group `%s` left (%v)", v.Since, g.ID, g.Left), "")
+	}
+	fillIn(&v.Species, g.Species)
+	fillIn(&v.Enclosure, g.Enclosure)
+	fillIn(&v.Clutch, g.Clutch)
+	fillIn(&v.Mother, g.Mother)
+	fillIn(&v.Father, g.Father)
+	if v.Stage == "" && v.Hatched.IsZero() && g.Hatched.IsZero() {
+		v.Stage = g.Stage
+	}
+	if !a.at.Has("sex") {
+		v.Sex = g.Sex
+	}
+	fillIn(&v.Hatched, g.Hatched)
+	fillIn(&v.Acquired, g.Acquired)
+	if !a.at.Has("quarantine") {
+		v.Quarantine = g.Quarantine
+	}
+}
+
+// fillIn gives a value that was not said.
+func fillIn[T comparable](into *T, value T) {
+	var none T
+	if *into == none {
+		*into = value
+	}
+}
+
+// hatchFrom fills in what an animal has from its clutch, as far as the records
+// say it: when it hatched stands in the daybook, which this package does not
+// read. fill sees to another animal first.
+func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.ID]husbandry.Clutch, fill func(husbandry.ID)) {
+	v := &a.value
+	if v.Clutch == "" {
+		return
+	}
+	c, recorded := clutches[v.Clutch]
+	if !recorded {
+		by, on := r.foundClutch(v.Clutch)
+		c = husbandry.Clutch{ID: v.Clutch, LaidFrom: on, Laid: on}
+		if by.what == "animal" {
+			c.Mother = by.id
+		}
+	}
+	if c.Species == "" {
+		fill(c.Mother)
+		for _, m := range r.animals {
+			if m.value.ID == c.Mother && c.Mother != "" {
+				c.Species = m.value.Species
+			}
+		}
+	}
+	place := a.at.Place("clutch")
+	switch {
+	case !a.at.Has("clutch"): // said where the group's record is read
+	case v.Species != "" && c.Species != "" && v.Species != c.Species:
+		place.Error(fmt.Sprintf("the clutch `%s` is of %s, and `%s` is %s", c.ID, c.Species, v.ID, v.Species), "")
+	case a.at.Has("mother") && c.Mother != "" && v.Mother != c.Mother:
+		a.at.Place("mother").Error(fmt.Sprintf("the clutch `%s` is of the mother `%s`, not of `%s`", c.ID, c.Mother, v.Mother), "leave `mother` out where `clutch` says it")
+	case !v.Hatched.IsZero() && !c.LaidFrom.IsZero() && !v.Hatched.After(c.LaidFrom):
+		a.at.Place("hatched").Error(fmt.Sprintf("hatched (%v), and its clutch `%s` was laid later (%v)", v.Hatched, c.ID, c.LaidFrom), "")
+	}
+	fillIn(&v.Species, c.Species)
+	fillIn(&v.Mother, c.Mother)
+	if v.Mother == c.Mother {
+		fillIn(&v.Father, r.sire(c))
+	}
+}
+
+// keepsSperm is how many days before laying a male may have been with the
+// mother to count as a father. Females of many lizards keep sperm for months
+// and lay several clutches of one pairing, some the next year (common
+// knowledge of the trade).
+const keepsSperm = 365
+
+// sire returns the male that a clutch's mother was with in the year before she
+// laid; "" where it was none or several: then nobody knows without a test.
+func (r *reader) sire(c husbandry.Clutch) husbandry.ID {
+	if c.Mother == "" || c.Laid.IsZero() {
+		return ""
+	}
+	var males []husbandry.ID
+	for _, p := range r.pairings {
+		v := p.value
+		parted := v.Until
+		if parted.IsZero() {
+			parted = c.Laid
+		}
+		if v.Female != c.Mother || v.From.IsZero() || v.From.After(c.Laid) || parted.Before(c.Laid.AddDays(-keepsSperm)) {
+			continue
+		}
+		if !slices.Contains(males, v.Male) {
+			males = append(males, v.Male)
+		}
+	}
+	if len(males) != 1 {
+		return ""
+	}
+	return males[0]
+}
+
+// How long quarantine lasts where nobody says, and at least: keepers of
+// lizards hold 30 to 90 days (common practice).
+const (
+	usualQuarantine husbandry.Days = 90
+	leastQuarantine husbandry.Days = 30
+)
+
+// quarantine reads how long an animal is kept apart: true, "60 days", or the
+// last day of it as a date.
+func quarantine(t *tables.Table, v husbandry.Animal) husbandry.Days {
+	if !t.Has("quarantine") {
+		return 0
+	}
+	from, since := v.Acquired, "acquired"
+	if from.IsZero() {
+		from, since = v.Since, "since"
+	}
+	if from.IsZero() {
+		t.Missing("`acquired`", "quarantine counts from the day the animal came")
+	}
+	var n husbandry.Days
+	switch {
+	case t.IsBool("quarantine"):
+		if !t.Bool("quarantine") {
+			return 0
+		}
+		n = usualQuarantine
+	case t.IsText("quarantine"):
+		n, _ = days(t, "quarantine", 1, 366)
+	default:
+		until := t.Date("quarantine")
+		if from.IsZero() || until.IsZero() {
+			return 0
+		}
+		if n = husbandry.Days(until.Sub(from)); n < 1 || n > 366 {
+			t.Place("quarantine").Error(fmt.Sprintf("`quarantine` (%v) is not within a year after `%s` (%v)", until, since, from), "")
+			return 0
+		}
+	}
+	if n > 0 && n < leastQuarantine {
+		t.Place("quarantine").Warn(fmt.Sprintf("a quarantine of %d days is short", n), "common practice is 90 days and at least 30; ask your veterinarian")
+	}
+	return n
+}
+
+// warnQuarantined reports a pairing that begins while one of the pair is in
+// quarantine, as far as the records say it.
+func (r *reader) warnQuarantined(t *tables.Table, key string, a husbandry.Animal, from civil.Date) {
+	began := a.Acquired
+	fillIn(&began, a.Since)
+	if a.Quarantine == 0 || from.IsZero() || began.IsZero() || from.Before(began) || from.After(began.AddDays(int(a.Quarantine))) {
+		return
+	}
+	t.Place(key).Warn(fmt.Sprintf("the %s `%s` is in quarantine until %v at least", key, a.ID, began.AddDays(int(a.Quarantine))), "quarantined animals are not paired")
+}
+
+// usualRemind is how long before a paper runs out its renewal is asked for
+// where its record does not say.
+const usualRemind husbandry.Days = 60
+
+func (r *reader) permit(t *tables.Table) {
+	v := husbandry.Permit{
+		ID: r.id(t, "permit"), Words: t.Text("words"), Expires: t.Date("expires"),
+		Remind: usualRemind, Note: t.Prose("note"),
+	}
+	if !t.Has("words") {
+		t.Missing("`words`", `say what runs out, for example words = "Keeping permit of the district"`)
+	}
+	if !t.Has("expires") {
+		t.Missing("`expires`", "say its last day: expires = 2028-03-31")
+	}
+	if n, ok := days(t, "remind", 0, 366); ok {
+		v.Remind = n
+	}
+	t.Done()
+	r.permits = append(r.permits, placed[husbandry.Permit]{v, t})
+}

@@ -38,8 +38,12 @@ func (p *planner) caredFor(i int, s *subject, r *husbandry.Routine) bool {
 			p.crew[j] = routine{Routine: &husbandry.Routine{}, sel: compile(&p.rec.Carers[j].For)}
 		}
 	}
-	if s.scope == husbandry.OfKeeper {
-		return len(c.For.Rooms)+len(c.For.Racks)+len(c.For.Enclosures)+len(c.For.Animals)+len(c.For.Species) == 0
+	within := len(c.For.Racks) + len(c.For.Enclosures) + len(c.For.Animals) + len(c.For.Species)
+	switch {
+	case s.scope == husbandry.OfKeeper:
+		return len(c.For.Rooms)+within == 0
+	case s.scope == husbandry.OfRoom && within > 0:
+		return false // a room is more than the part of it that is theirs
 	}
 	p.crew[i].Routine = r
 	return p.crew[i].matches(s, p.on)

@@ -101,6 +101,7 @@ func TestWhoseTaskItIs(t *testing.T) {
 	b.Clutches = []husbandry.Clutch{{ID: "C1", Mother: "F04", Species: "wall-lizard", LaidFrom: day("04-05"), Laid: day("04-05"), Eggs: 6, Incubator: "I1"}}
 	b.Carers = []husbandry.Carer{
 		{ID: "mara", For: husbandry.Selector{Rooms: []husbandry.ID{"R2"}}},
+		{ID: "part", For: husbandry.Selector{Rooms: []husbandry.ID{"R1"}, Enclosures: []husbandry.ID{"E99"}}},
 		{ID: "eggs", Kinds: []husbandry.Kind{husbandry.HatchWatch, husbandry.TubCheck}},
 		{ID: "orders", Routines: []husbandry.ID{"order-crickets"}},
 		{ID: "jo", Rest: true},
@@ -118,7 +119,7 @@ func TestWhoseTaskItIs(t *testing.T) {
 		task  string
 	}{
 		{"mara", "E08 water"}, {"mara", "F04 weigh"}, {"eggs", "C1 hatch-watch"}, {"eggs", "C1 tub-check"}, {"orders", "keeper order-crickets"},
-		{"jo", "E07 water"}, {"jo", "keeper gut-load"}, {"jo", "M01 weigh"},
+		{"jo", "E07 water"}, {"jo", "R1 empty-bins"}, {"mara", "R2 empty-bins"}, {"jo", "keeper gut-load"}, {"jo", "M01 weigh"},
 	} {
 		if !got[c.whose][c.task] {
 			t.Errorf("%q is not %s's: %v", c.task, c.whose, got)
@@ -127,7 +128,10 @@ func TestWhoseTaskItIs(t *testing.T) {
 	if len(got[""]) > 0 || len(got["second"]) > 0 {
 		t.Errorf("nobody's %v, the second's %v", got[""], got["second"])
 	}
-	b.Carers = b.Carers[:3]
+	if len(got["part"]) > 0 {
+		t.Errorf("of an enclosure that is not there: %v", got["part"])
+	}
+	b.Carers = b.Carers[:4]
 	for _, x := range b.plan("05-12", 0) {
 		if x.Subject == "E07" && x.Routine == "water" && x.Keeper != "" {
 			t.Errorf("without anybody for the rest it is %s's", x.Keeper)

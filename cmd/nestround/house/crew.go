@@ -25,7 +25,7 @@ type reader struct {
 // particular is for every keeper.
 func (r reader) has(t *tasks.Task) bool {
 	if r.sitter {
-		return t.Sitter
+		return t.Sitter && t.Status != tasks.Lapsed
 	}
 	return r.keeper == "" || t.Keeper == "" || t.Keeper == r.keeper
 }

@@ -1,0 +1,247 @@
+package house
+
+import (
+	"fmt"
+	"net/mail"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"nestround/notify"
+	"nestround/notify/mailout"
+	"nestround/notify/reply"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/disk"
+)
+
+// shared are small books that two keepers share: Mara has E01, Jo the rest.
+func shared(t testing.TB) string {
+	dir := small(t, "Europe/Vienna", "06:00")
+	write(t, filepath.Join(dir, "crew.toml"), `
+[[keeper]]
+id = "mara"
+name = "Mara"
+mail = "Mara <mara@example.org>"
+for = { enclosures = ["E01"] }
+[[keeper]]
+id = "jo"
+name = "Jo"
+mail = "keeper@example.org"
+[[away]]
+from = 2027-05-20
+until = 2027-05-22
+cover = "Ines"
+mail = "ines@example.org"
+note = "The key hangs in the shed."
+`)
+	keeper, err := os.ReadFile(filepath.Join(dir, "keeper.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	write(t, filepath.Join(dir, "keeper.toml"), string(keeper)+"\n[contacts]\nkeeper = \"01 555 0142\"\nveterinarian = \"01 555 0163\"\n")
+	return dir
+}
+
+// sentTo returns the texts of the mails that left, by who gets them.
+func sentTo(t testing.TB, dir string) map[string]string {
+	t.Helper()
+	names, err := filepath.Glob(filepath.Join(dir, "out", "new", "*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	texts := make(map[string]string)
+	for _, name := range names {
+		raw, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		head, err := mail.ReadMessage(strings.NewReader(string(raw)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := reply.Read(raw)
+		if err != nil {
+			t.Fatal(err)
+		}
+		texts[bareAddress(head.Header.Get("To"))] += strings.Join(m.Lines, "\n")
+	}
+	return texts
+}
+
+func from(t testing.TB, who string, i notify.Issue, id, at, words string) []byte {
+	t.Helper()
+	date, err := time.Parse(time.RFC3339, at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	raw, err := mailout.Compose(notify.Message{
+		ID: id + "@phone.example.org", Date: date, From: who, To: notify.PlusAddress("rounds@example.org", i.Token),
+		Subject: "Re: " + notify.SubjectTag(i.ID), InReplyTo: i.MessageID, Text: words + "\n",
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return raw
+}
+
+func marked(h *House, on string) (done, open []string) {
+	for _, r := range h.Board(civil.MustParse(on)).Rows {
+		switch s := string(r.Subject) + " " + string(r.Routine); r.Status {
+		case tasks.Done:
+			done = append(done, s)
+		case tasks.Due, tasks.Overdue:
+			open = append(open, s)
+		}
+	}
+	return done, open
+}
+
+// Each of two keepers gets what is theirs, under numbers they share; "all" is
+// all of one's own, and what one has done is done for both.
+func TestTwoKeepers(t *testing.T) {
+	dir := shared(t)
+	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
+	i := issued(t, h)
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	texts := sentTo(t, dir)
+	if len(texts) != 2 || !strings.Contains(texts["mara@example.org"], "E01") || strings.Contains(texts["mara@example.org"], "E02") ||
+		!strings.Contains(texts["keeper@example.org"], "E02 (F01, wall lizard)") || strings.Contains(texts["keeper@example.org"], "E01 (M01, wall lizard)") {
+		t.Fatalf("mails %v", texts)
+	}
+	water := numberOf(t, i, "E01", "water")
+	if !strings.Contains(texts["mara@example.org"], fmt.Sprint(water)) {
+		t.Errorf("her mail does not number it %d:\n%s", water, texts["mara@example.org"])
+	}
+	taken, err := h.TakeMail(from(t, "mara@example.org", i, "a", "2027-05-12T07:00:00+02:00", "all"), false)
+	if err != nil || taken.Ignored != "" {
+		t.Fatalf("%+v, %v", taken, err)
+	}
+	done, left := marked(h, "2027-05-12")
+	for _, s := range done {
+		if !strings.HasPrefix(s, "E01 ") && !strings.HasPrefix(s, "M01 ") {
+			t.Errorf("her all has done %s", s)
+		}
+	}
+	if !slices.Contains(done, "E01 water") || !slices.Contains(left, "E02 water") {
+		t.Errorf("done %v, open %v", done, left)
+	}
+	if by := h.history.Outcome("E01/water/2027-05-12").By; by != "mara@example.org" {
+		t.Errorf("done by %q", by)
+	}
+	// A number of somebody else's is done for both.
+	if _, err := h.TakeMail(from(t, "mara@example.org", i, "b", "2027-05-12T07:10:00+02:00", fmt.Sprint("done ", numberOf(t, i, "E02", "water"))), false); err != nil {
+		t.Fatal(err)
+	}
+	if done, _ := marked(h, "2027-05-12"); !slices.Contains(done, "E02 water") {
+		t.Errorf("done %v", done)
+	}
+	// Their calendars hold what is theirs.
+	mine, err := h.CalendarContent(t.Context(), "mara")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, task := range mine.Coming {
+		if task.Keeper != "mara" {
+			t.Errorf("in her calendar: %s of %q", task.Key, task.Keeper)
+		}
+	}
+}
+
+// Over days away whoever stands in gets what cannot wait, and may answer; a
+// stranger, and they themselves before and long after, may not.
+func TestWhoStandsIn(t *testing.T) {
+	dir := shared(t)
+	var now string
+	tick := func() time.Time { return clock(now)() }
+	now = "2027-05-12T06:30:00+02:00"
+	h := open(t, dir, tick, disk.Files{})
+	early := issued(t, h)
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if taken, err := h.TakeMail(from(t, "ines@example.org", early, "early", "2027-05-12T07:00:00+02:00", "all"), false); err != nil || taken.Ignored == "" {
+		t.Errorf("before the days away she counts: %+v, %v", taken, err)
+	}
+	now = "2027-05-20T06:30:00+02:00"
+	i := issued(t, h)
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	text := sentTo(t, dir)["ines@example.org"]
+	for _, want := range []string{"Thank you for standing in, Ines", "01 555 0142", "01 555 0163", "E01 (M01, wall lizard)", "Watch for laying"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("her mail does not say %q:\n%s", want, text)
+		}
+	}
+	if strings.Contains(text, "Read the thermometers") {
+		t.Errorf("her mail asks for what can wait:\n%s", text)
+	}
+	if taken, err := h.TakeMail(from(t, "ines@example.org", i, "all", "2027-05-20T07:00:00+02:00", "all"), false); err != nil || taken.Ignored != "" || len(taken.Accepted) == 0 {
+		t.Fatalf("%+v, %v", taken, err)
+	}
+	if done, _ := marked(h, "2027-05-20"); slices.Contains(done, "south thermometers") || !slices.Contains(done, "E01 water") {
+		t.Errorf("done %v", done)
+	}
+	// On the first day back the digest says what was done, by whom, and what
+	// was not: the two days without a mark.
+	now = "2027-05-23T06:30:00+02:00"
+	_, mails, err := h.Draft()
+	if err != nil {
+		t.Fatal(err)
+	}
+	back := mails[0].Text
+	for _, want := range []string{"While you were away", "by ines@example.org", "Fri 21 May", "Fresh water for E02"} {
+		if !strings.Contains(strings.Join(strings.Fields(back), " "), want) {
+			t.Errorf("the first digest does not say %q:\n%s", want, back)
+		}
+	}
+	for _, m := range mails {
+		if strings.Contains(m.To, "ines") {
+			t.Error("she still gets mail")
+		}
+	}
+	if taken, err := h.TakeMail(from(t, "ines@example.org", i, "late", "2027-05-23T08:00:00+02:00", fmt.Sprint("done ", numberOf(t, i, "E02", "water"))), false); err != nil || taken.Ignored != "" {
+		t.Errorf("a late answer of hers: %+v, %v", taken, err)
+	}
+	now = "2027-06-05T06:30:00+02:00"
+	if taken, err := h.TakeMail(from(t, "ines@example.org", i, "later", "2027-06-05T08:00:00+02:00", "all"), false); err != nil || taken.Ignored == "" {
+		t.Errorf("two weeks after she counts: %+v, %v", taken, err)
+	}
+}
+
+func TestTheSheet(t *testing.T) {
+	dir := shared(t)
+	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
+	away, ok := h.Absence(h.Today())
+	if !ok || away.Cover != "Ines" {
+		t.Fatalf("away %+v", away)
+	}
+	s, err := h.Sheet(away)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Thursday 20 May to Saturday 22 May 2027", "For Ines", "The key hangs in the shed", "Keeper: 01 555 0142", "Fresh water: E01", "every day"} {
+		if !strings.Contains(s.Text, want) {
+			t.Errorf("the sheet does not say %q:\n%s", want, s.Text)
+		}
+	}
+	if strings.Contains(s.Text, "thermometers") {
+		t.Errorf("the sheet asks for what can wait:\n%s", s.Text)
+	}
+	to, err := h.SendSheet(away)
+	if err != nil || len(to) != 2 {
+		t.Fatalf("sent to %v, %v", to, err)
+	}
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if texts := sentTo(t, dir); !strings.Contains(texts["ines@example.org"], "While the keeper is away") || !strings.Contains(texts["keeper@example.org"], "While the keeper is away") {
+		t.Errorf("mails %v", texts)
+	}
+}

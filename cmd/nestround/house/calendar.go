@@ -3,6 +3,8 @@ package house
 import (
 	"context"
 	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"net/http"
 	"os"
@@ -124,7 +126,9 @@ func (h *House) CalendarContent(_ context.Context, keeper husbandry.ID) (calenda
 	}
 	if keeper != "" {
 		mine := reader{keeper: keeper}
-		c.Install += "." + strings.ToLower(string(keeper))
+		// Their events are others than those of the whole.
+		sum := sha256.Sum256([]byte(strings.ToLower(string(keeper))))
+		c.Install += "-" + hex.EncodeToString(sum[:6])
 		c.Coming = mine.tasks(c.Coming)
 		for i, b := range c.Boards {
 			c.Boards[i] = mine.board(b)

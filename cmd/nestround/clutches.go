@@ -21,7 +21,7 @@ func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
 			return err
 		}
 		if *pictures != "" {
-			return c.writePictures(h, on, *pictures)
+			return c.writePictures(h.ClutchPictures(on), *pictures, "No clutch expects young")
 		}
 		all := h.Clutches(on)
 		if c.json {

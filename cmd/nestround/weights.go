@@ -14,8 +14,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-func setWeights(*flag.FlagSet) func(context.Context, *call) error {
+func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
+	pictures := f.String("pictures", "", "write a picture (SVG) of each growth into this `folder`")
 	return func(_ context.Context, c *call) error {
+		if *pictures != "" && c.json {
+			return &usageError{"--pictures and --json are two different things to print", "say one of them"}
+		}
 		if len(c.args) > 1 {
 			return &usageError{"weights takes one id, or none for all", "for example: nestround weights F03"}
 		}
@@ -38,6 +42,9 @@ func setWeights(*flag.FlagSet) func(context.Context, *call) error {
 				return &usageError{fmt.Sprintf("no weight is recorded of %q", c.args[0]), hint}
 			}
 			all = all[i : i+1]
+		}
+		if *pictures != "" {
+			return c.writePictures(h.GrowthPictures(all), *pictures, "No weight is recorded")
 		}
 		if c.json {
 			return c.printJSON(struct {

@@ -1,6 +1,7 @@
 package house
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -14,28 +15,28 @@ import (
 // picture.
 const pastShown = 5
 
-// ClutchPicture is the picture of one clutch that still expects young.
-type ClutchPicture struct {
-	Clutch husbandry.ID
-	// SVG is nil where nothing can be forecast, and Why says why.
+// Picture is one of what the books hold.
+type Picture struct {
+	Name string // of its file, without an end: "clutch-K02"
+	// SVG is nil where there is nothing to draw, and Why says why.
 	SVG []byte
 	Why string
 }
 
 // ClutchPictures draws every clutch that still expects young, as of a day, in
 // the order of Clutches.
-func (h *House) ClutchPictures(on civil.Date) []ClutchPicture {
+func (h *House) ClutchPictures(on civil.Date) []Picture {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	in := h.input(h.history.Before(on.AddDays(1)), on, on)
 	past := make(map[husbandry.ID][]draw.Past)
-	var list []ClutchPicture
+	var list []Picture
 	for _, c := range scheduler.ClutchForecasts(in) {
 		switch {
 		case c.State == scheduler.HatchedAll || c.State == scheduler.Ended:
 			continue
 		case c.P50.IsZero():
-			list = append(list, ClutchPicture{Clutch: c.ID, Why: c.Basis})
+			list = append(list, Picture{Name: "clutch-" + string(c.ID), Why: c.Basis})
 			continue
 		}
 		if _, ok := past[c.Species]; !ok {
@@ -43,9 +44,46 @@ func (h *House) ClutchPictures(on civil.Date) []ClutchPicture {
 		}
 		f := h.clutchPicture(c, on)
 		f.Past = past[c.Species]
-		list = append(list, ClutchPicture{Clutch: c.ID, SVG: f.SVG()})
+		list = append(list, Picture{Name: "clutch-" + string(c.ID), SVG: f.SVG()})
 	}
 	return list
+}
+
+// GrowthPictures draws how some animals, groups or young grew.
+func (h *House) GrowthPictures(list []scheduler.Growth) []Picture {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	var drawn []Picture
+	for _, g := range list {
+		d := draw.Growth{Title: string(g.ID), Ounces: h.records.Units == husbandry.US}
+		if g.Name != "" {
+			d.Title = g.Name + " (" + string(g.ID) + ")"
+		}
+		species := h.speciesName(g.Species)
+		if g.Count > 1 {
+			species = fmt.Sprintf("%d of %s, the mean of one", g.Count, species)
+		}
+		d.Facts = append(d.Facts, species)
+		if !g.Hatched.IsZero() {
+			d.Facts = append(d.Facts, "hatched "+g.Hatched.Format("2 January 2006"))
+		}
+		others := make(map[husbandry.ID]bool)
+		for _, w := range g.Weighings {
+			d.Points = append(d.Points, draw.Weight{On: w.On, Grams: float64(w.Grams)})
+			if w.Of != g.ID && !others[w.Of] {
+				others[w.Of] = true
+				if d.Basis != "" {
+					d.Basis += ", "
+				}
+				d.Basis += string(w.Of)
+			}
+		}
+		if d.Basis != "" {
+			d.Basis = "Earlier weights are those of " + d.Basis + "."
+		}
+		drawn = append(drawn, Picture{Name: "weights-" + string(g.ID), SVG: d.SVG()})
+	}
+	return drawn
 }
 
 func earlier(list []scheduler.Past) []draw.Past {

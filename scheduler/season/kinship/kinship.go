@@ -76,21 +76,11 @@ func (e *LoopError) Words() string {
 // New makes the pedigree of some animals. A parent that is not among them
 // counts as a founder; of animals with one id the first counts. Where an
 // animal is its own ancestor, the error is a *LoopError and there is no
-// pedigree.
+// pedigree; [Loops] finds them all.
 func New(animals []Animal) (*Pedigree, error) {
-	known := make(map[husbandry.ID]*Animal, len(animals))
-	order := make([]husbandry.ID, 0, len(animals))
-	for i := range animals {
-		a := &animals[i]
-		if _, twice := known[a.ID]; a.ID == "" || twice {
-			continue
-		}
-		known[a.ID] = a
-		order = append(order, a.ID)
-	}
-	p := &Pedigree{index: make(map[husbandry.ID]int, len(order))}
-	if err := p.sort(order, known); err != nil {
-		return nil, err
+	p, known, loops := sort(animals)
+	if len(loops) > 0 {
+		return nil, loops[0]
 	}
 	n := len(p.ids)
 	p.mother, p.father = make([]int, n), make([]int, n)
@@ -119,52 +109,71 @@ func New(animals []Animal) (*Pedigree, error) {
 	return p, nil
 }
 
-// sort fills in ids and index, parents before their young. It keeps its own
-// stack: a line may be thousands of generations long.
-func (p *Pedigree) sort(order []husbandry.ID, known map[husbandry.ID]*Animal) error {
+// Loops returns every line that leads from an animal back to itself, as far as
+// no two of them share all their links; none for a pedigree that [New] makes.
+func Loops(animals []Animal) []*LoopError {
+	_, _, loops := sort(animals)
+	return loops
+}
+
+// sort makes a pedigree with nothing but ids and index, parents before their
+// young. It keeps its own stack: a line may be thousands of generations long.
+func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops []*LoopError) {
+	p = &Pedigree{index: make(map[husbandry.ID]int, len(animals))}
+	known = make(map[husbandry.ID]*Animal, len(animals))
+	var order []husbandry.ID
+	for i := range animals {
+		a := &animals[i]
+		if _, twice := known[a.ID]; a.ID == "" || twice {
+			continue
+		}
+		known[a.ID] = a
+		order = append(order, a.ID)
+	}
+	type link struct{ child, parent husbandry.ID }
+	cut := make(map[link]bool) // the last links of loops
 	onTheWay := make(map[husbandry.ID]bool)
 	var stack []husbandry.ID
+	// next returns a parent that has to come before the animal.
+	next := func(id husbandry.ID) (husbandry.ID, bool) {
+		a := known[id]
+		if a == nil {
+			return "", false
+		}
+		for _, parent := range []husbandry.ID{a.Mother, a.Father} {
+			if _, done := p.index[parent]; parent == "" || done || cut[link{id, parent}] {
+				continue
+			}
+			if onTheWay[parent] {
+				cut[link{id, parent}] = true
+				from := slices.Index(stack, parent)
+				loops = append(loops, &LoopError{Line: append(slices.Clone(stack[from:]), parent)})
+				continue
+			}
+			return parent, true
+		}
+		return "", false
+	}
 	for _, id := range order {
+		if _, done := p.index[id]; done {
+			continue
+		}
+		// One parent at a time, so that the stack is the line of descent.
 		stack = append(stack[:0], id)
 		for len(stack) > 0 {
 			id := stack[len(stack)-1]
-			if _, done := p.index[id]; done {
-				stack = stack[:len(stack)-1]
+			onTheWay[id] = true
+			if parent, waits := next(id); waits {
+				stack = append(stack, parent)
 				continue
 			}
-			var parents []husbandry.ID
-			if a := known[id]; a != nil {
-				parents = []husbandry.ID{a.Mother, a.Father}
-			}
-			onTheWay[id] = true
-			ready := true
-			for _, parent := range parents {
-				if _, done := p.index[parent]; parent == "" || done {
-					continue
-				}
-				if onTheWay[parent] {
-					return loop(stack, parent)
-				}
-				// One at a time, so that the stack is the line of descent.
-				stack, ready = append(stack, parent), false
-				break
-			}
-			if ready {
-				p.index[id] = len(p.ids)
-				p.ids = append(p.ids, id)
-				delete(onTheWay, id)
-				stack = stack[:len(stack)-1]
-			}
+			p.index[id] = len(p.ids)
+			p.ids = append(p.ids, id)
+			delete(onTheWay, id)
+			stack = stack[:len(stack)-1]
 		}
 	}
-	return nil
-}
-
-// loop turns the line of descent on the stack into the error, beginning with
-// the animal that was met again.
-func loop(stack []husbandry.ID, again husbandry.ID) error {
-	from := slices.Index(stack, again)
-	return &LoopError{Line: append(slices.Clone(stack[from:]), again)}
+	return p, known, loops
 }
 
 // inbreed computes every inbreeding coefficient, generation by generation: the

@@ -165,6 +165,20 @@ func TestLoopsNameTheirAnimals(t *testing.T) {
 	}
 }
 
+// Every loop is named once, also where they hang together.
+func TestAllLoopsAreFound(t *testing.T) {
+	loops := kinship.Loops(animals([][3]husbandry.ID{
+		{"A", "B", "C"}, {"B", "A", "-"}, {"C", "A", "-"}, {"D", "A", "E"}, {"E", "-", "-"}, {"X", "X", "-"},
+	}...))
+	var got []string
+	for _, l := range loops {
+		got = append(got, l.Words())
+	}
+	if want := []string{"A, child of B, child of A", "A, child of C, child of A", "X, child of X"}; !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
 func TestALongLineIsNoLoop(t *testing.T) {
 	var list []kinship.Animal
 	for i := range 100_000 {
@@ -370,5 +384,45 @@ func BenchmarkKinshipWithEverybody(b *testing.B) {
 	}
 	for b.Loop() {
 		p.KinshipWith("A09999", ids)
+	}
+}
+
+func TestWhatIsSaidOfTheYoung(t *testing.T) {
+	full := func(id husbandry.ID, generations int) []kinship.Animal {
+		var list []kinship.Animal
+		var add func(husbandry.ID, int)
+		add = func(id husbandry.ID, n int) {
+			if n == 0 {
+				return
+			}
+			list = append(list, kinship.Animal{ID: id, Mother: id + "m", Father: id + "f"})
+			add(id+"m", n-1)
+			add(id+"f", n-1)
+		}
+		add(id, generations)
+		return list
+	}
+	for _, c := range []struct {
+		words       string
+		list        []kinship.Animal
+		coefficient string
+		reason      string
+	}{
+		{"nothing is recorded", nil, "at least 0", "no common ancestor is recorded"},
+		{"grandparents are missing", animals([3]husbandry.ID{"F", "A", "B"}, [3]husbandry.ID{"M", "A", "B"}), "at least 0.25", "full siblings (parents A and B)"},
+		{"two generations of each", append(full("F", 2), full("M", 2)...), "0", "no common ancestor is recorded"},
+		{"one generation of one", append(full("F", 2), full("M", 1)...), "at least 0", "no common ancestor is recorded"},
+		{"a group between them", []kinship.Animal{{ID: "F", Mother: "G"}, {ID: "M", Mother: "G"}, {ID: "G", Group: true}}, "about 0.125", "half siblings (common parent G), with the group G taken as one animal"},
+	} {
+		p, err := kinship.New(c.list)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if y := p.Young("F", "M"); y.Coefficient() != c.coefficient || y.Reason() != c.reason {
+			t.Errorf("%s: %s: %s", c.words, y.Coefficient(), y.Reason())
+		}
+	}
+	if got := kinship.Coefficient(5. / 32); got != "0.1563" {
+		t.Errorf("5/32 is written %s", got)
 	}
 }

@@ -64,7 +64,7 @@ func (p *planner) pairing(a *Animal) season.Window {
 		case p.livesWithMale(a):
 			w.Basis = "a grown male lives with her"
 		default:
-			w = p.fore.Pairing(p.herd, a)
+			w = p.paired(a, p.rawPairing(a))
 		}
 		p.pair[a.ID] = w
 	}
@@ -95,7 +95,9 @@ func (p *planner) windowed(a activity) {
 	case husbandry.LayWindow:
 		w = p.laying(female)
 	case husbandry.PairingWindow:
-		w = p.pairing(female)
+		if w = p.pairing(female); !w.Known {
+			p.reviewKin(a.s)
+		}
 	case husbandry.GravidWindow:
 		if laying := p.laying(female); laying.Known {
 			w = season.GravidTime(Plain{}.female(p.herd, female), laying)

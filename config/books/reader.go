@@ -38,6 +38,7 @@ type reader struct {
 	pairings    []placed[husbandry.Pairing]
 	away        []placed[husbandry.Away]
 	speciesList []placed[husbandry.Species]
+	lit         []lit
 	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
 }
 

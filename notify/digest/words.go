@@ -156,5 +156,6 @@ var kindNames = map[husbandry.Kind]string{
 	husbandry.Sexing:      "Sexing",
 	husbandry.Pair:        "Pairing",
 	husbandry.LampChange:  "New lamps",
+	husbandry.LightStep:   "Hours of light",
 	husbandry.Review:      "A closer look",
 }

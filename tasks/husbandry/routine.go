@@ -31,6 +31,7 @@ const (
 	Sexing      Kind = "sexing"       // the young are old enough to be sexed
 	Pair        Kind = "pair"         // the pairing window is open
 	LampChange  Kind = "lamp-change"  // a UVB lamp has aged
+	LightStep   Kind = "light-step"   // a room's lamps are to burn longer or shorter
 	Review      Kind = "review"       // a finding asks for a closer look
 	Own         Kind = "own"          // whatever else the keeper does
 )
@@ -39,7 +40,7 @@ const (
 // what cannot wait first, watches before the work that disturbs the animals.
 func Kinds() []Kind {
 	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, FirstFeed, GravidCheck,
-		Pair, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean, Sexing, LampChange, Own}
+		Pair, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean, Sexing, LampChange, LightStep, Own}
 }
 
 // Scope says what sort of record a task of some kind is about.
@@ -66,6 +67,8 @@ func (k Kind) Scope() Scope {
 		return OfClutch
 	case GutLoad:
 		return OfKeeper
+	case LightStep:
+		return OfRoom
 	}
 	return ""
 }
@@ -162,6 +165,7 @@ const (
 	Anchored  Pattern = "anchored"   // Offset days after an Event, once
 	Windowed  Pattern = "windowed"   // every Every days inside a computed window
 	Riding    Pattern = "riding"     // follows another kind's tasks
+	Stepped   Pattern = "stepped"    // on the days on which a target has moved by its step
 )
 
 // Cadence says when. Which fields count depends on the pattern.
@@ -175,6 +179,9 @@ type Cadence struct {
 	Weekdays  []time.Weekday
 	MonthDays []int  // 1 to 31; a short month's last day stands for a later one
 	Cron      string // five fields; only its dates count, not its hour and minute
+
+	// Stepped.
+	Steps StepsName
 
 	// Anchored.
 	Event  Event
@@ -205,6 +212,12 @@ const (
 	EventMated    Event = "mated"    // a mating was seen
 	EventAcquired Event = "acquired" // an animal came
 )
+
+// StepsName names a target that moves through the year.
+type StepsName string
+
+// LightSteps are those of how long a room's lamps burn (see [Light]).
+const LightSteps StepsName = "light"
 
 // WindowName names a computed window.
 type WindowName string

@@ -144,9 +144,15 @@ func (s Schedule) walk(from, to civil.Date, stepMinutes int, visit func(Step)) {
 		start = start.AddMonths(-12)
 	}
 	// Towards the shortest day the timer was last set to the next multiple
-	// above it.
-	stand := -floor(-minutes(start), stepMinutes)
-	stand = min(stand, 24*60)
+	// above it; where the year holds no multiple, to the one nearest to it.
+	stand := min(-floor(-minutes(start), stepMinutes), 24*60)
+	shortest, longest := s.Shortest, s.Longest
+	if longest == 0 {
+		shortest, longest = ends(s.Latitude)
+	}
+	if time.Duration(stand)*time.Minute > longest+time.Minute/2 {
+		stand = floor(int((shortest+longest)/2/time.Minute)+stepMinutes/2, stepMinutes)
+	}
 	visit(s.step(start, stand, stand))
 	for day := start.AddDays(1); !day.After(to); day = day.AddDays(1) {
 		want, before := minutes(day), stand

@@ -89,6 +89,26 @@ func TestStepsOf(t *testing.T) {
 	}
 }
 
+// Where the year holds no multiple of the step, the nearest is set.
+func TestAYearWithoutSteps(t *testing.T) {
+	for _, c := range []struct {
+		words string
+		s     daylight.Schedule
+		every int
+		want  time.Duration
+	}{
+		{"the equator by the quarter", daylight.Sky(0), 15, 12 * hour},
+		{"the equator by the hour", daylight.Sky(0), 60, 12 * hour},
+		{"a little above a quarter", daylight.Between(48.2, 12*hour+5*time.Minute, 12*hour+6*time.Minute), 15, 12 * hour},
+		{"a little below the next", daylight.Between(48.2, 12*hour+11*time.Minute, 12*hour+13*time.Minute), 15, 12*hour + 15*time.Minute},
+		{"about a quarter", daylight.Between(48.2, 11*hour+55*time.Minute, 12*hour+5*time.Minute), 15, 12 * hour},
+	} {
+		if got := daylight.Standing(c.s, day("2027-05-12"), c.every); got.Light != c.want {
+			t.Errorf("%s: %v, want %v", c.words, got.Light, c.want)
+		}
+	}
+}
+
 func TestPolarStepsSwitchNothing(t *testing.T) {
 	dark := daylight.Standing(daylight.Sky(75), day("2027-12-21"), 15)
 	if dark.Light != 0 || dark.LampsOn != 0 || dark.LampsOff != 0 || dark.On.After(day("2027-12-01")) {

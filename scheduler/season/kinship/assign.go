@@ -73,8 +73,8 @@ var endless = cost{first: math.MaxInt64 / 4}
 // animals of the season is low, because they carry what others do not (Ballou
 // and Lacy 1995, in Population Management for Survival and Recovery, Columbia
 // University Press). The answer is exact, to 4e-9 of kinship, and the same
-// however the lists are ordered. It takes the time of the number of females
-// squared times that of males.
+// however the lists are ordered. The time it takes is about that of the number of
+// females times the square of that of males.
 func (p *Pedigree) Assign(q Season) Plan {
 	females, males := sorted(q.Females), sorted(q.Males)
 	everybody := slices.Concat(females, males)
@@ -101,40 +101,37 @@ func (p *Pedigree) Assign(q Season) Plan {
 			taken[j]++
 		}
 	}
-	// A column is one use of one male, and the last ones are of none.
-	type use struct{ male, nth int }
-	var uses []use
-	for j := range males {
-		most := len(females)
-		if q.PerMale > 0 {
-			most = min(most, q.PerMale)
-		}
-		for n := taken[j]; n < most && n < taken[j]+len(open); n++ {
-			uses = append(uses, use{j, n + 1})
+	// The last column is no male at all.
+	none := len(males)
+	prices := make([][]cost, len(open))
+	for row, i := range open {
+		prices[row] = make([]cost, none+1)
+		prices[row][none] = cost{first: withoutUnit}
+		for j := range males {
+			k := kin[j][i]
+			if Exceeds(k, q.Limit) || q.May != nil && !q.May(females[i], males[j]) {
+				prices[row][j] = endless
+				continue
+			}
+			prices[row][j] = cost{int64(math.Round(k * kinshipUnit)), int64(math.Round(mean[j] * meanUnit))}
 		}
 	}
-	price := func(row, column int) cost {
-		if column >= len(uses) {
-			return cost{first: withoutUnit}
-		}
-		i, u := open[row], uses[column]
-		k := kin[u.male][i]
-		if Exceeds(k, q.Limit) || q.May != nil && !q.May(females[i], males[u.male]) {
+	use := func(column, used int) cost {
+		switch {
+		case column == none:
+			return cost{}
+		case q.PerMale > 0 && taken[column]+used >= q.PerMale:
 			return endless
 		}
-		return cost{
-			first:  int64(math.Round(k * kinshipUnit)),
-			second: int64(u.nth)*useUnit + int64(math.Round(mean[u.male]*meanUnit)),
-		}
+		return cost{second: int64(taken[column]+used+1) * useUnit}
 	}
-	for row, column := range cheapest(len(open), len(uses)+len(open), price) {
+	for row, column := range cheapest(prices, none+1, use) {
 		female := females[open[row]]
-		if column >= len(uses) {
+		if column == none {
 			plan.Without = append(plan.Without, female)
 			continue
 		}
-		j := uses[column].male
-		plan.Matings = append(plan.Matings, Mating{female, males[j], kin[j][open[row]]})
+		plan.Matings = append(plan.Matings, Mating{female, males[column], kin[column][open[row]]})
 	}
 	slices.SortFunc(plan.Matings, func(a, b Mating) int { return compareIDs(a.Female, b.Female) })
 	for _, m := range plan.Matings {
@@ -159,67 +156,87 @@ func compareIDs(a, b husbandry.ID) int {
 	return 0
 }
 
-// cheapest gives each row a column of its own so that the sum of the prices is
-// least: the Hungarian method as shortest augmenting paths, one row at a time
-// (Jonker and Volgenant 1987, Computing 38:325-340). There are at least as
-// many columns as rows, and some choice is not endless.
-func cheapest(rows, columns int, price func(row, column int) cost) []int {
-	rowOf := make([]int, columns) // -1: free
-	for j := range rowOf {
-		rowOf[j] = -1
-	}
-	u, v := make([]cost, rows), make([]cost, columns)
-	dist, from := make([]cost, columns), make([]int, columns)
-	done := make([]bool, columns)
-	for row := range rows {
-		for j := range columns {
-			dist[j], from[j], done[j] = endless, -1, false
+// cheapest gives each row a column so that the sum of the prices is least,
+// where use is the price of one use more of a column that has some: endless
+// when it is full, and else not less than the one before. One row after the
+// other is entered along the cheapest chain of rows that make room for one
+// another (successive shortest paths: Ahuja, Magnanti and Orlin 1993, Network
+// Flows, chapter 9), which keeps what there is the cheapest. Some column must
+// have room for every row at a price that is not endless.
+func cheapest(prices [][]cost, columns int, use func(column, used int) cost) []int {
+	in := make([][]int, columns) // the rows of each column
+	// move is the cheapest price of moving a row from one column to another,
+	// and mover that row.
+	move, mover := make([][]cost, columns), make([][]int, columns)
+	reckon := func(from int) {
+		for to := range columns {
+			move[from][to] = endless
 		}
-		// Dijkstra over columns; i is the row that the last column belongs to,
-		// and last that column.
-		i, last, far := row, -1, cost{}
-		var path []int
-		for {
-			best := -1
-			for j := range columns {
-				if done[j] {
+		for _, row := range in[from] {
+			for to, price := range prices[row] {
+				if price == endless || to == from {
 					continue
 				}
-				if c := price(i, j); c != endless {
-					if d := far.plus(c).minus(u[i]).minus(v[j]); d.less(dist[j]) {
-						dist[j], from[j] = d, last
-					}
-				}
-				if best < 0 || dist[j].less(dist[best]) {
-					best = j
+				if c := price.minus(prices[row][from]); c.less(move[from][to]) {
+					move[from][to], mover[from][to] = c, row
 				}
 			}
-			done[best] = true
-			far, last = dist[best], best
-			if rowOf[best] < 0 {
-				break
-			}
-			path = append(path, best)
-			i = rowOf[best]
-		}
-		u[row] = u[row].plus(far)
-		for _, j := range path {
-			u[rowOf[j]] = u[rowOf[j]].plus(far.minus(dist[j]))
-			v[j] = v[j].minus(far.minus(dist[j]))
-		}
-		for j := last; ; {
-			before := from[j]
-			if before < 0 {
-				rowOf[j] = row
-				break
-			}
-			rowOf[j] = rowOf[before]
-			j = before
 		}
 	}
-	columnOf := make([]int, rows)
-	for j, row := range rowOf {
-		if row >= 0 {
+	for j := range columns {
+		move[j], mover[j] = make([]cost, columns), make([]int, columns)
+		reckon(j)
+	}
+	before := make([]int, columns)
+	for row := range prices {
+		// Bellman and Ford: what it costs that one row more is in a column.
+		reach := slices.Clone(prices[row])
+		for j := range before {
+			before[j] = -1
+		}
+		for better := true; better; {
+			better = false
+			for from := range columns {
+				if reach[from] == endless {
+					continue
+				}
+				for to, c := range move[from] {
+					if c == endless {
+						continue
+					}
+					if sum := reach[from].plus(c); sum.less(reach[to]) {
+						reach[to], before[to], better = sum, from, true
+					}
+				}
+			}
+		}
+		end, least := -1, endless
+		for j := range columns {
+			if last := use(j, len(in[j])); reach[j] != endless && last != endless {
+				if sum := reach[j].plus(last); sum.less(least) {
+					end, least = j, sum
+				}
+			}
+		}
+		var changed []int
+		for j := end; ; j = before[j] {
+			changed = append(changed, j)
+			from := before[j]
+			if from < 0 {
+				in[j] = append(in[j], row)
+				break
+			}
+			moved := mover[from][j]
+			in[from] = slices.DeleteFunc(in[from], func(r int) bool { return r == moved })
+			in[j] = append(in[j], moved)
+		}
+		for _, j := range changed {
+			reckon(j)
+		}
+	}
+	columnOf := make([]int, len(prices))
+	for j, rows := range in {
+		for _, row := range rows {
 			columnOf[row] = j
 		}
 	}

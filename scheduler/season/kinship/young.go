@@ -25,10 +25,11 @@ type Young struct {
 
 // Young returns what can be said of the young of a pair.
 func (p *Pedigree) Young(mother, father husbandry.ID) Young {
-	return Young{
-		Mother: mother, Father: father, F: p.Kinship(mother, father), Depth: p.DepthOfYoung(mother, father),
-		Relation: p.Relation(mother, father), Groups: p.Groups(mother, father),
+	y := Young{Mother: mother, Father: father, F: p.Kinship(mother, father), Depth: p.DepthOfYoung(mother, father)}
+	if y.F > 0 { // they share an ancestor
+		y.Relation, y.Groups = p.Relation(mother, father), p.Groups(mother, father)
 	}
+	return y
 }
 
 // Coefficient writes the coefficient as far as it is known: "0.25", "at least

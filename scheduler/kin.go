@@ -34,14 +34,15 @@ const kinCaution = "Young of close kin hatch less often and live shorter (inbree
 
 // suitor is a male as far as a female is concerned.
 type suitor struct {
-	male  *Animal
-	young kinship.Young
+	male *Animal
+	f    float64 // the inbreeding coefficient of their young
 }
 
 // mateSeason is who is to be paired with whom, of one species, on the plan's
 // day.
 type mateSeason struct {
-	males []*Animal // grown and marked for breeding, by id
+	males []*Animal      // grown and marked for breeding, by id
+	ids   []husbandry.ID // theirs
 	// free is from which day a male may be used: zero for today, missing where
 	// it is not known.
 	free map[husbandry.ID]civil.Date
@@ -144,16 +145,17 @@ func (p *planner) paired(a *Animal, w season.Window) season.Window {
 // suitors returns the males of her species within the kinship limit, the least
 // related first, and those beyond it.
 func (p *planner) suitors(s *mateSeason, a *Animal) (can, tooClose []suitor) {
-	for _, m := range s.males {
-		x := suitor{m, p.pedigree().Young(a.ID, m.ID)}
-		if kinship.Exceeds(x.young.F, p.rules().KinshipLimit) {
+	coefficients := p.pedigree().KinshipWith(a.ID, s.ids)
+	for i, m := range s.males {
+		x := suitor{m, coefficients[i]}
+		if kinship.Exceeds(x.f, p.rules().KinshipLimit) {
 			tooClose = append(tooClose, x)
 		} else {
 			can = append(can, x)
 		}
 	}
 	byKinship := func(x, y suitor) int {
-		return cmp.Or(cmp.Compare(x.young.F, y.young.F), cmp.Compare(x.male.ID, y.male.ID))
+		return cmp.Or(cmp.Compare(x.f, y.f), cmp.Compare(x.male.ID, y.male.ID))
 	}
 	slices.SortFunc(can, byKinship)
 	slices.SortFunc(tooClose, byKinship)
@@ -212,12 +214,13 @@ func (p *planner) seasonOf(species husbandry.ID) *mateSeason {
 	}
 	slices.SortFunc(s.males, func(a, b *Animal) int { return cmp.Compare(a.ID, b.ID) })
 	for _, m := range s.males {
+		s.ids = append(s.ids, m.ID)
 		p.freeFrom(s, m)
 	}
 	// Pairs of this season, and those the keeper has planned, are settled.
 	for i := range p.rec.Pairings {
 		pair := &p.rec.Pairings[i]
-		_, isMale := slices.BinarySearchFunc(s.males, pair.Male, func(m *Animal, id husbandry.ID) int { return cmp.Compare(m.ID, id) })
+		_, isMale := slices.BinarySearch(s.ids, pair.Male)
 		planned := pair.From.IsZero() || pair.From.After(p.on)
 		if !isMale || !planned && pair.From.AddDays(thisSeasonDays).Before(p.on) {
 			continue
@@ -308,13 +311,13 @@ func (p *planner) mateWords(s *mateSeason, a *Animal, best suitor, others, tooCl
 			how = "as you planned with "
 		}
 	}
-	words := how + maleWords(best.male) + p.whenFree(s, best.male) + ", inbreeding of the young " + p.kinWords(best)
+	words := how + maleWords(best.male) + p.whenFree(s, best.male) + ", inbreeding of the young " + p.kinWords(a, best)
 	for i, o := range others {
 		if i == namedMales {
 			words += "; or " + count(len(others)-i, "other male")
 			break
 		}
-		words += "; or " + maleWords(o.male) + p.whenFree(s, o.male) + ", " + p.kinWords(o)
+		words += "; or " + maleWords(o.male) + p.whenFree(s, o.male) + ", " + p.kinWords(a, o)
 	}
 	for _, l := range later {
 		words += "; " + l
@@ -324,7 +327,7 @@ func (p *planner) mateWords(s *mateSeason, a *Animal, best suitor, others, tooCl
 			words += "; nor " + count(len(tooClose)-i, "other male")
 			break
 		}
-		words += "; not with " + maleWords(o.male) + ", " + p.kinWords(o)
+		words += "; not with " + maleWords(o.male) + ", " + p.kinWords(a, o)
 	}
 	return words
 }
@@ -338,15 +341,16 @@ func (p *planner) whenFree(s *mateSeason, m *Animal) string {
 
 // kinWords is "at least 0.25: full siblings (parents F1 and M1)", with a word
 // where the keeper wants to be warned.
-func (p *planner) kinWords(x suitor) string {
-	words := x.young.Coefficient()
-	if x.young.F == 0 {
+func (p *planner) kinWords(a *Animal, x suitor) string {
+	young := p.pedigree().Young(a.ID, x.male.ID)
+	words := young.Coefficient()
+	if young.F == 0 {
 		return words
 	}
-	if rules := p.rules(); kinship.Exceeds(x.young.F, rules.KinshipWarn) {
+	if kinship.Exceeds(young.F, p.rules().KinshipWarn) {
 		words += ", close kin"
 	}
-	return words + ": " + x.young.Reason()
+	return words + ": " + young.Reason()
 }
 
 func maleWords(m *Animal) string {
@@ -374,7 +378,8 @@ func (p *planner) reviewKin(s *subject) {
 			males = append(males, strconv.Itoa(len(refused.males)-i)+" more")
 			break
 		}
-		males = append(males, maleWords(x.male)+" "+x.young.Coefficient()+" ("+x.young.Reason()+")")
+		young := p.pedigree().Young(s.id, x.male.ID)
+		males = append(males, maleWords(x.male)+" "+young.Coefficient()+" ("+young.Reason()+")")
 	}
 	w := refused.window
 	p.ask(a, []string{w.Event}, civil.Max(w.From.AddDays(-kinAhead), p.began), fmt.Sprintf("Not paired in her season (%s): with every male the inbreeding of the young would be above %s: %s",

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"nestround/config/diag"
+	"nestround/scheduler/season/kinship"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -695,6 +696,8 @@ func FuzzRead(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Add(sheet)
+	f.Add([]byte("[[room]]\nid = \"A\"\nlight = { latitude = -25, shortest = \"10 hours\", longest = \"13.5 h\", behind = \"9 days\", noon = \"13:00\", step = \"20 min\" }\n[[room]]\nid = \"B\"\nlight = { hours = \"12 hours\" }\n"))
+	f.Add([]byte(herd("G unsexed", "B male", "F1 female G B", "M1 male G B") + pair("M1", "F1", "")))
 	f.Fuzz(func(t *testing.T, src []byte) {
 		records, list := readFiles(t, "keeper.toml", "zone = \"UTC\"\n", "records.toml", string(src))
 		for _, p := range list {
@@ -724,6 +727,9 @@ func checkPromises(t *testing.T, v *husbandry.Records) {
 	for _, r := range v.Rooms {
 		once(r.ID)
 		rooms[r.ID] = true
+		if l := r.Light; l != nil && (l.Step < 5 || l.Shortest < 0 || l.Shortest > l.Longest || l.Longest > 24*time.Hour || math.Abs(l.Latitude) > 90) {
+			t.Errorf("the room %s has the light %+v", r.ID, *l)
+		}
 	}
 	for _, r := range v.Racks {
 		once(r.ID)
@@ -753,6 +759,12 @@ func checkPromises(t *testing.T, v *husbandry.Records) {
 			t.Errorf("the incubator %+v", i)
 		}
 	}
+	if b := v.Breeding; b.KinshipWarn > b.KinshipLimit || b.FemalesPerMale < 1 {
+		t.Errorf("the rules of breeding are %+v", b)
+	}
+	if loops := kinship.Loops(pedigreeOf(v)); len(loops) > 0 {
+		t.Errorf("%v", loops[0])
+	}
 	for _, p := range v.Pairings {
 		once(p.ID)
 		if animals[p.Male].ID == "" || animals[p.Female].ID == "" || p.Species == "" {
@@ -765,6 +777,14 @@ func checkPromises(t *testing.T, v *husbandry.Records) {
 			t.Errorf("the routine %+v", r)
 		}
 	}
+}
+
+func pedigreeOf(v *husbandry.Records) []kinship.Animal {
+	var list []kinship.Animal
+	for _, a := range v.Animals {
+		list = append(list, kinship.Animal{ID: a.ID, Mother: a.Mother, Father: a.Father})
+	}
+	return list
 }
 
 func facility(enclosures int) fstest.MapFS {

@@ -296,6 +296,9 @@ func (p *Pedigree) Kinship(a, b husbandry.ID) float64 {
 	if !knownA || !knownB {
 		return 0
 	}
+	if i != j && p.generation[i] == 0 && p.generation[j] == 0 {
+		return 0 // founders, as most are
+	}
 	column := make([]float64, max(i, j)+1)
 	p.relationships(i, column)
 	return column[j] / 2

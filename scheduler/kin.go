@@ -29,7 +29,10 @@ const (
 	namedMales = 3
 )
 
-const kinCaution = "Young of close kin hatch less often and live shorter (inbreeding depression). " +
+// kinCaution: siblings paired in the laboratory and close kin in the wild had
+// malformed young in sand lizards (Olsson, Gullberg and Tegelström 1996,
+// Journal of Evolutionary Biology 9:229-242, from memory).
+const kinCaution = "Young of close kin are malformed more often, and fewer hatch. " +
 	"An animal that comes for her goes through quarantine first; permits and protected species follow the local law."
 
 // suitor is a male as far as a female is concerned.

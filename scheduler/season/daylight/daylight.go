@@ -6,8 +6,9 @@
 // 2nd ed., chapter 25 (the lower accuracy of 0.01°), which the solar
 // calculator of the U.S. National Oceanic and Atmospheric Administration uses
 // too; the short Fourier series that goes by the same name is minutes off at
-// the equinoxes of high latitudes. Dates count at 12 UT wherever the latitude
-// is, which costs under half a minute of day length up to 60°.
+// the equinoxes of high latitudes. A date counts at 12 UT: at a latitude of
+// 60° and the equinoxes, when it matters most, an hour of longitude is a
+// quarter of a minute of day length.
 //
 // Height of the horizon, weather, twilight and the equation of time are left
 // out: a lamp is switched by the clock, about a noon of the keeper's choice.

@@ -37,6 +37,7 @@ type Settings struct {
 	Latitude *float64
 	Units    husbandry.Units // of output; metric unless said
 	Began    civil.Date      // first day these books plan for; zero: not said
+	Breeding husbandry.BreedingRules
 	Rounds   Rounds
 	Digest   Digest
 	Out      *Out // nil: no mail is sent
@@ -144,6 +145,7 @@ func Default() Settings {
 		ZoneName: "UTC",
 		Zone:     time.UTC,
 		Units:    husbandry.Metric,
+		Breeding: husbandry.UsualBreeding(),
 		Rounds:   Rounds{Morning: 6*60 + 30, Midday: 13 * 60, Evening: 19 * 60},
 		Digest:   Digest{At: 6 * 60},
 		Page:     Page{Listen: "127.0.0.1:8734"},
@@ -170,6 +172,7 @@ func Read(t *tables.Table, dir string) Settings {
 		s.Units = units
 	}
 	s.Began = t.Date("began")
+	r.breeding(t.Table("breeding"), &s.Breeding)
 	r.rounds(t.Table("rounds"), &s.Rounds)
 	r.digest(t.Table("digest"), &s.Digest)
 	m := t.Table("mail")
@@ -200,7 +203,7 @@ func Read(t *tables.Table, dir string) Settings {
 
 // Keys returns the keys and tables of keeper.toml that are settings.
 func Keys() []string {
-	return []string{"name", "zone", "latitude", "units", "began", "rounds", "digest", "mail", "page", "calendar", "contacts"}
+	return []string{"name", "zone", "latitude", "units", "began", "breeding", "rounds", "digest", "mail", "page", "calendar", "contacts"}
 }
 
 type reader struct{ dir string }

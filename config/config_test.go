@@ -37,6 +37,11 @@ zone = "Europe/Vienna"
 latitude = -48.2
 units = "us"
 began = 2026-11-01
+[breeding]
+kinship_limit = 0.25
+kinship_warn = 0
+females_per_male = 3
+male_rest = "1 week"
 [rounds]
 morning = "07:00"
 midday = "12:15"
@@ -83,9 +88,10 @@ alarms = true
 	latitude := -48.2
 	want := Settings{
 		Name: "Mornings at the lizard room", ZoneName: "Europe/Vienna", Zone: zone, Latitude: &latitude, Units: husbandry.US, Began: civil.MustParse("2026-11-01"),
-		Rounds: Rounds{Morning: 7 * 60, Midday: 12*60 + 15, Evening: 20 * 60},
-		Digest: Digest{At: 5*60 + 45, From: "nestround <lizards@example.org>", To: []string{"keeper@example.org", "Second <second@example.org>"}, ReplyTo: "replies@example.org", PlusAddressing: true},
-		Out:    &Out{SMTP: "smtp.example.org:465", Security: TLS, User: "lizards@example.org", Password: SecretFile("/books/secrets/mail"), CAFile: "/books/secrets/ca.pem"},
+		Breeding: husbandry.BreedingRules{KinshipLimit: 0.25, FemalesPerMale: 3, MaleRest: 7},
+		Rounds:   Rounds{Morning: 7 * 60, Midday: 12*60 + 15, Evening: 20 * 60},
+		Digest:   Digest{At: 5*60 + 45, From: "nestround <lizards@example.org>", To: []string{"keeper@example.org", "Second <second@example.org>"}, ReplyTo: "replies@example.org", PlusAddressing: true},
+		Out:      &Out{SMTP: "smtp.example.org:465", Security: TLS, User: "lizards@example.org", Password: SecretFile("/books/secrets/mail"), CAFile: "/books/secrets/ca.pem"},
 		In: &In{IMAP: "[::1]:1143", Security: NoTLS, User: "lizards", Password: SecretEnv("NESTROUND_MAIL_PASSWORD"), Mailbox: "Lizards", Poll: 90 * time.Second,
 			AuthservID: "mx.example.org", Trust: Token},
 		Page:     Page{Listen: "localhost:80", URL: "https://lizards.example.org"},
@@ -154,6 +160,11 @@ func TestProblemsOfSettings(t *testing.T) {
 		{"the password instead of its variable", out("smtp = \"smtp.example.org:465\"\nuser = \"u\"\npassword_env = \"a b=c\"\n"), "8:16: error: not the name of an environment variable"},
 		{"a mailbox without a login", in("imap = \"imap.example.org:993\"\ntrust = \"token\"\nuser = \"u\"\n"), "5:1: error: [mail.in] has no `password_file`"},
 		{"nobody vouches", in("maildir = \"in\"\n"), "5:1: error: [mail.in] has no `authserv_id`"},
+		{"a limit beyond one", "zone = \"UTC\"\n[breeding]\nkinship_limit = 12.5\n", "3:17: error: `kinship_limit` is 12.5, and must be from 0 to 1"},
+		{"a warning above the limit", "zone = \"UTC\"\n[breeding]\nkinship_limit = 0.1\nkinship_warn = 0.2\n", "4:16: error: `kinship_warn` (0.2) is above `kinship_limit` (0.1)"},
+		{"a limit below the usual warning", "zone = \"UTC\"\n[breeding]\nkinship_limit = 0\n", ""},
+		{"a male for nobody", "zone = \"UTC\"\n[breeding]\nfemales_per_male = 0\n", "3:20: error: `females_per_male` is 0, and must be from 1"},
+		{"a rest without a unit", "zone = \"UTC\"\n[breeding]\nmale_rest = \"90\"\n", "3:13: error: `male_rest`: \"90\" has no unit"},
 		{"looking too often", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"10 seconds\"\n"), "8:8: error: `poll`: \"10 seconds\" is not between"},
 		{"looking too rarely", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"25 hours\"\n"), "8:8: error: `poll`: \"25 hours\" is not between"},
 		{"a number that overflows", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"9999999999999 hours\"\n"), "8:8: error: `poll`:"},

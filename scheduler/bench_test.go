@@ -6,6 +6,7 @@ import (
 
 	"nestround/scheduler"
 	"nestround/tasks"
+	"nestround/tasks/husbandry"
 	"nestround/tasks/sample"
 )
 
@@ -30,5 +31,39 @@ func BenchmarkPlan(b *testing.B) {
 				}
 			})
 		}
+	}
+}
+
+// The plan of a season in which nobody lives together: every female is asked
+// about every male of her species, in a pedigree of some generations.
+func BenchmarkPairing(b *testing.B) {
+	for _, here := range []int{40, 400} {
+		r := lizardRoom(sample.Routines()...).Records
+		r.Animals, r.Enclosures = nil, nil
+		for i := range 5 * here {
+			a := husbandry.Animal{
+				ID: husbandry.ID(fmt.Sprint("A", i)), Species: "wall-lizard", Sex: husbandry.Female, Count: 1, Breeding: true,
+			}
+			if i%4 == 0 {
+				a.Sex = husbandry.Male
+			}
+			if i < 4*here {
+				a.Left = day("2026-01-01")
+			} else {
+				a.Enclosure = husbandry.ID(fmt.Sprint("E", i))
+				r.Enclosures = append(r.Enclosures, husbandry.Enclosure{ID: a.Enclosure, Room: "R1"})
+			}
+			if i >= here {
+				a.Mother, a.Father = r.Animals[i-here+1].ID, r.Animals[(i-here/2)/4*4].ID
+			}
+			r.Animals = append(r.Animals, a)
+		}
+		b.Run(fmt.Sprintf("animals=%d", here), func(b *testing.B) {
+			n := 0
+			for b.Loop() {
+				n = len(scheduler.Plan(scheduler.Input{Records: &r, On: day("05-12"), To: day("05-12")}))
+			}
+			b.ReportMetric(float64(n), "tasks")
+		})
 	}
 }

@@ -104,6 +104,7 @@ type planner struct {
 	lay        map[husbandry.ID]season.Window
 	pair       map[husbandry.ID]season.Window
 	mates      map[husbandry.ID]bool // species with a breeding male
+	kin        kin
 
 	subjects map[husbandry.ID]*subject
 	laidIn   map[husbandry.ID]civil.Date // latest laying in an enclosure
@@ -141,6 +142,7 @@ func newPlanner(in Input) *planner {
 		lay:    make(map[husbandry.ID]season.Window),
 		pair:   make(map[husbandry.ID]season.Window),
 		mates:  make(map[husbandry.ID]bool),
+		kin:    newKin(),
 
 		subjects: make(map[husbandry.ID]*subject),
 		ofKind:   make(map[hostKey][]husbandry.ID),
@@ -194,7 +196,7 @@ func newPlanner(in Input) *planner {
 		}
 	}
 	for _, a := range p.herd.Animals {
-		if a.Sex == husbandry.Male && a.Breeding && a.PresentOn(p.on) && a.StageOn(p.on) == husbandry.Adult && !a.In(husbandry.Apart, p.on) {
+		if p.breedingMale(a) {
 			p.mates[a.Species] = true
 		}
 	}
@@ -241,6 +243,8 @@ func (p *planner) plan() {
 				p.sinceLast(a)
 			case husbandry.Windowed:
 				p.windowed(a)
+			case husbandry.Stepped:
+				p.stepped(&a)
 			case husbandry.Riding:
 				riders = append(riders, a)
 			}

@@ -70,7 +70,7 @@ func (p *planner) pairing(a *Animal) season.Window {
 		case p.tooThin(a) != "":
 			w.Basis = p.tooThin(a)
 		default:
-			w = p.fore.Pairing(p.herd, a)
+			w = p.paired(a, p.rawPairing(a))
 		}
 		p.pair[a.ID] = w
 	}
@@ -105,7 +105,9 @@ func (p *planner) windowed(a activity) {
 	case husbandry.LayWindow:
 		w = p.laying(female)
 	case husbandry.PairingWindow:
-		w = p.pairing(female)
+		if w = p.pairing(female); !w.Known {
+			p.reviewKin(a.s)
+		}
 	case husbandry.GravidWindow:
 		if laying := p.laying(female); laying.Known {
 			w = season.GravidTime(Plain{}.female(p.herd, female), laying)

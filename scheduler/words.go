@@ -107,6 +107,8 @@ func cadenceWords(c husbandry.Cadence) string {
 		return "Every " + days(n)
 	}
 	switch {
+	case c.Pattern == husbandry.Stepped:
+		return "When the day length has moved"
 	case c.Pattern == husbandry.Riding:
 		noun := nouns(c.Host).one
 		if c.Nth <= 1 {
@@ -305,6 +307,8 @@ func kindAction(k husbandry.Kind, s *subject, id string) string {
 		return "See to the renewal"
 	case husbandry.LampChange:
 		return "Change the UVB lamp"
+	case husbandry.LightStep:
+		return "Set the lamps' timer"
 	}
 	return "Routine " + id
 }

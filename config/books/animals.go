@@ -305,8 +305,7 @@ func (r *reader) checkPartner(t *tables.Table, key string, a husbandry.Animal, k
 	}
 }
 
-// checkParents looks at the sex and age of parents, and for animals that are
-// among their own ancestors, whose kinship would have no end.
+// checkParents looks at the sex and age of parents.
 func (r *reader) checkParents(animals map[husbandry.ID]husbandry.Animal) {
 	for _, a := range r.animals {
 		for _, parent := range []struct {
@@ -324,46 +323,4 @@ func (r *reader) checkParents(animals map[husbandry.ID]husbandry.Animal) {
 			}
 		}
 	}
-	// 1: on the way down from an animal to its ancestors; 2: seen to have none
-	// in a circle.
-	state := make(map[husbandry.ID]int)
-	for _, a := range r.animals {
-		if a.value.ID != "" && state[a.value.ID] == 0 && circle(a.value.ID, animals, state) {
-			key := "mother"
-			for _, said := range []string{"from", "clutch", "father", "mother"} {
-				if a.at.Has(said) {
-					key = said
-				}
-			}
-			a.at.Place(key).Error(fmt.Sprintf("`%s` is among its own ancestors, or descends from one that is", a.value.ID), "follow `mother` and `father` from here")
-		}
-	}
-}
-
-// circle reports whether a walk from the animal to its ancestors meets an
-// animal that it is already on the way from. It keeps its own stack: a line of
-// thousands of generations is no reason to fail.
-func circle(id husbandry.ID, animals map[husbandry.ID]husbandry.Animal, state map[husbandry.ID]int) bool {
-	found := false
-	stack := []husbandry.ID{id}
-	for len(stack) > 0 {
-		id := stack[len(stack)-1]
-		if state[id] != 0 {
-			state[id] = 2
-			stack = stack[:len(stack)-1]
-			continue
-		}
-		state[id] = 1
-		a := animals[id]
-		for _, parent := range []husbandry.ID{a.Mother, a.Father} {
-			switch {
-			case parent == "":
-			case state[parent] == 1:
-				found = true
-			case state[parent] == 0:
-				stack = append(stack, parent)
-			}
-		}
-	}
-	return found
 }

@@ -65,7 +65,7 @@ func read(fsys fs.FS, dir string, sheets fs.FS) (config.Settings, *husbandry.Rec
 	r := newReader(&list)
 	r.sheets(sheets)
 	settings := r.books(fsys, dir)
-	r.check(fsys)
+	r.check(fsys, settings)
 	list.Sort()
 	if list.HasErrors() {
 		return config.Default(), nil, list

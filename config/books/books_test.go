@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"nestround/config/diag"
+	"nestround/scheduler/season/kinship"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -67,7 +68,7 @@ enclosure = "E1"
 hatched = 2024-05-01
 acquired = 2024-08-01
 mother = "F0"
-father = "M0"
+father = "M9"
 stage = "subadult"
 breeding = true
 gravid = 2027-04-01
@@ -82,6 +83,11 @@ species = "test-gecko"
 sex = "male"
 count = 3
 enclosure = "E1"
+[[animal]]
+id = "M9"
+species = "test-gecko"
+sex = "male"
+left = 2025-01-01
 [[incubator]]
 id = "I1"
 name = "Shelf"
@@ -139,9 +145,10 @@ until = 2027-06-01
 	}
 	if got, want := v.Animals, []husbandry.Animal{
 		{ID: "F1", Name: "Juno", Species: "test-gecko", Sex: husbandry.Female, Count: 1, Enclosure: "E1", Hatched: day("2024-05-01"),
-			Acquired: day("2024-08-01"), Mother: "F0", Father: "M0", Stage: husbandry.Subadult, Breeding: true, Gravid: day("2027-04-01"), Note: "shy"},
+			Acquired: day("2024-08-01"), Mother: "F0", Father: "M9", Stage: husbandry.Subadult, Breeding: true, Gravid: day("2027-04-01"), Note: "shy"},
 		{ID: "F0", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 1, Left: day("2025-01-01")},
 		{ID: "M0", Species: "test-gecko", Sex: husbandry.Male, Count: 3, Enclosure: "E1"},
+		{ID: "M9", Species: "test-gecko", Sex: husbandry.Male, Count: 1, Left: day("2025-01-01")},
 	}; !reflect.DeepEqual(got, want) {
 		t.Errorf("animals: %+v", got)
 	}
@@ -408,8 +415,8 @@ func TestRecordsAgainstOneAnother(t *testing.T) {
 		{"an unsexed one lays", animal("F", "") + "[[clutch]]\nid = \"C\"\nmother = \"F\"\nlaid = 2027-01-01\ntemperature = \"28 C\"\n", ""},
 		{"mother male", animal("F", "mother = \"M\"") + animal("M", "sex = \"male\""), "the mother `M` is a male"},
 		{"father female", animal("F", "father = \"M\"") + animal("M", "sex = \"female\""), "the father `M` is a female"},
-		{"own mother", animal("F", "mother = \"F\""), "`F` is among its own ancestors"},
-		{"own grandfather", animal("F", "mother = \"G\"") + animal("G", "father = \"F\""), "`F` is among its own ancestors"},
+		{"own mother", animal("F", "mother = \"F\""), "`F` is its own ancestor: F, child of F"},
+		{"own grandfather", animal("F", "mother = \"G\"") + animal("G", "father = \"F\""), "`F` is its own ancestor: F, child of G, child of F"},
 		{"cousins", animal("F", "mother = \"G\"\nfather = \"H\"") + animal("G", "mother = \"J\"") + animal("H", "mother = \"J\"") + animal("J", ""), ""},
 		{"younger than its child", animal("F", "mother = \"G\"\nhatched = 2025-01-01") + animal("G", "hatched = 2025-01-01"), "hatched (2025-01-01) before its mother `G` (2025-01-01)"},
 		{"paired before hatched", animal("F", "sex = \"female\"\nhatched = 2027-01-02") + animal("M", "sex = \"male\"") + "[[pairing]]\nid = \"P\"\nmale = \"M\"\nfemale = \"F\"\nfrom = 2027-01-01\n", "paired (2027-01-01) before `F` hatched"},
@@ -457,7 +464,7 @@ func TestRecordsAlone(t *testing.T) {
 		{"riding on what", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nriding = { nth = 2 }\n", "4:10: `riding` has no `on`"},
 		{"a kind that is missing", "[[routine]]\nid = \"r\"\nsince_last = \"1 day\"\n", "1:1: [[routine]] has no `kind`"},
 		{"slack of the wrong type", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nsince_last = \"1 day\"\nslack = 1\n", "5:9: `slack` is a table, not a whole number"},
-		{"father and son", "[[animal]]\nid = \"A1\"\nspecies = \"test-gecko\"\nleft = 2027-01-01\nfather = \"A1\"\n", "5:10: `A1` is among its own ancestors"},
+		{"father and son", "[[animal]]\nid = \"A1\"\nspecies = \"test-gecko\"\nleft = 2027-01-01\nfather = \"A1\"\n", "5:10: `A1` is its own ancestor: A1, child of A1"},
 		{"a list of no lists", "[[species]]\nid = \"s\"\nname = \"S\"\nincubation = { safe = [] }\n", "4:23: `safe` is not a least and a most"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -699,6 +706,8 @@ func FuzzRead(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Add(sheet)
+	f.Add([]byte("[[room]]\nid = \"A\"\nlight = { latitude = -25, shortest = \"10 hours\", longest = \"13.5 h\", behind = \"9 days\", noon = \"13:00\", step = \"20 min\" }\n[[room]]\nid = \"B\"\nlight = { hours = \"12 hours\" }\n"))
+	f.Add([]byte(herd("G unsexed", "B male", "F1 female G B", "M1 male G B") + pair("M1", "F1", "")))
 	f.Fuzz(func(t *testing.T, src []byte) {
 		records, list := readFiles(t, "keeper.toml", "zone = \"UTC\"\n", "records.toml", string(src))
 		for _, p := range list {
@@ -728,6 +737,9 @@ func checkPromises(t *testing.T, v *husbandry.Records) {
 	for _, r := range v.Rooms {
 		once(r.ID)
 		rooms[r.ID] = true
+		if l := r.Light; l != nil && (l.Step < 5 || l.Shortest < 0 || l.Shortest > l.Longest || l.Longest > 24*time.Hour || math.Abs(l.Latitude) > 90) {
+			t.Errorf("the room %s has the light %+v", r.ID, *l)
+		}
 	}
 	for _, r := range v.Racks {
 		once(r.ID)
@@ -757,6 +769,12 @@ func checkPromises(t *testing.T, v *husbandry.Records) {
 			t.Errorf("the incubator %+v", i)
 		}
 	}
+	if b := v.Breeding; b.KinshipWarn > b.KinshipLimit || b.FemalesPerMale < 1 {
+		t.Errorf("the rules of breeding are %+v", b)
+	}
+	if loops := kinship.Loops(pedigreeOf(v)); len(loops) > 0 {
+		t.Errorf("%v", loops[0])
+	}
 	for _, p := range v.Pairings {
 		once(p.ID)
 		if animals[p.Male].ID == "" || animals[p.Female].ID == "" || p.Species == "" {
@@ -769,6 +787,14 @@ func checkPromises(t *testing.T, v *husbandry.Records) {
 			t.Errorf("the routine %+v", r)
 		}
 	}
+}
+
+func pedigreeOf(v *husbandry.Records) []kinship.Animal {
+	var list []kinship.Animal
+	for _, a := range v.Animals {
+		list = append(list, kinship.Animal{ID: a.ID, Mother: a.Mother, Father: a.Father})
+	}
+	return list
 }
 
 func facility(enclosures int) fstest.MapFS {

@@ -10,11 +10,13 @@ import (
 )
 
 // check reports what shows only when all records are known.
-func (r *reader) check(fsys fs.FS) {
+func (r *reader) check(fsys fs.FS, s config.Settings) {
 	r.checkRefs()
 	r.checkPlaces()
 	r.checkAnimals()
 	r.checkCarers()
+	r.checkKin(s.Breeding)
+	r.checkLight(s.Latitude)
 	r.checkAway()
 	for _, i := range r.incubators {
 		if i.value.Log == "" {
@@ -63,6 +65,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 	v := &husbandry.Records{
 		Units:      s.Units,
 		Began:      s.Began,
+		Breeding:   s.Breeding,
 		Rooms:      values(r.rooms),
 		Racks:      values(r.racks),
 		Enclosures: values(r.enclosures),

@@ -12,7 +12,7 @@ import (
 )
 
 func (r *reader) room(t *tables.Table) {
-	v := husbandry.Room{ID: r.id(t, "room"), Name: t.Text("name")}
+	v := husbandry.Room{ID: r.id(t, "room"), Name: t.Text("name"), Light: r.light(t.Table("light"))}
 	t.Done()
 	r.rooms = append(r.rooms, placed[husbandry.Room]{v, t})
 }

@@ -40,6 +40,7 @@ type reader struct {
 	carers      []placed[husbandry.Carer]
 	permits     []placed[husbandry.Permit]
 	speciesList []placed[husbandry.Species]
+	lit         []lit
 	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
 }
 

@@ -48,6 +48,9 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 	if !cadenceGiven && !v.Off {
 		t.Missing("cadence", "say when: one of "+strings.Join(cadenceKeys, ", "))
 	}
+	if v.Cadence.Pattern == husbandry.Stepped && v.Scope != husbandry.OfRoom && v.Scope != "" {
+		t.KeyPlace("steps").Error(fmt.Sprintf("`steps` are a room's, and the routine is about %s", article(string(v.Scope))), `write kind = "light-step", or kind = "own" with scope = "room"`)
+	}
 	v.Before, v.After = slack(t)
 	if part, ok := tables.Choice(t, "part", husbandry.Morning, husbandry.Midday, husbandry.Evening); ok {
 		v.Part = part
@@ -165,7 +168,7 @@ func slack(t *tables.Table) (before, after husbandry.Days) {
 }
 
 // cadenceKeys are the keys of which a routine has exactly one.
-var cadenceKeys = []string{"every", "weekdays", "month_days", "cron", "since_last", "after", "window", "riding"}
+var cadenceKeys = []string{"every", "weekdays", "month_days", "cron", "since_last", "after", "window", "riding", "steps"}
 
 // cadence reads when a routine is due, and reports whether it says so at all.
 func (r *reader) cadence(t *tables.Table) (c husbandry.Cadence, given bool) {
@@ -220,6 +223,9 @@ func (r *reader) cadence(t *tables.Table) (c husbandry.Cadence, given bool) {
 		case "riding":
 			c.Pattern = husbandry.Riding
 			riding(t.Table("riding"), &c)
+		case "steps":
+			c.Pattern = husbandry.Stepped
+			c.Steps, _ = tables.Choice(t, "steps", husbandry.LightSteps)
 		}
 	}
 	return c, len(keys) > 0

@@ -72,6 +72,7 @@ type routine struct {
 	SinceLast string `toml:"since_last"`
 	After     *struct{ Event, Days string }
 	Window    *struct{ Name, Every string }
+	Steps     string
 	Riding    *struct {
 		On     string
 		Nth    int
@@ -426,7 +427,7 @@ func TestRoutinesAreWellFormed(t *testing.T) {
 			t.Errorf("%s: what is of no kind says its scope and its title, and nothing else does", r.ID)
 		}
 		cadences := 0
-		for _, set := range []bool{r.Every != "", len(r.Weekdays) > 0, r.SinceLast != "", r.After != nil, r.Window != nil, r.Riding != nil} {
+		for _, set := range []bool{r.Every != "", len(r.Weekdays) > 0, r.SinceLast != "", r.After != nil, r.Window != nil, r.Riding != nil, r.Steps != ""} {
 			if set {
 				cadences++
 			}
@@ -553,6 +554,7 @@ func TestCautionsStandWhereTheTaskStands(t *testing.T) {
 		"quarantine":   {"hands|veterinarian"},
 		"release":      {"both samples clean", "Disinfect"},
 		"permit":       {"local authority"},
+		"light-step":   {"dark", "Dry hands"},
 		"mist":         {"lamps"},
 		"gut-load":     {"not for keeping a colony"},
 	}

@@ -138,7 +138,7 @@ func TestWhatCannotBeOfYoung(t *testing.T) {
 		{words: "hatched before its clutch was laid", src: "[[animal]]\nid = \"Y1\"\nenclosure = \"E1\"\nclutch = \"K\"\nhatched = 2027-02-01\n", want: "its clutch `K` was laid later"},
 		{words: "the mother of the clutch it hatched from",
 			src:  "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nclutch = \"K2\"\n[[clutch]]\nid = \"K2\"\nmother = \"Y1\"\nlaid = 2027-03-01\ntemperature = \"28 C\"\n",
-			want: "`Y1` is among its own ancestors"},
+			want: "`Y1` is its own ancestor: Y1, child of Y1"},
 
 		{words: "quarantine of two months", src: young("Y1", "quarantine = \"60 days\"")},
 		{words: "of a week is short", src: young("Y1", "quarantine = \"7 days\""), want: "a quarantine of 7 days is short", warning: true},

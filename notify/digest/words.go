@@ -171,5 +171,6 @@ var kindNames = map[husbandry.Kind]string{
 	husbandry.Papers:      "Papers that run out",
 	husbandry.Pair:        "Pairing",
 	husbandry.LampChange:  "New lamps",
+	husbandry.LightStep:   "Hours of light",
 	husbandry.Review:      "A closer look",
 }

@@ -27,6 +27,8 @@ type ID string
 type Records struct {
 	Units Units      // how quantities are shown
 	Began civil.Date // the first day these books plan for; zero: not said
+	// Breeding is what the keeper holds of pairing; zero for UsualBreeding.
+	Breeding BreedingRules
 
 	Rooms      []Room
 	Racks      []Rack
@@ -45,8 +47,9 @@ type Records struct {
 // Room is where racks and enclosures stand. Rooms are walked in the order of
 // Records.Rooms.
 type Room struct {
-	ID   ID
-	Name string
+	ID    ID
+	Name  string
+	Light *Light // how long its lamps burn; nil when they are not looked after
 }
 
 // Rack is a frame of enclosures in a room.

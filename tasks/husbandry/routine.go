@@ -42,6 +42,7 @@ const (
 	Faecal      Kind = "faecal-test"  // have a faecal sample looked at
 	Release     Kind = "release"      // an animal may leave quarantine
 	Papers      Kind = "permit"       // a paper runs out
+	LightStep   Kind = "light-step"   // a room's lamps are to burn longer or shorter
 	Review      Kind = "review"       // a finding asks for a closer look
 	Own         Kind = "own"          // whatever else the keeper does
 )
@@ -51,7 +52,7 @@ const (
 func Kinds() []Kind {
 	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, Candle, YoungCheck, FirstFeed, GravidCheck,
 		Pair, Quarantine, Faecal, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean,
-		Shed, Sexing, Label, Separate, Place, Release, LampMeter, LampChange, Papers, Own}
+		Shed, Sexing, Label, Separate, Place, Release, LampMeter, LampChange, LightStep, Papers, Own}
 }
 
 // Scope says what sort of record a task of some kind is about.
@@ -80,6 +81,8 @@ func (k Kind) Scope() Scope {
 		return OfClutch
 	case GutLoad, Papers:
 		return OfKeeper
+	case LightStep:
+		return OfRoom
 	}
 	return ""
 }
@@ -200,6 +203,7 @@ const (
 	Anchored  Pattern = "anchored"   // Offset days after an Event, once
 	Windowed  Pattern = "windowed"   // every Every days inside a computed window
 	Riding    Pattern = "riding"     // follows another kind's tasks
+	Stepped   Pattern = "stepped"    // on the days on which a target has moved by its step
 )
 
 // Cadence says when. Which fields count depends on the pattern.
@@ -213,6 +217,9 @@ type Cadence struct {
 	Weekdays  []time.Weekday
 	MonthDays []int  // 1 to 31; a short month's last day stands for a later one
 	Cron      string // five fields; only its dates count, not its hour and minute
+
+	// Stepped.
+	Steps StepsName
 
 	// Anchored.
 	Event  Event
@@ -250,6 +257,12 @@ const (
 	// says of reminding.
 	EventExpiry Event = "expiry"
 )
+
+// StepsName names a target that moves through the year.
+type StepsName string
+
+// LightSteps are those of how long a room's lamps burn (see [Light]).
+const LightSteps StepsName = "light"
 
 // WindowName names a computed window.
 type WindowName string

@@ -22,6 +22,7 @@ func TestParseQuantities(t *testing.T) {
 	}
 	mass := func(s string) (float64, error) { v, err := husbandry.ParseMass(s); return float64(v), err }
 	volume := func(s string) (float64, error) { v, err := husbandry.ParseVolume(s); return float64(v), err }
+	hours := func(s string) (float64, error) { v, err := husbandry.ParseHours(s); return v.Hours(), err }
 	days := func(s string) (float64, error) { v, err := husbandry.ParseDays(s); return float64(v), err }
 	for _, c := range []struct {
 		name  string
@@ -63,6 +64,16 @@ func TestParseQuantities(t *testing.T) {
 		{"litres", volume, "0.5 l", 500, ""},
 		{"negative volume", volume, "-1 ml", 0, "is negative"},
 		{"mass for volume", volume, "1 g", 0, "is not a volume"},
+
+		{"half a day", hours, "12 hours", 12, ""},
+		{"half an hour more", hours, "13.5 h", 13.5, ""},
+		{"a quarter", hours, "15 minutes", 0.25, ""},
+		{"none", hours, "0 hours", 0, ""},
+		{"the whole day", hours, "24 hours", 24, ""},
+		{"more than a day", hours, "1441 min", 0, "whole minutes from 0 to 24 hours"},
+		{"a third of a minute", hours, "0.3 minutes", 0, "whole minutes"},
+		{"a time of day for a length", hours, "12:30", 0, "is not a time like"},
+		{"days for hours", hours, "1 day", 0, "is not a time like"},
 
 		{"a day", days, "1 day", 1, ""},
 		{"weeks", days, "2 weeks", 14, ""},

@@ -67,6 +67,20 @@ func Files(today civil.Date, in Setting) ([]File, error) {
 			}
 			return d.Format("01-02")
 		},
+		// The lamps' year has the given day today, on which a step falls.
+		"lampYear": func(month time.Month, dayOfMonth int) string {
+			n := today.Sub(civil.New(today.Year(), month, dayOfMonth))
+			switch {
+			case n > 182:
+				n -= 365
+			case n < -182:
+				n += 365
+			}
+			if n < 0 {
+				return fmt.Sprintf("ahead = \"%d days\"", -n)
+			}
+			return fmt.Sprintf("behind = \"%d days\"", n)
+		},
 	}
 	years, err := yearFiles(today)
 	if err != nil {

@@ -263,7 +263,7 @@ func TestHistoryIsOneKeepersThreeWeeks(t *testing.T) {
 		}
 		b := decode(t, files)
 		subjects := map[husbandry.ID]table{tasks.TheKeeper: {}}
-		for _, kind := range []string{"enclosure", "animal", "clutch"} {
+		for _, kind := range []string{"room", "enclosure", "animal", "clutch"} {
 			for _, r := range b[kind] {
 				subjects[husbandry.ID(r.ID)] = r
 			}

@@ -85,6 +85,7 @@ var habits = []habit{
 	{routine: "veiled-chameleon.mist-evening", subjects: ids("V1", "V2"), part: husbandry.Evening, on: every(1), since: daily, until: latest},
 	{routine: "wall-lizard.mist", subjects: ids("C1", "C2", "C3"), part: husbandry.Morning, on: fixed(2, evenDays), since: daily, until: latest},
 	{routine: "gut-load", subjects: ids(tasks.TheKeeper), part: husbandry.Evening, on: every(2), since: daily, until: latest},
+	{routine: "light-step", subjects: ids("south"), part: husbandry.Evening, on: ago(daily), since: daily, until: latest},
 	{routine: "order-insects", subjects: ids(tasks.TheKeeper), part: husbandry.Evening, on: weekdays(time.Wednesday), since: daily, until: latest},
 
 	{routine: "lamp-meter", subjects: ids("B1", "B2", "B3", "V1", "V2", "C1", "C2"), part: husbandry.Morning, on: ago(12), since: paper, until: latest},

@@ -61,7 +61,7 @@ func (h *House) GrowthPictures(list []scheduler.Growth) []Picture {
 		}
 		species := h.speciesName(g.Species)
 		if g.Count > 1 {
-			species = fmt.Sprintf("%d of %s, the mean of one", g.Count, species)
+			species += fmt.Sprintf(", %d of them; the mean of one", g.Count)
 		}
 		d.Facts = append(d.Facts, species)
 		if !g.Hatched.IsZero() {

@@ -1,0 +1,64 @@
+package books
+
+import (
+	"fmt"
+
+	"nestround/scheduler/season/kinship"
+	"nestround/tasks/husbandry"
+)
+
+// checkKin looks for animals that are their own ancestors, whose kinship would
+// have no end, and for pairings of close kin.
+func (r *reader) checkKin(b husbandry.BreedingRules) {
+	at := make(map[husbandry.ID]*placed[husbandry.Animal])
+	var animals []kinship.Animal
+	for i := range r.animals {
+		a := &r.animals[i]
+		if a.value.ID == "" {
+			continue // its id cannot be used
+		}
+		at[a.value.ID] = a
+		animals = append(animals, kinship.Animal{ID: a.value.ID, Mother: a.value.Mother, Father: a.value.Father, Group: a.value.Count > 1})
+	}
+	loops := kinship.Loops(animals)
+	for _, loop := range loops {
+		child := at[loop.Line[0]]
+		key := "mother"
+		if child.value.Mother != loop.Line[1] {
+			key = "father"
+		}
+		for _, says := range []string{"clutch", "from"} { // where its parents are taken from
+			if !child.at.Has(key) && child.at.Has(says) {
+				key = says
+			}
+		}
+		child.at.Place(key).Error(fmt.Sprintf("`%s` is its own ancestor: %s", loop.Line[0], loop.Words()), "one of these parents is wrong")
+	}
+	if len(loops) > 0 || r.lost {
+		return // a kinship without end, or without the parents that could not be read
+	}
+	p, err := kinship.New(animals)
+	if err != nil {
+		panic("books: a pedigree without loops has one: " + err.Error())
+	}
+	for i := range r.pairings {
+		pair := r.pairings[i].value
+		male, female := at[pair.Male], at[pair.Female]
+		if male == nil || female == nil || male == female || male.value.Species != female.value.Species {
+			continue
+		}
+		y := p.Young(pair.Female, pair.Male)
+		here := r.pairings[i].at.Here()
+		would := "would have"
+		if !pair.Until.IsZero() {
+			would = "have"
+		}
+		words := fmt.Sprintf("offspring of %s and %s %s an inbreeding coefficient of %s: %s", pair.Female, pair.Male, would, y.Coefficient(), y.Reason())
+		switch {
+		case kinship.Exceeds(y.F, b.KinshipLimit):
+			here.Warn(words, fmt.Sprintf("that is above the `kinship_limit` of %s under [breeding]", kinship.Coefficient(b.KinshipLimit)))
+		case kinship.Exceeds(y.F, b.KinshipWarn):
+			here.Warn(words, fmt.Sprintf("that is above `kinship_warn`, %s, and within the `kinship_limit` of %s, under [breeding]", kinship.Coefficient(b.KinshipWarn), kinship.Coefficient(b.KinshipLimit)))
+		}
+	}
+}

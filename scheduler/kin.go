@@ -1,0 +1,368 @@
+package scheduler
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"nestround/scheduler/season"
+	"nestround/scheduler/season/kinship"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// ReviewKin asks for another male where those of a female's species are all
+// too close kin.
+const ReviewKin husbandry.ID = "review-kin"
+
+const (
+	// thisSeasonDays is how long ago a pairing may have begun and still be one
+	// of this season.
+	thisSeasonDays = 180
+	// kinAhead is how many days before her season opens another male is asked
+	// for: one has to be found, and to come out of quarantine (common
+	// practice).
+	kinAhead = 90
+	// namedMales is how many other males a reason names.
+	namedMales = 3
+)
+
+// kinCaution: siblings paired in the laboratory and close kin in the wild had
+// malformed young in sand lizards (Olsson, Gullberg and Tegelström 1996,
+// Journal of Evolutionary Biology 9:229-242, from memory).
+const kinCaution = "Young of close kin are malformed more often, and fewer hatch. " +
+	"An animal that comes for her goes through quarantine first; permits and protected species follow the local law."
+
+// suitor is a male as far as a female is concerned.
+type suitor struct {
+	male *Animal
+	f    float64 // the inbreeding coefficient of their young
+}
+
+// mateSeason is who is to be paired with whom, of one species, on the plan's
+// day.
+type mateSeason struct {
+	males []*Animal      // grown and marked for breeding, by id
+	ids   []husbandry.ID // theirs
+	// free is from which day a male may be used: zero for today, missing where
+	// it is not known.
+	free map[husbandry.ID]civil.Date
+	with map[husbandry.ID]husbandry.ID // the female whom a male that is not free is with
+	// given is the male of each female that has one, and settled those of
+	// them that the records say.
+	given   map[husbandry.ID]husbandry.ID
+	settled map[husbandry.ID]*husbandry.Pairing
+}
+
+// kin holds what a plan knows of kinship and pairing; it is filled in as it is
+// asked.
+type kin struct {
+	pedigree *kinship.Pedigree            // nil until it is asked for
+	seasons  map[husbandry.ID]*mateSeason // by species
+	windows  map[husbandry.ID]season.Window
+	// refused are the females whose window is closed for want of a male that
+	// is not close kin, with the males there are.
+	refused map[husbandry.ID]refusedKin
+}
+
+func newKin() kin {
+	return kin{
+		seasons: make(map[husbandry.ID]*mateSeason),
+		windows: make(map[husbandry.ID]season.Window),
+		refused: make(map[husbandry.ID]refusedKin),
+	}
+}
+
+type refusedKin struct {
+	window season.Window
+	males  []suitor
+}
+
+func (p *planner) rules() husbandry.BreedingRules {
+	if p.rec.Breeding == (husbandry.BreedingRules{}) {
+		return husbandry.UsualBreeding()
+	}
+	return p.rec.Breeding
+}
+
+func (p *planner) pedigree() *kinship.Pedigree {
+	if p.kin.pedigree == nil {
+		list := make([]kinship.Animal, 0, len(p.rec.Animals))
+		for i := range p.rec.Animals {
+			a := &p.rec.Animals[i]
+			list = append(list, kinship.Animal{ID: a.ID, Mother: a.Mother, Father: a.Father, Group: a.Count > 1})
+		}
+		pedigree, err := kinship.New(list)
+		if err != nil { // books refuse such records, with their place
+			pedigree, _ = kinship.New(nil)
+		}
+		p.kin.pedigree = pedigree
+	}
+	return p.kin.pedigree
+}
+
+// paired narrows a female's pairing window to the days on which there is a
+// male for her, and says who that is.
+func (p *planner) paired(a *Animal, w season.Window) season.Window {
+	if !w.Known {
+		return w
+	}
+	s := p.seasonOf(a.Species)
+	can, tooClose := p.suitors(s, a)
+	if len(can) == 0 {
+		p.kin.refused[a.ID] = refusedKin{w, tooClose}
+		return season.Window{Basis: "every male of her species is closer kin than the limit of " + kinship.Coefficient(p.rules().KinshipLimit)}
+	}
+	best, others, later := p.choose(s, a, w, can)
+	if best == nil {
+		return season.Window{Basis: "no male is free for her: " + strings.Join(later, "; ")}
+	}
+	if from := s.free[best.male.ID]; from.After(w.From) {
+		w.From = from
+	}
+	w.Basis += "; " + p.mateWords(s, a, *best, others, tooClose, later)
+	return w
+}
+
+// suitors returns the males of her species within the kinship limit, the least
+// related first, and those beyond it.
+func (p *planner) suitors(s *mateSeason, a *Animal) (can, tooClose []suitor) {
+	coefficients := p.pedigree().KinshipWith(a.ID, s.ids)
+	for i, m := range s.males {
+		x := suitor{m, coefficients[i]}
+		if kinship.Exceeds(x.f, p.rules().KinshipLimit) {
+			tooClose = append(tooClose, x)
+		} else {
+			can = append(can, x)
+		}
+	}
+	byKinship := func(x, y suitor) int {
+		return cmp.Or(cmp.Compare(x.f, y.f), cmp.Compare(x.male.ID, y.male.ID))
+	}
+	slices.SortFunc(can, byKinship)
+	slices.SortFunc(tooClose, byKinship)
+	return can, tooClose
+}
+
+// choose picks the male for her: the one the season gives her, or the least
+// related of those that are free before her window closes. later says of the
+// others why they are not.
+func (p *planner) choose(s *mateSeason, a *Animal, w season.Window, can []suitor) (best *suitor, others []suitor, later []string) {
+	for i := range can {
+		m := can[i].male
+		from, known := s.free[m.ID]
+		switch {
+		case !known:
+			later = append(later, fmt.Sprintf("%s is with %s", maleWords(m), s.with[m.ID]))
+		case from.After(w.To):
+			later = append(later, fmt.Sprintf("%s is free from %s only", maleWords(m), p.day(from)))
+		case s.given[a.ID] == m.ID:
+			best = &can[i]
+		default:
+			others = append(others, can[i])
+		}
+	}
+	if best == nil && len(others) > 0 {
+		best, others = &others[0], others[1:]
+	}
+	return best, others, later
+}
+
+// seasonOf works out the season of a species once for a plan.
+func (p *planner) seasonOf(species husbandry.ID) *mateSeason {
+	pedigree := p.pedigree()
+	if s := p.kin.seasons[species]; s != nil {
+		return s
+	}
+	s := &mateSeason{
+		free: make(map[husbandry.ID]civil.Date), with: make(map[husbandry.ID]husbandry.ID),
+		given: make(map[husbandry.ID]husbandry.ID), settled: make(map[husbandry.ID]*husbandry.Pairing),
+	}
+	p.kin.seasons[species] = s
+	q := kinship.Season{Limit: p.rules().KinshipLimit, PerMale: p.rules().FemalesPerMale, Given: make(map[husbandry.ID]husbandry.ID)}
+	windows := make(map[husbandry.ID]season.Window)
+	for _, a := range p.herd.Animals {
+		switch {
+		case a.Species != species || !a.PresentOn(p.on) || !a.Breeding:
+		case p.breedingMale(a):
+			s.males = append(s.males, a)
+			q.Males = append(q.Males, a.ID)
+		case p.watchable(a) && !p.livesWithMale(a):
+			if w := p.rawPairing(a); w.Known {
+				windows[a.ID] = w
+				q.Females = append(q.Females, a.ID)
+			}
+		}
+	}
+	slices.SortFunc(s.males, func(a, b *Animal) int { return cmp.Compare(a.ID, b.ID) })
+	for _, m := range s.males {
+		s.ids = append(s.ids, m.ID)
+		p.freeFrom(s, m)
+	}
+	// Pairs of this season, and those the keeper has planned, are settled.
+	for i := range p.rec.Pairings {
+		pair := &p.rec.Pairings[i]
+		_, isMale := slices.BinarySearch(s.ids, pair.Male)
+		planned := pair.From.IsZero() || pair.From.After(p.on)
+		if !isMale || !planned && pair.From.AddDays(thisSeasonDays).Before(p.on) {
+			continue
+		}
+		w, open := windows[pair.Female]
+		if !open && planned {
+			continue // not hers to plan now
+		}
+		if open {
+			from, known := s.free[pair.Male]
+			if kinship.Exceeds(pedigree.Kinship(pair.Female, pair.Male), q.Limit) || !known || from.After(w.To) {
+				continue
+			}
+		}
+		if before := s.settled[pair.Female]; before != nil && !later(pair, before) {
+			continue
+		}
+		s.settled[pair.Female], q.Given[pair.Female] = pair, pair.Male
+		q.Females = append(q.Females, pair.Female)
+	}
+	q.May = func(female, male husbandry.ID) bool {
+		from, known := s.free[male]
+		return known && !from.After(windows[female].To)
+	}
+	for _, m := range pedigree.Assign(q).Matings {
+		s.given[m.Female] = m.Male
+	}
+	return s
+}
+
+// later reports whether a pairing counts instead of another of the same
+// female: what is planned before what was, the later before the earlier.
+func later(p, than *husbandry.Pairing) bool {
+	if than.From.IsZero() || p.From.IsZero() {
+		return !than.From.IsZero()
+	}
+	return p.From.After(than.From)
+}
+
+func (p *planner) breedingMale(a *Animal) bool {
+	return a.Sex == husbandry.Male && a.Breeding && a.PresentOn(p.on) && a.StageOn(p.on) == husbandry.Adult &&
+		!a.In(husbandry.Apart, p.on) && !p.unwell(a)
+}
+
+// freeFrom notes from which day on a male may be paired, rested since his last pairing: the zero date where he may be today.
+func (p *planner) freeFrom(s *mateSeason, m *Animal) {
+	var from civil.Date
+	for i := range p.rec.Pairings {
+		pair := &p.rec.Pairings[i]
+		if pair.Male != m.ID || pair.From.IsZero() || pair.From.After(p.on) {
+			continue
+		}
+		if pair.Until.IsZero() {
+			if female := p.herd.Animal(pair.Female); female == nil || female.PresentOn(p.on) {
+				s.with[m.ID] = pair.Female
+				return
+			}
+			continue
+		}
+		from = civil.Max(from, pair.Until.AddDays(int(p.rules().MaleRest)+1))
+	}
+	if !from.After(p.on) {
+		from = civil.Date{}
+	}
+	s.free[m.ID] = from
+}
+
+// rawPairing is the forecast of a female's pairing window, asked once.
+func (p *planner) rawPairing(a *Animal) season.Window {
+	w, ok := p.kin.windows[a.ID]
+	if !ok {
+		w = p.fore.Pairing(p.herd, a)
+		p.kin.windows[a.ID] = w
+	}
+	return w
+}
+
+// mateWords is "best with Ochre (M02), inbreeding of the young at least 0: no
+// common ancestor is recorded; or Clay (M05), at least 0.0625: ...".
+func (p *planner) mateWords(s *mateSeason, a *Animal, best suitor, others, tooClose []suitor, later []string) string {
+	how := "best with "
+	if pair := s.settled[a.ID]; pair != nil && pair.Male == best.male.ID {
+		how = "as before with "
+		if pair.From.IsZero() || pair.From.After(p.on) {
+			how = "as you planned with "
+		}
+	}
+	words := how + maleWords(best.male) + p.whenFree(s, best.male) + ", inbreeding of the young " + p.kinWords(a, best)
+	for i, o := range others {
+		if i == namedMales {
+			words += "; or " + count(len(others)-i, "other male")
+			break
+		}
+		words += "; or " + maleWords(o.male) + p.whenFree(s, o.male) + ", " + p.kinWords(a, o)
+	}
+	for _, l := range later {
+		words += "; " + l
+	}
+	for i, o := range tooClose {
+		if i == namedMales {
+			words += "; nor " + count(len(tooClose)-i, "other male")
+			break
+		}
+		words += "; not with " + maleWords(o.male) + ", " + p.kinWords(a, o)
+	}
+	return words
+}
+
+func (p *planner) whenFree(s *mateSeason, m *Animal) string {
+	if from := s.free[m.ID]; !from.IsZero() {
+		return " from " + p.day(from)
+	}
+	return ""
+}
+
+// kinWords is "at least 0.25: full siblings (parents F1 and M1)", with a word
+// where the keeper wants to be warned.
+func (p *planner) kinWords(a *Animal, x suitor) string {
+	young := p.pedigree().Young(a.ID, x.male.ID)
+	words := young.Coefficient()
+	if young.F == 0 {
+		return words
+	}
+	if kinship.Exceeds(young.F, p.rules().KinshipWarn) {
+		words += ", close kin"
+	}
+	return words + ": " + young.Reason()
+}
+
+func maleWords(m *Animal) string {
+	if m.Name == "" {
+		return string(m.ID)
+	}
+	return m.Name + " (" + string(m.ID) + ")"
+}
+
+// reviewKin asks once a season for another male where a female's window is
+// closed because all are too close kin.
+func (p *planner) reviewKin(s *subject) {
+	refused, ok := p.kin.refused[s.id]
+	if !ok {
+		return
+	}
+	delete(p.kin.refused, s.id) // once, however many routines ask
+	a, ok := p.builtIn(s, ReviewKin, husbandry.Review, "Find a male that is no close kin")
+	if !ok {
+		return
+	}
+	var males []string
+	for i, x := range refused.males {
+		if i == namedMales {
+			males = append(males, strconv.Itoa(len(refused.males)-i)+" more")
+			break
+		}
+		young := p.pedigree().Young(s.id, x.male.ID)
+		males = append(males, maleWords(x.male)+" "+young.Coefficient()+" ("+young.Reason()+")")
+	}
+	w := refused.window
+	p.ask(a, []string{w.Event}, civil.Max(w.From.AddDays(-kinAhead), p.began), fmt.Sprintf("Not paired in her season (%s): with every male the inbreeding of the young would be above %s: %s",
+		spanWords(w.From, w.To, p.on), kinship.Coefficient(p.rules().KinshipLimit), list(males)), kinCaution)
+}

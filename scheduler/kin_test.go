@@ -1,0 +1,227 @@
+package scheduler_test
+
+import (
+	"strings"
+	"testing"
+
+	"nestround/scheduler"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// matched is a lizard room where wall lizards live apart, with the pairing
+// routine alone: "id sex mother father", one enclosure each.
+func matched(lines ...string) *books {
+	b := lizardRoom(husbandry.Routine{
+		ID: "pair", Kind: husbandry.Pair, Scope: husbandry.OfAnimal, Cadence: within(husbandry.PairingWindow, 7),
+		For:   husbandry.Selector{Sexes: []husbandry.Sex{husbandry.Female}, States: []husbandry.State{husbandry.Breeding}},
+		After: 2, Part: husbandry.Morning, Minutes: 15, Missed: husbandry.Lapses, Origin: husbandry.Common,
+	})
+	b.Animals, b.Enclosures = nil, nil
+	for _, l := range lines {
+		f := append(strings.Fields(l), "-", "-")
+		a := husbandry.Animal{ID: husbandry.ID(f[0]), Species: "wall-lizard", Sex: husbandry.Sex(f[1]), Count: 1, Breeding: true, Enclosure: husbandry.ID("E-" + f[0])}
+		for i, to := range []*husbandry.ID{&a.Mother, &a.Father} {
+			if f[2+i] != "-" {
+				*to = husbandry.ID(f[2+i])
+			}
+		}
+		b.Animals = append(b.Animals, a)
+		b.Enclosures = append(b.Enclosures, husbandry.Enclosure{ID: a.Enclosure, Room: "R1"})
+	}
+	return b
+}
+
+// gone marks animals of the pedigree that are no longer here.
+func (b *books) gone(ids ...husbandry.ID) *books {
+	for _, id := range ids {
+		b.animal(id).Left = day("2026-06-01")
+	}
+	return b
+}
+
+func (b *books) recorded(id, male, female husbandry.ID, from, until string) *books {
+	p := husbandry.Pairing{ID: id, Male: male, Female: female}
+	if from != "" {
+		p.From = day(from)
+	}
+	if until != "" {
+		p.Until = day(until)
+	}
+	b.Pairings = append(b.Pairings, p)
+	return b
+}
+
+// What a pairing task says of the males, and from which day on there is one.
+// The season of wall lizards is 15 March to 30 June; the books begin on 1 May.
+func TestWhomToPair(t *testing.T) {
+	for _, c := range []struct {
+		words string
+		b     *books
+		from  string // first task from 3 May on; "" for none
+		says  []string
+		not   []string
+	}{
+		{"the only male, of unknown parents", matched("F1 female", "M1 male"), "05-03",
+			[]string{"; best with M1, inbreeding of the young at least 0"}, []string{"close kin", "; or "}},
+		{"a stranger before a cousin, and not the brother",
+			matched("A female", "B male", "F1 female A B", "M1 male A B", "M2 male", "C female A B", "M3 male C -").gone("A", "B", "C"), "05-03",
+			[]string{"best with M2, inbreeding of the young at least 0;", "; or M3, at least 0.125, close kin: F1 is a full sibling of C, a parent of M3", "; not with M1, at least 0.25, close kin: full siblings (parents A and B)"}, nil},
+		{"what is known for three generations is said without at least",
+			func() *books {
+				lines := []string{}
+				for _, x := range []string{"F1", "M1"} {
+					sex := map[string]string{"F1": "female", "M1": "male"}[x]
+					lines = append(lines, x+" "+sex+" "+x+"m "+x+"f", x+"m female "+x+"mm "+x+"mf", x+"f male "+x+"fm "+x+"ff")
+				}
+				return matched(lines...).gone("F1m", "F1f", "M1m", "M1f")
+			}(), "05-03", []string{"inbreeding of the young 0"}, []string{"at least"}},
+		{"a male is not used while he is in quarantine", func() *books {
+			b := matched("F1 female", "M1 male")
+			b.animal("M1").Acquired, b.animal("M1").Quarantine = day("2027-03-01"), 90
+			return b
+		}(), "", nil, nil},
+		{"nor she while she is", func() *books {
+			b := matched("F1 female", "M1 male")
+			b.animal("F1").Acquired, b.animal("F1").Quarantine = day("2027-03-01"), 90
+			return b
+		}(), "", nil, nil},
+		{"a male rests for three days after a pairing", matched("F1 female", "F2 female", "M1 male").recorded("P1", "M1", "F2", "04-28", "05-02"), "05-06",
+			[]string{"best with M1 from 6 May"}, nil},
+		{"one who is with another female is not free", matched("F1 female", "F2 female", "M1 male").recorded("P1", "M1", "F2", "04-28", ""), "", nil, nil},
+		{"so another is taken", matched("A female", "F1 female A", "F2 female", "M1 male", "M2 male A").gone("A").recorded("P1", "M1", "F2", "04-28", ""), "05-03",
+			[]string{"best with M2, inbreeding of the young at least 0.125, close kin: half siblings (common parent A); M1 is with F2"}, nil},
+		{"whom the keeper planned", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", ""), "05-03",
+			[]string{"as you planned with M2, inbreeding of the young at least 0; or M1"}, nil},
+		{"not where that is too close", matched("F1 female - M2", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", ""), "05-03",
+			[]string{"best with M1,", "not with M2, at least 0.25, close kin: M2 is the father of F1"}, nil},
+		{"with whom she was this season", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "04-10", "04-14"), "05-03",
+			[]string{"as before with M2,"}, nil},
+		{"last year's mate is no reason", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "2026-04-10", "2026-04-14"), "05-03",
+			[]string{"best with M1,"}, nil},
+		{"a limit of the keeper's own", func() *books {
+			b := matched("A female", "F1 female A", "M1 male A").gone("A")
+			b.Breeding = husbandry.UsualBreeding()
+			b.Breeding.KinshipLimit = 0.1
+			return b
+		}(), "", nil, nil},
+		{"males of a name", func() *books {
+			b := matched("F1 female", "M1 male")
+			b.animal("M1").Name = "Flint"
+			return b
+		}(), "05-03", []string{"best with Flint (M1),"}, nil},
+		{"many males are counted", matched("F1 female", "M1 male", "M2 male", "M3 male", "M4 male", "M5 male", "M6 male"), "05-03",
+			[]string{"; or M2, at least 0; or M3, at least 0; or M4, at least 0; or 2 other males"}, []string{"M5"}},
+		{"one who is not marked for breeding is no male for her", func() *books {
+			b := matched("F1 female", "M1 male", "M2 male")
+			b.animal("M1").Breeding = false
+			return b
+		}(), "05-03", []string{"best with M2,"}, []string{"M1"}},
+	} {
+		t.Run(c.words, func(t *testing.T) {
+			p := c.b.plan("05-03", 60).of("F1/pair/")
+			if c.from == "" {
+				p.none(t, "F1/pair/")
+				return
+			}
+			if len(p) == 0 || p[0].Due != day(c.from) {
+				t.Fatalf("want a task on %s, have\n%s", c.from, p)
+			}
+			if !strings.HasPrefix(p[0].Why, "Pairing window ") {
+				t.Errorf("why %q", p[0].Why)
+			}
+			for _, s := range c.says {
+				if !strings.Contains(p[0].Why, s) {
+					t.Errorf("%q does not say %q", p[0].Why, s)
+				}
+			}
+			for _, s := range c.not {
+				if strings.Contains(p[0].Why, s) {
+					t.Errorf("%q says %q", p[0].Why, s)
+				}
+			}
+		})
+	}
+}
+
+// The season gives each female a male of another line, though one male would
+// do for both.
+func TestTheSeasonKeepsTheYoungUnrelated(t *testing.T) {
+	b := matched("A female", "B female", "F1 female A", "M1 male A", "F2 female B", "M2 male B", "F3 female").gone("A", "B")
+	for female, male := range map[string]string{"F1": "M2", "F2": "M1"} {
+		if why := b.plan("05-03", 0).one(t, female+"/pair/").Why; !strings.Contains(why, "best with "+male+",") {
+			t.Errorf("%s: %s", female, why)
+		}
+	}
+	// Two females a male, and the third goes to him who has one.
+	b.Breeding = husbandry.UsualBreeding()
+	b.Breeding.FemalesPerMale = 1
+	if why := b.plan("05-03", 0).one(t, "F3/pair/").Why; !strings.Contains(why, "best with M1, inbreeding of the young at least 0;") {
+		t.Errorf("F3: %s", why)
+	}
+}
+
+// Without a male that is no close kin, there is no pairing and one question.
+func TestNoMaleButKin(t *testing.T) {
+	b := matched("A female", "B male", "F1 female A B", "M1 male A B").gone("A")
+	b.animal("B").Name = "Flint"
+	b.plan("05-03", 60).none(t, "/pair/")
+	ask := b.plan("05-03", 60).one(t, "F1/review-kin/")
+	if ask.Key != "F1/review-kin/2027" || ask.Due != day("05-01") || ask.Kind != husbandry.Review || ask.Title != "Find a male that is no close kin: F1 (wall lizard, in E-F1)" {
+		t.Errorf("%+v", ask)
+	}
+	want := "Not paired in her season (15 March to 30 June): with every male the inbreeding of the young would be above 0.125: " +
+		"Flint (B) at least 0.25 (B is the father of F1) and M1 at least 0.25 (full siblings (parents A and B))"
+	if ask.Why != want || !strings.Contains(ask.Caution, "quarantine") {
+		t.Errorf("%q, %q", ask.Why, ask.Caution)
+	}
+	for _, s := range scheduler.Dated(b.input("05-03", 60)) {
+		if s.Name == husbandry.PairingWindow {
+			t.Errorf("the calendar has %+v", s)
+		}
+	}
+	t.Run("asked once", func(t *testing.T) {
+		b := matched("F1 female - M1", "M1 male").done("05-03", "F1/review-kin/2027")
+		b.plan("05-04", 60).none(t, "review-kin")
+	})
+	t.Run("in time for the next season", func(t *testing.T) {
+		b := matched("F1 female - M1", "M1 male").done("05-03", "F1/review-kin/2027")
+		b.plan("07-01", 0).none(t, "review-kin") // next year's is months away
+		next := b.plan("2028-01-10", 0).one(t, "review-kin")
+		if next.Key != "F1/review-kin/2028" || next.Due != civil.MustParse("2027-12-16") {
+			t.Errorf("%+v", next)
+		}
+	})
+	t.Run("not where pairing is off", func(t *testing.T) {
+		b := matched("F1 female - M1", "M1 male")
+		b.Routines = append(b.Routines, husbandry.Routine{ID: "off", Kind: husbandry.Pair, Scope: husbandry.OfAnimal, Off: true})
+		b.plan("05-03", 60).none(t, "F1/")
+	})
+	t.Run("nor where reviews are", func(t *testing.T) {
+		b := matched("F1 female - M1", "M1 male")
+		b.Routines = append(b.Routines, husbandry.Routine{ID: "off", Kind: husbandry.Review, Scope: husbandry.OfAnimal, Off: true})
+		b.plan("05-03", 60).none(t, "F1/")
+	})
+	t.Run("and paired again when one has come", func(t *testing.T) {
+		b := matched("F1 female - M1", "M1 male", "M2 male")
+		b.plan("05-03", 0).one(t, "F1/pair/2027-05-03")
+		b.plan("05-03", 0).none(t, "review-kin")
+	})
+}
+
+// The calendar says with whom.
+func TestThePairingTimeOfACalendarNamesTheMale(t *testing.T) {
+	spans := scheduler.Dated(matched("F1 female", "M1 male").input("05-03", 60))
+	if len(spans) != 1 || !strings.HasSuffix(spans[0].Why, "; best with M1, inbreeding of the young at least 0") || spans[0].Key != tasks.NewKey("F1", "pairing", "2027") {
+		t.Errorf("%+v", spans)
+	}
+}
+
+// Records that no reader lets through do not stop a plan.
+func TestALoopDoesNotStopThePlan(t *testing.T) {
+	p := matched("F1 female F1", "M1 male").plan("05-03", 0).one(t, "F1/pair/")
+	if !strings.Contains(p.Why, "best with M1") {
+		t.Error(p.Why)
+	}
+}

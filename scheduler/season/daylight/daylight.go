@@ -1,0 +1,84 @@
+// Package daylight says how long the sun is up at a latitude on a date, and on
+// which days a lamp's timer has to be set anew to follow it.
+//
+// Start with [Length] for the sky and with [Schedule] and [Steps] for lamps.
+// The declination of the sun is that of Jean Meeus, Astronomical Algorithms,
+// 2nd ed., chapter 25 (the lower accuracy of 0.01°), which the solar
+// calculator of the U.S. National Oceanic and Atmospheric Administration uses
+// too; the short Fourier series that goes by the same name is minutes off at
+// the equinoxes of high latitudes. A date counts at 12 UT: at a latitude of
+// 60° and the equinoxes, when it matters most, an hour of longitude is a
+// quarter of a minute of day length.
+//
+// Height of the horizon, weather, twilight and the equation of time are left
+// out: a lamp is switched by the clock, about a noon of the keeper's choice.
+package daylight
+
+import (
+	"math"
+	"time"
+
+	"nestround/tasks/civil"
+)
+
+// The zeniths, in degrees, at which the sun's centre stands when a day begins
+// and ends.
+const (
+	// Sunrise is that of the almanacs: the upper limb on the horizon, 16′ of
+	// radius and 34′ of refraction below which the centre stands (NOAA).
+	Sunrise = 90.833
+	// Geometric has the centre on the horizon, without refraction.
+	Geometric = 90.0
+)
+
+// Length returns how long the sun is up on a day at a latitude in degrees
+// (-90 to 90, south negative), from sunrise to sunset: 24 hours where it does
+// not set, and 0 where it does not rise.
+func Length(latitude float64, on civil.Date) time.Duration {
+	return LengthAt(Sunrise, latitude, on)
+}
+
+// LengthAt is Length for another zenith, in degrees.
+func LengthAt(zenith, latitude float64, on civil.Date) time.Duration {
+	return lit(zenith, latitude, Declination(JulianDay(on)))
+}
+
+// lit is how long the sun is less than zenith from the point overhead (NOAA:
+// cos H = cos z / (cos φ cos δ) - tan φ tan δ), with all angles in degrees.
+func lit(zenith, latitude, declination float64) time.Duration {
+	φ, δ, z := radians(latitude), radians(declination), radians(zenith)
+	// Both sides times cos φ cos δ, which is 0 at the poles only.
+	left, right := math.Cos(z)-math.Sin(φ)*math.Sin(δ), math.Cos(φ)*math.Cos(δ)
+	switch {
+	case left <= -right:
+		return 24 * time.Hour
+	case left >= right:
+		return 0
+	}
+	h := math.Acos(left / right)
+	return time.Duration(h / math.Pi * float64(24*time.Hour)).Round(time.Second)
+}
+
+// JulianDay returns the Julian day of 12 UT on a date.
+func JulianDay(on civil.Date) float64 {
+	// 1 January 2000, 12 UT, is 2451545.0 (Meeus, chapter 7).
+	return 2451545 + float64(on.Sub(civil.New(2000, time.January, 1)))
+}
+
+// Declination returns the apparent declination of the sun in degrees, north
+// positive, at a Julian day. It is good to 0.01° for the centuries about 2000;
+// the minute between universal and dynamical time does not show.
+func Declination(julianDay float64) float64 {
+	t := (julianDay - 2451545) / 36525 // Meeus (25.1)
+	l := 280.46646 + t*(36000.76983+t*0.0003032)
+	m := radians(357.52911 + t*(35999.05029-t*0.0001537))
+	c := math.Sin(m)*(1.914602-t*(0.004817+t*0.000014)) + math.Sin(2*m)*(0.019993-t*0.000101) + math.Sin(3*m)*0.000289
+	ω := radians(125.04 - 1934.136*t)
+	λ := radians(l + c - 0.00569 - 0.00478*math.Sin(ω))
+	ε := 23 + (26+(21.448-t*(46.8150+t*(0.00059-t*0.001813)))/60)/60 // (22.2)
+	ε += 0.00256 * math.Cos(ω)                                       // (25.8)
+	return degrees(math.Asin(math.Sin(radians(ε)) * math.Sin(λ)))
+}
+
+func radians(d float64) float64 { return d * math.Pi / 180 }
+func degrees(r float64) float64 { return r * 180 / math.Pi }

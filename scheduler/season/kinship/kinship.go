@@ -1,0 +1,421 @@
+// Package kinship computes from recorded parents how closely animals are
+// related: the inbreeding coefficient of an animal, the kinship of a pair,
+// which is what the inbreeding coefficient of its young would be, and which
+// male to give each female so that the young are as little inbred as can be.
+//
+// Start with [New]; then ask [Pedigree.Inbreeding], [Pedigree.Kinship] and
+// [Pedigree.Relation], or [Pedigree.Assign] for a season. The coefficients are
+// those of Wright 1922 (American Naturalist 56:330-338) and Malécot, exact for
+// the pedigree as recorded: a parent that nobody wrote down counts as a
+// founder related to nobody, so a coefficient is a least one where lines end
+// early, and [Pedigree.Depth] says how far they are known. All coefficients of
+// an animal are computed with the indirect method of Colleau 2002 (Genetics
+// Selection Evolution 34:409-421), which goes through the pedigree twice and
+// never makes the table of all pairs.
+//
+// Genes are not looked at, and neither is what a coefficient does to a
+// species: how much is too much is for the keeper to say.
+package kinship
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/tasks/husbandry"
+)
+
+// Animal is one animal of a pedigree and its recorded parents.
+type Animal struct {
+	ID             husbandry.ID
+	Mother, Father husbandry.ID // "" when not known
+	// Group says that the record stands for several animals kept as one. As
+	// parents they count as a single animal, which makes their young look
+	// closer kin than they are: see [Pedigree.Groups].
+	Group bool
+}
+
+// Pedigree is animals with their parents. Make one with [New]; it does not
+// change afterwards.
+type Pedigree struct {
+	ids   []husbandry.ID // parents before their young
+	index map[husbandry.ID]int
+	// Per animal in the order of ids; a parent not known is -1.
+	mother, father []int
+	group          []bool
+	generation     []int     // 0 for founders, else one more than the younger parent's
+	f              []float64 // inbreeding coefficient
+	d              []float64 // Mendelian sampling variance
+	depth          []Depth
+}
+
+// LoopError says that an animal is recorded as its own ancestor.
+type LoopError struct {
+	// Line goes from a child to its parent, to that one's, and so on; the last
+	// is the first again.
+	Line []husbandry.ID
+}
+
+// Error names the animals in order.
+func (e *LoopError) Error() string {
+	return fmt.Sprintf("%s is its own ancestor: %s", e.Line[0], e.Words())
+}
+
+// Words writes the line as "F1, child of F2, child of F1".
+func (e *LoopError) Words() string {
+	var b strings.Builder
+	for i, id := range e.Line {
+		if i > 0 {
+			b.WriteString(", child of ")
+		}
+		b.WriteString(string(id))
+	}
+	return b.String()
+}
+
+// New makes the pedigree of some animals. A parent that is not among them
+// counts as a founder; of animals with one id the first counts. Where an
+// animal is its own ancestor, the error is a *LoopError and there is no
+// pedigree; [Loops] finds them all.
+func New(animals []Animal) (*Pedigree, error) {
+	p, known, loops := sort(animals)
+	if len(loops) > 0 {
+		return nil, loops[0]
+	}
+	n := len(p.ids)
+	p.mother, p.father = make([]int, n), make([]int, n)
+	p.group, p.generation, p.depth = make([]bool, n), make([]int, n), make([]Depth, n)
+	for i, id := range p.ids {
+		p.mother[i], p.father[i] = -1, -1
+		a := known[id]
+		if a == nil {
+			continue
+		}
+		p.group[i] = a.Group
+		if a.Mother != "" {
+			p.mother[i] = p.index[a.Mother]
+		}
+		if a.Father != "" {
+			p.father[i] = p.index[a.Father]
+		}
+		for _, parent := range []int{p.mother[i], p.father[i]} {
+			if parent >= 0 {
+				p.generation[i] = max(p.generation[i], p.generation[parent]+1)
+			}
+		}
+		p.depth[i] = p.depthOf(p.mother[i], p.father[i])
+	}
+	p.inbreed()
+	return p, nil
+}
+
+// Loops returns every line that leads from an animal back to itself, as far as
+// no two of them share all their links; none for a pedigree that [New] makes.
+func Loops(animals []Animal) []*LoopError {
+	_, _, loops := sort(animals)
+	return loops
+}
+
+// sort makes a pedigree with nothing but ids and index, parents before their
+// young. It keeps its own stack: a line may be thousands of generations long.
+func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops []*LoopError) {
+	p = &Pedigree{index: make(map[husbandry.ID]int, len(animals))}
+	known = make(map[husbandry.ID]*Animal, len(animals))
+	var order []husbandry.ID
+	for i := range animals {
+		a := &animals[i]
+		if _, twice := known[a.ID]; a.ID == "" || twice {
+			continue
+		}
+		known[a.ID] = a
+		order = append(order, a.ID)
+	}
+	type link struct{ child, parent husbandry.ID }
+	cut := make(map[link]bool) // the last links of loops
+	onTheWay := make(map[husbandry.ID]bool)
+	var stack []husbandry.ID
+	// next returns a parent that has to come before the animal.
+	next := func(id husbandry.ID) (husbandry.ID, bool) {
+		a := known[id]
+		if a == nil {
+			return "", false
+		}
+		for _, parent := range []husbandry.ID{a.Mother, a.Father} {
+			if _, done := p.index[parent]; parent == "" || done || cut[link{id, parent}] {
+				continue
+			}
+			if onTheWay[parent] {
+				cut[link{id, parent}] = true
+				from := slices.Index(stack, parent)
+				loops = append(loops, &LoopError{Line: append(slices.Clone(stack[from:]), parent)})
+				continue
+			}
+			return parent, true
+		}
+		return "", false
+	}
+	for _, id := range order {
+		if _, done := p.index[id]; done {
+			continue
+		}
+		// One parent at a time, so that the stack is the line of descent.
+		stack = append(stack[:0], id)
+		for len(stack) > 0 {
+			id := stack[len(stack)-1]
+			onTheWay[id] = true
+			if parent, waits := next(id); waits {
+				stack = append(stack, parent)
+				continue
+			}
+			p.index[id] = len(p.ids)
+			p.ids = append(p.ids, id)
+			delete(onTheWay, id)
+			stack = stack[:len(stack)-1]
+		}
+	}
+	return p, known, loops
+}
+
+// inbreed computes every inbreeding coefficient, generation by generation: the
+// kinship of the parents is half the entry of the relationship matrix, and one
+// column of it gives those of all mates of a father at once. That is two walks
+// through the older part of the pedigree for each father and generation.
+func (p *Pedigree) inbreed() {
+	n := len(p.ids)
+	p.f, p.d = make([]float64, n), make([]float64, n)
+	// Founders are ready; the others wait for their generation.
+	type family struct{ father, generation int }
+	young := make(map[family][]int)
+	var families []family
+	for i := range p.ids {
+		p.d[i] = 1
+		if p.mother[i] < 0 || p.father[i] < 0 {
+			continue
+		}
+		k := family{p.father[i], p.generation[i]}
+		if young[k] == nil {
+			families = append(families, k)
+		}
+		young[k] = append(young[k], i)
+	}
+	slices.SortFunc(families, func(a, b family) int {
+		if a.generation != b.generation {
+			return a.generation - b.generation
+		}
+		return a.father - b.father
+	})
+	// d of an animal needs f of its parents, which are of earlier generations.
+	byGeneration := make([][]int, 0)
+	for i, g := range p.generation {
+		for len(byGeneration) <= g {
+			byGeneration = append(byGeneration, nil)
+		}
+		byGeneration[g] = append(byGeneration[g], i)
+	}
+	column := make([]float64, n)
+	next := 0
+	for g, members := range byGeneration {
+		for ; next < len(families) && families[next].generation == g; next++ {
+			father := families[next].father
+			members := young[families[next]]
+			last := father
+			for _, i := range members {
+				last = max(last, p.mother[i])
+			}
+			p.relationships(father, column[:last+1])
+			for _, i := range members {
+				p.f[i] = column[p.mother[i]] / 2
+			}
+		}
+		for _, i := range members {
+			p.d[i] = p.sampling(i)
+		}
+	}
+}
+
+// sampling is the Mendelian sampling variance of an animal: the diagonal of D
+// where the relationship matrix is T D T' (Henderson 1976, Biometrics
+// 32:69-83).
+func (p *Pedigree) sampling(i int) float64 {
+	d := 1.0
+	for _, parent := range []int{p.mother[i], p.father[i]} {
+		if parent >= 0 {
+			d -= (1 + p.f[parent]) / 4
+		}
+	}
+	return d
+}
+
+// relationships fills column with the additive relationships (twice the
+// kinship) of an animal to the first len(column) animals: T D T' times the
+// unit vector of the animal, without the matrices (Colleau 2002).
+func (p *Pedigree) relationships(animal int, column []float64) {
+	clear(column)
+	column[animal] = 1
+	// T' times: what comes to each animal from its descendants.
+	for i := animal; i >= 0; i-- {
+		if column[i] == 0 {
+			continue
+		}
+		for _, parent := range [2]int{p.mother[i], p.father[i]} {
+			if parent >= 0 {
+				column[parent] += column[i] / 2
+			}
+		}
+	}
+	// D, then T times: what each animal has from its ancestors.
+	for i := range column {
+		v := column[i] * p.d[i]
+		if m := p.mother[i]; m >= 0 {
+			v += column[m] / 2
+		}
+		if f := p.father[i]; f >= 0 {
+			v += column[f] / 2
+		}
+		column[i] = v
+	}
+}
+
+// Inbreeding returns an animal's inbreeding coefficient, 0 to 1: the
+// probability that its two genes at a place are copies of one ancestor's. It
+// is 0 for an animal that is not in the pedigree.
+func (p *Pedigree) Inbreeding(id husbandry.ID) float64 {
+	if i, ok := p.index[id]; ok {
+		return p.f[i]
+	}
+	return 0
+}
+
+// Kinship returns the kinship (coancestry) of two animals, 0 to 1: what the
+// inbreeding coefficient of their young would be. Of an animal with itself it
+// is half of one more than its inbreeding; it is 0 for animals that are not in
+// the pedigree.
+func (p *Pedigree) Kinship(a, b husbandry.ID) float64 {
+	i, knownA := p.index[a]
+	j, knownB := p.index[b]
+	if !knownA || !knownB {
+		return 0
+	}
+	if i != j && p.generation[i] == 0 && p.generation[j] == 0 {
+		return 0 // founders, as most are
+	}
+	column := make([]float64, max(i, j)+1)
+	p.relationships(i, column)
+	return column[j] / 2
+}
+
+// KinshipWith returns the kinship of one animal with each of others, in one
+// walk through the pedigree.
+func (p *Pedigree) KinshipWith(a husbandry.ID, others []husbandry.ID) []float64 {
+	list := make([]float64, len(others))
+	i, known := p.index[a]
+	if !known {
+		return list
+	}
+	column := make([]float64, len(p.ids))
+	p.relationships(i, column)
+	for k, other := range others {
+		if j, ok := p.index[other]; ok {
+			list[k] = column[j] / 2
+		}
+	}
+	return list
+}
+
+// Depth is how far an animal's ancestors are recorded, in generations: its
+// parents are the first.
+type Depth struct {
+	// Complete is the number of generations of which every ancestor is known.
+	Complete int
+	// Deepest is the number of generations to the earliest known ancestor.
+	Deepest int
+	// Equivalent is the number of equivalent complete generations: the sum,
+	// over all known ancestors, of the share of the genes that comes from each
+	// (Maignel, Boichard and Verrier 1996, Interbull Bulletin 14:49-54).
+	Equivalent float64
+}
+
+// Depth returns how far an animal's ancestors are recorded.
+func (p *Pedigree) Depth(id husbandry.ID) Depth {
+	if i, ok := p.index[id]; ok {
+		return p.depth[i]
+	}
+	return Depth{}
+}
+
+// DepthOfYoung returns how far the ancestors of a pair's young would be
+// recorded. A coefficient of theirs is a least one where Complete is small: an
+// ancestor both parents share may be among those nobody wrote down.
+func (p *Pedigree) DepthOfYoung(mother, father husbandry.ID) Depth {
+	m, knownM := p.index[mother]
+	f, knownF := p.index[father]
+	if !knownM {
+		m = -1
+	}
+	if !knownF {
+		f = -1
+	}
+	return p.depthOf(m, f)
+}
+
+func (p *Pedigree) depthOf(mother, father int) Depth {
+	var d Depth
+	complete := true
+	for _, parent := range []int{mother, father} {
+		if parent < 0 {
+			complete = false
+			continue
+		}
+		d.Deepest = max(d.Deepest, p.depth[parent].Deepest+1)
+		d.Equivalent += (1 + p.depth[parent].Equivalent) / 2
+	}
+	if complete {
+		d.Complete = 1 + min(p.depth[mother].Complete, p.depth[father].Complete)
+	}
+	return d
+}
+
+// Groups returns the groups that a pair shares as ancestors, by id, with
+// themselves among their ancestors. Each counted as one animal, so the pair's
+// kinship is an upper bound as far as it comes through them.
+func (p *Pedigree) Groups(a, b husbandry.ID) []husbandry.ID {
+	both := p.shared(a, b)
+	var groups []husbandry.ID
+	for i, yes := range both {
+		if yes && p.group[i] {
+			groups = append(groups, p.ids[i])
+		}
+	}
+	slices.Sort(groups)
+	return groups
+}
+
+// shared marks the animals that are a or an ancestor of a, and b or an
+// ancestor of b.
+func (p *Pedigree) shared(a, b husbandry.ID) []bool {
+	i, knownA := p.index[a]
+	j, knownB := p.index[b]
+	if !knownA || !knownB {
+		return nil
+	}
+	mark := func(animal int) []bool {
+		in := make([]bool, max(i, j)+1)
+		in[animal] = true
+		for k := animal; k >= 0; k-- {
+			if !in[k] {
+				continue
+			}
+			for _, parent := range [2]int{p.mother[k], p.father[k]} {
+				if parent >= 0 {
+					in[parent] = true
+				}
+			}
+		}
+		return in
+	}
+	of, also := mark(i), mark(j)
+	for k := range of {
+		of[k] = of[k] && also[k]
+	}
+	return of
+}

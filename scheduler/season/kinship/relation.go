@@ -1,0 +1,138 @@
+package kinship
+
+import (
+	"slices"
+	"strings"
+
+	"nestround/tasks/husbandry"
+)
+
+// Relation says in words how two animals are related as far as is recorded:
+// "full siblings (parents F1 and M1)", "half siblings (common parent M1)",
+// "F2 is the mother of M3", "common ancestors F1, M1", or "" for no common
+// ancestor. Where it says more than one thing, the closest stands first.
+func (p *Pedigree) Relation(a, b husbandry.ID) string {
+	a, b = min(a, b), max(a, b) // the same words either way
+	i, knownA := p.index[a]
+	j, knownB := p.index[b]
+	if !knownA || !knownB {
+		return ""
+	}
+	if i == j {
+		return "one animal"
+	}
+	if words := p.lineage(i, j); words != "" {
+		return words
+	}
+	if words := p.lineage(j, i); words != "" {
+		return words
+	}
+	common := p.commonParents(i, j)
+	switch len(common) {
+	case 2:
+		return "full siblings (parents " + p.names(common, " and ") + ")"
+	case 1:
+		return "half siblings (common parent " + p.names(common, "") + ")"
+	}
+	if words := p.sibling(i, j); words != "" {
+		return words
+	}
+	if words := p.sibling(j, i); words != "" {
+		return words
+	}
+	nearest := p.nearest(a, b)
+	switch len(nearest) {
+	case 0:
+		return ""
+	case 1:
+		return "common ancestor " + p.names(nearest, "")
+	}
+	return "common ancestors " + p.names(nearest, ", ")
+}
+
+// lineage says whether the first is a parent or grandparent of the second.
+func (p *Pedigree) lineage(i, j int) string {
+	up, down := string(p.ids[i]), string(p.ids[j])
+	switch i {
+	case p.mother[j]:
+		return up + " is the mother of " + down
+	case p.father[j]:
+		return up + " is the father of " + down
+	}
+	for _, parent := range []int{p.mother[j], p.father[j]} {
+		if parent < 0 {
+			continue
+		}
+		switch i {
+		case p.mother[parent]:
+			return up + " is a grandmother of " + down
+		case p.father[parent]:
+			return up + " is a grandfather of " + down
+		}
+	}
+	return ""
+}
+
+// sibling says whether the first is a sibling of a parent of the second.
+func (p *Pedigree) sibling(i, j int) string {
+	best := 0
+	var of int
+	for _, parent := range []int{p.mother[j], p.father[j]} {
+		if parent < 0 {
+			continue
+		}
+		if n := len(p.commonParents(i, parent)); n > best {
+			best, of = n, parent
+		}
+	}
+	switch best {
+	case 2:
+		return string(p.ids[i]) + " is a full sibling of " + string(p.ids[of]) + ", a parent of " + string(p.ids[j])
+	case 1:
+		return string(p.ids[i]) + " is a half sibling of " + string(p.ids[of]) + ", a parent of " + string(p.ids[j])
+	}
+	return ""
+}
+
+// commonParents returns the known parents that two animals share.
+func (p *Pedigree) commonParents(i, j int) []int {
+	var common []int
+	for _, parent := range []int{p.mother[i], p.father[i]} {
+		if parent >= 0 && (parent == p.mother[j] || parent == p.father[j]) && !slices.Contains(common, parent) {
+			common = append(common, parent)
+		}
+	}
+	return common
+}
+
+// nearest returns the shared ancestors that are not also reached through the
+// young of theirs which both share.
+func (p *Pedigree) nearest(a, b husbandry.ID) []int {
+	shared := p.shared(a, b)
+	var list []int
+	covered := make([]bool, len(shared))
+	for i := len(shared) - 1; i >= 0; i-- {
+		if !shared[i] && !covered[i] {
+			continue
+		}
+		if !covered[i] {
+			list = append(list, i)
+		}
+		for _, parent := range [2]int{p.mother[i], p.father[i]} {
+			if parent >= 0 {
+				covered[parent] = true
+			}
+		}
+	}
+	return list
+}
+
+// names writes animals by id, in order.
+func (p *Pedigree) names(animals []int, joint string) string {
+	var ids []string
+	for _, i := range animals {
+		ids = append(ids, string(p.ids[i]))
+	}
+	slices.Sort(ids)
+	return strings.Join(ids, joint)
+}

@@ -259,7 +259,8 @@ type tail struct {
 type outcome struct {
 	Outcome
 	task    Key
-	settled bool // older acts of this task change nothing
+	again   civil.Date // the latest day for which the same was said of it
+	settled bool       // older acts of this task change nothing
 }
 
 // few outcomes are found by looking at each.
@@ -322,7 +323,7 @@ func (t *tail) step(h *History) bool {
 	o, ok := t.of(a.Task)
 	switch {
 	case !ok:
-		first := outcome{Outcome{a.Mark, a.since, a.Until, a.Why, a.by}, a.Task, a.Mark == PutOff || a.Mark == Undo}
+		first := outcome{Outcome{a.Mark, a.since, a.Until, a.Why, a.by}, a.Task, a.on, a.Mark == PutOff || a.Mark == Undo}
 		if a.Mark == Undo {
 			first.Outcome = Outcome{}
 		}
@@ -330,6 +331,7 @@ func (t *tail) step(h *History) bool {
 	case o.settled:
 	case o.Mark == a.Mark:
 		o.On, o.By = a.since, a.by
+		o.again = civil.Max(o.again, a.on)
 	default:
 		o.settled = true
 	}
@@ -443,6 +445,21 @@ func (m Marks) LastDone() civil.Date {
 		last = best()
 	}
 	t.last, t.asked = last, true
+	return last
+}
+
+// LastSaid returns the last day for which anybody said that the routine was
+// done for the subject, or no date. It is never before LastDone, and after it
+// where a task was said to be done on one day and later said to be done on
+// another: one of the two may be a slip, or it was done twice, and what must
+// not be done twice in a few days reckons with the later day.
+func (m Marks) LastSaid() civil.Date {
+	last := m.LastDone() // all that is for this day or later has been read now
+	for i := range m.t.outcomes {
+		if o := &m.t.outcomes[i]; o.Mark == MarkDone {
+			last = civil.Max(last, o.again)
+		}
+	}
 	return last
 }
 

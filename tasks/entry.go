@@ -86,6 +86,10 @@ type Finding struct {
 	Refused bool                   `json:"refused,omitempty"`
 	Mated   bool                   `json:"mated,omitempty"`
 	Gravid  *bool                  `json:"gravid,omitempty"`
+	// Ordered is the number of packs of a feeder that were ordered, Stock the
+	// number of insects counted.
+	Ordered *int `json:"ordered,omitempty"`
+	Stock   *int `json:"stock,omitempty"`
 	// Digging says that a female digs or searches for a place to lay.
 	Digging bool   `json:"digging,omitempty"`
 	Note    string `json:"note,omitempty"`
@@ -109,4 +113,5 @@ const (
 	FindRefused FindingName = "refused"
 	FindMated   FindingName = "mated"
 	FindGravid  FindingName = "gravid"
+	FindOrdered FindingName = "ordered"
 )

@@ -209,7 +209,8 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 
 func (g *Finding) changesPlans() bool {
 	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil ||
-		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended
+		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended ||
+		g.Ordered != nil || g.Stock != nil
 }
 
 // pair returns the part of the key that all occurrences share.
@@ -558,6 +559,12 @@ func (g *Finding) merge(later *Finding) {
 		g.Moved = later.Moved
 	}
 	g.Ended = g.Ended || later.Ended
+	if later.Ordered != nil {
+		g.Ordered = later.Ordered
+	}
+	if later.Stock != nil {
+		g.Stock = later.Stock
+	}
 	g.Refused = g.Refused || later.Refused
 	g.Mated = g.Mated || later.Mated
 	if later.Note != "" {

@@ -38,6 +38,7 @@ type Records struct {
 	Species    []Species
 	Pairings   []Pairing
 	Away       []Away
+	Feeders    []Feeder // live food in stock
 }
 
 // Room is where racks and enclosures stand. Rooms are walked in the order of

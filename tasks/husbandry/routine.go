@@ -32,6 +32,7 @@ const (
 	Sexing      Kind = "sexing"       // the young are old enough to be sexed
 	Pair        Kind = "pair"         // the pairing window is open
 	LampChange  Kind = "lamp-change"  // a UVB lamp has aged
+	Order       Kind = "order"        // live food is running short
 	Review      Kind = "review"       // a finding asks for a closer look
 	Own         Kind = "own"          // whatever else the keeper does
 )
@@ -40,7 +41,7 @@ const (
 // what cannot wait first, watches before the work that disturbs the animals.
 func Kinds() []Kind {
 	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, Candle, FirstFeed, GravidCheck,
-		Pair, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean, Sexing, LampChange, Own}
+		Pair, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean, Sexing, LampChange, Order, Own}
 }
 
 // Scope says what sort of record a task of some kind is about.
@@ -52,6 +53,7 @@ const (
 	OfAnimal    Scope = "animal"
 	OfClutch    Scope = "clutch"
 	OfRoom      Scope = "room"
+	OfFeeder    Scope = "feeder" // live food, wherever it stands
 	OfKeeper    Scope = "keeper" // one task for everything, wherever it is done
 )
 
@@ -67,6 +69,8 @@ func (k Kind) Scope() Scope {
 		return OfClutch
 	case GutLoad:
 		return OfKeeper
+	case Order:
+		return OfFeeder
 	}
 	return ""
 }
@@ -105,6 +109,7 @@ type Routine struct {
 	Part          Part
 	Minutes       int
 	Consumes      []string // what it uses up, in the keeper's words
+	Amounts       Amounts  // how much of it each animal is offered
 	Missed        Missed
 	Caution       string // shown wherever the task is; "" for none
 	Source        string // where the interval comes from

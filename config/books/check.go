@@ -15,6 +15,7 @@ func (r *reader) check(fsys fs.FS) {
 	r.checkPlaces()
 	r.checkAnimals()
 	r.checkAway()
+	r.checkFeeders()
 	for _, i := range r.incubators {
 		if i.value.Log == "" {
 			continue
@@ -71,6 +72,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 		Species:    values(r.speciesList),
 		Pairings:   values(r.pairings),
 		Away:       values(r.away),
+		Feeders:    values(r.feeders),
 	}
 	sortWalking(v)
 	mine := make(map[husbandry.ID]bool)

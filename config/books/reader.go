@@ -37,6 +37,7 @@ type reader struct {
 	incubators  []placed[husbandry.Incubator]
 	pairings    []placed[husbandry.Pairing]
 	away        []placed[husbandry.Away]
+	feeders     []placed[husbandry.Feeder]
 	speciesList []placed[husbandry.Species]
 	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
 }
@@ -76,6 +77,7 @@ func (r *reader) tables(root *tables.Table) {
 		{"incubator", r.incubator},
 		{"pairing", r.pairing},
 		{"away", r.awayDays},
+		{"feeder", r.feeder},
 		{"routine", func(t *tables.Table) { r.routine(t, "") }},
 		{"species", r.species},
 	} {
@@ -94,7 +96,7 @@ const keeperID = "keeper"
 // replyWords are what a line of a reply is made of: a record of that id could
 // not be named in one.
 var replyWords = []string{"done", "all", "but", "except", "skip", "later", "undo", "note", "and", "not",
-	"laid", "slugs", "mother", "digging", "hatched", "dead", "veins", "moved", "ended", "weighs", "added", "refused", "mated", "gravid"}
+	"laid", "slugs", "mother", "digging", "hatched", "dead", "veins", "moved", "ended", "weighs", "added", "refused", "mated", "gravid", "ordered", "stock"}
 
 var (
 	idForm   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)

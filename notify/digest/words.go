@@ -121,6 +121,7 @@ var recordWords = map[tasks.FindingName]string{
 	tasks.FindRefused: "a refusal",
 	tasks.FindMated:   "a mating",
 	tasks.FindGravid:  "whether eggs are felt",
+	tasks.FindOrdered: "another number if you bought it",
 }
 
 // toRecord says what a task asks the keeper to record: "Record the weight".

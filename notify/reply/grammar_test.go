@@ -19,7 +19,7 @@ func theBooks(id string) (Target, bool) {
 		{"F03", husbandry.OfAnimal}, {"M1.2", husbandry.OfAnimal}, {"Ten", husbandry.OfAnimal}, {"Ünal", husbandry.OfAnimal},
 		{"E07", husbandry.OfEnclosure}, {"3-7", husbandry.OfEnclosure}, {"41g", husbandry.OfEnclosure},
 		{"C27-04", husbandry.OfClutch}, {"back_room", husbandry.OfRoom},
-		{"cool", OfIncubator},
+		{"cool", OfIncubator}, {"small-crickets", husbandry.OfFeeder}, {"locusts", husbandry.OfFeeder},
 	} {
 		if strings.EqualFold(id, string(t.ID)) {
 			return t, true
@@ -236,6 +236,13 @@ func TestWhatIsMeant(t *testing.T) {
 		{"9 veins 5", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Veins: n(5)}}},
 		{"9 moved to cool", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Moved: "cool"}}},
 		{"9 ended", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Ended: true}}},
+		{"5 ordered 3", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Ordered: n(3)}}},
+		{"5 ordered 3 boxes", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Ordered: n(3)}}},
+		{"5 has ordered 2 tubs", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Ordered: n(2)}}},
+		{"locusts ordered one box", Command{Verb: Found, Record: Target{"locusts", husbandry.OfFeeder}, Finding: tasks.Finding{Ordered: n(1)}}},
+		{"Small-Crickets stock 200", Command{Verb: Found, Record: Target{"small-crickets", husbandry.OfFeeder}, Finding: tasks.Finding{Stock: n(200)}}},
+		{"locusts: stock 0", Command{Verb: Found, Record: Target{"locusts", husbandry.OfFeeder}, Finding: tasks.Finding{Stock: n(0)}}},
+		{"5 stock 40", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Stock: n(40)}}},
 		{"8 refused", Command{Verb: Found, Numbers: []int{8}, Finding: tasks.Finding{Refused: true}}},
 		{"5 mated", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Mated: true}}},
 		{"5 gravid", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Gravid: &yes}}},

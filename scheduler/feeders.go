@@ -214,6 +214,9 @@ func (p *planner) stockOf(f *husbandry.Feeder) stocked {
 	}
 	s.Batches = ration.Live(f, s.Keeper, s.Batches, from, p.on, func(d civil.Date) ration.Use { return given[d] })
 	s.Recent = between(civil.Max(from, p.on.AddDays(1-int(f.ShelfLife))), p.on.AddDays(1))
+	if len(s.Batches) == 0 || s.Batches[0].Came.After(p.on) {
+		s.Recent = ration.Use{} // a box that is empty is no emptier for an error
+	}
 	ahead := p.usedAhead(f)
 	s.Ahead = func(d civil.Date) ration.Use { return ahead[d] }
 	return s
@@ -321,7 +324,7 @@ func (p *planner) orders() {
 			pack := f.Pack.Count(o.Packs)
 			a := &activity{s: subject, r: &routine{Routine: &husbandry.Routine{
 				ID: OrderFeeder, Kind: husbandry.Order, Title: "Order " + pack, Scope: husbandry.OfFeeder,
-				Part: husbandry.Morning, Minutes: orderMinutes, Missed: husbandry.Stays, Origin: husbandry.Common,
+				Part: husbandry.Evening, Minutes: orderMinutes, Missed: husbandry.Stays, Origin: husbandry.Common,
 			}}}
 			key := a.key(p.text(o.Delivery))
 			due := o.By

@@ -121,7 +121,7 @@ var recordWords = map[tasks.FindingName]string{
 	tasks.FindRefused: "a refusal",
 	tasks.FindMated:   "a mating",
 	tasks.FindGravid:  "whether eggs are felt",
-	tasks.FindOrdered: "another number if you bought it",
+	tasks.FindOrdered: "how many, if another number",
 }
 
 // toRecord says what a task asks the keeper to record: "Record the weight".

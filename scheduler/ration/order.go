@@ -165,10 +165,10 @@ func (s *Stock) needs(until civil.Date, high bool) float64 {
 // a day, as if each were ordered as it says. A delivery whose last day to order
 // is past is among them until it comes, since it may still be had by asking.
 //
-// So much is ordered that it lasts to the delivery after, and for the feeder's
-// safety, in nineteen cases of twenty; but no more than is used, on the
-// average, before it dies, unless less would not last even to the delivery
-// after on the average.
+// So much is ordered that it lasts to the delivery after in nineteen cases of
+// twenty, and for the feeder's safety beyond that on the average; but no more
+// than is used, on the average, before it dies, unless less would not last even
+// to the delivery after.
 func (s Stock) Orders(to civil.Date) []Order {
 	var list []Order
 	f := s.Feeder
@@ -186,7 +186,7 @@ func (s Stock) Orders(to civil.Date) []Order {
 		// What is wanted before it comes and is not there is not made up for.
 		lost = math.Max(lost, s.needs(d, false))
 		packs := func(n float64) int { return max(0, int(math.Ceil((n-lost)/pack-1e-6))) }
-		want := packs(s.needs(o.Next.AddDays(int(f.Safety)), true))
+		want := packs(math.Max(s.needs(o.Next, true), s.needs(o.Next.AddDays(int(f.Safety)), false)))
 		// What the new ones can be used for: all that is eaten until they die,
 		// but for what older ones are there for.
 		dies := d.AddDays(min(int(f.ShelfLife), longestShelf))

@@ -60,6 +60,7 @@ func Files(today civil.Date, in Setting) ([]File, error) {
 	}
 	funcs := template.FuncMap{
 		"day": func(n int) string { return today.AddDays(n).String() },
+		"weekday": func(n int) string { return strings.ToLower(today.AddDays(n).Weekday().String()[:3]) },
 		"monthday": func(n int) string {
 			d := today.AddDays(n)
 			if d.Month() == time.February && d.Day() == 29 {

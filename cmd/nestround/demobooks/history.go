@@ -84,7 +84,8 @@ var habits = []habit{
 	{routine: "veiled-chameleon.mist-evening", subjects: ids("V1", "V2"), part: husbandry.Evening, on: every(1), since: daily, until: latest},
 	{routine: "wall-lizard.mist", subjects: ids("C1", "C2", "C3"), part: husbandry.Morning, on: fixed(2, evenDays), since: daily, until: latest},
 	{routine: "gut-load", subjects: ids(tasks.TheKeeper), part: husbandry.Evening, on: every(2), since: daily, until: latest},
-	{routine: "order-insects", subjects: ids(tasks.TheKeeper), part: husbandry.Evening, on: weekdays(time.Wednesday), since: daily, until: latest},
+	{routine: tasks.Unplanned, subjects: ids("small-crickets", "crickets"), part: husbandry.Evening, on: ago(7), since: daily, until: latest, found: ordered(1, 2)},
+	{routine: tasks.Unplanned, subjects: ids("small-crickets", "crickets"), part: husbandry.Morning, on: ago(1), since: daily, until: latest, found: counted(210, 460)},
 
 	{routine: "weigh-adult", subjects: ids("F01", "F02", "M01", "M02", "F03", "F04", "M03", "M04", "F05", "F06", "G03", "F07"), part: husbandry.Evening,
 		on: spread(paper, 12), since: paper, until: latest,
@@ -210,6 +211,15 @@ func growing(grams ...float64) func(civil.Date, civil.Date, int) *tasks.Finding 
 		g := husbandry.Grams(float64(tenths) / 10)
 		return &tasks.Finding{Weighs: &g}
 	}
+}
+
+// ordered is a number of packs for each subject, counted one of insects.
+func ordered(packs ...int) func(civil.Date, civil.Date, int) *tasks.Finding {
+	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{Ordered: &packs[nth]} }
+}
+
+func counted(insects ...int) func(civil.Date, civil.Date, int) *tasks.Finding {
+	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{Stock: &insects[nth]} }
 }
 
 func gravid(yes bool) func(civil.Date, civil.Date, int) *tasks.Finding {

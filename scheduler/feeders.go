@@ -62,6 +62,7 @@ func (p *planner) offerOf(s *subject, r *routine, day civil.Date, refused int) o
 	if f := p.feederOf(r); f != nil {
 		each = f.Each
 	}
+	variance := 0.0
 	for _, a := range s.animals {
 		if !a.PresentOn(day) || !r.sel.animal(a, day) {
 			continue
@@ -80,11 +81,12 @@ func (p *planner) offerOf(s *subject, r *routine, day civil.Date, refused int) o
 			o.each = append(o.each, one)
 		}
 		o.n += a.Count
-		o.use.Mean += one.Use(a.Count).Mean
-		o.use.Second += one.Use(a.Count).Second - one.Use(a.Count).Square // its variance, so far
+		u := one.Use(a.Count)
+		o.use.Mean += u.Mean
+		variance += u.Second - u.Square
 	}
 	o.use.Square = o.use.Mean * o.use.Mean
-	o.use.Second += o.use.Square
+	o.use.Second = o.use.Square + variance
 	return o
 }
 

@@ -64,6 +64,12 @@ func (r *reader) feeder(t *tables.Table) {
 
 // amounts reads "6-8 crickets", or { usual = ..., gravid = ..., winter = ... }.
 func amounts(t *tables.Table, consumes []string) (a husbandry.Amounts) {
+	of := func(a husbandry.Amount) string {
+		if a.Of == "" && len(consumes) > 0 {
+			return consumes[0]
+		}
+		return a.Of
+	}
 	read := func(t *tables.Table, key string) husbandry.Amount {
 		a, ok := tables.Parsed(t, key, husbandry.ParseAmount)
 		if ok && a.Of != "" && !slices.ContainsFunc(consumes, func(s string) bool { return strings.EqualFold(s, a.Of) }) {
@@ -74,6 +80,13 @@ func amounts(t *tables.Table, consumes []string) (a husbandry.Amounts) {
 			t.Place(key).Error(fmt.Sprintf("the routine does not consume `%s`", a.Of), hint)
 		}
 		return a
+	}
+	again := func(t *tables.Table, key string) husbandry.Amount {
+		b := read(t, key)
+		if !b.IsZero() && !a.Usual.IsZero() && !strings.EqualFold(of(a.Usual), of(b)) {
+			t.Place(key).Error(fmt.Sprintf("the amount is of `%s`, and the usual one of `%s`", of(b), of(a.Usual)), "other food is a [[routine]] of its own")
+		}
+		return b
 	}
 	if t.IsText("amount") {
 		a.Usual = read(t, "amount")
@@ -86,8 +99,8 @@ func amounts(t *tables.Table, consumes []string) (a husbandry.Amounts) {
 	if a.Usual = read(in, "usual"); !in.Has("usual") {
 		in.Missing("`usual`", `say what holds otherwise: amount = { usual = "6-8 crickets", gravid = "8-10 crickets" }`)
 	}
-	a.Gravid = read(in, "gravid")
-	a.Spring, a.Summer, a.Autumn, a.Winter = read(in, "spring"), read(in, "summer"), read(in, "autumn"), read(in, "winter")
+	a.Gravid = again(in, "gravid")
+	a.Spring, a.Summer, a.Autumn, a.Winter = again(in, "spring"), again(in, "summer"), again(in, "autumn"), again(in, "winter")
 	in.Done()
 	return a
 }

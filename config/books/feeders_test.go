@@ -106,6 +106,7 @@ func TestWhatIsWrongWithAFeeder(t *testing.T) {
 		{"a word of replies", strings.Replace(whole, `"sc"`, `"stock"`, 1), "is a word of replies", ""},
 		{"an amount of something else", whole + "[[routine]]\nid = \"r2\"\nkind = \"feed\"\nsince_last = \"2 days\"\nconsumes = [\"small crickets\"]\namount = \"6 smal crickets\"\n", "does not consume `smal crickets`", "small crickets"},
 		{"an amount that is none", whole + "[[routine]]\nid = \"r2\"\nkind = \"feed\"\nsince_last = \"2 days\"\namount = \"a few\"\n", "is not an amount", ""},
+		{"other food in winter", whole + "[[routine]]\nid = \"r2\"\nkind = \"feed\"\nsince_last = \"2 days\"\nconsumes = [\"small crickets\", \"locusts\"]\namount = { usual = \"6\", winter = \"2 locusts\" }\n", "the amount is of `locusts`, and the usual one of `small crickets`", "[[routine]]"},
 		{"only in winter", whole + "[[routine]]\nid = \"r2\"\nkind = \"feed\"\nsince_last = \"2 days\"\namount = { winter = \"2-3\" }\n", "has no `usual`", ""},
 		{"a routine that orders", whole + "[[routine]]\nid = \"r2\"\nkind = \"order\"\nweekdays = [\"wed\"]\n", "can only be `off`", "[[feeder]]"},
 	} {

@@ -44,6 +44,7 @@ type Item struct {
 	Title   string          `json:"title"`
 	Pinned  bool            `json:"pinned,omitempty"` // cannot be put off
 	Overdue bool            `json:"overdue,omitempty"`
+	Packs   int             `json:"packs,omitempty"` // that it asks to order
 }
 
 // Message is a mail to be composed.

@@ -50,6 +50,17 @@ func anyYear(t *rapid.T) *year {
 	if rapid.Bool().Draw(t, "one left") {
 		y.records.Animals[0].Left = y.on.AddDays(rapid.IntRange(0, 30).Draw(t, "left"))
 	}
+	if rapid.Bool().Draw(t, "live food") {
+		for i := range y.records.Routines {
+			if r := &y.records.Routines[i]; r.Kind == husbandry.Feed {
+				r.Consumes, r.Amounts.Usual = []string{"crickets"}, husbandry.Amount{From: 5, To: 8}
+			}
+		}
+		y.records.Feeders = []husbandry.Feeder{{
+			ID: "crickets", Name: "crickets", Pack: husbandry.Pack{Name: "box", Of: rapid.IntRange(1, 100).Draw(t, "pack")}, Deliveries: []time.Weekday{time.Wednesday, time.Friday},
+			Lead: husbandry.Days(rapid.IntRange(0, 9).Draw(t, "lead")), ShelfLife: husbandry.Days(rapid.IntRange(1, 30).Draw(t, "shelf life")), Safety: 2, Stock: 20, StockOn: y.on,
+		}}
+	}
 	if rapid.Bool().Draw(t, "recorded clutch") {
 		laid := y.on.AddDays(-rapid.IntRange(0, 60).Draw(t, "laid"))
 		y.records.Clutches = []husbandry.Clutch{{ID: "C1", Mother: "F0001", Laid: laid, LaidFrom: laid.AddDays(-rapid.IntRange(0, 4).Draw(t, "unsure")), Eggs: rapid.IntRange(0, 5).Draw(t, "eggs"), Incubator: "I1"}}
@@ -140,6 +151,10 @@ func anyAct(t *rapid.T, y *year, x tasks.Task) tasks.Act {
 		a.Finding = f
 	case slices.Contains(x.Asks, tasks.FindMated):
 		f.Mated = true
+		a.Finding = f
+	case slices.Contains(x.Asks, tasks.FindOrdered):
+		n = max(1, n)
+		f.Ordered = &n
 		a.Finding = f
 	case slices.Contains(x.Asks, tasks.FindRefused):
 		f.Refused = true
@@ -297,7 +312,7 @@ func TestOneMarkLeavesOtherSubjectsAlone(t *testing.T) {
 			for _, x := range p {
 				// Whether an enclosure eats decides whether its animals are
 				// weighed for refusing.
-				if x.Subject != marked.Subject && x.Scope != husbandry.OfKeeper && x.Routine != scheduler.WeighRefused {
+				if x.Subject != marked.Subject && x.Scope != husbandry.OfKeeper && x.Scope != husbandry.OfFeeder && x.Routine != scheduler.WeighRefused {
 					list = append(list, x)
 				}
 			}

@@ -385,6 +385,8 @@ type rider struct {
 	reset     civil.Date // last done, it or a rarer one in its place
 	since     int        // tasks of the host given since reset
 	notBefore civil.Date // put off to
+	gap       gap        // to what was given before
+	reached   civil.Date // the host's nth date since reset, once it was seen
 }
 
 // riding plans what follows other routines' tasks.
@@ -452,6 +454,7 @@ func (p *planner) rideTogether(riders []*rider, k hostKey) {
 	}
 	for _, r := range riders {
 		r.last = r.marks.LastDone()
+		r.gap = p.gapOf(&r.activity)
 	}
 	yesterday := p.on.AddDays(-1)
 	for _, r := range riders {
@@ -467,7 +470,7 @@ func (p *planner) rideTogether(riders []*rider, k hostKey) {
 		}
 		for _, d := range p.given(at, k.kind, civil.Max(since, p.began)) {
 			if d.Before(yesterday) {
-				r.since++
+				r.count(d)
 			}
 		}
 	}
@@ -484,7 +487,7 @@ func (p *planner) rideTogether(riders []*rider, k hostKey) {
 		carried = rarest(carried)
 		for _, r := range riders {
 			if f.due.After(r.reset) && (f.given || !f.due.Before(p.on)) {
-				r.since++
+				r.count(f.due)
 			}
 		}
 		for _, r := range carried {
@@ -492,12 +495,21 @@ func (p *planner) rideTogether(riders []*rider, k hostKey) {
 			if f.due.Before(p.on) {
 				continue // it was not given with it: still owed, on a later one
 			}
-			r.last, r.since, r.reset = f.due, 0, f.due
+			r.last, r.reset = f.due, f.due
+			r.since, r.reached = 0, civil.Date{}
+			given := f.due.AddDays(-int(r.r.Cadence.Lead))
 			for _, other := range riders {
-				if r.supplement() && other.supplement() && other.r.Cadence.Nth < r.r.Cadence.Nth {
-					other.since = 0
+				if !r.supplement() || !other.supplement() {
+					continue
+				}
+				if other.r.Cadence.Nth < r.r.Cadence.Nth {
+					other.since, other.reached = 0, civil.Date{}
+				}
+				if both := r.gap.gives & other.gap.gives; both != 0 && other != r {
+					other.gap.note(given, both)
 				}
 			}
+			r.gap.note(given, 0)
 		}
 	}
 }
@@ -507,7 +519,7 @@ func (r *rider) supplement() bool { return r.r.Kind == husbandry.Supplement }
 // rides reports whether a rider is due with a host.
 func (p *planner) rides(r *rider, f host) bool {
 	c := &r.r.Cadence
-	if r.since+1 < c.Nth || !r.last.IsZero() && f.due.Sub(r.last) < int(c.MinGap) || f.due.Before(r.notBefore) {
+	if r.since+1 < c.Nth || f.due.AddDays(-int(c.Lead)).Before(r.gap.until) || f.due.Before(r.notBefore) {
 		return false
 	}
 	switch _, o := p.said(&r.activity, f.date); o.Mark {
@@ -544,7 +556,9 @@ func (p *planner) ride(r *rider, f host) {
 		return
 	}
 	host, own := nouns(r.r.Cadence.Host), nouns(r.r.Kind)
-	if !due.After(p.on) || r.last.Before(p.on) {
+	if r.gap.decides(r.reached) {
+		words = p.gapWords(r)
+	} else if !due.After(p.on) || r.last.Before(p.on) {
 		switch {
 		case r.last.IsZero():
 			words += "; nothing recorded yet"
@@ -554,6 +568,13 @@ func (p *planner) ride(r *rider, f host) {
 	}
 	if r.r.Cadence.Lead > 0 {
 		words += ", for the " + host.one + " of " + p.weekday(f.due)
+	}
+	if earliest := due.AddDays(-int(r.r.Before)); earliest.Before(r.gap.until) {
+		// What may be done early may not be done nearer than the gap.
+		t := p.task(&r.activity, r.key(p.text(f.date)), due, words)
+		t.Earliest = r.gap.until
+		p.emit(&r.activity, t)
+		return
 	}
 	p.add(planned{a: &r.activity, key: r.key(p.text(f.date)), due: due, why: words})
 }

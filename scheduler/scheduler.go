@@ -64,6 +64,8 @@ const (
 	RestFemale     husbandry.ID = "rest-female"      // she has laid the season's number of clutches
 	PartPair       husbandry.ID = "part-pair"        // a pair was put together and is not parted
 	VetDigging     husbandry.ID = "vet-digging"      // she digs for two days without eggs
+
+	OrderFeeder husbandry.ID = "order" // live food will not last to the delivery after the next
 )
 
 // Plan returns the tasks that are due or overdue on in.On, those upcoming
@@ -83,8 +85,9 @@ type planner struct {
 	herd *Herd
 	on   civil.Date
 	to   civil.Date
-	// horizon is to and the longest lead of a riding routine: as far as the
-	// tasks that others ride on must be known.
+	// horizon is to, as far as feedings are looked at for what they use up, and
+	// the longest lead of a riding routine: as far as the tasks that others
+	// ride on must be known.
 	horizon civil.Date
 	// began is the first day anything was owed on: what was due before is
 	// neither overdue nor lapsed.
@@ -108,8 +111,10 @@ type planner struct {
 
 	subjects map[husbandry.ID]*subject
 	laidIn   map[husbandry.ID]civil.Date // latest laying in an enclosure
-	ofKind   map[hostKey][]husbandry.ID  // routines that held, by subject and kind
-	out      [][]planned                 // in pieces of pieceSize
+	eaters   []activity                  // feedings that use up a feeder
+	southern bool
+	ofKind   map[hostKey][]husbandry.ID // routines that held, by subject and kind
+	out      [][]planned                // in pieces of pieceSize
 }
 
 // routine is a husbandry.Routine made ready.
@@ -130,7 +135,7 @@ const markAhead = 14
 
 func newPlanner(in Input) *planner {
 	p := &planner{
-		rec: in.Records, h: in.History, fore: in.Forecasts, on: in.On, to: civil.Max(in.On, in.To),
+		rec: in.Records, h: in.History, fore: in.Forecasts, on: in.On, to: civil.Max(in.On, in.To), southern: in.Latitude < 0,
 		byScope: make(map[husbandry.Scope][]*routine),
 
 		forSpecies: make(map[scopeSpecies][]*routine),
@@ -164,13 +169,14 @@ func newPlanner(in Input) *planner {
 	if p.began.IsZero() {
 		p.began = p.on
 	}
-	p.horizon = p.to
+	p.horizon = p.feedersReach(p.to)
 	if away := p.leaving(); away != nil {
 		p.horizon = civil.Max(p.horizon, away.Until)
 	}
+	beyond := p.horizon
 	for i := range p.rec.Routines {
 		if c := p.rec.Routines[i].Cadence; c.Pattern == husbandry.Riding {
-			p.horizon = civil.Max(p.horizon, p.to.AddDays(int(c.Lead)))
+			p.horizon = civil.Max(p.horizon, beyond.AddDays(int(c.Lead)))
 			p.hosted[c.Host] = true
 		}
 	}
@@ -235,6 +241,9 @@ func (p *planner) plan() {
 				p.ofKind[k] = append(p.ofKind[k], a.r.ID)
 			}
 			p.ready(&a)
+			if p.feederOf(a.r) != nil && s.scope == husbandry.OfEnclosure {
+				p.eaters = append(p.eaters, a)
+			}
 			switch a.r.Cadence.Pattern {
 			case husbandry.Fixed:
 				p.fixed(a)
@@ -254,6 +263,7 @@ func (p *planner) plan() {
 	p.anchored()
 	p.reviews()
 	p.layingReviews()
+	p.orders()
 }
 
 // planned is a task while a plan is made: a plan may be 100,000 tasks long, so
@@ -384,6 +394,9 @@ func (p *planner) write(t *tasks.Task, from *planned) {
 		Title: from.a.title, Do: from.a.do, Whom: s.whom, Why: from.why, Caution: r.Caution, Minutes: r.Minutes,
 		Asks: asks(r.Kind), Uses: r.Consumes, Missed: r.Missed, Status: tasks.Upcoming, Window: from.window,
 	}
+	if !r.Amounts.IsZero() && !from.lapsed {
+		t.Why += p.offerWords(s, r, from.due)
+	}
 	switch {
 	case from.lapsed:
 		t.Status = tasks.Lapsed
@@ -420,6 +433,8 @@ func asks(k husbandry.Kind) []tasks.FindingName {
 		return asksUVI
 	case husbandry.YoungCheck, husbandry.Quarantine, husbandry.Faecal:
 		return asksIll
+	case husbandry.Order:
+		return asksOrdered
 	}
 	return nil
 }
@@ -434,6 +449,7 @@ var (
 	asksGravid  = []tasks.FindingName{tasks.FindGravid}
 	asksLaid    = []tasks.FindingName{tasks.FindLaid, tasks.FindSlugs}
 	asksHatched = []tasks.FindingName{tasks.FindHatched}
+	asksOrdered = []tasks.FindingName{tasks.FindOrdered}
 	asksMated   = []tasks.FindingName{tasks.FindMated}
 	asksSexed   = []tasks.FindingName{tasks.FindSexed}
 	asksUVI     = []tasks.FindingName{tasks.FindUVI}

@@ -431,7 +431,7 @@ func looksLikeCommand(s string) bool {
 	first, _, _ := strings.Cut(s, " ")
 	first = strings.ToLower(strings.TrimRight(first, ".,:;!)"))
 	switch first {
-	case "", "done", "all", "skip", "skipped", "later", "note", "undo", "laid", "hatched", "weighs", "added", "refused", "male", "female", "unsure", "sexed", "uvi", "ill", "none", "yes", "no", "ok":
+	case "", "done", "all", "skip", "skipped", "later", "note", "undo", "laid", "hatched", "weighs", "added", "refused", "male", "female", "unsure", "sexed", "uvi", "ill", "ordered", "stock", "none", "yes", "no", "ok":
 		return true
 	}
 	r, _ := utf8.DecodeRuneInString(first)

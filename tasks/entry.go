@@ -91,6 +91,10 @@ type Finding struct {
 	Refused bool                   `json:"refused,omitempty"`
 	Mated   bool                   `json:"mated,omitempty"`
 	Gravid  *bool                  `json:"gravid,omitempty"`
+	// Ordered is the number of packs of a feeder that were ordered, Stock the
+	// number of insects counted.
+	Ordered *int `json:"ordered,omitempty"`
+	Stock   *int `json:"stock,omitempty"`
 	// Digging says that a female digs or searches for a place to lay.
 	Digging bool   `json:"digging,omitempty"`
 	Sexed   *Sexed `json:"sexed,omitempty"`
@@ -137,4 +141,5 @@ const (
 	FindSexed   FindingName = "sexed"
 	FindUVI     FindingName = "uvi"
 	FindIll     FindingName = "ill"
+	FindOrdered FindingName = "ordered"
 )

@@ -209,7 +209,8 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 
 func (g *Finding) changesPlans() bool {
 	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil ||
-		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended || g.Sexed != nil || g.UVI != nil || g.Ill
+		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended || g.Sexed != nil || g.UVI != nil || g.Ill ||
+		g.Ordered != nil || g.Stock != nil
 }
 
 // pair returns the part of the key that all occurrences share.
@@ -259,7 +260,8 @@ type tail struct {
 type outcome struct {
 	Outcome
 	task    Key
-	settled bool // older acts of this task change nothing
+	again   civil.Date // the latest day for which the same was said of it
+	settled bool       // older acts of this task change nothing
 }
 
 // few outcomes are found by looking at each.
@@ -322,7 +324,7 @@ func (t *tail) step(h *History) bool {
 	o, ok := t.of(a.Task)
 	switch {
 	case !ok:
-		first := outcome{Outcome{a.Mark, a.since, a.Until, a.Why, a.by}, a.Task, a.Mark == PutOff || a.Mark == Undo}
+		first := outcome{Outcome{a.Mark, a.since, a.Until, a.Why, a.by}, a.Task, a.on, a.Mark == PutOff || a.Mark == Undo}
 		if a.Mark == Undo {
 			first.Outcome = Outcome{}
 		}
@@ -330,6 +332,7 @@ func (t *tail) step(h *History) bool {
 	case o.settled:
 	case o.Mark == a.Mark:
 		o.On, o.By = a.since, a.by
+		o.again = civil.Max(o.again, a.on)
 	default:
 		o.settled = true
 	}
@@ -446,6 +449,21 @@ func (m Marks) LastDone() civil.Date {
 	return last
 }
 
+// LastSaid returns the last day for which anybody said that the routine was
+// done for the subject, or no date. It is never before LastDone, and after it
+// where a task was said to be done on one day and later said to be done on
+// another: one of the two may be a slip, or it was done twice, and what must
+// not be done twice in a few days reckons with the later day.
+func (m Marks) LastSaid() civil.Date {
+	last := m.LastDone() // all that is for this day or later has been read now
+	for i := range m.t.outcomes {
+		if o := &m.t.outcomes[i]; o.Mark == MarkDone {
+			last = civil.Max(last, o.again)
+		}
+	}
+	return last
+}
+
 // extend looks back until no older act is for a day from since on.
 func (t *tail) extend(h *History, since civil.Date) {
 	for len(t.rest) > 0 && !h.acts[t.rest[len(t.rest)-1]].reach.Before(since) {
@@ -546,6 +564,12 @@ func (g *Finding) merge(later *Finding) {
 	}
 	if later.UVI != nil {
 		g.UVI = later.UVI
+	}
+	if later.Ordered != nil {
+		g.Ordered = later.Ordered
+	}
+	if later.Stock != nil {
+		g.Stock = later.Stock
 	}
 	g.Refused = g.Refused || later.Refused
 	g.Ill = g.Ill || later.Ill

@@ -18,6 +18,7 @@ func (r *reader) check(fsys fs.FS, s config.Settings) {
 	r.checkKin(s.Breeding)
 	r.checkLight(s.Latitude)
 	r.checkAway()
+	r.checkFeeders()
 	for _, i := range r.incubators {
 		if i.value.Log == "" {
 			continue
@@ -77,6 +78,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 		Away:       values(r.away),
 		Carers:     values(r.carers),
 		Permits:    values(r.permits),
+		Feeders:    values(r.feeders),
 	}
 	sortWalking(v)
 	mine := make(map[husbandry.ID]bool)

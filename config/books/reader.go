@@ -39,6 +39,7 @@ type reader struct {
 	away        []placed[husbandry.Away]
 	carers      []placed[husbandry.Carer]
 	permits     []placed[husbandry.Permit]
+	feeders     []placed[husbandry.Feeder]
 	speciesList []placed[husbandry.Species]
 	lit         []lit
 	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
@@ -81,6 +82,7 @@ func (r *reader) tables(root *tables.Table) {
 		{"away", r.awayDays},
 		{"keeper", r.carer},
 		{"permit", r.permit},
+		{"feeder", r.feeder},
 		{"routine", func(t *tables.Table) { r.routine(t, "") }},
 		{"species", r.species},
 	} {
@@ -100,7 +102,7 @@ const keeperID = "keeper"
 // not be named in one.
 var replyWords = []string{"done", "all", "but", "except", "skip", "later", "undo", "note", "and", "not",
 	"laid", "slugs", "mother", "digging", "hatched", "dead", "veins", "moved", "ended", "weighs", "added", "refused", "mated", "gravid",
-	"male", "female", "unsure", "sexed", "uvi", "ill"}
+	"male", "female", "unsure", "sexed", "uvi", "ill", "ordered", "stock"}
 
 var (
 	idForm   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)

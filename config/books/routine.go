@@ -56,8 +56,20 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 		v.Part = part
 	}
 	v.Minutes, _ = t.Int("minutes", 0, 24*60)
-	for _, item := range t.Texts("consumes") {
-		v.Consumes = append(v.Consumes, item.Value)
+	v.Consumes, v.Amounts = replaced.Consumes, replaced.Amounts
+	if t.Has("consumes") {
+		v.Consumes = nil
+		for _, item := range t.Texts("consumes") {
+			v.Consumes = append(v.Consumes, item.Value)
+		}
+	}
+	if t.Has("amount") {
+		v.Amounts = amounts(t, v.Consumes)
+	} else if t.Has("consumes") {
+		v.Amounts = husbandry.Amounts{}
+	}
+	if v.Kind == husbandry.Order && !v.Off {
+		t.Here().Error("a routine of kind \"order\" can only be `off`", "what is ordered when follows from the [[feeder]] records")
 	}
 	v.Missed = missedByKind(v.Kind)
 	if missed, ok := tables.Choice(t, "missed", husbandry.Stays, husbandry.Lapses, husbandry.Alarms); ok {
@@ -72,8 +84,8 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 }
 
 // builtIn returns the sheet's or common routine that a keeper's routine of the
-// id replaces. What it does not say of kind, scope and subjects stays as it
-// was: a keeper who only writes another interval means the same lizards.
+// id replaces. What it does not say of kind, scope, subjects and food stays as
+// it was: a keeper who only writes another interval means the same lizards.
 func (r *reader) builtIn(id husbandry.ID) (husbandry.Routine, bool) {
 	if r.origin != husbandry.Keeper || id == "" {
 		return husbandry.Routine{}, false

@@ -83,6 +83,7 @@ type routine struct {
 	Part     string
 	Minutes  int
 	Consumes []string
+	Amount   string
 	Missed   string
 	Caution  string
 	Source   string
@@ -473,6 +474,33 @@ func TestRoutinesAreWellFormed(t *testing.T) {
 				t.Errorf("%s is of the sheet of %s", r.ID, s.ID)
 			}
 		}
+	}
+}
+
+// An amount is of what the routine consumes, and says where it comes from.
+func TestAmountsAreOfWhatIsConsumed(t *testing.T) {
+	all, common := sheets(t)
+	said := 0
+	for _, s := range append(all, species{Routine: common}) {
+		for _, r := range s.Routine {
+			if r.Amount == "" {
+				continue
+			}
+			said++
+			a, err := husbandry.ParseAmount(r.Amount)
+			if err != nil || !slices.Contains(r.Consumes, a.Of) || r.Kind != "feed" {
+				t.Errorf("%s: amount %q of %v: %v", r.ID, r.Amount, r.Consumes, err)
+			}
+			if !strings.Contains(r.Source, "amount: ") {
+				t.Errorf("%s: the source does not say where the amount is from", r.ID)
+			}
+			if a.From < 1 || a.To > 30 || a.To > 2.1*a.From {
+				t.Errorf("%s: amount %s", r.ID, a)
+			}
+		}
+	}
+	if said < 30 {
+		t.Errorf("%d amounts", said)
 	}
 }
 

@@ -107,7 +107,7 @@ func entries(c Content) ([]entry, error) {
 	index := make(map[group]int)
 	add := func(day civil.Date, n int, t *tasks.Task) {
 		g := group{day, t.Place.Room}
-		if t.Scope == husbandry.OfKeeper {
+		if t.Scope == husbandry.OfKeeper || t.Scope == husbandry.OfFeeder {
 			g.room = ""
 		}
 		i, ok := index[g]

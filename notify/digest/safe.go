@@ -52,7 +52,7 @@ func cutSpace(s string) (before, after string, found bool) {
 // the grammar's own words and has the grammar read their pieces.
 var (
 	leadingVerbs = set("done", "did", "skip", "skipped", "later", "undo", "note")
-	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging", "not", "isn't",
+	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging", "ordered", "stock", "not", "isn't",
 		"male", "female", "unsure", "sexed", "uvi", "ill")
 	// complete findings need nothing behind them, and take nothing.
 	complete  = set("laid", "refused", "mated", "gravid", "digging", "veins", "ended", "male", "female", "unsure")

@@ -124,6 +124,7 @@ var recordWords = map[tasks.FindingName]string{
 	tasks.FindSexed:   "the sex",
 	tasks.FindUVI:     "the index",
 	tasks.FindIll:     "signs of illness",
+	tasks.FindOrdered: "how many, if another number",
 }
 
 // toRecord says what a task asks the keeper to record: "Record the weight".

@@ -22,7 +22,7 @@ const (
 	Later  Verb = "later"
 	Undo   Verb = "undo"
 	Note   Verb = "note"
-	Found  Verb = "found" // a finding: laid, slugs, mother, hatched, dead, veins, moved, ended, weighs, added, refused, mated, gravid, digging, sexed, uvi, ill
+	Found  Verb = "found" // a finding: laid, slugs, mother, hatched, dead, veins, moved, ended, weighs, added, refused, mated, gravid, digging, sexed, uvi, ill, ordered, stock
 )
 
 // Target is a record of the books that a command names instead of a number.
@@ -158,6 +158,10 @@ func finding(f tasks.Finding) string {
 		return "weighs " + decimal(float64(*f.Weighs)) + " g"
 	case f.Added != nil:
 		return "added " + decimal(float64(*f.Added)) + " ml"
+	case f.Ordered != nil:
+		return "ordered " + strconv.Itoa(*f.Ordered)
+	case f.Stock != nil:
+		return "stock " + strconv.Itoa(*f.Stock)
 	case f.Mother != "":
 		return "mother " + string(f.Mother)
 	case f.Digging:

@@ -53,6 +53,7 @@ type Parsed struct {
 //	12 male | female | unsure      12 sexed 2.1.3 (males.females.unsure)
 //	8 ill [signs]       13 uvi 3.1
 //	note 2 female digging          undo 3
+//	5 ordered 3 [boxes]            crickets stock 200
 //
 // A finding, a note or an undo may name a record of the books instead of a
 // number. Case, punctuation, bullets, greetings, full-width figures and
@@ -277,7 +278,7 @@ type parser struct {
 var (
 	leading      = set("done", "did", "all", "skip", "skipped", "later", "undo", "note")
 	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging",
-		"male", "female", "unsure", "sexed", "ill", "uvi")
+		"male", "female", "unsure", "sexed", "ill", "uvi", "ordered", "stock")
 	exceptWords = set("but", "except", "excepting")
 	// fillers may stand between a target and what was found: "F03 has laid 6".
 	fillers  = set("has", "have", "had", "is", "was")
@@ -507,7 +508,7 @@ func (p *parser) command(i int) (Command, int, *fault) {
 }
 
 // example has what follows a verb in an example.
-var example = map[string]string{"laid": " 6", "slugs": " 4", "hatched": " 3", "weighs": " 41 g", "weighed": " 41 g", "added": " 60 ml", "sexed": " 2.1.3", "uvi": " 3.1"}
+var example = map[string]string{"laid": " 6", "slugs": " 4", "hatched": " 3", "weighs": " 41 g", "weighed": " 41 g", "added": " 60 ml", "sexed": " 2.1.3", "uvi": " 3.1", "ordered": " 3", "stock": " 200"}
 
 // setOff skips a colon or dash that sets the number or text at i off.
 func (p *parser) setOff(i int) int {
@@ -804,6 +805,13 @@ func (p *parser) found(i int) (Command, int, *fault) {
 		if i = v + 1; p.word(i) == "food" {
 			i++
 		}
+	case "ordered":
+		i, f = p.count(v+1, &c.Finding.Ordered, w, "boxes", "box", "packs", "pack", "tubs", "tub", "bags", "bag")
+		if f == nil && *c.Finding.Ordered == 0 {
+			f = &fault{why: "if none was ordered, say skip with its number", clear: true}
+		}
+	case "stock":
+		i, f = p.count(v+1, &c.Finding.Stock, w)
 	case "mother":
 		t, ok := p.record(v + 1)
 		if !ok || t.Scope != husbandry.OfAnimal {

@@ -96,6 +96,7 @@ func (r *resolver) command(c Command) {
 		switch c.Verb {
 		case Done:
 			act.Mark = tasks.MarkDone
+			act.Finding = asAsked(it)
 		case Skip:
 			act.Mark = tasks.Skip
 		case Undo:
@@ -115,7 +116,10 @@ func (r *resolver) command(c Command) {
 				continue
 			}
 			f := c.Finding
-			act.Mark, act.Finding = tasks.MarkDone, &f
+			act.Finding = &f
+			if f.Stock == nil { // to count is not yet to order
+				act.Mark = tasks.MarkDone
+			}
 		}
 		r.acts = append(r.acts, act)
 	}
@@ -137,12 +141,22 @@ func (r *resolver) all(c Command) {
 		if slices.Contains(c.Numbers, it.N) {
 			continue
 		}
-		r.acts = append(r.acts, tasks.Act{Text: c.String(), N: it.N, Task: it.Task, Mark: tasks.MarkDone})
+		r.acts = append(r.acts, tasks.Act{Text: c.String(), N: it.N, Task: it.Task, Mark: tasks.MarkDone, Finding: asAsked(it)})
 		marked = true
 	}
 	if !marked {
 		r.refuse(c, "that leaves no task")
 	}
+}
+
+// asAsked is what "done" says of a task that asks for so many packs: that so
+// many were ordered, however many it would be by tomorrow's reckoning.
+func asAsked(it notify.Item) *tasks.Finding {
+	if it.Packs == 0 {
+		return nil
+	}
+	n := it.Packs
+	return &tasks.Finding{Ordered: &n}
 }
 
 // record handles a command about a record of the books.
@@ -188,6 +202,10 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 		counts := at == clutch && (kind == husbandry.DigEggs || kind == husbandry.SetTub)
 		if at&(animal|enclosure) == 0 && !counts {
 			return "eggs are laid by an animal; name her or her enclosure"
+		}
+	case f.Ordered != nil, f.Stock != nil:
+		if scope != husbandry.OfFeeder {
+			return "it is said of live food in stock; name the feeder by its id"
 		}
 	case f.Hatched != nil:
 		if at != clutch {

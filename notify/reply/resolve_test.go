@@ -186,3 +186,39 @@ func TestEveryNumberIsAnswered(t *testing.T) {
 		}
 	}
 }
+
+// An order that is done was for as many packs as its digest asked for, unless
+// it says another number; counting what is there leaves it open.
+func TestOrdersAreOfWhatWasAsked(t *testing.T) {
+	items := []notify.Item{
+		{N: 1, Task: "E/r/1", Kind: husbandry.Feed, Scope: husbandry.OfEnclosure, Title: "Feed E07"},
+		{N: 2, Task: "locusts/order/2026-11-27", Kind: husbandry.Order, Scope: husbandry.OfFeeder, Title: "Order locusts: 3 boxes of 50", Packs: 3},
+	}
+	on := civil.MustParse("2026-11-24")
+	for _, c := range []struct{ text, acts, refused string }{
+		{"done 2", "2 done ordered 3", ""},
+		{"all", "1 done, 2 done ordered 3", ""},
+		{"all but 1", "2 done ordered 3", ""},
+		{"2 ordered 5 boxes", "2 done ordered 5", ""},
+		{"2 stock 40", "2 stock 40", ""},
+		{"skip 2 shop closed", "2 skipped (shop closed)", ""},
+		{"undo 2", "2 undone", ""},
+		{"locusts ordered 2", "locusts/found/2026-11-24 done ordered 2", ""},
+		{"locusts stock 40", "locusts/found/2026-11-24 done stock 40", ""},
+		{"1 ordered 3", "", `1 ordered 3: it is said of live food in stock; name the feeder by its id: 1 is "Feed E07"`},
+		{"F03 stock 3", "", `F03 stock 3: it is said of live food in stock; name the feeder by its id: F03 is of kind animal`},
+		{"2 laid 3", "", `2 laid 3: eggs are laid by an animal; name her or her enclosure: 2 is "Order locusts: 3 boxes of 50"`},
+		{"locusts refused", "", `locusts refused: food is refused at a feeding; name the feeding or the animal: locusts is of kind feeder`},
+		{"locusts hatched 30", "", `locusts hatched 30: young hatch from a clutch; name the clutch: locusts is of kind feeder`},
+		{"locusts dead 30", "", `locusts dead 30: it is said of a clutch; name the clutch: locusts is of kind feeder`},
+	} {
+		acts, refused := Resolve(Parse(c.text, theBooks).Commands, items, on)
+		why := ""
+		for _, r := range refused {
+			why += r.Text + ": " + r.Why
+		}
+		if told(acts) != c.acts || why != c.refused {
+			t.Errorf("%q: %q, refused %q; want %q, %q", c.text, told(acts), why, c.acts, c.refused)
+		}
+	}
+}

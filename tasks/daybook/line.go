@@ -249,6 +249,12 @@ func (s *scanner) finding(c *cursor) *tasks.Finding {
 		b := c.bool()
 		f.Gravid = &b
 	}
+	if field(`"ordered":`) {
+		f.Ordered = intp()
+	}
+	if field(`"stock":`) {
+		f.Stock = intp()
+	}
 	if field(`"digging":`) {
 		f.Digging = c.bool()
 	}

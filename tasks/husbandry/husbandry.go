@@ -42,6 +42,7 @@ type Records struct {
 	Away       []Away  // by date, none within another
 	Carers     []Carer // where several share the work; none: one keeper does all
 	Permits    []Permit
+	Feeders    []Feeder // live food in stock
 }
 
 // Room is where racks and enclosures stand. Rooms are walked in the order of

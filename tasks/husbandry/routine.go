@@ -43,6 +43,7 @@ const (
 	Release     Kind = "release"      // an animal may leave quarantine
 	Papers      Kind = "permit"       // a paper runs out
 	LightStep   Kind = "light-step"   // a room's lamps are to burn longer or shorter
+	Order       Kind = "order"        // live food is running short
 	Review      Kind = "review"       // a finding asks for a closer look
 	Own         Kind = "own"          // whatever else the keeper does
 )
@@ -52,7 +53,7 @@ const (
 func Kinds() []Kind {
 	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, Candle, YoungCheck, FirstFeed, GravidCheck,
 		Pair, Quarantine, Faecal, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean,
-		Shed, Sexing, Label, Separate, Place, Release, LampMeter, LampChange, LightStep, Papers, Own}
+		Shed, Sexing, Label, Separate, Place, Release, LampMeter, LampChange, LightStep, Order, Papers, Own}
 }
 
 // Scope says what sort of record a task of some kind is about.
@@ -64,6 +65,7 @@ const (
 	OfAnimal    Scope = "animal"
 	OfClutch    Scope = "clutch"
 	OfRoom      Scope = "room"
+	OfFeeder    Scope = "feeder" // live food, wherever it stands
 	OfKeeper    Scope = "keeper" // one task for everything, wherever it is done
 )
 
@@ -83,6 +85,8 @@ func (k Kind) Scope() Scope {
 		return OfKeeper
 	case LightStep:
 		return OfRoom
+	case Order:
+		return OfFeeder
 	}
 	return ""
 }
@@ -121,6 +125,7 @@ type Routine struct {
 	Part          Part
 	Minutes       int
 	Consumes      []string // what it uses up, in the keeper's words
+	Amounts       Amounts  // how much of it each animal is offered
 	Missed        Missed
 	// Sitter says whether somebody who stands in for the keeper does it; "" for
 	// what the kind says.

@@ -59,7 +59,8 @@ func Files(today civil.Date, in Setting) ([]File, error) {
 		return nil, err
 	}
 	funcs := template.FuncMap{
-		"day": func(n int) string { return today.AddDays(n).String() },
+		"day":     func(n int) string { return today.AddDays(n).String() },
+		"weekday": func(n int) string { return strings.ToLower(today.AddDays(n).Weekday().String()[:3]) },
 		"monthday": func(n int) string {
 			d := today.AddDays(n)
 			if d.Month() == time.February && d.Day() == 29 {

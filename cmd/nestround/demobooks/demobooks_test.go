@@ -263,12 +263,12 @@ func TestHistoryIsOneKeepersThreeWeeks(t *testing.T) {
 		}
 		b := decode(t, files)
 		subjects := map[husbandry.ID]table{tasks.TheKeeper: {}}
-		for _, kind := range []string{"room", "enclosure", "animal", "clutch"} {
+		for _, kind := range []string{"room", "enclosure", "animal", "clutch", "feeder"} {
 			for _, r := range b[kind] {
 				subjects[husbandry.ID(r.ID)] = r
 			}
 		}
-		known := make(map[string]table)
+		known := map[string]table{string(tasks.Unplanned): {}}
 		for id, r := range routines {
 			known[id] = r
 		}

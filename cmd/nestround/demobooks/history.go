@@ -86,7 +86,8 @@ var habits = []habit{
 	{routine: "wall-lizard.mist", subjects: ids("C1", "C2", "C3"), part: husbandry.Morning, on: fixed(2, evenDays), since: daily, until: latest},
 	{routine: "gut-load", subjects: ids(tasks.TheKeeper), part: husbandry.Evening, on: every(2), since: daily, until: latest},
 	{routine: "light-step", subjects: ids("south"), part: husbandry.Evening, on: ago(daily), since: daily, until: latest},
-	{routine: "order-insects", subjects: ids(tasks.TheKeeper), part: husbandry.Evening, on: weekdays(time.Wednesday), since: daily, until: latest},
+	{routine: tasks.Unplanned, subjects: ids("small-crickets", "crickets"), part: husbandry.Evening, on: ago(7), since: daily, until: latest, found: ordered(1, 2)},
+	{routine: tasks.Unplanned, subjects: ids("small-crickets", "crickets"), part: husbandry.Morning, on: ago(1), since: daily, until: latest, found: counted(210, 460)},
 
 	{routine: "lamp-meter", subjects: ids("B1", "B2", "B3", "V1", "V2", "C1", "C2"), part: husbandry.Morning, on: ago(12), since: paper, until: latest},
 	{routine: "faecal-stock", subjects: ids("A1"), part: husbandry.Morning, on: ago(17), since: paper, until: latest},
@@ -228,6 +229,15 @@ func growing(grams ...[]float64) func(civil.Date, civil.Date, int) *tasks.Findin
 // index is one UV index for each subject.
 func index(uvi ...float64) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{UVI: &uvi[nth]} }
+}
+
+// ordered is a number of packs for each subject, counted one of insects.
+func ordered(packs ...int) func(civil.Date, civil.Date, int) *tasks.Finding {
+	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{Ordered: &packs[nth]} }
+}
+
+func counted(insects ...int) func(civil.Date, civil.Date, int) *tasks.Finding {
+	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{Stock: &insects[nth]} }
 }
 
 func gravid(yes bool) func(civil.Date, civil.Date, int) *tasks.Finding {

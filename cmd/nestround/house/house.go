@@ -288,6 +288,14 @@ func (h *House) Growths(on civil.Date) []scheduler.Growth {
 	return scheduler.Growths(h.input(h.history.Before(on.AddDays(1)), on, on))
 }
 
+// Stock returns every feeder with its stock, use and next order until a day, as
+// of another.
+func (h *House) Stock(on, to civil.Date) []scheduler.FeederStock {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return scheduler.FeederStocks(h.input(h.history.Before(on.AddDays(1)), on, to))
+}
+
 // Problems returns what is wrong with the books as they are on the disk, and
 // whether an older state of them is in force because of it.
 func (h *House) Problems() (list diag.List, stale bool) {
@@ -357,7 +365,7 @@ func items(b *tasks.Board) []item {
 	var list []item
 	for _, r := range b.Rows {
 		if r.N > 0 {
-			list = append(list, item{N: r.N, Task: r.Key, Kind: r.Kind, Scope: r.Scope, Title: r.Title, Pinned: r.Pinned, Overdue: r.Late})
+			list = append(list, item{N: r.N, Task: r.Key, Kind: r.Kind, Scope: r.Scope, Title: r.Title, Pinned: r.Pinned, Overdue: r.Late, Packs: r.Packs})
 		}
 	}
 	return list

@@ -204,8 +204,8 @@ func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
 }
 
 // known finds the records that the words of a command may name: animals,
-// enclosures, and clutches, found ones too, and the incubators that these are
-// moved to.
+// enclosures, and clutches, found ones too, the incubators that these are moved
+// to, and live food.
 func (h *House) known() reply.Known {
 	records := make(map[string]reply.Target)
 	add := func(id husbandry.ID, scope husbandry.Scope) {
@@ -222,6 +222,9 @@ func (h *House) known() reply.Known {
 	}
 	for _, i := range h.records.Incubators {
 		add(i.ID, reply.OfIncubator)
+	}
+	for _, f := range h.records.Feeders {
+		add(f.ID, husbandry.OfFeeder)
 	}
 	return func(word string) (reply.Target, bool) {
 		t, ok := records[strings.ToLower(word)]
@@ -306,6 +309,12 @@ func describe(f *tasks.Finding, u husbandry.Units) string {
 	}
 	if f.Ill {
 		add("looks ill")
+	}
+	if f.Ordered != nil {
+		add("ordered: %d", *f.Ordered)
+	}
+	if f.Stock != nil {
+		add("counted: %d", *f.Stock)
 	}
 	if f.Note != "" {
 		add("note: %s", f.Note)

@@ -1,0 +1,156 @@
+package books
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/config/diag"
+	"nestround/config/tables"
+	"nestround/tasks/husbandry"
+)
+
+// usualSafety is for how many days more than to the next delivery there is to
+// be enough where the record does not say (common practice: a delivery that is
+// late comes the day after, or the one after that).
+const usualSafety husbandry.Days = 2
+
+func (r *reader) feeder(t *tables.Table) {
+	v := husbandry.Feeder{ID: r.id(t, "feeder"), Name: t.Text("name"), Safety: usualSafety}
+	if v.Name == "" {
+		v.Name = strings.ReplaceAll(string(v.ID), "-", " ")
+	}
+	var given bool
+	if v.Pack, given = tables.Parsed(t, "pack", husbandry.ParsePack); !t.Has("pack") {
+		t.Missing("`pack`", `say what it is bought in: pack = "box of 50"`)
+	} else if !given {
+		v.Pack = husbandry.Pack{Name: "pack", Of: 1}
+	}
+	for _, item := range tables.ParsedList(t, "deliveries", weekday) {
+		if slices.Contains(v.Deliveries, item.Value) {
+			item.Place.Error(fmt.Sprintf("%v stands twice", item.Value), "")
+		}
+		v.Deliveries = append(v.Deliveries, item.Value)
+	}
+	switch {
+	case !t.Has("deliveries"):
+		t.Missing("`deliveries`", `say on which weekdays it can arrive: deliveries = ["fri"]`)
+	case t.IsEmptyList("deliveries"):
+		t.Place("deliveries").Error("`deliveries` names no day", "")
+	}
+	v.Lead, _ = days(t, "lead", 0, 60)
+	if v.ShelfLife, _ = days(t, "shelf_life", 1, 366); !t.Has("shelf_life") {
+		t.Missing("`shelf_life`", `say for how long after a delivery it lives: shelf_life = "2 weeks"`)
+	}
+	if d, ok := days(t, "safety", 0, 60); ok {
+		v.Safety = d
+	}
+	v.Stock, _ = t.Int("stock", 0, 1_000_000)
+	v.StockOn = t.Date("stock_on")
+	switch {
+	case t.Has("stock") && !t.Has("stock_on"):
+		t.Missing("`stock_on`", "say on which day they were counted")
+	case t.Has("stock_on") && !t.Has("stock"):
+		t.Missing("`stock`", "say how many were counted on that day")
+	}
+	if g, ok := tables.Parsed(t, "each", husbandry.ParseMass); ok {
+		if v.Each = g; g <= 0 {
+			t.Place("each").Error("`each` is the mass of one, and cannot be nothing", `weigh twenty and divide: each = "0.4 g"`)
+		}
+	}
+	t.Done()
+	r.feeders = append(r.feeders, placed[husbandry.Feeder]{v, t})
+}
+
+// amounts reads "6-8 crickets", or { usual = ..., gravid = ..., winter = ... }.
+func amounts(t *tables.Table, consumes []string) (a husbandry.Amounts) {
+	of := func(a husbandry.Amount) string {
+		if a.Of == "" && len(consumes) > 0 {
+			return consumes[0]
+		}
+		return a.Of
+	}
+	read := func(t *tables.Table, key string) husbandry.Amount {
+		a, ok := tables.Parsed(t, key, husbandry.ParseAmount)
+		if ok && a.Of != "" && !slices.ContainsFunc(consumes, func(s string) bool { return strings.EqualFold(s, a.Of) }) {
+			hint := diag.DidYouMean(a.Of, consumes)
+			if hint == "" {
+				hint = fmt.Sprintf("name it there: consumes = [%q]", a.Of)
+			}
+			t.Place(key).Error(fmt.Sprintf("the routine does not consume `%s`", a.Of), hint)
+		}
+		return a
+	}
+	again := func(t *tables.Table, key string) husbandry.Amount {
+		b := read(t, key)
+		if !b.IsZero() && !a.Usual.IsZero() && !strings.EqualFold(of(a.Usual), of(b)) {
+			t.Place(key).Error(fmt.Sprintf("the amount is of `%s`, and the usual one of `%s`", of(b), of(a.Usual)), "other food is a [[routine]] of its own")
+		}
+		return b
+	}
+	if t.IsText("amount") {
+		a.Usual = read(t, "amount")
+		return a
+	}
+	in := t.Table("amount")
+	if in == nil {
+		return a
+	}
+	if a.Usual = read(in, "usual"); !in.Has("usual") {
+		in.Missing("`usual`", `say what holds otherwise: amount = { usual = "6-8 crickets", gravid = "8-10 crickets" }`)
+	}
+	a.Gravid = again(in, "gravid")
+	a.Spring, a.Summer, a.Autumn, a.Winter = again(in, "spring"), again(in, "summer"), again(in, "autumn"), again(in, "winter")
+	in.Done()
+	return a
+}
+
+// checkFeeders reports feeders of one name, and those that nothing uses up.
+func (r *reader) checkFeeders() {
+	var consumed []string
+	counted := func(f *husbandry.Feeder) (used, amount bool) {
+		for _, list := range r.routines {
+			for _, p := range list {
+				for i, c := range p.value.Consumes {
+					if !f.Is(c) {
+						continue
+					}
+					used = true
+					of := p.value.Amounts.Usual.Of
+					amount = amount || !p.value.Amounts.IsZero() && (of == "" && i == 0 || f.Is(of))
+				}
+			}
+		}
+		return used, amount
+	}
+	for _, list := range r.routines {
+		for _, p := range list {
+			for _, c := range p.value.Consumes {
+				if !slices.Contains(consumed, c) {
+					consumed = append(consumed, c)
+				}
+			}
+		}
+	}
+	slices.Sort(consumed)
+	for i := range r.feeders {
+		f, at := &r.feeders[i].value, r.feeders[i].at
+		for j := range i {
+			if other := &r.feeders[j]; f.Is(other.value.Name) || other.value.Is(f.Name) {
+				at.Here().Error(fmt.Sprintf("the feeder `%s` at %v has this name too", other.value.ID, other.at.Here()), "give each a `name` of its own")
+			}
+		}
+		used, amount := counted(f)
+		switch {
+		case at.Broken() || r.lost:
+		case !used:
+			hint := diag.DidYouMean(f.Name, consumed)
+			if hint == "" {
+				hint = "its `name` is to be that in the `consumes` of a feeding"
+			}
+			at.Here().Warn(fmt.Sprintf("no routine consumes `%s`, so none will be ordered", f.Name), hint)
+		case !amount:
+			at.Here().Warn(fmt.Sprintf("no routine says how many `%s` it takes, so none will be ordered", f.Name), fmt.Sprintf("give the feedings an amount: amount = %q", "6-8 "+f.Name))
+		}
+	}
+}

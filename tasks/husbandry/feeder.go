@@ -1,0 +1,162 @@
+package husbandry
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"nestround/tasks/civil"
+)
+
+// Feeder is live food that is bought by the box and dies within weeks.
+// Routines use it up: those whose Consumes has its name or id.
+type Feeder struct {
+	ID   ID
+	Name string // as routines' Consumes has it: "small crickets"
+	Pack Pack
+	// Deliveries are the weekdays on which it may arrive, Lead the days before
+	// one by which it must be ordered.
+	Deliveries []time.Weekday
+	Lead       Days
+	ShelfLife  Days // days from delivery for which it lives and is worth feeding
+	// Safety is for how many days' use, beyond the next delivery, there is to
+	// be enough.
+	Safety Days
+	// Stock is how many were counted on the day StockOn, when its delivery was
+	// in; StockOn zero: nobody counted.
+	Stock   int
+	StockOn civil.Date
+	Each    Grams // mass of one; 0: not known
+}
+
+// Is reports whether what a routine consumes is the feeder.
+func (f *Feeder) Is(consumed string) bool {
+	return consumed != "" && (strings.EqualFold(consumed, f.Name) || strings.EqualFold(consumed, string(f.ID)))
+}
+
+// Pack is what a feeder is sold in: "box of 50".
+type Pack struct {
+	Name string // in the singular
+	Of   int    // how many are in one, at least 1
+}
+
+// ParsePack reads "box of 50".
+func ParsePack(s string) (Pack, error) {
+	name, of, ok := strings.Cut(strings.Join(strings.Fields(s), " "), " of ")
+	n, err := strconv.Atoi(of)
+	if !ok || err != nil || n < 1 || n > 1e6 || name == "" || strings.ContainsAny(name, "0123456789") {
+		return Pack{}, fmt.Errorf(`%q is not a pack like "box of 50"`, s)
+	}
+	return Pack{name, n}, nil
+}
+
+// Count writes a number of packs: "3 boxes of 50".
+func (p Pack) Count(n int) string {
+	name := p.Name
+	switch {
+	case n == 1:
+	case strings.HasSuffix(name, "s"), strings.HasSuffix(name, "x"), strings.HasSuffix(name, "ch"), strings.HasSuffix(name, "sh"):
+		name += "es"
+	default:
+		name += "s"
+	}
+	return fmt.Sprintf("%d %s of %d", n, name, p.Of)
+}
+
+// Amount is how much an animal is offered at one feeding: From to To insects,
+// or, with Share, From to To hundredths of its body mass.
+type Amount struct {
+	From, To float64
+	Share    bool
+	Of       string // what, as Consumes has it; "": the first thing consumed
+}
+
+// IsZero reports whether no amount is said.
+func (a Amount) IsZero() bool { return a == Amount{} }
+
+// String writes "6-8 crickets", "1 locust" or "2-3 % of body mass".
+func (a Amount) String() string {
+	number := func(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+	s := number(a.From)
+	if a.To != a.From {
+		s += "-" + number(a.To)
+	}
+	if a.Share {
+		if s += " % of body mass"; a.Of != "" {
+			s += " in"
+		}
+	}
+	if a.Of != "" {
+		s += " " + a.Of
+	}
+	return s
+}
+
+const bodyMass = "% of body mass"
+
+var amountForm = regexp.MustCompile(`^([0-9.]+)(?: ?(?:-|\x{2013}|to) ?([0-9.]+))?((?: .*|%.*)?)$`)
+
+// ParseAmount reads "6-8 crickets", "6 crickets", "6-8", "2-3 % of body mass"
+// or "2 % of body mass in crickets".
+func ParseAmount(s string) (Amount, error) {
+	wrong := fmt.Errorf(`%q is not an amount like "6-8 crickets" or "2-3 %% of body mass"`, s)
+	t := strings.Join(strings.Fields(s), " ")
+	m := amountForm.FindStringSubmatch(t)
+	if m == nil {
+		return Amount{}, wrong
+	}
+	var a Amount
+	var err error
+	if a.From, err = strconv.ParseFloat(m[1], 64); err != nil {
+		return Amount{}, wrong
+	}
+	if a.To = a.From; m[2] != "" {
+		if a.To, err = strconv.ParseFloat(m[2], 64); err != nil {
+			return Amount{}, wrong
+		}
+	}
+	rest := strings.TrimSpace(m[3])
+	if strings.HasPrefix(rest, "%") {
+		rest = "% " + strings.TrimSpace(rest[1:])
+		if rest, a.Share = strings.CutPrefix(rest, bodyMass); !a.Share {
+			return Amount{}, wrong
+		}
+		if rest = strings.TrimSpace(rest); rest != "" {
+			var in bool
+			if rest, in = strings.CutPrefix(rest, "in "); !in {
+				return Amount{}, wrong
+			}
+		}
+	}
+	a.Of = rest
+	switch {
+	case a.To < a.From || a.To <= 0:
+		return Amount{}, fmt.Errorf("%q runs from %v to %v", s, a.From, a.To)
+	case a.Share && a.To > 50:
+		return Amount{}, fmt.Errorf("%q is more than half of the body", s)
+	case !a.Share && a.To > 10000:
+		return Amount{}, fmt.Errorf("%q is more than any lizard eats", s)
+	case !a.Share && (a.From != math.Trunc(a.From) || a.To != math.Trunc(a.To)):
+		return Amount{}, fmt.Errorf("%q has parts of insects; write whole numbers", s)
+	case strings.ContainsAny(a.Of, "0123456789%"):
+		return Amount{}, wrong
+	}
+	return a, nil
+}
+
+// Amounts are how much a routine offers each animal, as it stands with it. A
+// zero Amount is not said, and then Usual counts.
+type Amounts struct {
+	Usual Amount
+	// Gravid is for a female that carries eggs, and for the two weeks after
+	// she laid them.
+	Gravid Amount
+	// By season, as the keeper's latitude has them.
+	Spring, Summer, Autumn, Winter Amount
+}
+
+// IsZero reports whether no amount is said.
+func (a Amounts) IsZero() bool { return a == Amounts{} }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"regexp"
 	"slices"
 	"testing"
 	"time"
@@ -29,7 +30,7 @@ type colony struct {
 	plans   map[civil.Date]string   // as they were made on some days
 	said    int
 
-	laid, bound, hatched, late, young int
+	laid, bound, hatched, late, young, pairs int
 }
 
 // dam is a female as she really is.
@@ -41,6 +42,7 @@ type dam struct {
 	bound  bool // the next clutch does not come by itself
 	eggs   int  // laid and not found yet
 	laidOn civil.Date
+	father husbandry.ID // of the eggs of this season
 }
 
 // brood is a clutch as it really is: the day each egg hatches, none for dead.
@@ -71,7 +73,12 @@ func newColony(t *testing.T, seed uint64) *colony {
 	r.Incubators = []husbandry.Incubator{{ID: "I1", Room: "R1", Temperature: 28}}
 	c.records = r
 	for i := range breedingDams {
-		c.addFemale(husbandry.ID(fmt.Sprintf("F%02d", i)), civil.Date{}, "", "")
+		// Ten are daughters of two of the males, so that kin is among them.
+		var mother, father husbandry.ID
+		if i >= 10 && i < 20 {
+			mother, father = husbandry.ID(fmt.Sprintf("F%02d", i%5)), husbandry.ID(fmt.Sprintf("M%02d", i%2))
+		}
+		c.addFemale(husbandry.ID(fmt.Sprintf("F%02d", i)), civil.Date{}, mother, father)
 	}
 	for i := range 8 {
 		id := husbandry.ID(fmt.Sprintf("M%02d", i))
@@ -140,6 +147,44 @@ func (c *colony) live() {
 
 func (d *dam) next() { d.left-- }
 
+// partner reads from a pairing task with whom.
+var partner = regexp.MustCompile(`(?:best|planned) with (?:[^()]*\()?(M\d\d)`)
+
+// paired checks the partner that a plan names against the pedigree, by the
+// definition of kinship and not by the program's way of reckoning it.
+func (c *colony) paired(d *dam, x tasks.Task) {
+	m := partner.FindStringSubmatch(x.Why)
+	if m == nil {
+		c.t.Fatalf("%s: %s is to be paired with nobody: %s", c.on, d.id, x.Why)
+	}
+	male := husbandry.ID(m[1])
+	if !c.animal(male).Left.IsZero() {
+		c.t.Fatalf("%s: %s is to be paired with %s, who is gone", c.on, d.id, male)
+	}
+	if f := c.kinship(d.id, male, 12); f > 0.125+1e-9 {
+		c.t.Fatalf("%s: %s is to be paired with %s, kinship %.4f", c.on, d.id, male, f)
+	}
+	d.father = male
+	c.pairs++
+}
+
+// kinship is the probability that a gene of a and one of b are the same by
+// descent: Malécot's definition, down the recorded parents.
+func (c *colony) kinship(a, b husbandry.ID, depth int) float64 {
+	if a == "" || b == "" || depth == 0 {
+		return 0
+	}
+	x, y := c.animal(a), c.animal(b)
+	if a == b {
+		return (1 + c.kinship(x.Mother, x.Father, depth-1)) / 2
+	}
+	// The younger one is taken apart.
+	if y.Hatched.After(x.Hatched) || y.Hatched == x.Hatched && y.Mother != "" && x.Mother == "" {
+		x, y = y, x
+	}
+	return (c.kinship(x.Mother, y.ID, depth-1) + c.kinship(x.Father, y.ID, depth-1)) / 2
+}
+
 // mated begins the season of a female that has none yet.
 func (c *colony) mated(d *dam) {
 	if d.left > 0 || d.eggs > 0 || c.chance(.1) { // one in ten matings comes to nothing
@@ -188,6 +233,7 @@ func (c *colony) keep(p []tasks.Task) {
 			}
 		case x.Kind == husbandry.Pair && x.Routine == "pair":
 			f := &tasks.Finding{}
+			c.paired(d, x)
 			if c.chance(.6) {
 				f.Mated = true
 				c.mated(d)
@@ -346,8 +392,8 @@ func TestAColonyOfSixYears(t *testing.T) {
 			t.Fatalf("the plan of %s, made again:\n%s\nwas\n%s", on, got, want)
 		}
 	}
-	t.Logf("%d clutches, %d of them held back, %d young, %d tasks left for another day, %d kept", c.laid, c.bound, c.hatched, c.late, c.young)
-	if c.laid < 30*years || c.bound == 0 || c.hatched < 300 {
+	t.Logf("%d pairings, %d clutches, %d of them held back, %d young, %d tasks left for another day, %d kept", c.pairs, c.laid, c.bound, c.hatched, c.late, c.young)
+	if c.pairs < 30*years || c.laid < 30*years || c.bound == 0 || c.hatched < 300 {
 		t.Errorf("the colony hardly lived: %+v", c)
 	}
 }
@@ -362,7 +408,7 @@ func (c *colony) keepYoung() {
 		}
 		kept++
 		c.young++
-		c.addFemale(husbandry.ID(fmt.Sprintf("Y%d-%d", c.on.Year(), kept)), cl.HatchedOn[0].On, cl.Mother, "")
+		c.addFemale(husbandry.ID(fmt.Sprintf("Y%d-%d", c.on.Year(), kept)), cl.HatchedOn[0].On, cl.Mother, c.dam(cl.Mother).father)
 		c.records.Animals[len(c.records.Animals)-1].Acquired = c.on
 	}
 }

@@ -37,6 +37,7 @@ type Records struct {
 	Routines   []Routine // the keeper's, then the care sheets', then the common ones
 	Species    []Species
 	Pairings   []Pairing
+	Coolings   []Cooling
 	Away       []Away
 }
 
@@ -196,6 +197,7 @@ type Species struct {
 	Incubation Incubation
 	Laying     Laying
 	Pairing    PairingSeason
+	Cooling    CoolingCare
 	// FirstFeed is when the young take their first food, in days after
 	// hatching, and SexableAt the age at which they can be sexed. Where known,
 	// they replace the offset of the common first-feed and sexing routines.

@@ -31,6 +31,7 @@ const (
 	Sexing      Kind = "sexing"       // the young are old enough to be sexed
 	Pair        Kind = "pair"         // the pairing window is open
 	LampChange  Kind = "lamp-change"  // a UVB lamp has aged
+	Cool        Kind = "cool"         // a step of the winter's cooling: the fast, or another temperature
 	Review      Kind = "review"       // a finding asks for a closer look
 	Own         Kind = "own"          // whatever else the keeper does
 )
@@ -39,7 +40,7 @@ const (
 // what cannot wait first, watches before the work that disturbs the animals.
 func Kinds() []Kind {
 	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, FirstFeed, GravidCheck,
-		Pair, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean, Sexing, LampChange, Own}
+		Pair, Cool, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean, Sexing, LampChange, Own}
 }
 
 // Scope says what sort of record a task of some kind is about.
@@ -58,7 +59,7 @@ const (
 // it themselves.
 func (k Kind) Scope() Scope {
 	switch k {
-	case Feed, Supplement, Water, Mist, Clean, NestTopUp, LampChange:
+	case Feed, Supplement, Water, Mist, Clean, NestTopUp, LampChange, Cool:
 		return OfEnclosure
 	case Weigh, GravidCheck, LayWatch, Pair:
 		return OfAnimal
@@ -214,5 +215,6 @@ const (
 	PairingWindow WindowName = "pairing"
 	LayWindow     WindowName = "laying"
 	HatchWindow   WindowName = "hatching"
-	GravidWindow  WindowName = "gravid" // from pairing until she is known gravid or the lay window is over
+	CoolingWindow WindowName = "cooling" // from the last food before the winter to the first after it
+	GravidWindow  WindowName = "gravid"  // from pairing until she is known gravid or the lay window is over
 )

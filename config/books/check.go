@@ -14,6 +14,7 @@ func (r *reader) check(fsys fs.FS) {
 	r.checkRefs()
 	r.checkPlaces()
 	r.checkAnimals()
+	r.checkCoolings()
 	r.checkAway()
 	for _, i := range r.incubators {
 		if i.value.Log == "" {
@@ -70,6 +71,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 		Incubators: values(r.incubators),
 		Species:    values(r.speciesList),
 		Pairings:   values(r.pairings),
+		Coolings:   values(r.coolings),
 		Away:       values(r.away),
 	}
 	sortWalking(v)

@@ -36,6 +36,7 @@ type reader struct {
 	clutches    []placed[husbandry.Clutch]
 	incubators  []placed[husbandry.Incubator]
 	pairings    []placed[husbandry.Pairing]
+	coolings    []placed[husbandry.Cooling]
 	away        []placed[husbandry.Away]
 	speciesList []placed[husbandry.Species]
 	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
@@ -75,6 +76,7 @@ func (r *reader) tables(root *tables.Table) {
 		{"clutch", r.clutch},
 		{"incubator", r.incubator},
 		{"pairing", r.pairing},
+		{"cooling", r.cooling},
 		{"away", r.awayDays},
 		{"routine", func(t *tables.Table) { r.routine(t, "") }},
 		{"species", r.species},

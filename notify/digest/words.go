@@ -156,5 +156,6 @@ var kindNames = map[husbandry.Kind]string{
 	husbandry.Sexing:      "Sexing",
 	husbandry.Pair:        "Pairing",
 	husbandry.LampChange:  "New lamps",
+	husbandry.Cool:        "Winter cooling",
 	husbandry.Review:      "A closer look",
 }

@@ -133,6 +133,7 @@ func (p Plain) female(h *Herd, a *Animal) season.Female {
 			f.Clutches = append(f.Clutches, season.Laid{Clutch: c.ID, On: c.Laid})
 		}
 	}
+	f.Winters = cooledFor(a)
 	if a.Pairing != nil {
 		f.Paired = a.Pairing.From
 		if !a.Pairing.Until.After(h.On) {

@@ -12,8 +12,8 @@ import (
 // Herd is how every record stands on a day, as the records say and as the
 // findings since have changed it. It is derived anew from both each time, so
 // that taking a finding back takes back all that followed from it. Make one
-// with [Derive]; it is not changed afterwards,
-// but that a plan fills in Carrying.Until.
+// with [Derive]; it is not changed afterwards, but that a plan fills in
+// Carrying.Until and Animal.Winters.
 type Herd struct {
 	On      civil.Date
 	Records *husbandry.Records
@@ -47,6 +47,9 @@ type Animal struct {
 	Mated       []civil.Date // matings seen, by date, each day once
 	Pairing     *husbandry.Pairing
 	Weights     []Weight // of the last 400 days, by date
+	// Winters are those it is cooled in, or left out of, by date; a plan fills
+	// them in, from more than a year back to more than a year ahead.
+	Winters []Winter
 	// Came is the first day it was there; zero: always.
 	Came      civil.Date
 	sheet     *husbandry.Species

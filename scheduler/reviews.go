@@ -138,8 +138,8 @@ func (p *planner) reviewHatch(s *subject) {
 // best in the last three months, eggs laid since aside.
 func (p *planner) reviewWeight(a *Animal) {
 	n := len(a.Weights)
-	if n < 2 {
-		return
+	if w := a.Wintering(p.on); n < 2 || w != nil && w.Course.Cooled(p.on) {
+		return // in the cold the winter's own limits count
 	}
 	last := a.Weights[n-1]
 	from := last.On.AddDays(-lossDays)
@@ -194,7 +194,7 @@ func (p *planner) weighRefusing(enclosure husbandry.ID) {
 	}
 	for _, animal := range p.herd.Residents(enclosure) {
 		s := p.subjects[animal.ID]
-		if s == nil || !animal.PresentOn(p.on) || !animal.GravidOn(p.on).IsZero() {
+		if s == nil || !animal.PresentOn(p.on) || !animal.GravidOn(p.on).IsZero() || animal.winteredSince(first, p.on) {
 			continue
 		}
 		if n := len(animal.Weights); n > 0 && !animal.Weights[n-1].On.Before(last) {

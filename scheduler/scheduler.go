@@ -93,6 +93,7 @@ type planner struct {
 
 	subjects map[husbandry.ID]*subject
 	laidIn   map[husbandry.ID]civil.Date // latest laying in an enclosure
+	winters  bool                        // some animal has a winter
 	ofKind   map[hostKey][]husbandry.ID  // routines that held, by subject and kind
 	out      [][]planned                 // in pieces of pieceSize
 }
@@ -186,6 +187,7 @@ func newPlanner(in Input) *planner {
 			a.GravidTimes[n-1].Until = civil.Max(p.on, p.laying(a).To)
 		}
 	}
+	p.findWinters(in.Latitude)
 	p.laidIn = p.laidLately()
 	p.findPlaces()
 	return p
@@ -231,6 +233,7 @@ func (p *planner) plan() {
 	p.riding(riders)
 	p.anchored()
 	p.reviews()
+	p.coolings()
 }
 
 // planned is a task while a plan is made: a plan may be 100,000 tasks long, so
@@ -338,6 +341,7 @@ func (p *planner) write(t *tasks.Task, from *planned) {
 		Title: from.a.title, Do: from.a.do, Whom: s.whom, Why: from.why, Caution: r.Caution, Minutes: r.Minutes,
 		Asks: asks(r.Kind), Missed: r.Missed, Status: tasks.Upcoming, Window: from.window,
 	}
+	t.Why += p.foodlessWords(s, r.Kind, civil.Max(from.due, p.on))
 	switch {
 	case from.lapsed:
 		t.Status = tasks.Lapsed

@@ -163,6 +163,8 @@ func nouns(k husbandry.Kind) noun {
 		return noun{"look", "looked"}
 	case husbandry.GravidCheck, husbandry.TubCheck:
 		return noun{"check", "checked"}
+	case husbandry.Cool:
+		return noun{"step", "taken"}
 	case husbandry.LampChange:
 		return noun{"lamp change", "changed"}
 	}
@@ -216,6 +218,8 @@ var joint = map[string]string{
 
 	"Offer the first food to the young": "of",
 
+	"Set the winter temperature": "of",
+
 	"Review the health":                  "of",
 	"Review the overdue hatching":        "of",
 	"Review calcium, vitamin D3 and UVB": "of",
@@ -260,6 +264,8 @@ func kindAction(k husbandry.Kind, s *subject, id string) string {
 		return "Sex the young"
 	case husbandry.Pair:
 		return "Pair"
+	case husbandry.Cool:
+		return "Set the winter temperature"
 	case husbandry.LampChange:
 		return "Change the UVB lamp"
 	}

@@ -124,12 +124,17 @@ func (a *Animal) winterTurns(add func(civil.Date)) {
 // findWinters works out the winters of every animal, from more than a year
 // back to more than a year ahead.
 func (p *planner) findWinters(latitude float64) {
+	// What recurs is not taken to have begun before the books did.
+	began := p.rec.Began
+	if began.IsZero() {
+		began = p.h.First()
+	}
 	for _, a := range p.herd.Animals {
 		care := &a.sheet.Cooling
 		if a.Enclosure == "" || care.IsZero() || !care.Usual && len(p.rec.Coolings) == 0 {
 			continue
 		}
-		for _, plan := range p.planWinters(a, latitude) {
+		for _, plan := range p.planWinters(a, latitude, began) {
 			if w, ok := p.winter(a, plan); ok {
 				a.Winters = append(a.Winters, w)
 				p.winters = true
@@ -148,9 +153,10 @@ type winterPlan struct {
 }
 
 // planWinters returns what is planned for an animal, by date: for each winter
-// what names it most closely, the records before the care sheet, and of two as
-// close the one that is of one winter only.
-func (p *planner) planWinters(a *Animal, latitude float64) []winterPlan {
+// what names it most closely, the records before the care sheet, and before
+// all of them a record of that winter only. What recurs begins on the day
+// began or later.
+func (p *planner) planWinters(a *Animal, latitude float64, began civil.Date) []winterPlan {
 	room := husbandry.ID("")
 	if e := p.herd.enclosures[a.Enclosure]; e != nil {
 		room = e.Room
@@ -172,11 +178,6 @@ func (p *planner) planWinters(a *Animal, latitude float64) []winterPlan {
 	slices.SortStableFunc(list, func(a, b candidate) int { return a.close - b.close })
 	if a.sheet.Cooling.Usual {
 		list = append(list, candidate{})
-	}
-	// What recurs is not taken to have begun before the books did.
-	began := p.rec.Began
-	if began.IsZero() {
-		began = p.h.First()
 	}
 	var plans []winterPlan
 	for _, c := range list {

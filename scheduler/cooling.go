@@ -50,6 +50,7 @@ const (
 		"frost kills, and so does food in a cold gut. In doubt about one, keep it warm and ask a reptile veterinarian."
 	stopCaution = "Raise the temperature over days, not at once; water first, and no food before it is warm and active. " +
 		"A lizard that loses this much in the cold belongs to a reptile veterinarian. The limits are borrowed from tortoises; no lizard figure is published."
+	warmCaution   = "Not faster than planned. Water at once, food not before the day that is named, and only to one that is warm and moves about."
 	gravidCaution = "Eggs do not wait for spring: she needs warmth, a damp place to dig and a reptile veterinarian's advice."
 	foodCaution   = "A small meal, once it is warm and moves about as usual. If nothing is eaten within ten days of warmth, or it is weak, call a reptile veterinarian."
 )
@@ -449,7 +450,7 @@ func (p *planner) coolings() {
 				p.coolingSteps(at, w)
 			}
 			if w.Course.WasCooled() && first(enclosure.id, "food ", w.Name) {
-				p.firstFood(enclosure, a.Enclosure, w)
+				p.firstFood(enclosure, at.id, a.Enclosure, w)
 			}
 		}
 	}
@@ -576,6 +577,9 @@ func (p *planner) coolingSteps(s *subject, w *Winter) {
 		}
 		t := winterTask{id: CoolingStep, kind: husbandry.Cool, key: w.stepKey(step.Name), due: step.On, until: until, after: 1, minutes: 5, caution: coolingCaution}
 		up := !step.On.Before(c.Up)
+		if up {
+			t.caution = warmCaution
+		}
 		switch {
 		case step.Usual:
 			t.do = "Set back to the usual warmth and light"
@@ -715,18 +719,23 @@ func (p *planner) stopCooling(s *subject, a *Animal, w *Winter) {
 	}
 }
 
-// firstFood offers food after the winter, until the enclosure has been fed.
-func (p *planner) firstFood(s *subject, enclosure husbandry.ID, w *Winter) {
+// firstFood offers food after the winter, until the enclosure has been fed; at
+// is whom the steps of temperature were about.
+func (p *planner) firstFood(s *subject, at, enclosure husbandry.ID, w *Winter) {
 	c := &w.Course
 	for _, r := range p.rec.Routines {
 		if r.Kind == husbandry.Feed && len(p.h.DoneDays(enclosure, r.ID, c.Feed)) > 0 {
 			return
 		}
 	}
+	why := fmt.Sprintf("Warm again since %s; the usual feeding goes on from tomorrow", p.day(c.Warm))
+	if last := w.stepKey(c.Steps[len(c.Steps)-1].Name); p.h.Outcome(tasks.NewKey(at, CoolingStep, last)).Mark != tasks.MarkDone {
+		why = fmt.Sprintf("Warm since %s by the plan, but nobody marked that the usual warmth was set: see to it first", p.day(c.Warm))
+	}
 	p.winterTask(s, winterTask{
 		id: CoolingFood, kind: husbandry.Feed, key: w.Name, due: c.Feed, until: c.Pair.AddDays(1), after: husbandry.Days(c.FeedBy.Sub(c.Feed)), minutes: 3,
 		do: "First food after the cooling", caution: foodCaution,
-		why: fmt.Sprintf("Warm again since %s; the usual feeding goes on from tomorrow", p.day(c.Warm)),
+		why: why,
 	})
 }
 
@@ -744,7 +753,7 @@ func (p *planner) foodlessWords(s *subject, k husbandry.Kind, day civil.Date) st
 			continue
 		}
 		present++
-		if w := a.Wintering(day); w != nil {
+		if w := a.Wintering(day); w != nil && w.Course.Foodless(day) {
 			names, until = append(names, animalWord(a)), civil.Max(until, w.Course.Feed)
 		}
 	}

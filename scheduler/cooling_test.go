@@ -59,7 +59,7 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 		{on: "2027-11-25", key: step + "cold", status: tasks.Due, title: "Lower to 5-12 °C", why: "Step 3 of 3"},
 		{on: "2028-02-03", key: step + "up-1", status: tasks.Due, title: "Raise to 15 °C", why: "Step 1 of 3 to the usual warmth of 13 February; food from Wed 16 February"},
 		{on: "2028-02-13", key: step + "warm", status: tasks.Due, title: "Set back to the usual warmth", why: "food from Wed 16 February"},
-		{on: "2028-02-16", key: "E07/cooling-first-food/wall-lizard-2027", status: tasks.Due, title: "First food after the cooling: E07", why: "Warm again since 13 February"},
+		{on: "2028-02-16", key: "E07/cooling-first-food/wall-lizard-2027", status: tasks.Due, title: "First food after the cooling: E07", why: "Warm since 13 February by the plan, but nobody marked that the usual warmth was set"},
 	} {
 		t.Run(c.on+" "+c.key, func(t *testing.T) {
 			x := b.plan(c.on, 0).one(t, c.key)
@@ -138,6 +138,15 @@ func TestNoFoodInTheWinter(t *testing.T) {
 		if len(found) != 2 || found[0].Key != "E07/cooling/wall-lizard-2027" || found[0].From != day("2027-11-01") || found[0].To != day("2028-02-15") ||
 			found[0].Title != "Winter cooling of E07 (Ada and Bert, wall lizards)" || !strings.Contains(found[0].Why, "5-12 °C from 25 November to 2 February 2028") {
 			t.Errorf("got %+v", found)
+		}
+	})
+	t.Run("once the warmth is back, food is asked for without a but", func(t *testing.T) {
+		b := winterRoom().done("2028-02-13", step+"warm")
+		if x := b.plan("2028-02-16", 0).one(t, "E07/cooling-first-food"); x.Why != "Warm again since 13 February; the usual feeding goes on from tomorrow" {
+			t.Error(x.Why)
+		}
+		if x := b.plan("2028-02-16", 0).one(t, "E07/water/2028-02-16"); strings.Contains(x.Why, "no food") {
+			t.Error(x.Why)
 		}
 	})
 	t.Run("food not offered on the first day is asked for on", func(t *testing.T) {

@@ -499,6 +499,14 @@ func (p *planner) winterTask(s *subject, w winterTask) {
 	if moot := !w.until.IsZero() && !civil.Max(due, p.on).Before(w.until); moot || due.After(p.horizon) {
 		return
 	}
+	if w.kind == husbandry.Feed && s.scope == husbandry.OfEnclosure && p.hosted[w.kind] {
+		// The feeder insects are loaded for it like for any other feeding.
+		k := hostKey{s.id, w.kind}
+		if p.hosts[k] == nil {
+			p.hosts[k] = new([]host)
+		}
+		*p.hosts[k] = append(*p.hosts[k], host{date: w.due, due: civil.Max(due, p.on)})
+	}
 	r := &routine{Routine: &husbandry.Routine{
 		ID: w.id, Kind: w.kind, Title: w.do, Scope: s.scope, Part: husbandry.Morning, Minutes: w.minutes,
 		Before: w.before, After: w.after, Missed: husbandry.Stays, Origin: husbandry.Common,
@@ -593,9 +601,24 @@ func (p *planner) coolingSteps(s *subject, w *Winter) {
 			if c.Care.Water != "" {
 				t.why += ". " + strings.TrimSuffix(c.Care.Water, ".")
 			}
+			if stay := p.notForTheCold(s, civil.Max(step.On, p.on)); len(stay) > 0 {
+				t.why += ". Not cooled, so housed elsewhere first: " + list(stay)
+			}
 		}
 		p.winterTask(s, t)
 	}
+}
+
+// notForTheCold names the animals of an enclosure or a room that are there on a
+// day and not to be cooled.
+func (p *planner) notForTheCold(s *subject, day civil.Date) (names []string) {
+	for _, a := range p.herd.Animals {
+		e := p.herd.enclosures[a.Enclosure]
+		if e != nil && (e.ID == s.id || e.Room == s.id) && a.PresentOn(day) && a.Wintering(day) == nil {
+			names = append(names, animalWord(a))
+		}
+	}
+	return names
 }
 
 // stepNumber counts the steps of one direction up to a step.

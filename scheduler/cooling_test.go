@@ -119,8 +119,9 @@ func TestNoFoodInTheWinter(t *testing.T) {
 		p.none(t, "gut-load")
 	})
 	t.Run("gut-loading begins before the feeding", func(t *testing.T) {
-		if x := b.plan("2028-02-15", 3).of("gut-load"); len(x) == 0 {
-			t.Error("no gut-loading")
+		x := b.plan("2028-02-10", 30).of("gut-load")
+		if len(x) == 0 || x[0].Due != day("2028-02-14") || x[0].Why != "For 2 feedings on Wed 16 February" {
+			t.Errorf("got\n%s", x)
 		}
 	})
 	t.Run("water goes on, and says why there is no food", func(t *testing.T) {
@@ -237,7 +238,9 @@ func TestWhoIsNotCooled(t *testing.T) {
 		if len(feedings) == 0 || !strings.HasSuffix(feedings[0].Why, "; no food for Bert until 16 February 2028: winter cooling") {
 			t.Errorf("got\n%s", feedings)
 		}
-		b.plan("2027-11-15", 0).one(t, step+"down-1")
+		if x := b.plan("2027-11-15", 0).one(t, step+"down-1"); !strings.HasSuffix(x.Why, ". Not cooled, so housed elsewhere first: Ada") {
+			t.Error(x.Why)
+		}
 	})
 	t.Run("nobody in the enclosure is: nothing is cooled", func(t *testing.T) {
 		b := winterRoom()
@@ -447,6 +450,11 @@ func TestAWinterIsMoved(t *testing.T) {
 		if x.Subject != "R1" || x.Title != "Lower to 20 °C: Lizard room" {
 			t.Errorf("got %+v", x)
 		}
+		b.animal("F04").Acquired = day("2027-10-20")
+		if x := b.plan("2027-11-15", 0).one(t, "R1/cooling-step"); !strings.HasSuffix(x.Why, "housed elsewhere first: Cleo") {
+			t.Error(x.Why)
+		}
+		b.animal("F04").Acquired = civil.Date{}
 		if n := len(b.plan("2028-02-16", 0).of("cooling-first-food")); n != 2 {
 			t.Errorf("%d enclosures are fed, want 2", n)
 		}

@@ -230,10 +230,10 @@ func (p *planner) plan() {
 			}
 		}
 	}
+	p.coolings()
 	p.riding(riders)
 	p.anchored()
 	p.reviews()
-	p.coolings()
 }
 
 // planned is a task while a plan is made: a plan may be 100,000 tasks long, so

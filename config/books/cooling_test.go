@@ -177,6 +177,7 @@ func TestProblemsOfCooling(t *testing.T) {
 		{"twice for one winter", coolGecko + cooling("species = [\"test-gecko\"]\nstart = 2026-11-01") + strings.Replace(cooling("species = [\"test-gecko\"]\nstart = 2026-12-01"), "W", "V", 1), "is about the same animals and the same winter"},
 		{"for two winters", coolGecko + cooling("species = [\"test-gecko\"]\nstart = 2026-11-01") + strings.Replace(cooling("species = [\"test-gecko\"]\nstart = 2027-11-01"), "W", "V", 1), ""},
 		{"a range above the sheet's steps", coolGecko + "down = { steps = [\"15 C\"] }\n" + place + animal("F1", "test-gecko", "") + cooling("species = [\"test-gecko\"]\ncool = [\"16 C\", \"18 C\"]"), "has a step at 15.0 C, which is not above this range"},
+		{"turned off by a routine", "[[routine]]\nid = \"r\"\nkind = \"cool\"\noff = true\n", "a winter is not turned off by a routine"},
 		{"cooled and not cooled in one enclosure", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "other-gecko", ""), "`F2` shares `E1` with `F1`, which is cooled in winter; `F2` is not"},
 		{"the other way round", coolGecko + place + animal("F2", "other-gecko", "") + animal("F1", "test-gecko", ""), "`F2` shares `E1` with `F1`, which is cooled in winter; `F2` is not"},
 		{"one taken out by a record", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "test-gecko", "") + cooling("animals = [\"F2\"]\noff = true"), "`F2` shares `E1` with `F1`, which is cooled in winter"},

@@ -770,6 +770,7 @@ func (p *planner) foodlessWords(s *subject, k husbandry.Kind, day civil.Date) st
 	}
 	var names []string
 	var until civil.Date
+	var phase cooling.Phase
 	present := 0
 	for _, a := range s.animals {
 		if !a.PresentOn(day) {
@@ -777,16 +778,16 @@ func (p *planner) foodlessWords(s *subject, k husbandry.Kind, day civil.Date) st
 		}
 		present++
 		if w := a.Wintering(day); w != nil && w.Course.Foodless(day) {
-			names, until = append(names, animalWord(a)), civil.Max(until, w.Course.Feed)
+			names, until, phase = append(names, animalWord(a)), civil.Max(until, w.Course.Feed), w.Course.Phase(day)
 		}
 	}
 	switch len(names) {
 	case 0:
 		return ""
 	case present:
-		return "; no food until " + p.day(until) + ": winter cooling"
+		return fmt.Sprintf("; no food until %s (winter, %s)", p.day(until), phase)
 	}
-	return "; no food for " + list(names) + " until " + p.day(until) + ": winter cooling"
+	return fmt.Sprintf("; no food for %s until %s (winter, %s)", list(names), p.day(until), phase)
 }
 
 // coolingSpans adds the winters of enclosures to the dated facts.

@@ -125,7 +125,7 @@ func TestNoFoodInTheWinter(t *testing.T) {
 		}
 	})
 	t.Run("water goes on, and says why there is no food", func(t *testing.T) {
-		if x := b.plan("2027-12-24", 0).one(t, "E07/water/2027-12-24"); !strings.HasSuffix(x.Why, "; no food until 16 February 2028: winter cooling") {
+		if x := b.plan("2027-12-24", 0).one(t, "E07/water/2027-12-24"); !strings.HasSuffix(x.Why, "; no food until 16 February 2028 (winter, cold)") {
 			t.Error(x.Why)
 		}
 	})
@@ -235,7 +235,7 @@ func TestWhoIsNotCooled(t *testing.T) {
 			t.Error(x.Why)
 		}
 		feedings := b.plan("2027-11-20", 2).of("E07/wall-lizard.feed-adult")
-		if len(feedings) == 0 || !strings.HasSuffix(feedings[0].Why, "; no food for Bert until 16 February 2028: winter cooling") {
+		if len(feedings) == 0 || !strings.HasSuffix(feedings[0].Why, "; no food for Bert until 16 February 2028 (winter, cooling down)") {
 			t.Errorf("got\n%s", feedings)
 		}
 		if x := b.plan("2027-11-15", 0).one(t, step+"down-1"); !strings.HasSuffix(x.Why, ". Not cooled, so housed elsewhere first: Ada") {

@@ -167,17 +167,6 @@ func (c *Course) Foodless(day civil.Date) bool { return !day.Before(c.Fast) && d
 // its way.
 func (c *Course) Cooled(day civil.Date) bool { return !day.Before(c.Down) && day.Before(c.Warm) }
 
-// Target returns the temperature last set by the end of a day; ok is false
-// where that is the usual warmth.
-func (c *Course) Target(day civil.Date) (from, to husbandry.Celsius, ok bool) {
-	for _, s := range c.Steps {
-		if !s.On.After(day) {
-			from, to, ok = s.From, s.To, !s.Usual
-		}
-	}
-	return from, to, ok
-}
-
 // Start returns the first day without food of the winter that begins in a year
 // by the care sheet: half a year later where the latitude (degrees) is
 // negative.

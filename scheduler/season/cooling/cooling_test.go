@@ -195,8 +195,8 @@ func TestEveryWinterEnds(t *testing.T) {
 			if c.Foodless(d) {
 				foodless++
 			}
-			if _, _, cold := c.Target(d); cold && (d.Before(c.Down) || !d.Before(c.Warm) && len(c.Care.Up.Steps) > 0 && c.Steps[len(c.Steps)-1].On == c.Warm) {
-				t.Fatalf("cold on %s, %s", d, steps(c))
+			if c.Cooled(d) && !c.Foodless(d) {
+				t.Fatalf("food in the cold on %s: %s", d, dates(c))
 			}
 			last = p
 		}
@@ -210,6 +210,9 @@ func TestEveryWinterEnds(t *testing.T) {
 				t.Fatalf("two steps named %s", s.Name)
 			}
 			names[s.Name] = true
+			if s.On.Before(c.Down) || s.On.After(c.Warm) {
+				t.Fatalf("a step on %s: %s", s.On, dates(c))
+			}
 			if i == 0 {
 				continue
 			}

@@ -576,7 +576,7 @@ func (p *planner) coolingSteps(s *subject, w *Winter) {
 		})
 	}
 	for i, step := range c.Steps {
-		if w.Alone && step.On.Before(c.Up) {
+		if w.Alone && step.On.Before(c.Up) || step.On.After(p.horizon) {
 			continue
 		}
 		until := c.Pair
@@ -612,10 +612,20 @@ func (p *planner) coolingSteps(s *subject, w *Winter) {
 // notForTheCold names the animals of an enclosure or a room that are there on a
 // day and not to be cooled.
 func (p *planner) notForTheCold(s *subject, day civil.Date) (names []string) {
-	for _, a := range p.herd.Animals {
-		e := p.herd.enclosures[a.Enclosure]
-		if e != nil && (e.ID == s.id || e.Room == s.id) && a.PresentOn(day) && a.Wintering(day) == nil {
-			names = append(names, animalWord(a))
+	look := func(enclosure husbandry.ID) {
+		for _, a := range p.herd.Residents(enclosure) {
+			if a.PresentOn(day) && a.Wintering(day) == nil {
+				names = append(names, animalWord(a))
+			}
+		}
+	}
+	if s.scope != husbandry.OfRoom {
+		look(s.id)
+		return names
+	}
+	for i := range p.rec.Enclosures {
+		if e := &p.rec.Enclosures[i]; e.Room == s.id {
+			look(e.ID)
 		}
 	}
 	return names
@@ -746,6 +756,9 @@ func (p *planner) stopCooling(s *subject, a *Animal, w *Winter) {
 // is whom the steps of temperature were about.
 func (p *planner) firstFood(s *subject, at, enclosure husbandry.ID, w *Winter) {
 	c := &w.Course
+	if c.Feed.After(p.horizon) {
+		return
+	}
 	for _, r := range p.rec.Routines {
 		if r.Kind == husbandry.Feed && len(p.h.DoneDays(enclosure, r.ID, c.Feed)) > 0 {
 			return

@@ -75,6 +75,7 @@ func Years(in Input, species []husbandry.ID, year int) []SpeciesYear {
 	in.To = in.On
 	p := newPlanner(in)
 	list := []SpeciesYear{}
+	asked := *p.herd // as it would stand on the days that eggs are laid
 	for _, id := range species {
 		sheet, ok := p.herd.species[id]
 		if !ok {
@@ -97,7 +98,7 @@ func Years(in Input, species []husbandry.ID, year int) []SpeciesYear {
 		}
 		winters := p.usualWinters(sheet, in.Latitude)
 		p.yearOfWinters(winters, &y, first, last, add)
-		p.yearOfBreeding(sheet, winters, in.Latitude, first, last, add)
+		p.yearOfBreeding(&asked, sheet, winters, in.Latitude, first, last, add)
 		order := YearSorts()
 		slices.SortStableFunc(y.Spans, func(a, b YearSpan) int {
 			return cmp.Or(slices.Index(order, a.Sort)-slices.Index(order, b.Sort), a.From.Compare(b.From))
@@ -179,7 +180,7 @@ func (p *planner) yearOfWinters(winters []cooling.Course, y *SpeciesYear, first,
 
 // yearOfBreeding adds pairing seasons, the laying that follows them, and the
 // eggs' time from the first laying to the last hatching.
-func (p *planner) yearOfBreeding(sheet *husbandry.Species, winters []cooling.Course, latitude float64, first, last civil.Date, add func(YearSort, civil.Date, civil.Date, string)) {
+func (p *planner) yearOfBreeding(herd *Herd, sheet *husbandry.Species, winters []cooling.Course, latitude float64, first, last civil.Date, add func(YearSort, civil.Date, civil.Date, string)) {
 	female := season.Female{Sheet: *sheet, Latitude: latitude}
 	for i := range winters {
 		if c := &winters[i]; c.WasCooled() {
@@ -205,7 +206,7 @@ func (p *planner) yearOfBreeding(sheet *husbandry.Species, winters []cooling.Cou
 			words += fmt.Sprintf(", up to %d clutches", n)
 		}
 		add(YearLaying, from, to, words)
-		early, late := p.hatchOf(sheet, from), p.hatchOf(sheet, to)
+		early, late := p.hatchOf(herd, sheet, from), p.hatchOf(herd, sheet, to)
 		if early.Known && late.Known {
 			add(YearIncubation, from, late.P95, "")
 			add(YearHatching, early.P05, late.P95, early.Basis)
@@ -215,8 +216,7 @@ func (p *planner) yearOfBreeding(sheet *husbandry.Species, winters []cooling.Cou
 
 // hatchOf forecasts eggs that would be laid on a day, where the species' eggs
 // stand.
-func (p *planner) hatchOf(sheet *husbandry.Species, laid civil.Date) incubation.Forecast {
-	herd := *p.herd
+func (p *planner) hatchOf(herd *Herd, sheet *husbandry.Species, laid civil.Date) incubation.Forecast {
 	herd.On = laid
-	return p.fore.Hatch(&herd, &Clutch{Clutch: husbandry.Clutch{Species: sheet.ID, LaidFrom: laid, Laid: laid}})
+	return p.fore.Hatch(herd, &Clutch{Clutch: husbandry.Clutch{Species: sheet.ID, LaidFrom: laid, Laid: laid}})
 }

@@ -182,11 +182,8 @@ func (p *planner) planWinters(a *Animal, latitude float64, began civil.Date) []w
 	}
 	var plans []winterPlan
 	for _, c := range list {
-		if c.rec != nil && c.rec.Off && c.rec.Start.IsZero() {
-			break
-		}
+		once := c.rec != nil && !c.rec.Start.IsZero()
 		for _, start := range p.starts(c.rec, a.sheet.Cooling, latitude) {
-			once := c.rec != nil && !c.rec.Start.IsZero()
 			if slices.ContainsFunc(plans, func(w winterPlan) bool { return abs(w.start.Sub(start)) < 183 }) || !once && start.Before(began) {
 				continue
 			}
@@ -205,6 +202,9 @@ func (p *planner) planWinters(a *Animal, latitude float64, began civil.Date) []w
 			}
 			w.name += "-" + strconv.Itoa(start.Year())
 			plans = append(plans, w)
+		}
+		if !once {
+			break // what is said of every winter leaves none to the others
 		}
 	}
 	plans = slices.DeleteFunc(plans, func(w winterPlan) bool { return w.rec != nil && w.rec.Off })

@@ -435,6 +435,21 @@ func TestAWinterIsMoved(t *testing.T) {
 		in.Latitude = -33.9
 		plan(scheduler.Plan(in)).one(t, "E07/cooling-fast/wall-lizard-2028")
 	})
+	t.Run("an own calendar leaves no winter to the sheet's, long ago neither", func(t *testing.T) {
+		b := winterRoom()
+		b.Coolings = []husbandry.Cooling{{ID: "W", Enclosures: []husbandry.ID{"E07", "E08"}, Every: husbandry.MonthDay{Month: time.July, Day: 1}}}
+		for on := day("2027-06-01"); on.Before(day("2029-01-01")); on = on.AddDays(13) {
+			for _, s := range scheduler.Dated(b.input(on.String(), 400)) {
+				if s.Name == husbandry.CoolingWindow && s.From.Month() != time.July {
+					t.Fatalf("on %s: %s from %s", on, s.Key, s.From)
+				}
+			}
+			p := b.plan(on.String(), 3)
+			if on.Month() >= time.November {
+				p.none(t, "cooling")
+			}
+		}
+	})
 	t.Run("but the keeper's own day is not flipped", func(t *testing.T) {
 		b := winterRoom()
 		cool(husbandry.Cooling{Every: husbandry.MonthDay{Month: time.November, Day: 1}})(b)

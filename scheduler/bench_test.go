@@ -67,3 +67,23 @@ func BenchmarkPairing(b *testing.B) {
 		})
 	}
 }
+
+// The same in December, when every animal is cooled.
+func BenchmarkPlanInWinter(b *testing.B) {
+	for _, enclosures := range []int{200, 2000} {
+		b.Run(fmt.Sprintf("enclosures=%d", enclosures), func(b *testing.B) {
+			c := sample.Make(enclosures, 1, 1)
+			for i := range c.Records.Species {
+				c.Records.Species[i].Cooling = cooledCare
+			}
+			h := tasks.Fold(c.Entries)
+			on := day("2027-12-15")
+			b.ReportAllocs()
+			n := 0
+			for b.Loop() {
+				n = len(scheduler.Plan(scheduler.Input{Records: c.Records, History: h.Before(on), On: on, To: on.AddDays(120)}))
+			}
+			b.ReportMetric(float64(n), "tasks")
+		})
+	}
+}

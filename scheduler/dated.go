@@ -18,9 +18,9 @@ type Span struct {
 	// Key stays the same while the window is refined: the subject, the
 	// window's name, and what it is computed from.
 	Key      tasks.Key
-	Name     husbandry.WindowName // HatchWindow, LayWindow or PairingWindow
+	Name     husbandry.WindowName // HatchWindow, LayWindow, PairingWindow or CoolingWindow
 	Subject  husbandry.ID
-	Scope    husbandry.Scope // OfClutch or OfAnimal
+	Scope    husbandry.Scope // OfClutch, OfAnimal or OfEnclosure
 	Place    tasks.Place
 	Keeper   husbandry.ID // whose it is where several share the work
 	From, To civil.Date
@@ -37,8 +37,9 @@ var watchOf = map[husbandry.WindowName]husbandry.Kind{
 const pastSpans = 31
 
 // Dated returns the hatch windows of clutches (from the 5th to the 95th
-// percentile), and the laying and pairing windows of females, that ended at
-// most 31 days before in.On and begin by in.To, ordered by first day and key.
+// percentile), the laying and pairing windows of females, and the winters of
+// enclosures, that ended at most 31 days before in.On and begin by in.To,
+// ordered by first day and key.
 func Dated(in Input) []Span {
 	p := newPlanner(in)
 	p.findSubjects()
@@ -84,6 +85,7 @@ func Dated(in Input) []Span {
 			add(span)
 		}
 	}
+	p.coolingSpans(add)
 	slices.SortFunc(spans, func(a, b Span) int {
 		return cmp.Or(a.From.Compare(b.From), cmp.Compare(a.Key, b.Key))
 	})

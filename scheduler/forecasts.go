@@ -176,6 +176,7 @@ func (p Plain) Pairing(h *Herd, a *Animal) season.Window { return season.Pairing
 func (p Plain) female(h *Herd, a *Animal) season.Female {
 	f := season.Female{ID: a.ID, Colony: h.colony[a.Species], Sheet: *h.Species(a.Species), Latitude: p.Latitude, Mated: a.Mated, Gravid: a.GravidOn(h.On), On: h.On}
 	f.Clutches = a.layings(h.On)
+	f.Winters = cooledFor(a)
 	if a.Pairing != nil {
 		f.Paired = a.Pairing.From
 		if !a.Pairing.Until.After(h.On) {

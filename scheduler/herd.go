@@ -13,8 +13,8 @@ import (
 // Herd is how every record stands on a day, as the records say and as the
 // findings since have changed it. It is derived anew from both each time, so
 // that taking a finding back takes back all that followed from it. Make one
-// with [Derive]; it is not changed afterwards,
-// but that a plan fills in Carrying.Until.
+// with [Derive]; it is not changed afterwards, but that a plan fills in
+// Carrying.Until and Animal.Winters.
 type Herd struct {
 	On      civil.Date
 	Records *husbandry.Records
@@ -53,6 +53,9 @@ type Animal struct {
 	Dug         []civil.Date // days on which she was seen digging, by date
 	Pairing     *husbandry.Pairing
 	Weights     []Weight // of the last 400 days, by date
+	// Winters are those it is cooled in, or left out of, by date; a plan fills
+	// them in, from more than a year back to more than a year ahead.
+	Winters []Winter
 	// Came is the first day it was there as a record of its own; zero: always.
 	Came civil.Date
 	// Sexings are the times somebody looked what sex it is, by date.

@@ -279,7 +279,7 @@ func clutchOccurrences(c *Clutch) []string {
 
 // tooThin says why a female is too thin to be paired, "" if she is not.
 func (p *planner) tooThin(a *Animal) string {
-	last, best, ok := a.lost()
+	last, best, ok := a.thinner()
 	if !ok {
 		return ""
 	}

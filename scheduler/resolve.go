@@ -108,7 +108,7 @@ func (r *routine) matches(s *subject, day civil.Date) bool {
 		return true
 	}
 	for _, a := range s.animals {
-		if a.PresentOn(day) && sel.animal(a, day) {
+		if a.PresentOn(day) && sel.animal(a, day) && !a.rests(r, day) {
 			return true
 		}
 	}
@@ -327,6 +327,7 @@ func (p *planner) turns(into []civil.Date, a *Animal) []civil.Date {
 		}
 		add(t.To)
 	}
+	a.winterTurns(add)
 	for i := len(a.Laid) - 1; i >= 0 && a.Laid[i].Laid.AddDays(postLaying+1).After(from); i-- {
 		add(a.Laid[i].Laid)
 		add(a.Laid[i].Laid.AddDays(postLaying + 1))

@@ -149,35 +149,23 @@ func (p *planner) reviewHatch(s *subject) {
 		". Check the incubator's real temperature, and candle if you are used to it", pastHatching)
 }
 
-// lost returns an animal's last weight and its best of three months, clutches
-// laid since aside, and whether it has lost a tenth of it.
-func (a *Animal) lost() (last, best Weight, ok bool) {
+// thinner returns an animal's last weight and its best of the three months
+// before, clutches laid since aside, and whether it has lost a tenth of it.
+func (a *Animal) thinner() (last, best Weight, ok bool) {
 	n := len(a.Weights)
 	if n < 2 {
 		return last, best, false
 	}
-	last = a.Weights[n-1]
-	from := last.On.AddDays(-lossDays)
-	if !a.Regrouped.IsZero() {
-		from = civil.Max(from, a.Regrouped.AddDays(1)) // others are left: another mean
-	}
-	for _, c := range a.Laid {
-		if !c.Laid.After(last.On) {
-			from = civil.Max(from, c.Laid)
-		}
-	}
-	best = last
-	for i := n - 2; i >= 0 && !a.Weights[i].On.Before(from); i-- {
-		if a.Weights[i].Grams > best.Grams {
-			best = a.Weights[i]
-		}
-	}
-	return last, best, best.Grams > 0 && float64(last.Grams) < (1-lossShare)*float64(best.Grams)
+	last, best = a.lost(a.Weights[n-1].On, lossDays)
+	return last, best, float64(last.Grams) < (1-lossShare)*float64(best.Grams)
 }
 
 // reviewWeight asks to look at an animal that has lost a tenth of its weight.
 func (p *planner) reviewWeight(a *Animal) {
-	last, best, ok := a.lost()
+	if w := a.Wintering(p.on); w != nil && w.Course.Cooled(p.on) {
+		return // in the cold the winter's own limits count
+	}
+	last, best, ok := a.thinner()
 	if !ok {
 		return
 	}
@@ -218,7 +206,7 @@ func (p *planner) weighRefusing(enclosure husbandry.ID) {
 	}
 	for _, animal := range p.herd.Residents(enclosure) {
 		s := p.subjects[animal.ID]
-		if s == nil || !animal.PresentOn(p.on) || !animal.GravidOn(p.on).IsZero() {
+		if s == nil || !animal.PresentOn(p.on) || !animal.GravidOn(p.on).IsZero() || animal.winteredSince(first, p.on) {
 			continue
 		}
 		if n := len(animal.Weights); n > 0 && !animal.Weights[n-1].On.Before(last) {

@@ -111,6 +111,7 @@ type planner struct {
 
 	subjects map[husbandry.ID]*subject
 	laidIn   map[husbandry.ID]civil.Date // latest laying in an enclosure
+	winters  bool                        // some animal has a winter
 	eaters   []activity                  // feedings that use up a feeder
 	southern bool
 	ofKind   map[hostKey][]husbandry.ID // routines that held, by subject and kind
@@ -211,6 +212,7 @@ func newPlanner(in Input) *planner {
 			a.GravidTimes[n-1].Until = civil.Max(p.on, p.laying(a).To)
 		}
 	}
+	p.findWinters(in.Latitude)
 	p.laidIn = p.laidLately()
 	p.findPlaces()
 	return p
@@ -259,6 +261,7 @@ func (p *planner) plan() {
 			}
 		}
 	}
+	p.coolings()
 	p.riding(riders)
 	p.anchored()
 	p.reviews()
@@ -397,6 +400,7 @@ func (p *planner) write(t *tasks.Task, from *planned) {
 	if !r.Amounts.IsZero() && !from.lapsed {
 		t.Why += p.offerWords(s, r, from.due)
 	}
+	t.Why += p.foodlessWords(s, r.Kind, civil.Max(from.due, p.on))
 	switch {
 	case from.lapsed:
 		t.Status = tasks.Lapsed

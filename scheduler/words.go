@@ -173,6 +173,8 @@ func nouns(k husbandry.Kind) noun {
 		return noun{"test", "tested"}
 	case husbandry.LampMeter:
 		return noun{"reading", "metered"}
+	case husbandry.Cool:
+		return noun{"step", "taken"}
 	case husbandry.LampChange:
 		return noun{"lamp change", "changed"}
 	}
@@ -236,6 +238,8 @@ var joint = map[string]string{
 	"Look into the tub of the young": "of",
 
 	"Offer the first food to the young": "of",
+
+	"Set the winter temperature": "of",
 
 	"Review the health":                  "of",
 	"Review the illness":                 "of",
@@ -305,6 +309,8 @@ func kindAction(k husbandry.Kind, s *subject, id string) string {
 		return "Meter the UVB lamp"
 	case husbandry.Papers:
 		return "See to the renewal"
+	case husbandry.Cool:
+		return "Set the winter temperature"
 	case husbandry.LampChange:
 		return "Change the UVB lamp"
 	case husbandry.LightStep:

@@ -65,6 +65,7 @@ func TestGoldenBooks(t *testing.T) {
 				"round.json":   {"round", "--json"},
 				"ahead.txt":    {"ahead", "--days", "14"},
 				"clutches.txt": {"clutches"},
+				"season.txt":   {"season"},
 				"calendar.ics": {"calendar"},
 				"digest.txt":   {"digest"},
 				"digest.html":  {"digest", "--html"},

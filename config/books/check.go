@@ -17,6 +17,7 @@ func (r *reader) check(fsys fs.FS, s config.Settings) {
 	r.checkCarers()
 	r.checkKin(s.Breeding)
 	r.checkLight(s.Latitude)
+	r.checkCoolings()
 	r.checkAway()
 	r.checkFeeders()
 	for _, i := range r.incubators {
@@ -75,6 +76,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 		Incubators: values(r.incubators),
 		Species:    values(r.speciesList),
 		Pairings:   values(r.pairings),
+		Coolings:   values(r.coolings),
 		Away:       values(r.away),
 		Carers:     values(r.carers),
 		Permits:    values(r.permits),

@@ -36,6 +36,7 @@ type reader struct {
 	clutches    []placed[husbandry.Clutch]
 	incubators  []placed[husbandry.Incubator]
 	pairings    []placed[husbandry.Pairing]
+	coolings    []placed[husbandry.Cooling]
 	away        []placed[husbandry.Away]
 	carers      []placed[husbandry.Carer]
 	permits     []placed[husbandry.Permit]
@@ -79,6 +80,7 @@ func (r *reader) tables(root *tables.Table) {
 		{"clutch", r.clutch},
 		{"incubator", r.incubator},
 		{"pairing", r.pairing},
+		{"cooling", r.cooling},
 		{"away", r.awayDays},
 		{"keeper", r.carer},
 		{"permit", r.permit},

@@ -78,6 +78,9 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 	if sitter, ok := tables.Choice(t, "sitter", husbandry.SitterDoes, husbandry.SitterWaits); ok {
 		v.Sitter = sitter
 	}
+	if v.Kind == husbandry.Cool && v.Off {
+		t.KeyPlace("off").Error("a winter is not turned off by a routine", "write a [[cooling]] with off = true for the animals")
+	}
 	r.needSource(t, v.Source)
 	t.Done()
 	r.routines[r.origin] = append(r.routines[r.origin], placed[husbandry.Routine]{v, t})

@@ -47,6 +47,22 @@ type species struct {
 		Source      string
 	}
 	Pairing struct{ From, Until, Source string }
+	Cooling struct {
+		Usual       bool
+		Start       string
+		Fast, Lasts string
+		Weigh       string
+		Water       string
+		Cool        []string
+		Down, Up    struct {
+			Days  string
+			Steps []string
+		}
+		FirstFeed []string `toml:"first_feed"`
+		Pair      []string
+		Source    string
+		Loss      struct{ Warn, Stop, Source string }
+	}
 	Routine []routine
 }
 
@@ -174,12 +190,14 @@ func TestEveryNumberHasASource(t *testing.T) {
 			numbers bool
 			source  string
 		}{
-			"stages":     {true, s.Stages.Source},
-			"first_feed": {true, s.FirstFeed.Source},
-			"sexable_at": {s.SexableAt.Age != "", s.SexableAt.Source},
-			"incubation": {true, s.Incubation.Source},
-			"laying":     {true, s.Laying.Source},
-			"pairing":    {s.Pairing.From != "", s.Pairing.Source},
+			"stages":       {true, s.Stages.Source},
+			"first_feed":   {true, s.FirstFeed.Source},
+			"sexable_at":   {s.SexableAt.Age != "", s.SexableAt.Source},
+			"incubation":   {true, s.Incubation.Source},
+			"laying":       {true, s.Laying.Source},
+			"pairing":      {s.Pairing.From != "", s.Pairing.Source},
+			"cooling":      {s.Cooling.Lasts != "", s.Cooling.Source},
+			"cooling.loss": {s.Cooling.Lasts != "", s.Cooling.Loss.Source},
 		}
 		for _, table := range slices.Sorted(maps.Keys(has)) {
 			if h := has[table]; h.numbers && !sourced(h.source) {

@@ -47,6 +47,7 @@ func (r *reader) species(t *tables.Table) {
 	r.incubation(t.Table("incubation"), &v)
 	r.laying(t.Table("laying"), &v)
 	r.pairingSeason(t.Table("pairing"), &v)
+	r.coolingCare(t.Table("cooling"), &v)
 	for _, routine := range t.Tables("routine") {
 		r.routine(routine, id)
 	}

@@ -173,5 +173,6 @@ var kindNames = map[husbandry.Kind]string{
 	husbandry.Pair:        "Pairing",
 	husbandry.LampChange:  "New lamps",
 	husbandry.LightStep:   "Hours of light",
+	husbandry.Cool:        "Winter cooling",
 	husbandry.Review:      "A closer look",
 }

@@ -181,7 +181,7 @@ func (r *resolver) record(c Command) {
 // whyPinned says why a task of kind k is not put off.
 func whyPinned(k husbandry.Kind) string {
 	switch k {
-	case husbandry.LayWatch, husbandry.GravidCheck, husbandry.Review:
+	case husbandry.LayWatch, husbandry.GravidCheck:
 		return "a female past her time is not put off; call the veterinarian"
 	}
 	return "this is not put off: an animal may be in danger; look today, and call the veterinarian if in doubt"

@@ -147,6 +147,19 @@ func TestResolveFillsAnAct(t *testing.T) {
 	}
 }
 
+// Why a task cannot be put off is said of whom it is about.
+func TestWhatIsNotPutOffSaysWhy(t *testing.T) {
+	for kind, want := range map[husbandry.Kind]string{
+		husbandry.LayWatch: "a female past her time", husbandry.Review: "an animal may be in danger",
+	} {
+		items := []notify.Item{{N: 1, Task: "F03/r/1", Kind: kind, Scope: husbandry.OfAnimal, Title: "Look at F03", Pinned: true}}
+		acts, refused := Resolve(Parse("later 1 2 days", nil).Commands, items, civil.MustParse("2026-11-24"))
+		if len(acts) != 0 || len(refused) != 1 || !strings.Contains(refused[0].Why, want) {
+			t.Errorf("%s: acts %v, refused %v, want %q", kind, acts, refused, want)
+		}
+	}
+}
+
 // Eggs are counted where they are dug up and set, which are a clutch's tasks.
 func TestEggsAreCountedWhenDugUp(t *testing.T) {
 	for kind, fits := range map[husbandry.Kind]bool{

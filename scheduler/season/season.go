@@ -4,8 +4,8 @@
 //
 // Start with [PairingTime], [LayingTime] and [GravidTime]. Each takes what is
 // known of one female and her care sheet and answers with a [Window], in words
-// too. Day length, cooling and warming, kinship and condition are left to
-// other implementations of the scheduler's forecasts.
+// too. Her winters are handed in, dated by season/cooling. Day length, kinship
+// and condition are left to other implementations of the scheduler's forecasts.
 package season
 
 import (
@@ -44,6 +44,11 @@ type Laid struct {
 	On     civil.Date
 }
 
+// Winter is one of her winters in the cold, past or to come: the first day of
+// the fast, the day from which she is warm again, and the days from and by
+// which pairing may begin after it.
+type Winter struct{ Fast, Warm, Pair, PairBy civil.Date }
+
 // Female is what is known of a female on a day.
 type Female struct {
 	ID       husbandry.ID
@@ -52,8 +57,9 @@ type Female struct {
 	Clutches []Laid  // by date
 	// Colony has the intervals of all the keeper's females of her species, her
 	// own among them.
-	Colony []Interval
-	Mated  []civil.Date // matings seen, by date
+	Colony  []Interval
+	Mated   []civil.Date // matings seen, by date
+	Winters []Winter     // in which she is, or was, cooled, by date
 	// Paired is the day on which the last pairing began, and Parted its last
 	// day; zero while they are together.
 	Paired, Parted civil.Date
@@ -82,7 +88,7 @@ const (
 
 // PairingTime returns the window within which she may be paired: the season of
 // the sheet (half a year later south of the equator) that contains On or comes
-// next, after she has rested from her last clutch, and while the season's
+// next, or the one that a winter in the cold opens in its stead, after she has rested from her last clutch, and while the season's
 // limit of clutches is not reached. There is none for a female that carries
 // eggs, is together with a male, or was seen mating since her last clutch.
 func PairingTime(f Female) Window {
@@ -98,8 +104,12 @@ func PairingTime(f Female) Window {
 		return Window{Basis: "she is with a male since " + words(f.Paired)}
 	}
 	from, to := seasonOf(p, f.Latitude, f.On)
-	w := Window{Known: true, Event: fmt.Sprintf("%d", from.Year()), From: from, To: to,
-		Basis: fmt.Sprintf("the season of the care sheet, %s to %s", words(from), words(to))}
+	basis := fmt.Sprintf("the season of the care sheet, %s to %s", words(from), words(to))
+	if cooled, ok := afterWinter(f, from, to); ok {
+		from, to = cooled.From, cooled.To
+		basis = cooled.Basis
+	}
+	w := Window{Known: true, Event: fmt.Sprintf("%d", from.Year()), From: from, To: to, Basis: basis}
 	if mated := lastOf(f.Mated); !mated.IsZero() && !mated.Before(from) && mated.After(last.On) {
 		return Window{Basis: "seen mating on " + words(mated)}
 	}
@@ -120,6 +130,31 @@ func PairingTime(f Female) Window {
 		}
 	}
 	return w
+}
+
+// outOfSeason is how far from the care sheet's season, in days, a winter may
+// open another: an indoor calendar has seasons of its own.
+const outOfSeason = 92
+
+// afterWinter returns the season that a winter opens instead of the care
+// sheet's, from and to: it begins some weeks after she is warm again, and ends
+// with the sheet's season, but leaves her the usual weeks; out of the sheet's
+// season it is as long as that. ok is false where the sheet's season comes
+// first, or no winter is known.
+func afterWinter(f Female, from, to civil.Date) (w Window, ok bool) {
+	for _, winter := range f.Winters {
+		start, end := seasonOf(f.Sheet.Pairing, f.Latitude, winter.Pair.AddDays(-outOfSeason))
+		w = Window{From: winter.Pair, To: winter.Pair.AddDays(end.Sub(start))}
+		if start.Sub(winter.Pair) <= outOfSeason && !end.Before(winter.Pair) {
+			w.To = civil.Max(end, winter.PairBy)
+		}
+		if w.To.Before(f.On) {
+			continue
+		}
+		w.Basis = fmt.Sprintf("after the winter, warm again on %s", words(winter.Warm))
+		return w, !to.Before(winter.Fast)
+	}
+	return Window{}, false
 }
 
 // seasonOf returns the season that contains on or is the next to begin.

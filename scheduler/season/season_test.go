@@ -30,6 +30,15 @@ func laid(list ...string) []season.Laid {
 	return out
 }
 
+// winters are written as fast, warm, pair and pair by.
+func winters(list ...string) (out []season.Winter) {
+	for _, s := range list {
+		d := days(strings.Fields(s)...)
+		out = append(out, season.Winter{Fast: d[0], Warm: d[1], Pair: d[2], PairBy: d[3]})
+	}
+	return out
+}
+
 // wallLizard has the intervals of Ji & Braña 2000: 30.4 days (16.8-54.7) from
 // the first clutch to the second, three clutches at most; the season and the
 // days from mating are common practice.
@@ -64,6 +73,14 @@ func TestPairingTime(t *testing.T) {
 		{"parted again", season.Female{On: day("2027-05-12"), Paired: day("2027-05-01"), Parted: day("2027-05-08")}, "2027-03-15", "2027-06-30", "season"},
 		{"seen mating", season.Female{On: day("2027-05-12"), Mated: days("2027-05-03")}, "", "", "mating on 3 May"},
 		{"seen mating before her last clutch", season.Female{On: day("2027-05-30"), Mated: days("2027-04-03"), Clutches: laid("2027-05-01")}, "2027-05-18", "2027-06-30", "rested"},
+		{"two weeks after a winter, once warm", season.Female{On: day("2027-05-12"), Winters: winters("2026-11-01 2027-02-13 2027-02-27 2027-03-27")}, "2027-02-27", "2027-06-30", "after the winter, warm again on 13 February"},
+		{"a long winter leaves the usual weeks", season.Female{On: day("2027-06-12"), Winters: winters("2026-11-01 2027-05-20 2027-06-03 2027-07-01")}, "2027-06-03", "2027-07-01", "after the winter"},
+		{"a winter of an indoor calendar has a season as long", season.Female{On: day("2027-09-12"), Winters: winters("2027-05-01 2027-08-13 2027-08-27 2027-09-24")}, "2027-08-27", "2027-12-12", "after the winter"},
+		{"last year's winter is over", season.Female{On: day("2027-05-12"), Winters: winters("2025-11-01 2026-02-13 2026-02-27 2026-03-27")}, "2027-03-15", "2027-06-30", "care sheet"},
+		{"the winter to come changes nothing yet", season.Female{On: day("2027-05-12"), Winters: winters("2027-11-01 2028-02-13 2028-02-27 2028-03-27")}, "2027-03-15", "2027-06-30", "care sheet"},
+		{"but opens the next season", season.Female{On: day("2027-07-12"), Winters: winters("2027-11-01 2028-02-13 2028-02-27 2028-03-27")}, "2028-02-27", "2028-06-30", "after the winter"},
+		{"of two winters the one whose season is not over", season.Female{On: day("2027-07-12"), Winters: winters("2026-11-01 2027-02-13 2027-02-27 2027-03-27", "2027-11-01 2028-02-13 2028-02-27 2028-03-27")}, "2028-02-27", "2028-06-30", "after the winter"},
+		{"after a winter, rested from a clutch", season.Female{On: day("2027-05-12"), Winters: winters("2026-11-01 2027-02-13 2027-02-27 2027-03-27"), Clutches: laid("2027-05-10")}, "2027-05-27", "2027-06-30", "rested"},
 		{"no season known", season.Female{Sheet: husbandry.Species{ID: "x"}, On: day("2027-05-12")}, "", "", "no pairing season"},
 	} {
 		t.Run(c.words, func(t *testing.T) {

@@ -39,6 +39,7 @@ type Records struct {
 	Routines   []Routine // the keeper's, then the care sheets', then the common ones
 	Species    []Species
 	Pairings   []Pairing
+	Coolings   []Cooling
 	Away       []Away  // by date, none within another
 	Carers     []Carer // where several share the work; none: one keeper does all
 	Permits    []Permit
@@ -290,6 +291,7 @@ type Species struct {
 	Incubation Incubation
 	Laying     Laying
 	Pairing    PairingSeason
+	Cooling    CoolingCare
 	// FirstFeed is when the young take their first food, in days after
 	// hatching, and SexableAt the age at which they can be sexed. Where known,
 	// they replace the offset of the common first-feed and sexing routines.

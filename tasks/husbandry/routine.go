@@ -44,6 +44,7 @@ const (
 	Papers      Kind = "permit"       // a paper runs out
 	LightStep   Kind = "light-step"   // a room's lamps are to burn longer or shorter
 	Order       Kind = "order"        // live food is running short
+	Cool        Kind = "cool"         // a step of the winter's cooling: the fast, or another temperature
 	Review      Kind = "review"       // a finding asks for a closer look
 	Own         Kind = "own"          // whatever else the keeper does
 )
@@ -52,7 +53,7 @@ const (
 // what cannot wait first, watches before the work that disturbs the animals.
 func Kinds() []Kind {
 	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, Candle, YoungCheck, FirstFeed, GravidCheck,
-		Pair, Quarantine, Faecal, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean,
+		Pair, Cool, Quarantine, Faecal, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean,
 		Shed, Sexing, Label, Separate, Place, Release, LampMeter, LampChange, LightStep, Order, Papers, Own}
 }
 
@@ -75,7 +76,7 @@ const (
 // records, and Label after an animal was taken out of its group.
 func (k Kind) Scope() Scope {
 	switch k {
-	case Feed, Supplement, Water, Mist, Clean, NestTopUp, LampMeter, LampChange:
+	case Feed, Supplement, Water, Mist, Clean, NestTopUp, LampMeter, LampChange, Cool:
 		return OfEnclosure
 	case Weigh, GravidCheck, LayWatch, Pair, Quarantine, Release:
 		return OfAnimal
@@ -277,6 +278,7 @@ const (
 	PairingWindow WindowName = "pairing"
 	LayWindow     WindowName = "laying"
 	HatchWindow   WindowName = "hatching"
-	YoungWindow   WindowName = "young"  // from the first hatching to two weeks after the last
-	GravidWindow  WindowName = "gravid" // from pairing until she is known gravid or the lay window is over
+	CoolingWindow WindowName = "cooling" // from the last food before the winter to the first after it
+	YoungWindow   WindowName = "young"   // from the first hatching to two weeks after the last
+	GravidWindow  WindowName = "gravid"  // from pairing until she is known gravid or the lay window is over
 )

@@ -20,6 +20,14 @@ type Millilitres float64
 // Days is a length of time in civil days.
 type Days int
 
+// Share is a part of a whole, 0 to 1.
+type Share float64
+
+// String writes the share in percent: "5 %", "7.5 %".
+func (s Share) String() string {
+	return trimZeros(strconv.FormatFloat(100*float64(s), 'f', 1, 64)) + " %"
+}
+
 // Exact by definition: the international avoirdupois ounce (NIST Handbook 44,
 // appendix C) and the US fluid ounce of 231/128 cubic inches of 25.4 mm a side.
 const (
@@ -176,6 +184,22 @@ func ParseDays(s string) (Days, error) {
 		return 0, fmt.Errorf("%q is not a whole number of days between 0 and 3660", s)
 	}
 	return Days(n), nil
+}
+
+// ParseShare reads "5 %": from 0 to 100 percent.
+func ParseShare(s string) (Share, error) {
+	const want = `a share like "5 %"`
+	n, unit, err := quantity(s, want)
+	if err != nil {
+		return 0, err
+	}
+	if unit != "%" && unit != "percent" {
+		return 0, fmt.Errorf("%q is not %s", s, want)
+	}
+	if n < 0 || n > 100 {
+		return 0, fmt.Errorf("%q is not from 0 %% to 100 %%", s)
+	}
+	return Share(n / 100), nil
 }
 
 // quantity splits s into its one number and its one unit, lower-cased and

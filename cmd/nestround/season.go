@@ -1,0 +1,203 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"strings"
+	"time"
+
+	"nestround/scheduler"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// The picture of a year: a label, and five columns a month.
+const (
+	yearLabel = 14
+	perMonth  = 5
+)
+
+func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
+	species := f.String("species", "", "the `id` of a care sheet; otherwise every species you keep")
+	year := f.Int("year", 0, "the calendar `year`, 1900 to 2200; otherwise this one")
+	return func(_ context.Context, c *call) error {
+		if *year != 0 && (*year < 1900 || *year > 2200) {
+			return &usageError{fmt.Sprintf("--year %d is not from 1900 to 2200", *year), ""}
+		}
+		h, err := c.open()
+		if err != nil {
+			return err
+		}
+		if *year == 0 {
+			*year = h.Today().Year()
+		}
+		all, err := h.Seasons(husbandry.ID(*species), *year)
+		if err != nil {
+			return err
+		}
+		latitude, known := h.Latitude()
+		if c.json {
+			out := struct {
+				Year     int                     `json:"year"`
+				Latitude *float64                `json:"latitude,omitempty"`
+				Species  []scheduler.SpeciesYear `json:"species"`
+			}{Year: *year, Species: all}
+			if known {
+				out.Latitude = &latitude
+			}
+			return c.printJSON(out)
+		}
+		if len(all) == 0 {
+			fmt.Fprintln(c.stdout, "No animal is recorded.")
+			return nil
+		}
+		for i, y := range all {
+			if i > 0 {
+				fmt.Fprintln(c.stdout)
+			}
+			c.printYear(y, latitude, known, h.Settings().Units)
+		}
+		return nil
+	}
+}
+
+// yearRow is a line of the picture.
+type yearRow struct {
+	label string
+	cells string // perMonth a month
+}
+
+// printYear draws a species' year, and tells its dates in words below.
+func (p *program) printYear(y scheduler.SpeciesYear, latitude float64, known bool, u husbandry.Units) {
+	head := y.Name
+	if y.Scientific != "" {
+		head += " (" + y.Scientific + ")"
+	}
+	head += fmt.Sprintf(", %d", y.Year)
+	switch {
+	case known && latitude < 0:
+		head += fmt.Sprintf(", %.1f degrees south", -latitude)
+	case known:
+		head += fmt.Sprintf(", %.1f degrees north", latitude)
+	}
+	for _, line := range wrap(printable(head), width) {
+		fmt.Fprintln(p.stdout, p.bold(line))
+	}
+	months := ""
+	for m := time.January; m <= time.December; m++ {
+		months += fmt.Sprintf("%-*s", perMonth, m.String()[:3])
+	}
+	rows := append([]yearRow{{"", months}}, yearRows(y, u)...)
+	for _, r := range rows {
+		fmt.Fprintln(p.stdout, strings.TrimRight(fmt.Sprintf("%-*s%s", yearLabel, r.label, r.cells), " "))
+	}
+	if hasCooling(y) {
+		fmt.Fprintln(p.stdout, strings.Repeat(" ", yearLabel)+"f fast   \\ cooler   = cold   / warmer")
+	}
+	p.printYearDates(y)
+}
+
+func hasCooling(y scheduler.SpeciesYear) bool { return y.NoCooling == "" }
+
+// yearRows are the rows of a year for which anything is known.
+func yearRows(y scheduler.SpeciesYear, u husbandry.Units) []yearRow {
+	var rows []yearRow
+	if len(y.Warmth) > 0 {
+		rows = append(rows, yearRow{map[bool]string{true: "degrees F", false: "degrees C"}[u == husbandry.US], warmthCells(y, u)})
+	}
+	for _, r := range []struct {
+		label string
+		signs map[scheduler.YearSort]byte
+	}{
+		{"food", map[scheduler.YearSort]byte{scheduler.YearFood: '#'}},
+		{"cooling", map[scheduler.YearSort]byte{scheduler.YearFast: 'f', scheduler.YearDown: '\\', scheduler.YearCold: '=', scheduler.YearUp: '/'}},
+		{"pairing", map[scheduler.YearSort]byte{scheduler.YearPairing: '#'}},
+		{"laying", map[scheduler.YearSort]byte{scheduler.YearLaying: '#'}},
+		{"incubation", map[scheduler.YearSort]byte{scheduler.YearIncubation: '#'}},
+		{"hatching", map[scheduler.YearSort]byte{scheduler.YearHatching: '#'}},
+	} {
+		cells := []byte(strings.Repeat(".", 12*perMonth))
+		some := false
+		for _, s := range y.Spans {
+			sign, ok := r.signs[s.Sort]
+			if !ok {
+				continue
+			}
+			some = true
+			for i := yearCell(s.From); i <= yearCell(s.To); i++ {
+				cells[i] = sign
+			}
+		}
+		if some {
+			rows = append(rows, yearRow{r.label, string(cells)})
+		}
+	}
+	return rows
+}
+
+// yearCell is the column of a day: each month has as many.
+func yearCell(d civil.Date) int {
+	first := civil.New(d.Year(), d.Month(), 1)
+	return (int(d.Month())-1)*perMonth + (d.Day()-1)*perMonth/first.AddMonths(1).Sub(first)
+}
+
+// warmthCells writes each month's temperature in its middle.
+func warmthCells(y scheduler.SpeciesYear, u husbandry.Units) string {
+	number := func(c husbandry.Celsius) string {
+		if u == husbandry.US {
+			c = c*9/5 + 32
+		}
+		return fmt.Sprintf("%.0f", float64(c))
+	}
+	cells := ""
+	for m := time.January; m <= time.December; m++ {
+		middle := civil.New(y.Year, m, 15)
+		text := "warm"
+		for _, w := range y.Warmth {
+			if !middle.Before(w.From) && !middle.After(w.To) {
+				text = number(w.High)
+				if w.Low != w.High {
+					text = number(w.Low) + "-" + text
+				}
+				if len(text) >= perMonth { // no blank would be left between two months
+					text = "<=" + number(w.High)
+				}
+			}
+		}
+		cells += fmt.Sprintf("%-*s", perMonth, text)
+	}
+	return cells
+}
+
+// printYearDates tells the spans in words, a line a sort; food is the rest of
+// the year.
+func (p *program) printYearDates(y scheduler.SpeciesYear) {
+	for _, sort := range scheduler.YearSorts() {
+		var said []string
+		why := ""
+		for _, s := range y.Spans {
+			if s.Sort != sort || sort == scheduler.YearFood {
+				continue
+			}
+			if s.Why != why && why != "" {
+				said[len(said)-1] += ": " + why
+			}
+			why = s.Why
+			words := s.From.Format("2 Jan") + " to " + s.To.Format("2 Jan")
+			if s.From == s.To {
+				words = s.From.Format("2 Jan")
+			}
+			said = append(said, words)
+		}
+		if len(said) > 0 {
+			if why != "" {
+				said[len(said)-1] += ": " + why
+			}
+			printIndented(p.stdout, fmt.Sprintf("%-*s", yearLabel, sort), printable(strings.Join(said, "; ")))
+		}
+	}
+	if !hasCooling(y) {
+		printIndented(p.stdout, fmt.Sprintf("%-*s", yearLabel, "cooling"), "none: "+y.NoCooling)
+	}
+}

@@ -1,0 +1,305 @@
+package books
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/config/tables"
+	"nestround/tasks/husbandry"
+)
+
+// What a [species.cooling] does not say, all common practice but for the loss
+// limits: no figure is published for lizards, and these are borrowed from
+// tortoises, woken at 8 to 10 % (Royal Veterinary College, quoted at second
+// hand).
+var usualCooling = husbandry.CoolingCare{
+	Fast: 14, Down: husbandry.Ramp{Days: 10}, Up: husbandry.Ramp{Days: 10}, Weigh: 10,
+	FirstFeed: husbandry.Span{From: 3, To: 7}, Pair: husbandry.Span{From: 14, To: 42},
+	WarnLoss: 0.05, StopLoss: 0.08,
+}
+
+// The temperatures to which anybody cools lizards, with room to spare; what is
+// outside is a slip, most likely of the unit.
+const (
+	coldestWinter husbandry.Celsius = 2
+	warmestWinter husbandry.Celsius = 30
+)
+
+func winterTemperature(s string) (husbandry.Celsius, error) {
+	c, err := husbandry.ParseTemperature(s)
+	if err == nil && (c < coldestWinter || c > warmestWinter) {
+		return 0, fmt.Errorf("%q is no temperature for a lizard's winter (2 to 30 C, 36 to 86 F)", s)
+	}
+	return c, err
+}
+
+const (
+	shortestCold husbandry.Days = 7
+	longestCold  husbandry.Days = 210
+	mostSteps                   = 9
+)
+
+func (r *reader) coolingCare(t *tables.Table, v *husbandry.Species) {
+	if t == nil {
+		return
+	}
+	c := &v.Cooling
+	if c.IsZero() {
+		*c = usualCooling
+		for _, key := range []string{"start", "cool", "lasts"} {
+			if !t.Has(key) {
+				t.Missing("`"+key+"`", `a cooling needs start = "11-01" (of the northern year), cool = ["5 C", "12 C"] and lasts = "10 weeks"`)
+			}
+		}
+	}
+	if t.Has("usual") {
+		c.Usual = t.Bool("usual")
+	}
+	if d, ok := tables.Parsed(t, "start", monthDay); ok {
+		c.Start = husbandry.MonthDay{Month: d.Month(), Day: d.Day()}
+	}
+	setDays(t, "fast", 1, 60, &c.Fast)
+	setDays(t, "lasts", shortestCold, longestCold, &c.Lasts)
+	setDays(t, "weigh", 1, 31, &c.Weigh)
+	coldRange(t, &c.From, &c.To)
+	c.Down = ramp(t, "down", c.Down, c.To, true)
+	c.Up = ramp(t, "up", c.Up, c.To, false)
+	setText(t, "water", &c.Water)
+	span(t, "first_feed", &c.FirstFeed)
+	span(t, "pair", &c.Pair)
+	r.sources(t, "cooling", v, "usual", "start", "fast", "lasts", "weigh", "cool", "down", "up", "water", "first_feed", "pair")
+	if l := t.Table("loss"); l != nil {
+		if s, ok := tables.Parsed(l, "warn", loss); ok {
+			c.WarnLoss = s
+		}
+		if s, ok := tables.Parsed(l, "stop", loss); ok {
+			c.StopLoss = s
+		}
+		if c.WarnLoss > c.StopLoss {
+			l.Here().Error(fmt.Sprintf("the loss that warns (%v) is more than the one that ends the cooling (%v)", c.WarnLoss, c.StopLoss), "")
+		}
+		r.sources(l, "cooling.loss", v, "warn", "stop")
+		l.Done()
+	}
+	t.Done()
+}
+
+func loss(s string) (husbandry.Share, error) {
+	v, err := husbandry.ParseShare(s)
+	if err == nil && (v <= 0 || v > 0.3) {
+		return 0, fmt.Errorf("%q is no loss of mass to act on; it is above 0 %% and at most 30 %%", s)
+	}
+	return v, err
+}
+
+func setDays(t *tables.Table, key string, least, most husbandry.Days, to *husbandry.Days) {
+	if d, ok := days(t, key, least, most); ok {
+		*to = d
+	}
+}
+
+func coldRange(t *tables.Table, from, to *husbandry.Celsius) {
+	if s, ok := ordered(t, "cool", tables.ParsedList(t, "cool", winterTemperature), `["5 C", "12 C"]`); ok {
+		*from, *to = s[0], s[1]
+	}
+}
+
+// ramp reads { days = "10 days", steps = ["20 C", "15 C"] }: the way from the
+// usual warmth to the cold, or back.
+func ramp(t *tables.Table, key string, was husbandry.Ramp, cold husbandry.Celsius, down bool) husbandry.Ramp {
+	v := was
+	in := t.Table(key)
+	if in == nil {
+		return v
+	}
+	setDays(in, "days", 1, 60, &v.Days)
+	if steps := tables.ParsedList(in, "steps", winterTemperature); in.Has("steps") {
+		v.Steps = nil
+		for i, s := range steps {
+			switch {
+			case i > 0 && down && s.Value >= steps[i-1].Value, i > 0 && !down && s.Value <= steps[i-1].Value:
+				s.Place.Error("the steps of `"+key+"` are not in order", map[bool]string{true: "the warmest stands first", false: "the coldest stands first"}[down])
+			case s.Value <= cold && cold != 0:
+				s.Place.Error("a step of `"+key+"` is not above the range of the cold weeks", "the cold itself needs no step")
+			}
+			v.Steps = append(v.Steps, s.Value)
+		}
+	}
+	if len(v.Steps) > mostSteps || len(v.Steps) > int(v.Days) {
+		in.Here().Error(fmt.Sprintf("%d steps in %d days", len(v.Steps), v.Days), fmt.Sprintf("at most one a day, and at most %d", mostSteps))
+	}
+	in.Done()
+	return v
+}
+
+// cooling reads a [[cooling]]: what the keeper decides of a winter.
+func (r *reader) cooling(t *tables.Table) {
+	v := husbandry.Cooling{
+		ID:         r.id(t, "cooling"),
+		Animals:    r.refList(t, "animals", "animal"),
+		Enclosures: r.refList(t, "enclosures", "enclosure"),
+		Rooms:      r.refList(t, "rooms", "room"),
+		Species:    r.refList(t, "species", "species"),
+		Ended:      t.Date("ended"),
+		Off:        t.Bool("off"),
+	}
+	var named []string
+	for _, key := range []string{"animals", "enclosures", "rooms", "species"} {
+		if t.Has(key) {
+			named = append(named, key)
+		}
+		if t.IsEmptyList(key) {
+			t.Place(key).Error(fmt.Sprintf("`%s` is an empty list", key), "name who is cooled")
+		}
+	}
+	switch len(named) {
+	case 0:
+		t.Missing("`species`, `rooms`, `enclosures` or `animals`", `say who is cooled: species = ["wall-lizard"]`)
+	case 1:
+	default:
+		t.KeyPlace(named[1]).Error(fmt.Sprintf("the cooling names `%s`", strings.Join(named, "` and `")), "keep one; for others write another [[cooling]]")
+	}
+	if t.IsText("start") {
+		if d, ok := tables.Parsed(t, "start", monthDay); ok {
+			v.Every = husbandry.MonthDay{Month: d.Month(), Day: d.Day()}
+		}
+	} else {
+		v.Start = t.Date("start")
+	}
+	setDays(t, "lasts", shortestCold, longestCold, &v.Lasts)
+	coldRange(t, &v.From, &v.To)
+	if t.Has("ended") && v.Start.IsZero() {
+		t.KeyPlace("ended").Error("`ended` needs the `start` of that winter", "write start = 2026-11-01, the first day without food")
+	}
+	inOrder(t, "start", v.Start, "ended", v.Ended)
+	if v.Off {
+		for _, key := range []string{"lasts", "cool", "ended"} {
+			if t.Has(key) {
+				t.KeyPlace(key).Error(fmt.Sprintf("the cooling is `off` and has `%s`", key), "")
+			}
+		}
+	}
+	t.Done()
+	r.coolings = append(r.coolings, placed[husbandry.Cooling]{v, t})
+}
+
+// checkCoolings looks for animals that a record cools and no care sheet says
+// how, for records of one winter that contradict each other, and for
+// enclosures in which some are cooled and others not.
+func (r *reader) checkCoolings() {
+	species := make(map[husbandry.ID]husbandry.Species)
+	for _, s := range r.speciesList {
+		species[s.value.ID] = s.value
+	}
+	rooms := make(map[husbandry.ID]husbandry.ID)
+	for _, e := range r.enclosures {
+		rooms[e.value.ID] = e.value.Room
+	}
+	for i := range r.coolings {
+		c := &r.coolings[i]
+		unknown := func(id husbandry.ID, at string) {
+			if s, ok := species[id]; ok && s.Cooling.IsZero() && !c.value.Off {
+				c.at.Place(at).Error(fmt.Sprintf("the care sheet of `%s` does not say how it is cooled", id), "many species must not be; if this one is, write [species.cooling] under a [[species]] with this id")
+			}
+		}
+		for _, id := range c.value.Species {
+			unknown(id, "species")
+		}
+		warm := make(map[husbandry.ID]bool) // species whose steps have been looked at
+		for _, a := range r.animals {
+			near, ok := c.value.Names(&a.value, rooms[a.value.Enclosure])
+			if ok && near == 0 {
+				unknown(a.value.Species, "animals")
+			}
+			if s := species[a.value.Species]; ok && !warm[s.ID] {
+				warm[s.ID] = true
+				warmerThanSteps(c, s)
+			}
+		}
+		for _, other := range r.coolings[:i] {
+			if c.value.ID != "" && sameWinter(&c.value, &other.value) && sameSubjects(&c.value, &other.value) {
+				c.at.Here().Error(fmt.Sprintf("the cooling at %v is about the same animals and the same winter", other.at.Here()), "keep one")
+			}
+		}
+	}
+	r.checkShared(species, rooms)
+}
+
+// warmerThanSteps reports a cold range that lies above the steps to it.
+func warmerThanSteps(c *placed[husbandry.Cooling], s husbandry.Species) {
+	for _, t := range slices.Concat(s.Cooling.Down.Steps, s.Cooling.Up.Steps) {
+		if c.value.To >= t && t > 0 {
+			c.at.Place("cool").Error(fmt.Sprintf("the care sheet of `%s` has a step at %.1f C, which is not above this range", s.ID, float64(t)), "write [species.cooling] with other steps")
+			return
+		}
+	}
+}
+
+func sameWinter(a, b *husbandry.Cooling) bool {
+	if a.Start.IsZero() || b.Start.IsZero() {
+		return a.Start.IsZero() && b.Start.IsZero()
+	}
+	d := a.Start.Sub(b.Start)
+	return max(d, -d) < 183
+}
+
+func sameSubjects(a, b *husbandry.Cooling) bool {
+	for _, l := range [][2][]husbandry.ID{{a.Animals, b.Animals}, {a.Enclosures, b.Enclosures}, {a.Rooms, b.Rooms}, {a.Species, b.Species}} {
+		if slices.ContainsFunc(l[0], func(id husbandry.ID) bool { return slices.Contains(l[1], id) }) {
+			return true
+		}
+	}
+	return false
+}
+
+// checkShared warns of enclosures whose animals are not all cooled, or not all
+// at once: one temperature and one bowl cannot do for both.
+func (r *reader) checkShared(species map[husbandry.ID]husbandry.Species, rooms map[husbandry.ID]husbandry.ID) {
+	by := func(a *husbandry.Animal) (plan husbandry.ID) {
+		if s := species[a.Species]; s.Cooling.Usual {
+			plan = s.ID
+		}
+		closest := 4
+		for i := range r.coolings {
+			c := &r.coolings[i].value
+			// Those of one winter come after those of every winter.
+			if near, ok := c.Names(a, rooms[a.Enclosure]); ok && near <= closest {
+				closest, plan = near, c.ID
+				if c.Off {
+					plan = ""
+				}
+			}
+		}
+		if species[a.Species].Cooling.IsZero() {
+			plan = ""
+		}
+		return plan
+	}
+	first := make(map[husbandry.ID]*husbandry.Animal)
+	warned := make(map[husbandry.ID]bool)
+	for i := range r.animals {
+		a := &r.animals[i].value
+		if a.Enclosure == "" || !a.Left.IsZero() {
+			continue
+		}
+		other := first[a.Enclosure]
+		if other == nil {
+			first[a.Enclosure] = a
+			continue
+		}
+		mine, theirs := by(a), by(other)
+		if mine == theirs || warned[a.Enclosure] {
+			continue
+		}
+		warned[a.Enclosure] = true
+		what := fmt.Sprintf("`%s` and `%s` share `%s` and are cooled by different plans", other.ID, a.ID, a.Enclosure)
+		switch {
+		case mine == "":
+			what = fmt.Sprintf("`%s` shares `%s` with `%s`, which is cooled in winter; `%s` is not", a.ID, a.Enclosure, other.ID, a.ID)
+		case theirs == "":
+			what = fmt.Sprintf("`%s` shares `%s` with `%s`, which is cooled in winter; `%s` is not", other.ID, a.Enclosure, a.ID, other.ID)
+		}
+		r.animals[i].at.Place("enclosure").Warn(what, "house them apart before the winter's fast begins; food goes on for who is not cooled")
+	}
+}

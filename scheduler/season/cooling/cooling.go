@@ -1,0 +1,207 @@
+// Package cooling dates a winter: the fast, the steps down, the weeks in the
+// cold, the steps up, the first food, and when pairing may follow.
+//
+// Start with [New], which makes a [Course] from a care sheet and the first day
+// without food. [Course.Phase] tells how far it has come on a day,
+// [Course.WarmedFrom] what becomes of it when warming up begins on another day
+// than planned, and [Losing] what a weight says. [Start] finds the first day
+// of a year's winter on the keeper's side of the equator.
+//
+// Who is cooled and what is asked of the keeper is the scheduler's to decide.
+// The lengths and temperatures are those of the sheet; the package has no
+// numbers of its own.
+package cooling
+
+import (
+	"strconv"
+
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Phase is how far a winter has come.
+type Phase string
+
+// The phases, in order.
+const (
+	Before  Phase = "before"
+	Fasting Phase = "fasting" // warm, without food
+	Down    Phase = "cooling down"
+	Cold    Phase = "cold"
+	Up      Phase = "warming up"
+	Warm    Phase = "warm"  // again, not fed yet
+	Fed     Phase = "fed"   // the first food is offered on its first day
+	Ready   Phase = "ready" // pairing may begin
+)
+
+// Phases lists the phases in order.
+func Phases() []Phase { return []Phase{Before, Fasting, Down, Cold, Up, Warm, Fed, Ready} }
+
+// Step is a temperature to be set.
+type Step struct {
+	// Name is unique within a course and does not change with its dates:
+	// "down-1", "cold", "up-1", "warm".
+	Name string
+	On   civil.Date
+	// From and To are the target; equal but for the range of the cold weeks.
+	// Usual says that it is the species' usual warmth instead.
+	From, To husbandry.Celsius
+	Usual    bool
+}
+
+// Course is one winter with its dates. Each date is the first day of what it
+// is named for; they ascend in the order of the fields.
+type Course struct {
+	Care husbandry.CoolingCare
+
+	Fast civil.Date // first day without food
+	Down civil.Date // first step down
+	Cold civil.Date // in the range of the cold weeks from here on
+	Up   civil.Date // first step up
+	Warm civil.Date // at the usual warmth from here on
+	Feed civil.Date // food is offered again
+	// FeedBy is the last day on which the first food should be offered.
+	FeedBy civil.Date
+	// Pair is the first day of pairing that waits for the winter, PairBy the
+	// last on which it would usually begin.
+	Pair, PairBy civil.Date
+
+	// Steps are the temperatures to be set, by date.
+	Steps []Step
+}
+
+// New dates a course whose fast begins on start.
+func New(care husbandry.CoolingCare, start civil.Date) Course {
+	c := Course{Care: care, Fast: start, Down: start.AddDays(int(care.Fast))}
+	c.Cold = c.Down.AddDays(int(care.Down.Days))
+	n := len(care.Down.Steps)
+	for i, t := range care.Down.Steps {
+		c.Steps = append(c.Steps, Step{Name: numbered("down", i), On: c.Down.AddDays(i * int(care.Down.Days) / n), From: t, To: t})
+	}
+	cold := Step{Name: "cold", On: c.Cold, From: care.From, To: care.To}
+	if n == 0 {
+		cold.On = c.Down
+	}
+	c.Steps = append(c.Steps, cold)
+	c.warm(c.Cold.AddDays(int(care.Lasts)))
+	return c
+}
+
+// warm dates the second half from the first step up, which lies after the
+// fast has begun: steps down from that day on are left out, and animals that
+// nothing had cooled by then are warm, and fed, at once.
+func (c *Course) warm(up civil.Date) {
+	c.Up = up
+	c.Down, c.Cold = civil.Min(c.Down, up), civil.Min(c.Cold, up)
+	n := 0
+	for n < len(c.Steps) && c.Steps[n].On.Before(up) {
+		n++
+	}
+	c.Steps = c.Steps[:n]
+	if n == 0 {
+		c.Warm, c.Feed, c.FeedBy = up, up, up.AddDays(int(c.Care.FirstFeed.To))
+		c.Pair, c.PairBy = c.FeedBy, c.FeedBy
+		return
+	}
+	var targets []husbandry.Celsius
+	for _, t := range c.Care.Up.Steps {
+		if t > c.Steps[n-1].To {
+			targets = append(targets, t)
+		}
+	}
+	days := int(c.Care.Up.Days)
+	for i, t := range targets {
+		c.Steps = append(c.Steps, Step{Name: numbered("up", i), On: up.AddDays(i * days / len(targets)), From: t, To: t})
+	}
+	c.Warm = up.AddDays(days)
+	last := Step{Name: "warm", On: c.Warm, Usual: true}
+	if len(targets) == 0 {
+		last.On = up
+	}
+	c.Steps = append(c.Steps, last)
+	c.Feed = c.Warm.AddDays(int(c.Care.FirstFeed.From))
+	c.FeedBy = civil.Max(c.Feed, c.Warm.AddDays(int(c.Care.FirstFeed.To)))
+	c.Pair = civil.Max(c.Feed, c.Warm.AddDays(int(c.Care.Pair.From)))
+	c.PairBy = civil.Max(c.Pair, c.Warm.AddDays(int(c.Care.Pair.To)))
+}
+
+func numbered(name string, i int) string { return name + "-" + strconv.Itoa(i+1) }
+
+// WarmedFrom returns the course with its first step up on another day, sooner
+// or later than planned: what follows is dated from it. A day before the fast
+// counts as the fast's first.
+func (c Course) WarmedFrom(day civil.Date) Course {
+	c = New(c.Care, c.Fast)
+	down, cold := c.Steps[:0:0], c.Up
+	for _, s := range c.Steps {
+		if s.On.Before(cold) {
+			down = append(down, s)
+		}
+	}
+	c.Steps = down
+	c.warm(civil.Max(day, c.Fast))
+	return c
+}
+
+// WasCooled reports whether the course had, or has, a cold time at all.
+func (c *Course) WasCooled() bool { return c.Down.Before(c.Warm) }
+
+// Phase tells how far the course has come on a day.
+func (c *Course) Phase(day civil.Date) Phase {
+	phase := Before
+	for _, p := range []struct {
+		from civil.Date
+		is   Phase
+	}{{c.Fast, Fasting}, {c.Down, Down}, {c.Cold, Cold}, {c.Up, Up}, {c.Warm, Warm}, {c.Feed, Fed}, {c.Pair, Ready}} {
+		if !day.Before(p.from) {
+			phase = p.is
+		}
+	}
+	return phase
+}
+
+// Foodless reports whether nothing is fed on a day.
+func (c *Course) Foodless(day civil.Date) bool { return !day.Before(c.Fast) && day.Before(c.Feed) }
+
+// Cooled reports whether the temperature is below the usual on a day, or on
+// its way.
+func (c *Course) Cooled(day civil.Date) bool { return !day.Before(c.Down) && day.Before(c.Warm) }
+
+// Start returns the first day without food of the winter that begins in a year
+// by the care sheet: half a year later where the latitude (degrees) is
+// negative.
+func Start(care husbandry.CoolingCare, year int, latitude float64) civil.Date {
+	start := care.Start.In(year)
+	if latitude < 0 {
+		start = start.AddMonths(6)
+	}
+	return start
+}
+
+// Loss is what a weighing during the cooling says.
+type Loss string
+
+// The answers, from good to bad.
+const (
+	Fine Loss = ""     // below the limit of warning
+	Warn Loss = "warn" // weigh sooner
+	Stop Loss = "stop" // end the cooling
+)
+
+// Losing compares a mass with the one at the start, by the care sheet's
+// limits: at a limit counts as beyond it. A limit of 0 is none.
+func Losing(care husbandry.CoolingCare, start, now husbandry.Grams) (husbandry.Share, Loss) {
+	if start <= 0 {
+		return 0, Fine
+	}
+	lost := husbandry.Share(1 - float64(now)/float64(start))
+	// A tenth of a gram of 100 g must not fall on either side by rounding.
+	const grain = 1e-9
+	switch {
+	case care.StopLoss > 0 && lost >= care.StopLoss-grain:
+		return lost, Stop
+	case care.WarnLoss > 0 && lost >= care.WarnLoss-grain:
+		return lost, Warn
+	}
+	return lost, Fine
+}

@@ -20,10 +20,14 @@ const (
 
 func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
 	species := f.String("species", "", "the `id` of a care sheet; otherwise every species you keep")
+	pictures := f.String("pictures", "", "write a picture (SVG) of each year into this `folder`")
 	year := f.Int("year", 0, "the calendar `year`, 1900 to 2200; otherwise this one")
 	return func(_ context.Context, c *call) error {
 		if *year != 0 && (*year < 1900 || *year > 2200) {
 			return &usageError{fmt.Sprintf("--year %d is not from 1900 to 2200", *year), ""}
+		}
+		if *pictures != "" && c.json {
+			return &usageError{"--pictures and --json are two different things to print", "say one of them"}
 		}
 		h, err := c.open()
 		if err != nil {
@@ -36,13 +40,18 @@ func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
 		if err != nil {
 			return err
 		}
+		if *pictures != "" {
+			return c.writePictures(h.SeasonPictures(all), *pictures, "No animal is recorded")
+		}
 		latitude, known := h.Latitude()
+		hours := h.DayHours(*year)
 		if c.json {
 			out := struct {
 				Year     int                     `json:"year"`
 				Latitude *float64                `json:"latitude,omitempty"`
+				DayHours []float64               `json:"day_hours,omitempty"` // of each day
 				Species  []scheduler.SpeciesYear `json:"species"`
-			}{Year: *year, Species: all}
+			}{Year: *year, DayHours: hours, Species: all}
 			if known {
 				out.Latitude = &latitude
 			}
@@ -56,7 +65,7 @@ func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
 			if i > 0 {
 				fmt.Fprintln(c.stdout)
 			}
-			c.printYear(y, latitude, known, h.Settings().Units)
+			c.printYear(y, latitude, known, hours, h.Settings().Units)
 		}
 		return nil
 	}
@@ -69,7 +78,7 @@ type yearRow struct {
 }
 
 // printYear draws a species' year, and tells its dates in words below.
-func (p *program) printYear(y scheduler.SpeciesYear, latitude float64, known bool, u husbandry.Units) {
+func (p *program) printYear(y scheduler.SpeciesYear, latitude float64, known bool, hours []float64, u husbandry.Units) {
 	head := y.Name
 	if y.Scientific != "" {
 		head += " (" + y.Scientific + ")"
@@ -88,7 +97,11 @@ func (p *program) printYear(y scheduler.SpeciesYear, latitude float64, known boo
 	for m := time.January; m <= time.December; m++ {
 		months += fmt.Sprintf("%-*s", perMonth, m.String()[:3])
 	}
-	rows := append([]yearRow{{"", months}}, yearRows(y, u)...)
+	rows := []yearRow{{"", months}}
+	if hours != nil {
+		rows = append(rows, yearRow{"daylight, h", hourCells(y.Year, hours)})
+	}
+	rows = append(rows, yearRows(y, u)...)
 	for _, r := range rows {
 		fmt.Fprintln(p.stdout, strings.TrimRight(fmt.Sprintf("%-*s%s", yearLabel, r.label, r.cells), " "))
 	}
@@ -140,6 +153,15 @@ func yearRows(y scheduler.SpeciesYear, u husbandry.Units) []yearRow {
 func yearCell(d civil.Date) int {
 	first := civil.New(d.Year(), d.Month(), 1)
 	return (int(d.Month())-1)*perMonth + (d.Day()-1)*perMonth/first.AddMonths(1).Sub(first)
+}
+
+// hourCells writes the hours of daylight in the middle of each month.
+func hourCells(year int, hours []float64) string {
+	cells := ""
+	for m := time.January; m <= time.December; m++ {
+		cells += fmt.Sprintf("%-*s", perMonth, fmt.Sprintf("%.1f", hours[civil.New(year, m, 15).Sub(civil.New(year, time.January, 1))]))
+	}
+	return cells
 }
 
 // warmthCells writes each month's temperature in its middle.

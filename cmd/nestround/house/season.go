@@ -4,9 +4,13 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"nestround/config/diag"
+	draw "nestround/notify/picture"
 	"nestround/scheduler"
+	"nestround/scheduler/season/daylight"
+	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
 )
 
@@ -48,3 +52,54 @@ func (h *House) Latitude() (degrees float64, ok bool) {
 	}
 	return 0, false
 }
+
+// DayHours are the hours of daylight at the keeper's latitude, for each day of a
+// year; nil where the books do not say it.
+func (h *House) DayHours(year int) []float64 {
+	latitude, known := h.Latitude()
+	if !known {
+		return nil
+	}
+	var hours []float64
+	for d := civil.New(year, time.January, 1); d.Year() == year; d = d.AddDays(1) {
+		hours = append(hours, daylight.Length(latitude, d).Hours())
+	}
+	return hours
+}
+
+// SeasonPictures draws the years of some species.
+func (h *House) SeasonPictures(all []scheduler.SpeciesYear) []Picture {
+	latitude, known := h.Latitude()
+	var drawn []Picture
+	for _, y := range all {
+		d := draw.Year{Title: y.Name, From: civil.New(y.Year, time.January, 1), DayHours: h.DayHours(y.Year)}
+		if known {
+			d.Latitude = latitude
+		}
+		if today := h.Today(); today.Year() == y.Year {
+			d.On = today
+		}
+		if y.Scientific != "" {
+			d.Facts = append(d.Facts, y.Scientific)
+		}
+		for _, s := range y.Spans {
+			words := s.Why
+			for _, w := range y.Warmth {
+				if s.Sort == scheduler.YearCold && !w.From.After(s.To) && !s.From.After(w.To) {
+					words = h.Settings().Units.Temperature(w.Low)
+					if w.High != w.Low {
+						words += " to " + h.Settings().Units.Temperature(w.High)
+					}
+				}
+			}
+			d.Bands = append(d.Bands, draw.Band{Name: upper(string(s.Sort)), From: s.From, To: s.To, Words: words})
+		}
+		if y.NoCooling != "" {
+			d.Basis = "No winter cooling: " + y.NoCooling + "."
+		}
+		drawn = append(drawn, Picture{Name: "season-" + string(y.ID), SVG: d.SVG()})
+	}
+	return drawn
+}
+
+func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

@@ -113,6 +113,8 @@ type ClutchForecast struct {
 	// Males is the share of males expected, with a 90 % interval; nil where
 	// sex is not known to follow temperature.
 	Males *incubation.Males `json:"males,omitempty"`
+	// Moisture says how its tub holds its water; "" where nothing is known.
+	Moisture string `json:"moisture,omitempty"`
 }
 
 // fate says in words what became of a clutch of which nothing more is expected.
@@ -164,6 +166,7 @@ func ClutchForecasts(in Input) []ClutchForecast {
 			}
 			line.ProbabilityToday = f.Probability(p.on)
 			line.Basis, line.Males = f.Basis, f.Males
+			line.Moisture = p.tubWords(c)
 			line.Cautions = append(line.Cautions, f.Cautions...)
 			if _, _, over := p.hatchSpan(c, f); f.Known && over {
 				line.Cautions = append(line.Cautions, pastHatching)

@@ -22,6 +22,7 @@ import (
 
 	"nestround/scheduler/cadence"
 	"nestround/scheduler/incubation"
+	"nestround/scheduler/moisture"
 	"nestround/scheduler/season"
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -60,6 +61,8 @@ const (
 	RestFemale     husbandry.ID = "rest-female"      // she has laid the season's number of clutches
 	PartPair       husbandry.ID = "part-pair"        // a pair was put together and is not parted
 	VetDigging     husbandry.ID = "vet-digging"      // she digs for two days without eggs
+
+	TopUpTub husbandry.ID = "top-up-tub" // an egg tub was weighed and has lost water
 )
 
 // Plan returns the tasks that are due or overdue on in.On, those upcoming
@@ -103,7 +106,9 @@ type planner struct {
 	subjects map[husbandry.ID]*subject
 	laidIn   map[husbandry.ID]civil.Date // latest laying in an enclosure
 	ofKind   map[hostKey][]husbandry.ID  // routines that held, by subject and kind
-	out      [][]planned                 // in pieces of pieceSize
+	damp     map[husbandry.ID]*damp      // of boxes and tubs, once asked for
+	watered  map[husbandry.ID][]moisture.Note
+	out      [][]planned // in pieces of pieceSize
 }
 
 // routine is a husbandry.Routine made ready.
@@ -139,6 +144,7 @@ func newPlanner(in Input) *planner {
 
 		subjects: make(map[husbandry.ID]*subject),
 		ofKind:   make(map[hostKey][]husbandry.ID),
+		damp:     make(map[husbandry.ID]*damp),
 	}
 	if p.rec == nil {
 		p.rec = &husbandry.Records{}
@@ -241,6 +247,7 @@ func (p *planner) plan() {
 	p.anchored()
 	p.reviews()
 	p.layingReviews()
+	p.topUpTubs()
 }
 
 // planned is a task while a plan is made: a plan may be 100,000 tasks long, so
@@ -362,7 +369,7 @@ func asks(k husbandry.Kind) []tasks.FindingName {
 	switch k {
 	case husbandry.Feed, husbandry.FirstFeed:
 		return asksRefused
-	case husbandry.Weigh:
+	case husbandry.Weigh, husbandry.SetTub:
 		return asksWeighs
 	case husbandry.NestTopUp:
 		return asksAdded

@@ -29,7 +29,8 @@ type Note struct {
 	On     civil.Date
 	Weighs *husbandry.Grams // before water was added that day
 	Added  husbandry.Grams  // of water
-	// Filled says that it was topped up and nobody told by how much.
+	// Filled says that it was made as damp as it should be, and nobody told by
+	// how much water.
 	Filled bool
 	// Disturbed says that something was taken out, such as eggs or young, so
 	// that its mass before and after cannot be compared.
@@ -48,7 +49,8 @@ type Balance struct {
 	// Rate is what it loses on the day asked about, in g/day.
 	Rate Range
 	// Weighings and TopUps is what the factor is learnt from, besides the
-	// opening: weighings compared with one another, and top-ups by eye.
+	// opening: weighings that were compared with one another, and top-ups by
+	// eye.
 	Weighings, TopUps int
 	// Changed is how much faster the last interval was than those before it
 	// had let expect, from ChangedSince on; 0 where there is no clear change.
@@ -160,9 +162,12 @@ func Learn(b Box) Balance {
 	k := Range{p.quantile(0.5), p.quantile(0.05), p.quantile(0.95)}
 	out := Balance{Factor: k, Rate: k.times(b.rate(b.On)), Questions: l.questions, box: &b, hasty: p.quantile(haste)}
 	for _, o := range obs {
-		if o.eye {
+		switch {
+		case o.eye:
 			out.TopUps++
-		} else {
+		case o.shared == 0: // the first of a row begins with one as well
+			out.Weighings += 2
+		default:
 			out.Weighings++
 		}
 	}
@@ -195,6 +200,9 @@ func daily(notes []Note, on civil.Date) []Note {
 		d.Added += n.Added
 		d.Filled = d.Filled || n.Filled
 		d.Disturbed = d.Disturbed || n.Disturbed
+	}
+	for i := range days {
+		days[i].Filled = days[i].Filled && days[i].Added == 0
 	}
 	return days
 }
@@ -299,7 +307,7 @@ func (l *learner) observe() {
 		for _, p := range []*point{last, pending} {
 			if p != nil {
 				p.poured += float64(n.Added)
-				p.jumped = p.jumped || n.Filled && n.Added == 0 && n.Weighs == nil
+				p.jumped = p.jumped || n.Filled
 			}
 		}
 		if n.Added > 0 || n.Filled {
@@ -313,12 +321,13 @@ func (l *learner) observe() {
 func (b *Box) doubt(p *point, on civil.Date, mass, dry float64) Doubt {
 	noise := sure * math.Sqrt(2*scaleError*scaleError+square(pourError*p.poured))
 	lost := p.after + p.poured - mass
+	expected := b.expected(p.on, on)
 	switch {
 	case lost < -noise:
 		return Heavier
 	case dry > 0 && mass < dry-noise:
 		return BoneDry
-	case lost > quickest*b.expected(p.on, on)+noise:
+	case expected > 0 && lost > quickest*expected+noise: // 0: nobody knows its opening
 		return TooQuick
 	}
 	return ""
@@ -362,7 +371,7 @@ func (l *learner) settle(out *Balance) {
 		switch {
 		case n.Added > 0 && weighed:
 			lacks -= float64(n.Added)
-		case n.Added > 0, n.Filled && !counts:
+		case n.Added > 0, n.Filled:
 			lacks = 0 // by look and feel
 		case !counts:
 			if out.Known {

@@ -41,7 +41,7 @@ func TestBalance(t *testing.T) {
 		words    string
 		tell     func(b *moisture.Box)
 		on       string
-		weighed  int // intervals that count
+		weighed  int // weighings that count
 		topUps   int
 		slowest  float64 // the factor lies between
 		fastest  float64
@@ -54,10 +54,10 @@ func TestBalance(t *testing.T) {
 		{words: "never weighed", tell: func(*moisture.Box) {}, on: "05-03", slowest: 0.99, fastest: 1.01, lacks: 10, target: 1000, narrower: 10.1},
 		{words: "weighed as still air has it", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-09"), Weighs: grams(960)}}
-		}, on: "05-09", weighed: 2, slowest: 0.9, fastest: 1.1, lacks: 40, target: 1000, narrower: 1.7},
+		}, on: "05-09", weighed: 3, slowest: 0.9, fastest: 1.1, lacks: 40, target: 1000, narrower: 1.7},
 		{words: "under a lamp it dries three times as fast", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-03"), Weighs: grams(970), Added: 30}, {On: day("05-05"), Weighs: grams(970), Added: 30}, {On: day("05-07"), Weighs: grams(970), Added: 30}}
-		}, on: "05-07", weighed: 3, slowest: 2.6, fastest: 3.2, lacks: 0, target: 1000, narrower: 1.7},
+		}, on: "05-07", weighed: 4, slowest: 2.6, fastest: 3.2, lacks: 0, target: 1000, narrower: 1.7},
 		{words: "the lamp came later", tell: func(b *moisture.Box) {
 			for _, at := range []string{"05-05", "05-09", "05-13", "05-17"} {
 				b.Notes = append(b.Notes, moisture.Note{On: day(at), Weighs: grams(980), Added: 20})
@@ -65,41 +65,41 @@ func TestBalance(t *testing.T) {
 			for _, at := range []string{"05-21", "05-25", "05-29"} {
 				b.Notes = append(b.Notes, moisture.Note{On: day(at), Weighs: grams(940), Added: 60})
 			}
-		}, on: "05-29", weighed: 7, slowest: 2, fastest: 3.2, lacks: 0, target: 1000},
+		}, on: "05-29", weighed: 8, slowest: 2, fastest: 3.2, lacks: 0, target: 1000},
 		{words: "topped up by eye, never weighed", tell: func(b *moisture.Box) {
 			b.Damp.Mass = 0
 			b.Notes = []moisture.Note{{On: day("05-04"), Added: 45}, {On: day("05-07"), Added: 45}, {On: day("05-10"), Added: 45}}
 		}, on: "05-11", topUps: 3, slowest: 2, fastest: 3.1, lacks: 14, narrower: 2.5},
 		{words: "topped up by nobody knows how much", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-06"), Filled: true}, {On: day("05-09"), Weighs: grams(990)}}
-		}, on: "05-09", weighed: 1, slowest: 0.8, fastest: 1.2, lacks: 10, target: 1000},
+		}, on: "05-09", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 10, target: 1000},
 		{words: "the first weighing is the mark where no other is known", tell: func(b *moisture.Box) {
 			b.Damp.Mass, b.Set = 0, civil.Date{}
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(950), Added: 40}, {On: day("05-09"), Weighs: grams(970)}}
-		}, on: "05-09", weighed: 1, slowest: 0.8, fastest: 1.2, lacks: 20, target: 990},
+		}, on: "05-09", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 20, target: 990},
 		{words: "nothing was ever said", tell: func(b *moisture.Box) { b.Set = civil.Date{} }, on: "05-09", slowest: 0.99, fastest: 1.01, unknown: true, target: 1000},
 		{words: "two weighings of one day", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980), Added: 20}, {On: day("05-05"), Weighs: grams(1000)}}
-		}, on: "05-05", weighed: 1, slowest: 0.8, fastest: 1.2, lacks: 0, target: 1000},
+		}, on: "05-05", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 0, target: 1000},
 		{words: "eggs taken out are not water", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-07"), Disturbed: true}, {On: day("05-09"), Weighs: grams(930)}, {On: day("05-13"), Weighs: grams(910)}}
-		}, on: "05-13", weighed: 2, slowest: 0.9, fastest: 1.1, lacks: 60, target: 970},
+		}, on: "05-13", weighed: 4, slowest: 0.9, fastest: 1.1, lacks: 60, target: 970},
 		{words: "what was weighed before it was set is of something else", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("04-20"), Weighs: grams(700)}, {On: day("05-05"), Weighs: grams(980)}}
-		}, on: "05-05", weighed: 1, slowest: 0.8, fastest: 1.2, lacks: 20, target: 1000},
+		}, on: "05-05", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 20, target: 1000},
 		{words: "what is said later does not count yet", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-09"), Weighs: grams(900)}}
 		}, on: "05-08", slowest: 0.99, fastest: 1.01, lacks: 35, target: 1000},
 
 		{words: "heavier after days without water", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-09"), Weighs: grams(1021)}}
-		}, on: "05-09", weighed: 1, slowest: 0.8, fastest: 1.2, lacks: 40, target: 1000, doubts: []moisture.Doubt{moisture.Heavier}},
+		}, on: "05-09", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 40, target: 1000, doubts: []moisture.Doubt{moisture.Heavier}},
 		{words: "heavier by what a scale may be off", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-02"), Weighs: grams(1002)}}
-		}, on: "05-02", weighed: 1, slowest: 0.1, fastest: 1, lacks: -2, target: 1000},
+		}, on: "05-02", weighed: 2, slowest: 0.1, fastest: 1, lacks: -2, target: 1000},
 		{words: "lighter than without any water", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-30"), Weighs: grams(690)}}
-		}, on: "05-30", weighed: 1, slowest: 0.8, fastest: 1.2, lacks: 145, target: 1000, doubts: []moisture.Doubt{moisture.BoneDry}},
+		}, on: "05-30", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 145, target: 1000, doubts: []moisture.Doubt{moisture.BoneDry}},
 		{words: "the first weighing is lighter than without any water", tell: func(b *moisture.Box) {
 			b.Set = civil.Date{}
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(98)}}
@@ -111,10 +111,10 @@ func TestBalance(t *testing.T) {
 		{words: "and then a right one", tell: func(b *moisture.Box) {
 			b.Damp.Water = 0
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(98)}, {On: day("05-09"), Weighs: grams(960)}}
-		}, on: "05-09", weighed: 1, slowest: 0.8, fastest: 1.2, lacks: 40, target: 1000, doubts: []moisture.Doubt{moisture.TooQuick}},
+		}, on: "05-09", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 40, target: 1000, doubts: []moisture.Doubt{moisture.TooQuick}},
 		{words: "water that nobody wrote down, seen twice", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-09"), Weighs: grams(1030)}, {On: day("05-13"), Weighs: grams(1010)}}
-		}, on: "05-13", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: -10, target: 1000},
+		}, on: "05-13", weighed: 4, slowest: 0.8, fastest: 1.2, lacks: -10, target: 1000},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			b := nestBox()
@@ -202,7 +202,7 @@ func TestTheIntervalCovers(t *testing.T) {
 			}
 			b.On = at
 			got := moisture.Learn(b)
-			if got.Weighings != 6 {
+			if got.Weighings != 7 { // and the day it was set
 				continue // a figure was questioned
 			}
 			held++
@@ -233,8 +233,8 @@ func TestEvidenceNarrows(t *testing.T) {
 		at := b.Set
 		for i := range 6 {
 			got := moisture.Learn(at2(b, at))
-			if i > 0 && got.Weighings != i {
-				t.Fatalf("%d weighings of %d count", got.Weighings, i)
+			if i > 0 && got.Weighings != i+1 {
+				t.Fatalf("%d weighings of %d count", got.Weighings, i+1)
 			}
 			f := got.Factor
 			if w := f.To / f.From; w > width*1.02 {
@@ -292,7 +292,7 @@ func TestAnythingMayBeSaid(t *testing.T) {
 				t.Errorf("questions a weighing of %v that is none", q.On)
 			}
 		}
-		if got.Weighings+got.TopUps > 12 {
+		if got.Weighings+got.TopUps > 24 {
 			t.Errorf("%d and %d count", got.Weighings, got.TopUps)
 		}
 		for tolerance := husbandry.Grams(10); tolerance < 100; tolerance += 40 {

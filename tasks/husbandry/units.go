@@ -24,12 +24,15 @@ type Days int
 // Millimetres is a length in millimetres.
 type Millimetres float64
 
-// Exact by definition: the international avoirdupois ounce (NIST Handbook 44,
-// appendix C) and the US fluid ounce of 231/128 cubic inches of 25.4 mm a side.
-// NIST Special Publication 811, appendix B: an inch is 25.4 mm.
+// Ounce is the international avoirdupois ounce, exact by definition (NIST
+// Handbook 44, appendix C).
+const Ounce Grams = 28.349523125
+
+// Exact by definition: the inch (NIST Special Publication 811, appendix B) and
+// the US fluid ounce of 231/128 cubic inches (NIST Handbook 44, appendix C).
 const (
 	millimetresPerInch    = 25.4
-	gramsPerOunce         = 28.349523125
+	gramsPerOunce         = float64(Ounce)
 	millilitresPerFlOunce = 29.5735295625
 )
 

@@ -38,6 +38,7 @@ func verbs() []verb {
 		{name: "ahead", about: "the coming days, a line a task", set: setAhead, books: true, on: true, json: true},
 		{name: "mark", args: `"done 1 3"`, about: "the reply grammar, from the shell", set: setMark, books: true, json: true},
 		{name: "clutches", about: "every clutch with its forecast", set: setClutches, books: true, on: true, json: true},
+		{name: "mix", about: "water and dry substrate for a tub, or for a season's", set: setMix, json: true},
 		{name: "calendar", args: "[link ...]", about: "the iCalendar file, or the links that serve it", set: setCalendar, books: true},
 		{name: "digest", about: "the morning mail, shown or sent", set: setDigest, books: true},
 		{name: "replies", about: "read the mailbox once, or one message from a file", set: setReplies, books: true, json: true},

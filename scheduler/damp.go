@@ -93,8 +93,11 @@ func (p *planner) notes() map[husbandry.ID][]moisture.Note {
 	return p.watered
 }
 
-// boxDamp is the damp of a nest box.
+// boxDamp is the damp of a nest box; nil where its way out is not described.
 func (p *planner) boxDamp(e *husbandry.Enclosure) *damp {
+	if _, ok := moisture.WayOf(e.NestBox.Damp); !ok {
+		return nil
+	}
 	from := p.on.AddDays(-lookBack)
 	var notes []moisture.Note
 	told := make(map[civil.Date]bool)
@@ -129,9 +132,9 @@ func (p *planner) boxDamp(e *husbandry.Enclosure) *damp {
 }
 
 // tubDamp is the damp of a clutch's tub; nil for one that is sealed, or not
-// set yet.
+// set yet, or of which nobody ever said anything.
 func (p *planner) tubDamp(c *Clutch) *damp {
-	if c.Tub == husbandry.Sealed || c.State == InBox {
+	if c.Tub == husbandry.Sealed || c.State == InBox || c.Damp == (husbandry.Damp{}) && len(p.notes()[c.ID]) == 0 {
 		return nil
 	}
 	b := moisture.Box{Damp: c.Damp, Set: p.tubSet(c), Notes: p.notes()[c.ID]}

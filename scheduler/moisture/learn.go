@@ -213,6 +213,9 @@ func (b *Box) rate(day civil.Date) float64 { return b.Way.Loss(b.Air(day)) }
 // expected is the loss from one day to another at a factor of 1, in g.
 func (b *Box) expected(from, to civil.Date) float64 {
 	sum := 0.0
+	if b.Way.conductance() == 0 {
+		return sum
+	}
 	for ; from.Before(to); from = from.AddDays(1) {
 		sum += b.rate(from)
 	}

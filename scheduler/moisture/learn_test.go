@@ -69,7 +69,7 @@ func TestBalance(t *testing.T) {
 		{words: "topped up by eye, never weighed", tell: func(b *moisture.Box) {
 			b.Damp.Mass = 0
 			b.Notes = []moisture.Note{{On: day("05-04"), Added: 45}, {On: day("05-07"), Added: 45}, {On: day("05-10"), Added: 45}}
-		}, on: "05-11", topUps: 3, slowest: 2, fastest: 3.1, lacks: 14, narrower: 2.5},
+		}, on: "05-11", topUps: 3, slowest: 2, fastest: 3.1, lacks: 12, narrower: 3.5},
 		{words: "topped up by nobody knows how much", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-06"), Filled: true}, {On: day("05-09"), Weighs: grams(990)}}
 		}, on: "05-09", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 10, target: 1000},
@@ -99,7 +99,7 @@ func TestBalance(t *testing.T) {
 		}, on: "05-02", weighed: 2, slowest: 0.1, fastest: 1, lacks: -2, target: 1000},
 		{words: "lighter than without any water", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-30"), Weighs: grams(690)}}
-		}, on: "05-30", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 145, target: 1000, doubts: []moisture.Doubt{moisture.BoneDry}},
+		}, on: "05-30", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 136, target: 1000, doubts: []moisture.Doubt{moisture.BoneDry}},
 		{words: "the first weighing is lighter than without any water", tell: func(b *moisture.Box) {
 			b.Set = civil.Date{}
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(98)}}
@@ -174,7 +174,7 @@ func TestTheIntervalCovers(t *testing.T) {
 		words       string
 		drift       float64 // variance of a day
 		least, most float64
-	}{{"drifting", 0.003, 0.86, 0.94}, {"steady", 0, 0.9, 0.99}} {
+	}{{"drifting", 0.003, 0.87, 0.93}, {"steady", 0, 0.9, 0.99}} {
 		const boxes = 1000
 		r := rand.New(rand.NewPCG(7, 12))
 		held, inside, sq := 0, 0, 0.0

@@ -25,11 +25,13 @@ func gridAt(i int) float64 { return gridStep * float64(i-gridHalf) }
 // error makes the one loss larger and the other smaller, and all share how the
 // factor has drifted since (a random walk that ends on the day asked about).
 func estimate(obs []observation, on civil.Date) posterior {
+	a, b := evidence(obs, on)
 	var p posterior
 	best := math.Inf(-1)
 	for i := range p {
 		u := gridAt(i)
-		p[i] = -u*u/(2*priorSpread*priorSpread) + logLikelihood(obs, math.Exp(u), on)
+		k := math.Exp(u)
+		p[i] = b*k - a*k*k/2 - u*u/(2*priorSpread*priorSpread)
 		best = max(best, p[i])
 	}
 	sum := 0.0
@@ -43,13 +45,25 @@ func estimate(obs []observation, on civil.Date) posterior {
 	return p
 }
 
-// logLikelihood of at most `intervals` losses at a factor k, but for a
-// constant: by the Cholesky factor of their covariance.
-func logLikelihood(obs []observation, k float64, on civil.Date) float64 {
+// evidence returns a and b of the logarithm of the likelihood of a factor k,
+// which is b k - a k²/2 but for a constant: with the expected losses e, those
+// seen y and their covariance V, a is e'V⁻¹e and b is e'V⁻¹y. The part of V that
+// grows with the factor is taken at the plain quotient of all that was lost: a
+// V that followed k would read the scatter of a few losses as news of k.
+func evidence(obs []observation, on civil.Date) (a, b float64) {
+	lost, expected := 0.0, 0.0
+	for _, o := range obs {
+		lost, expected = lost+o.lost, expected+o.expected
+	}
+	if expected == 0 {
+		return 0, 0
+	}
+	k := min(quickest, max(1/float64(quickest), lost/expected))
+	// By the Cholesky factor l of V: l z = e and l w = y.
 	var l [intervals][intervals]float64
-	var z [intervals]float64
-	sum := 0.0
+	var z, w [intervals]float64
 	for i, o := range obs {
+		z[i], w[i] = o.expected, o.lost
 		for j := range i + 1 {
 			// The later of the two is the end of what both have drifted since.
 			v := k * k * o.expected * obs[j].expected * drift * min(o.age(on), obs[j].age(on))
@@ -62,20 +76,17 @@ func logLikelihood(obs []observation, k float64, on civil.Date) float64 {
 			for m := range j {
 				v -= l[i][m] * l[j][m]
 			}
-			if j < i {
-				l[i][j] = v / l[j][j]
-			} else {
+			if j == i {
 				l[i][i] = math.Sqrt(v)
+			} else {
+				l[i][j] = v / l[j][j]
+				z[i], w[i] = z[i]-l[i][j]*z[j], w[i]-l[i][j]*w[j]
 			}
 		}
-		r := o.lost - k*o.expected
-		for j := range i {
-			r -= l[i][j] * z[j]
-		}
-		z[i] = r / l[i][i]
-		sum -= z[i]*z[i]/2 + math.Log(l[i][i])
+		z[i], w[i] = z[i]/l[i][i], w[i]/l[i][i]
+		a, b = a+z[i]*z[i], b+z[i]*w[i]
 	}
-	return sum
+	return a, b
 }
 
 // age is how many days ago the middle of the interval was.

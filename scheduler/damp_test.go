@@ -97,6 +97,19 @@ func TestANestBoxIsToppedUpWhenItNeedsIt(t *testing.T) {
 			b.scale("05-20", "E07/top/on-2027-05-20", 932, 0)
 		}, "05-20", "upcoming 05-21 E07/top/after-2027-05-20",
 			"Loses about 17 g a day (12-21) by 4 weighings; too dry by 6 g; give it about 83 ml; last topped up Thu 20 May. Not used: 932 g on 20 May, 32 g more than on 16 May with the water added since; weigh it again, and say what was added or taken out"},
+		{"a weighing that cannot be, of a box that hardly dries", func(b *books) {
+			everyFourDays(b, 6)
+			b.scale("05-20", "E07/top/on-2027-05-20", 932, 0)
+		}, "05-20", "upcoming 05-21 E07/top/after-2027-05-20", ""},
+		{"water given between to a box that hardly dries", func(b *books) {
+			everyFourDays(b, 6)
+			b.water("05-18", "E07/found/2027-05-18", 3)
+		}, "05-19", "upcoming 05-26 E07/top/after-2027-05-16", ""},
+		{"heavier by the eggs in it", func(b *books) {
+			everyFourDays(b, 68)
+			b.laid("05-18", "F03/found/2027-05-18", 5).scale("05-19", "E07/top/on-2027-05-19", 930, 0)
+		}, "05-19", "upcoming 05-20 E07/top/after-2027-05-19",
+			"Loses about 17 g a day (12-21) by 4 weighings; 10 g are left; give it about 66 ml; last topped up Wed 19 May"},
 		{"that weighing taken back", func(b *books) {
 			everyFourDays(b, 68)
 			b.scale("05-20", "E07/top/on-2027-05-20", 932, 0).undo("05-20", "E07/top/on-2027-05-20")
@@ -119,7 +132,7 @@ func TestANestBoxIsToppedUpWhenItNeedsIt(t *testing.T) {
 			if got := list[:1].String(); got != c.want {
 				t.Errorf("got %s, want %s", got, c.want)
 			}
-			if list[0].Why != c.why {
+			if c.why != "" && list[0].Why != c.why {
 				t.Errorf("why %q\nwant %q", list[0].Why, c.why)
 			}
 			seen := make(map[civil.Date]bool)

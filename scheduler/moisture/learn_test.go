@@ -84,6 +84,9 @@ func TestBalance(t *testing.T) {
 		{words: "eggs taken out are not water", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-07"), Disturbed: true}, {On: day("05-09"), Weighs: grams(930)}, {On: day("05-13"), Weighs: grams(910)}}
 		}, on: "05-13", weighed: 4, slowest: 0.9, fastest: 1.1, lacks: 60, target: 970},
+		{words: "so many eggs taken out that it weighs less than when it was dry", tell: func(b *moisture.Box) {
+			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-07"), Disturbed: true}, {On: day("05-09"), Weighs: grams(700)}, {On: day("05-13"), Weighs: grams(680)}}
+		}, on: "05-13", weighed: 4, slowest: 0.9, fastest: 1.1, lacks: 60, target: 740},
 		{words: "what was weighed before it was set is of something else", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("04-20"), Weighs: grams(700)}, {On: day("05-05"), Weighs: grams(980)}}
 		}, on: "05-05", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 20, target: 1000},

@@ -124,6 +124,8 @@ type ClutchForecast struct {
 	// Males is the share of males expected, with a 90 % interval; nil where
 	// sex is not known to follow temperature.
 	Males *incubation.Males `json:"males,omitempty"`
+	// Moisture says how its tub holds its water; "" where nothing is known.
+	Moisture string `json:"moisture,omitempty"`
 
 	// What a picture needs and a line has no room for: the temperature the
 	// eggs stand at (nil when unknown), the probability of each day from
@@ -185,6 +187,7 @@ func ClutchForecasts(in Input) []ClutchForecast {
 			line.Basis, line.Males = f.Basis, f.Males
 			line.DailyFrom, line.Daily = f.Daily()
 			line.Temperature, line.HatchedOn = p.herd.Standing(c).Temperature, c.HatchedOn
+			line.Moisture = p.tubWords(c)
 			line.Cautions = append(line.Cautions, f.Cautions...)
 			if _, _, over := p.hatchSpan(c, f); f.Known && over {
 				line.Cautions = append(line.Cautions, pastHatching)

@@ -456,7 +456,7 @@ func FeederStocks(in Input) []FeederStock {
 		s := p.stockOf(f)
 		line := FeederStock{
 			ID: f.ID, Name: f.Name, Counted: s.counted, CountedOn: s.countedOn,
-			InHand: rangeOf(s.Now()), Week: rangeOf(s.weekly()), Given: round(s.Keeper.Share()), Factor: round(s.Keeper.Factor()),
+			InHand: rangeOf(s.Now()), Week: rangeOf(s.weekly()), Given: hundredths(s.Keeper.Share()), Factor: hundredths(s.Keeper.Factor()),
 		}
 		for d := range p.orderMarks(f) {
 			s.Settled[d] = true
@@ -475,4 +475,4 @@ func FeederStocks(in Input) []FeederStock {
 	return list
 }
 
-func round(x float64) float64 { return math.Round(x*100) / 100 }
+func hundredths(x float64) float64 { return math.Round(x*100) / 100 }

@@ -310,7 +310,7 @@ func (h *Herd) addFindings() {
 		if animal == nil {
 			continue
 		}
-		if g.Weighs != nil {
+		if g.Weighs != nil && h.kinds[f.Task.Routine()] != husbandry.NestTopUp {
 			animal.Weights = append(animal.Weights, Weight{f.On, *g.Weighs, g.Each})
 		}
 		if g.Mated {

@@ -223,6 +223,10 @@ func (p *planner) sinceLast(a activity) {
 	} else {
 		due = p.firstDue(&a, int(every))
 	}
+	damp := p.dampDue(&a, last, due, every)
+	if damp != nil {
+		due, every = damp.due, damp.every
+	}
 	if r.Kind == husbandry.NestTopUp {
 		if laid := p.laidIn[s.id]; laid.After(last) && !laid.Before(p.began) && laid.Before(due) {
 			due = laid
@@ -237,6 +241,9 @@ func (p *planner) sinceLast(a activity) {
 	reason := func(d civil.Date, lapsed int) string {
 		n := nouns(r.Kind)
 		words := everyWords(every)
+		if damp != nil {
+			words = damp.words(d)
+		}
 		if last.IsZero() {
 			words += "; nothing recorded yet"
 		} else {
@@ -244,6 +251,9 @@ func (p *planner) sinceLast(a activity) {
 		}
 		if lapsed > 0 {
 			words += "; " + n.count(lapsed) + " lapsed since"
+		}
+		if damp != nil {
+			words += damp.question
 		}
 		return words
 	}

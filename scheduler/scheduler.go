@@ -23,6 +23,7 @@ import (
 
 	"nestround/scheduler/cadence"
 	"nestround/scheduler/incubation"
+	"nestround/scheduler/moisture"
 	"nestround/scheduler/season"
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -66,6 +67,8 @@ const (
 	VetDigging     husbandry.ID = "vet-digging"      // she digs for two days without eggs
 
 	OrderFeeder husbandry.ID = "order" // live food will not last to the delivery after the next
+
+	TopUpTub husbandry.ID = "top-up-tub" // an egg tub was weighed and has lost water
 )
 
 // Plan returns the tasks that are due or overdue on in.On, those upcoming
@@ -114,6 +117,8 @@ type planner struct {
 	winters  bool                        // some animal has a winter
 	eaters   []activity                  // feedings that use up a feeder
 	southern bool
+	damp     map[husbandry.ID]*damp // of boxes and tubs, once asked for
+	watered  map[husbandry.ID][]moisture.Note
 	ofKind   map[hostKey][]husbandry.ID // routines that held, by subject and kind
 	out      [][]planned                // in pieces of pieceSize
 }
@@ -152,6 +157,7 @@ func newPlanner(in Input) *planner {
 
 		subjects: make(map[husbandry.ID]*subject),
 		ofKind:   make(map[hostKey][]husbandry.ID),
+		damp:     make(map[husbandry.ID]*damp),
 	}
 	if p.rec == nil {
 		p.rec = &husbandry.Records{}
@@ -267,6 +273,7 @@ func (p *planner) plan() {
 	p.reviews()
 	p.layingReviews()
 	p.orders()
+	p.topUpTubs()
 }
 
 // planned is a task while a plan is made: a plan may be 100,000 tasks long, so
@@ -415,7 +422,7 @@ func asks(k husbandry.Kind) []tasks.FindingName {
 	switch k {
 	case husbandry.Feed, husbandry.FirstFeed:
 		return asksRefused
-	case husbandry.Weigh:
+	case husbandry.Weigh, husbandry.SetTub:
 		return asksWeighs
 	case husbandry.NestTopUp:
 		return asksAdded

@@ -222,6 +222,7 @@ var joint = map[string]string{
 	"Dig up the eggs":        "of",
 	"Set up the egg tub":     "of",
 	"Check the egg tub":      "of",
+	"Add water to the tub":   "of",
 	"Candle the eggs":        "of",
 	"Look for hatchlings":    "of",
 	"Sex the young":          "of",

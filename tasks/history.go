@@ -210,7 +210,7 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 func (g *Finding) changesPlans() bool {
 	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil ||
 		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended || g.Sexed != nil || g.UVI != nil || g.Ill ||
-		g.Ordered != nil || g.Stock != nil
+		g.Ordered != nil || g.Stock != nil || g.Added != nil
 }
 
 // pair returns the part of the key that all occurrences share.
@@ -479,8 +479,8 @@ type Found struct {
 	By      string
 }
 
-// Found returns every finding that can change a plan (all but notes and water
-// added), not taken back, in the order they were first reported. The caller
+// Found returns every finding that can change a plan (all but notes), not taken
+// back, in the order they were first reported. The caller
 // leaves the list as it is.
 func (h *History) Found() []Found {
 	switch {

@@ -73,6 +73,9 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 	if m := f.Males; m != nil {
 		printIndented(c.stdout, "     ", fmt.Sprintf("males expected: %.0f %% (%.0f to %.0f %%)", 100*m.Mean, 100*m.From, 100*m.To))
 	}
+	if f.Moisture != "" {
+		printIndented(c.stdout, "     ", f.Moisture)
+	}
 	for _, s := range f.Cautions {
 		printIndented(c.stdout, "     ", "Caution: "+s)
 	}

@@ -42,6 +42,7 @@ func verbs() []verb {
 		{name: "weights", args: "[ID]", about: "what each weighed, and how it grows", set: setWeights, books: true, on: true, json: true},
 		{name: "stock", about: "live food: how much is in hand, is used and is to be ordered", set: setStock, books: true, on: true, json: true},
 		{name: "season", about: "a year of each species: cooling, pairing, laying, hatching", set: setSeason, books: true, json: true},
+		{name: "mix", about: "water and dry substrate for a tub, or for a season's", set: setMix, json: true},
 		{name: "calendar", args: "[link ...]", about: "the iCalendar file, or the links that serve it", set: setCalendar, books: true},
 		{name: "digest", about: "the morning mail, shown or sent", set: setDigest, books: true},
 		{name: "replies", about: "read the mailbox once, or one message from a file", set: setReplies, books: true, json: true},

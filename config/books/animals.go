@@ -149,6 +149,10 @@ func (r *reader) tub(t *tables.Table, v *husbandry.Clutch, laid string, counted 
 	if tub, ok := tables.Choice(t, "tub", husbandry.Vented, husbandry.Sealed); ok {
 		v.Tub = tub
 	}
+	v.Damp = damp(t, tubKeys)
+	if v.Damp.Mass > 0 && v.TubSet.IsZero() && v.Incubator == "" {
+		t.KeyPlace("tub_mass").Warn("the tub has a mass and no day on which it was set", "write tub_set: the mass is that of this day")
+	}
 	for _, m := range t.Tables("moved") {
 		v.Moves = append(v.Moves, r.move(m, v.LaidFrom))
 	}

@@ -13,6 +13,10 @@ import (
 
 func (r *reader) room(t *tables.Table) {
 	v := husbandry.Room{ID: r.id(t, "room"), Name: t.Text("name"), Light: r.light(t.Table("light"))}
+	if c, ok := tables.Parsed(t, "temperature", roomTemperature); ok {
+		v.Temperature = &c
+	}
+	v.Humidity = humidity(t)
 	t.Done()
 	r.rooms = append(r.rooms, placed[husbandry.Room]{v, t})
 }
@@ -39,6 +43,7 @@ func (r *reader) enclosure(t *tables.Table) {
 	if b := t.Table("nest_box"); b != nil {
 		v.NestBox = &husbandry.NestBox{Substrate: b.Text("substrate")}
 		v.NestBox.TopUp, _ = days(b, "top_up", 1, longest)
+		v.NestBox.Damp = damp(b, nestBoxKeys)
 		b.Done()
 	}
 	if l := t.Table("lamp"); l != nil {
@@ -83,6 +88,7 @@ func (r *reader) incubator(t *tables.Table) {
 	}
 	slices.SortStableFunc(v.Was, func(a, b husbandry.SetPoint) int { return a.Until.Compare(b.Until) })
 	v.Log, _ = tables.Parsed(t, "log", logPath)
+	v.Humidity = humidity(t)
 	t.Done()
 	r.incubators = append(r.incubators, placed[husbandry.Incubator]{v, t})
 }

@@ -218,8 +218,8 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 			return "it is said of a clutch; name the clutch"
 		}
 	case f.Weighs != nil:
-		if at&(animal|clutch) == 0 {
-			return "a weight is an animal's or a clutch's; name which"
+		if at&(animal|clutch) == 0 && kind != husbandry.NestTopUp {
+			return "a weight is an animal's or a clutch's; name which, or the nest box by the number of its top-up"
 		}
 		if f.Each != nil && kind == husbandry.TubCheck {
 			return "a tub has one weight"

@@ -90,7 +90,8 @@ func TestResolve(t *testing.T) {
 		{"9 laid 6", "", `9 laid 6: eggs are laid by an animal; name her or her enclosure: 9 is "Look at clutch C27-02"`},
 		{"9 gravid", "", `9 gravid: it is said of an animal; name her or her enclosure: 9 is "Look at clutch C27-02"`},
 		{"2 hatched 3", "", `2 hatched 3: young hatch from a clutch; name the clutch: 2 is "Look for eggs in the nest box of E03"`},
-		{"1 weighs 41 g", "", `1 weighs 41 g: a weight is an animal's or a clutch's; name which: 1 is "Top up the nest box of E07"`},
+		{"1 weighs 841 g", "1 done weighs 841 g", ""}, // the nest box
+		{"5 weighs 41 g", "", `5 weighs 41 g: a weight is an animal's or a clutch's; name which, or the nest box by the number of its top-up: 5 is "Clean E09"`},
 		{"4 added 60 ml", "", `4 added 60 ml: water is added to an enclosure's nest box or a clutch's tub; name which: 4 is "Weigh F03"`},
 		{"5 refused", "", `5 refused: food is refused at a feeding; name the feeding or the animal: 5 is "Clean E09"`},
 		{"4 female", "4 done female", ""},

@@ -52,6 +52,9 @@ type Room struct {
 	ID    ID
 	Name  string
 	Light *Light // how long its lamps burn; nil when they are not looked after
+	// Temperature and Humidity (relative, 0 to 1) of its air; nil: not said.
+	Temperature *Celsius
+	Humidity    *float64
 }
 
 // Rack is a frame of enclosures in a room.
@@ -76,6 +79,19 @@ type Enclosure struct {
 type NestBox struct {
 	Substrate string // in the keeper's words
 	TopUp     Days   // days between top-ups; 0: the routine's own interval
+	Damp      Damp
+}
+
+// Damp is what is known of how a nest box or an egg tub holds its water: the
+// way out for vapour, and what it may lose. Any of it may be zero: not known.
+type Damp struct {
+	Holes     Holes       // the opening of a nest box, the holes of a tub's lid
+	Lid       Millimetres // thickness of what the holes are in
+	Inside    Size        // of the box; without Holes it is open on top
+	Headspace Millimetres // of still air between the substrate and the lid or rim
+	Water     Grams       // mixed into the dry substrate
+	Mass      Grams       // of all of it, closed, when it is as damp as it should be
+	Tolerance Grams       // of water that may be lost before it is too dry
 }
 
 // Lamp is a UVB lamp whose age matters.
@@ -178,6 +194,7 @@ type Clutch struct {
 	// develop; zero: not seen.
 	Veins   civil.Date
 	Tub     Tub
+	Damp    Damp       // of the tub; its Mass is that of the day it was set
 	TubSet  civil.Date // the tub was set up on this day; zero: not yet
 	Hatched int        // young hatched when the record was written
 	Ended   civil.Date // nothing more is expected of it from this day
@@ -210,6 +227,9 @@ type Incubator struct {
 	Was []SetPoint
 	// Swing is half the daily range about the set point; 0: constant.
 	Swing Celsius
+	// Humidity is the relative humidity (0 to 1) of its air; nil: that of the
+	// room's air, warmed.
+	Humidity *float64
 	// Log is the path of its temperature log, relative to the books; "" if none.
 	Log string
 }

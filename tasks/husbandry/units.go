@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // Celsius is a temperature in degrees Celsius.
@@ -28,10 +29,18 @@ func (s Share) String() string {
 	return trimZeros(strconv.FormatFloat(100*float64(s), 'f', 1, 64)) + " %"
 }
 
-// Exact by definition: the international avoirdupois ounce (NIST Handbook 44,
-// appendix C) and the US fluid ounce of 231/128 cubic inches of 25.4 mm a side.
+// Millimetres is a length in millimetres.
+type Millimetres float64
+
+// Ounce is the international avoirdupois ounce, exact by definition (NIST
+// Handbook 44, appendix C).
+const Ounce Grams = 28.349523125
+
+// Exact by definition: the inch (NIST Special Publication 811, appendix B) and
+// the US fluid ounce of 231/128 cubic inches (NIST Handbook 44, appendix C).
 const (
-	gramsPerOunce         = 28.349523125
+	millimetresPerInch    = 25.4
+	gramsPerOunce         = float64(Ounce)
 	millilitresPerFlOunce = 29.5735295625
 )
 
@@ -165,6 +174,100 @@ func ParseVolume(s string) (Millilitres, error) {
 	return Millilitres(n), nil
 }
 
+// ParseWater reads an amount of water by weight or by volume: "120 g" or
+// "120 ml", which are the same to within half a percent up to 30 °C.
+func ParseWater(s string) (Grams, error) {
+	if g, err := ParseMass(s); err == nil {
+		return g, nil
+	}
+	ml, err := ParseVolume(s)
+	if err != nil {
+		return 0, fmt.Errorf(`%q is not an amount of water like "120 g" or "4 fl oz"`, s)
+	}
+	return Grams(ml), nil
+}
+
+// longestLength is the longest that anything of a nest box or a tub is.
+const longestLength Millimetres = 2000
+
+// ParseLength reads "50 mm", "5 cm" or "2 in": above nothing and at most 2 m.
+func ParseLength(s string) (Millimetres, error) {
+	const want = `a length like "50 mm", "5 cm" or "2 in"`
+	n, unit, err := quantity(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch unit {
+	case "mm", "millimetre", "millimetres", "millimeter", "millimeters":
+	case "cm", "centimetre", "centimetres", "centimeter", "centimeters":
+		n *= 10
+	case "in", "inch", "inches":
+		n *= millimetresPerInch
+	default:
+		return 0, fmt.Errorf("%q is not %s", s, want)
+	}
+	if mm := Millimetres(n); mm > 0 && mm <= longestLength {
+		return mm, nil
+	}
+	return 0, fmt.Errorf("%q is not between nothing and 2 m", s)
+}
+
+// twice splits "20 x 14 cm" or "20 × 14 cm" into what stands on either side.
+func twice(s string) (left, right string, ok bool) {
+	i := strings.IndexAny(s, "xX×")
+	if i < 0 {
+		return "", "", false
+	}
+	_, size := utf8.DecodeRuneInString(s[i:])
+	return strings.TrimSpace(s[:i]), strings.TrimSpace(s[i+size:]), true
+}
+
+// Size is the length and the width of something square-cornered.
+type Size struct{ Length, Width Millimetres }
+
+// ParseSize reads "20 x 14 cm" or "20 cm x 14 cm".
+func ParseSize(s string) (Size, error) {
+	const want = `a length and a width like "20 x 14 cm"`
+	left, right, ok := twice(s)
+	width, err := ParseLength(right)
+	if !ok || err != nil {
+		return Size{}, fmt.Errorf("%q is not %s", s, want)
+	}
+	if !strings.ContainsFunc(left, unicode.IsLetter) {
+		left += strings.TrimLeft(right, "+-.0123456789") // the width's unit is meant
+	}
+	length, err := ParseLength(left)
+	if err != nil {
+		return Size{}, fmt.Errorf("%q is not %s", s, want)
+	}
+	return Size{length, width}, nil
+}
+
+// Holes are round openings of one size.
+type Holes struct {
+	Count    int // 0: none
+	Diameter Millimetres
+}
+
+// ParseHoles reads "50 mm", one round opening of that diameter, or
+// "4 x 3 mm", four of three millimetres; at most 1,000.
+func ParseHoles(s string) (Holes, error) {
+	const want = `an opening like "50 mm", or several like "4 x 3 mm"`
+	number, each, several := twice(s)
+	if !several {
+		number, each = "1", s
+	}
+	n, err := strconv.Atoi(number)
+	if err != nil || n < 1 || n > 1000 {
+		return Holes{}, fmt.Errorf("%q is not %s", s, want)
+	}
+	d, err := ParseLength(each)
+	if err != nil {
+		return Holes{}, fmt.Errorf("%q is not %s", s, want)
+	}
+	return Holes{n, d}, nil
+}
+
 // ParseDays reads "10 days", "1 day" or "2 weeks": whole, not negative, and
 // at most 3,660 (ten years).
 func ParseDays(s string) (Days, error) {
@@ -197,7 +300,7 @@ func ParseShare(s string) (Share, error) {
 		return 0, fmt.Errorf("%q is not %s", s, want)
 	}
 	if n < 0 || n > 100 {
-		return 0, fmt.Errorf("%q is not from 0 %% to 100 %%", s)
+		return 0, fmt.Errorf("%q is not a share from 0 to 100 %%", s)
 	}
 	return Share(n / 100), nil
 }

@@ -23,6 +23,8 @@ func TestParseQuantities(t *testing.T) {
 	mass := func(s string) (float64, error) { v, err := husbandry.ParseMass(s); return float64(v), err }
 	volume := func(s string) (float64, error) { v, err := husbandry.ParseVolume(s); return float64(v), err }
 	hours := func(s string) (float64, error) { v, err := husbandry.ParseHours(s); return v.Hours(), err }
+	length := func(s string) (float64, error) { v, err := husbandry.ParseLength(s); return float64(v), err }
+	water := func(s string) (float64, error) { v, err := husbandry.ParseWater(s); return float64(v), err }
 	days := func(s string) (float64, error) { v, err := husbandry.ParseDays(s); return float64(v), err }
 	for _, c := range []struct {
 		name  string
@@ -75,6 +77,21 @@ func TestParseQuantities(t *testing.T) {
 		{"a time of day for a length", hours, "12:30", 0, "is not a time like"},
 		{"days for hours", hours, "1 day", 0, "is not a time like"},
 
+		// NIST Special Publication 811, appendix B: an inch is 25.4 mm.
+		{"inches", length, "2 in", 50.8, ""},
+		{"inches in full", length, "0.5 inches", 12.7, ""},
+		{"centimetres", length, "5 cm", 50, ""},
+		{"millimetres", length, "50mm", 50, ""},
+		{"no length", length, "0 mm", 0, "between nothing and 2 m"},
+		{"a negative length", length, "-3 mm", 0, "between nothing and 2 m"},
+		{"a length for a building", length, "201 cm", 0, "between nothing and 2 m"},
+		{"metres", length, "1 m", 0, "is not a length"},
+		{"a length without a unit", length, "50", 0, "has no unit"},
+
+		{"water by weight", water, "120 g", 120, ""},
+		{"water by volume", water, "0.5 l", 500, ""},
+		{"water by the length", water, "5 cm", 0, "not an amount of water"},
+
 		{"a day", days, "1 day", 1, ""},
 		{"weeks", days, "2 weeks", 14, ""},
 		{"ten years", days, "3660 days", 3660, ""},
@@ -122,4 +139,67 @@ func TestKindsHaveScopes(t *testing.T) {
 			t.Errorf("%s is about %q", k, k.Scope())
 		}
 	}
+}
+
+func TestParseSizesAndHoles(t *testing.T) {
+	for _, c := range []struct {
+		in   string
+		want husbandry.Size
+	}{
+		{"20 x 14 cm", husbandry.Size{Length: 200, Width: 140}},
+		{"200 mm × 14 cm", husbandry.Size{Length: 200, Width: 140}},
+		{"8X5in", husbandry.Size{Length: 203.2, Width: 127}},
+		{"20 cm x 14", husbandry.Size{}},
+		{"20 cm", husbandry.Size{}},
+		{"20 x 14 x 9 cm", husbandry.Size{}},
+		{"0 x 14 cm", husbandry.Size{}},
+		{"x", husbandry.Size{}},
+	} {
+		got, err := husbandry.ParseSize(c.in)
+		if (err == nil) == (c.want == husbandry.Size{}) || !near(float64(got.Length), float64(c.want.Length)) || !near(float64(got.Width), float64(c.want.Width)) {
+			t.Errorf("%q: %v, %v; want %v", c.in, got, err, c.want)
+		}
+	}
+	for _, c := range []struct {
+		in   string
+		want husbandry.Holes
+	}{
+		{"50 mm", husbandry.Holes{Count: 1, Diameter: 50}},
+		{"4 x 3 mm", husbandry.Holes{Count: 4, Diameter: 3}},
+		{"2 × 1 in", husbandry.Holes{Count: 2, Diameter: 25.4}},
+		{"0 x 3 mm", husbandry.Holes{}},
+		{"1001 x 3 mm", husbandry.Holes{}},
+		{"4 mm x 3 mm", husbandry.Holes{}},
+		{"4 x 3", husbandry.Holes{}},
+		{"4", husbandry.Holes{}},
+	} {
+		got, err := husbandry.ParseHoles(c.in)
+		if (err == nil) == (c.want == husbandry.Holes{}) || got.Count != c.want.Count || !near(float64(got.Diameter), float64(c.want.Diameter)) {
+			t.Errorf("%q: %v, %v; want %v", c.in, got, err, c.want)
+		}
+	}
+}
+
+// Whatever is read as a length is one, and an error brings no value.
+func FuzzLengths(f *testing.F) {
+	for _, s := range []string{"50 mm", "4 x 3 mm", "20 × 14 cm", "2 in", "1e300 mm", "xx", "x mm", "NaN cm", "+.5 cm", "4 x 3 mm\xff"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		length, err := husbandry.ParseLength(s)
+		if (err == nil) != (length > 0) || length > 2000 || math.IsNaN(float64(length)) {
+			t.Errorf("%q: %v, %v", s, length, err)
+		}
+		size, err := husbandry.ParseSize(s)
+		if (err == nil) != (size.Length > 0 && size.Width > 0) || size.Length > 2000 || size.Width > 2000 {
+			t.Errorf("%q: %v, %v", s, size, err)
+		}
+		holes, err := husbandry.ParseHoles(s)
+		if (err == nil) != (holes.Count > 0 && holes.Diameter > 0) || holes.Count > 1000 || holes.Diameter > 2000 {
+			t.Errorf("%q: %v, %v", s, holes, err)
+		}
+		if err == nil && strings.IndexAny(s, "xX×") < 0 && (holes.Count != 1 || holes.Diameter != length) {
+			t.Errorf("%q: one hole of %v is %v", s, length, holes)
+		}
+	})
 }

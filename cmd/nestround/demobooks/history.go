@@ -41,7 +41,7 @@ var habits = []habit{
 	{routine: "hatch-watch", subjects: ids("K01"), part: husbandry.Morning, on: ago(16), since: paper, until: latest, found: hatched(2)},
 	{routine: "lay-watch", subjects: ids("F02"), part: husbandry.Morning, on: every(1), since: daily, until: latest, found: digging},
 	{routine: "tub-check", subjects: ids("K00", "K02", "K04"), part: husbandry.Morning, on: staggered(7), since: paper, until: latest, found: added(3, 5)},
-	{routine: "tub-check", subjects: ids("K05", "K06", "K07"), part: husbandry.Morning, on: staggered(7), since: 12, until: latest, found: added(3, 5)},
+	{routine: "tub-check", subjects: ids("K05", "K06", "K07"), part: husbandry.Morning, on: staggered(7), since: 12, until: latest, found: firstWeighed(412, added(3, 5))},
 	{routine: "incubator-minmax", subjects: ids(tasks.TheKeeper), part: husbandry.Morning, on: every(1), since: daily, until: latest},
 	{routine: "water", subjects: ids("A1", "A2", "A3", "A4", "B1", "B2", "B3", "V1", "V2", "C1", "C2", "C3"), part: husbandry.Morning,
 		on: every(1), since: daily, until: latest},
@@ -194,6 +194,19 @@ func added(low, high int) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(day, today civil.Date, nth int) *tasks.Finding {
 		ml := husbandry.Millilitres(low + (today.Sub(day)*7+nth*3)%(high-low+1))
 		return &tasks.Finding{Added: &ml}
+	}
+}
+
+// firstWeighed is water given to all, and of the first the mass before it, in
+// g: as much less than it should be as it is given.
+func firstWeighed(mass husbandry.Grams, give func(civil.Date, civil.Date, int) *tasks.Finding) func(civil.Date, civil.Date, int) *tasks.Finding {
+	return func(day, today civil.Date, nth int) *tasks.Finding {
+		f := give(day, today, nth)
+		if nth == 0 {
+			weighs := mass - husbandry.Grams(*f.Added)
+			f.Weighs = &weighs
+		}
+		return f
 	}
 }
 

@@ -1,0 +1,86 @@
+package books
+
+import (
+	"fmt"
+
+	"nestround/config/tables"
+	"nestround/tasks/husbandry"
+)
+
+// dampKeys are the keys of husbandry.Damp, which a nest box and a tub name in
+// their own words.
+type dampKeys struct{ holes, size, mass string }
+
+var (
+	nestBoxKeys = dampKeys{"opening", "size", "mass"}
+	tubKeys     = dampKeys{"holes", "tub_size", "tub_mass"}
+)
+
+// thinLid is the thickness of a plastic lid (common practice), in mm.
+const thinLid = 1
+
+// damp reads what is said of how a nest box or a tub holds its water. Whatever
+// is not said is left out of account.
+func damp(t *tables.Table, keys dampKeys) husbandry.Damp {
+	var d husbandry.Damp
+	d.Holes, _ = tables.Parsed(t, keys.holes, husbandry.ParseHoles)
+	d.Inside, _ = tables.Parsed(t, keys.size, husbandry.ParseSize)
+	d.Headspace, _ = tables.Parsed(t, "headspace", husbandry.ParseLength)
+	if lid, ok := tables.Parsed(t, "lid", husbandry.ParseLength); ok {
+		d.Lid = lid
+	} else if d.Holes.Count > 0 {
+		d.Lid = thinLid
+	}
+	d.Water, _ = tables.Parsed(t, "water", someWater)
+	d.Mass, _ = tables.Parsed(t, keys.mass, someMass)
+	d.Tolerance, _ = tables.Parsed(t, "tolerance", someWater)
+	switch {
+	case t.Has("lid") && !t.Has(keys.holes):
+		t.KeyPlace("lid").Warn(fmt.Sprintf("there is a `lid` and no `%s`", keys.holes), "a lid without holes lets nothing through; without the key the box counts as open on top")
+	case t.Has(keys.size) != t.Has("headspace"):
+		t.Here().Warn(fmt.Sprintf("`%s` and `headspace` are used together, and one is missing", keys.size), "headspace is the still air between the substrate and the lid, or the rim where there is none")
+	}
+	if d.Mass > 0 && d.Water >= d.Mass {
+		t.Place("water").Error(fmt.Sprintf("there is more water in it than `%s` weighs in all", keys.mass), "")
+	}
+	if d.Tolerance > 0 && d.Water > 0 && d.Tolerance >= d.Water {
+		t.Place("tolerance").Error("all its water may be lost", "`tolerance` is how much of `water` may be lost before it is too dry")
+	}
+	if (t.Has("tolerance") || t.Has("water")) && d.Holes.Count == 0 && d.Headspace == 0 && !t.Broken() {
+		t.Here().Warn("nothing is said of where the water leaves", fmt.Sprintf("write `%s`, or `%s` and `headspace` for one that is open on top; without them dates follow the routine", keys.holes, keys.size))
+	}
+	return d
+}
+
+// humidity reads a relative humidity; nil where none is said.
+func humidity(t *tables.Table) *float64 {
+	if share, ok := tables.Parsed(t, "humidity", husbandry.ParseShare); ok {
+		h := float64(share)
+		return &h
+	}
+	return nil
+}
+
+func someWater(s string) (husbandry.Grams, error) { return more(s, husbandry.ParseWater) }
+
+func someMass(s string) (husbandry.Grams, error) { return more(s, husbandry.ParseMass) }
+
+// heaviest is the most that a box or tub weighs, in g.
+const heaviest = 100_000
+
+func more(s string, parse func(string) (husbandry.Grams, error)) (husbandry.Grams, error) {
+	g, err := parse(s)
+	if err == nil && (g <= 0 || g > heaviest) {
+		return 0, fmt.Errorf("%q is not between nothing and 100 kg", s)
+	}
+	return g, err
+}
+
+// roomTemperature reads the temperature of a room that lizards live in.
+func roomTemperature(s string) (husbandry.Celsius, error) {
+	c, err := husbandry.ParseTemperature(s)
+	if err == nil && (c < 0 || c > 50) {
+		return 0, fmt.Errorf("%q is no temperature of a room (0 to 50 C, 32 to 122 F)", s)
+	}
+	return c, err
+}

@@ -1,0 +1,430 @@
+package moisture
+
+import (
+	"math"
+	"slices"
+
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Box is a nest box or an egg tub: what is known of it and what was said of
+// it.
+type Box struct {
+	Way Way
+	// Air is what surrounds it on a day.
+	Air func(day civil.Date) Air
+	// Mass, Water and Tolerance are used of it; see husbandry.Damp.
+	Damp husbandry.Damp
+	// Set is a day on which it was as damp as it should be, and weighed
+	// Damp.Mass where that is known; zero: nobody said.
+	Set   civil.Date
+	Notes []Note
+	// On is the day that is asked about. Notes of later days do not count.
+	On civil.Date
+}
+
+// Note is what the keeper said of a box on a day.
+type Note struct {
+	On     civil.Date
+	Weighs *husbandry.Grams // before water was added that day
+	Added  husbandry.Grams  // of water
+	// Filled says that it was made as damp as it should be, and nobody told by
+	// how much water.
+	Filled bool
+	// Disturbed says that something was taken out, such as eggs or young, so
+	// that its mass before and after cannot be compared.
+	Disturbed bool
+}
+
+// Range is an estimate with a 90 % interval.
+type Range struct{ Mid, From, To float64 }
+
+func (r Range) times(x float64) Range { return Range{r.Mid * x, r.From * x, r.To * x} }
+
+// Balance is how a box stands.
+type Balance struct {
+	// Factor is how much faster it dries than through still air of its room.
+	Factor Range
+	// Rate is what it loses on the day asked about, in g/day.
+	Rate Range
+	// Weighings and TopUps is what the factor is learnt from, besides the
+	// opening: weighings that were compared with one another, and top-ups by
+	// eye.
+	Weighings, TopUps int
+	// Changed is how much faster the last interval was than those before it
+	// had let expect, from ChangedSince on; 0 where there is no clear change.
+	Changed      float64
+	ChangedSince civil.Date
+
+	// Known says that the following is: how much water it lacked on the day
+	// Since, with what was added on that day.
+	Known bool
+	Since civil.Date
+	Lacks husbandry.Grams
+	// Target is what it weighs when it is as damp as it should be; 0: it was
+	// never weighed.
+	Target husbandry.Grams
+	// Weighed is its last weighing that counts, before water was added.
+	Weighed Weighing
+	// Questions are the weighings that cannot be, by date; they do not count.
+	Questions []Question
+
+	box   *Box
+	hasty float64 // factor for dates: with four in five odds it is not exceeded
+}
+
+// Weighing is a mass on a day.
+type Weighing struct {
+	On   civil.Date // zero: none
+	Mass husbandry.Grams
+}
+
+// Question is a weighing that cannot be.
+type Question struct {
+	Weighing
+	// Since is the weighing it was compared with, with the water added to it.
+	Since Weighing
+	Why   Doubt
+}
+
+// Doubt is why a weighing cannot be.
+type Doubt string
+
+// The doubts.
+const (
+	Heavier  Doubt = "heavier"   // and nobody told of water that was added
+	BoneDry  Doubt = "bone dry"  // lighter than without any water
+	TooQuick Doubt = "too quick" // many times what its opening lets through
+)
+
+// The stated spreads of the model. Those that are not scales' are common
+// practice: nobody has published how keepers' boxes vary.
+const (
+	// priorSpread is the standard deviation of the logarithm of a box's
+	// factor before it was ever weighed: nine in ten boxes dry between a third
+	// and three times as fast as still air lets them.
+	priorSpread = 0.7
+	// scaleError is the standard deviation of a weighing, in g: a kitchen
+	// scale that shows whole grams.
+	scaleError = 1
+	// pourError is that of water measured out, as a share.
+	pourError = 0.05
+	// eyeError is that of how damp a box is made by look and feel, as a share
+	// of what is added.
+	eyeError = 0.35
+	// wander is how much the factor of one interval differs from that of the
+	// next by chance (weather, heating, a door), as a standard deviation of its
+	// logarithm, and drift how much it wanders off for good, as a variance for
+	// each day: a season, a lamp that was moved.
+	wander = 0.15
+	drift  = 0.003
+	// quickest is the factor above which a weighing is questioned.
+	quickest = 20
+	// sure is how many standard errors a weighing may be off.
+	sure = 3
+	// haste is the probability that the factor used for dates is not too small.
+	haste = 0.8
+	// intervals is how many count, the latest ones.
+	intervals = 12
+)
+
+// observation is a loss over some days.
+type observation struct {
+	from, to civil.Date
+	expected float64 // g, at a factor of 1
+	lost     float64
+	noise    float64 // variance of lost, of scale and measuring cup
+	shared   float64 // covariance with the observation before it
+	eye      bool
+}
+
+// point is a weighing that others are compared with.
+type point struct {
+	on     civil.Date
+	after  float64 // mass with the water added that day
+	poured float64 // since, and on that day
+	jumped bool    // its mass cannot be compared with later ones
+}
+
+// Learn works out how a box stands. Intervals between weighings, with the
+// water added in between, say how fast it dries; where it was never weighed,
+// what was added by eye does, less surely. Before either, its opening alone.
+func Learn(b Box) Balance {
+	b.Notes = daily(b.Notes, b.On)
+	l := learner{box: &b, doubted: make([]bool, len(b.Notes))}
+	l.observe()
+	obs := l.obs[max(0, len(l.obs)-intervals):]
+	if len(obs) > 0 {
+		obs[0].shared = 0
+	}
+	p := estimate(obs, b.On)
+	k := Range{p.quantile(0.5), p.quantile(0.05), p.quantile(0.95)}
+	out := Balance{Factor: k, Rate: k.times(b.rate(b.On)), Questions: l.questions, box: &b, hasty: p.quantile(haste)}
+	for _, o := range obs {
+		switch {
+		case o.eye:
+			out.TopUps++
+		case o.shared == 0: // the first of a row begins with one as well
+			out.Weighings += 2
+		default:
+			out.Weighings++
+		}
+	}
+	if n := len(obs); n > 3 {
+		before := estimate(obs[:n-1], b.On)
+		out.Changed, out.ChangedSince = changed(before, obs[n-1]), obs[n-1].from
+	}
+	l.settle(&out)
+	return out
+}
+
+// daily joins what was said on one day, in order of date. Of several weighings
+// of a day the first counts: those behind it are of what was added.
+func daily(notes []Note, on civil.Date) []Note {
+	notes = slices.Clone(notes)
+	slices.SortStableFunc(notes, func(a, b Note) int { return a.On.Compare(b.On) })
+	var days []Note
+	for _, n := range notes {
+		if n.On.After(on) {
+			break
+		}
+		if len(days) == 0 || days[len(days)-1].On != n.On {
+			days = append(days, n)
+			continue
+		}
+		d := &days[len(days)-1]
+		if d.Weighs == nil {
+			d.Weighs = n.Weighs
+		}
+		d.Added += n.Added
+		d.Filled = d.Filled || n.Filled
+		d.Disturbed = d.Disturbed || n.Disturbed
+	}
+	for i := range days {
+		days[i].Filled = days[i].Filled && days[i].Added == 0
+	}
+	return days
+}
+
+// rate is the loss of a day at a factor of 1, in g.
+func (b *Box) rate(day civil.Date) float64 { return b.Way.Loss(b.Air(day)) }
+
+// expected is the loss from one day to another at a factor of 1, in g.
+func (b *Box) expected(from, to civil.Date) float64 {
+	sum := 0.0
+	if b.Way.conductance() == 0 {
+		return sum
+	}
+	for ; from.Before(to); from = from.AddDays(1) {
+		sum += b.rate(from)
+	}
+	return sum
+}
+
+type learner struct {
+	box       *Box
+	obs       []observation
+	doubted   []bool // by note: its weighing does not count
+	questions []Question
+}
+
+// observe goes through the notes, doubts the weighings that cannot be, and
+// makes observations of the others.
+func (l *learner) observe() {
+	b := l.box
+	var last, pending *point
+	pendingAt := -1
+	dry, filled := 0.0, b.Set // dry: the least it can weigh; 0: not known
+	if b.Damp.Mass > 0 {
+		if b.Damp.Water > 0 {
+			dry = float64(b.Damp.Mass - b.Damp.Water)
+		}
+		if !b.Set.IsZero() {
+			last = &point{on: b.Set, after: float64(b.Damp.Mass)}
+		}
+	}
+	shared := 0.0
+	use := func(p *point, n Note, mass float64) {
+		o := observation{from: p.on, to: n.On, expected: b.expected(p.on, n.On), lost: p.after + p.poured - mass,
+			noise: 2*scaleError*scaleError + square(pourError*p.poured), shared: shared}
+		if o.expected > 0 {
+			l.obs = append(l.obs, o)
+			shared = -scaleError * scaleError
+		}
+	}
+	for i, n := range b.Notes {
+		if n.On.Before(b.Set) {
+			l.doubted[i] = n.Weighs != nil // of what was in it before
+			continue
+		}
+		if n.Disturbed {
+			for _, p := range []*point{last, pending} {
+				if p != nil {
+					p.jumped = true
+				}
+			}
+			dry = 0
+		}
+		if n.Weighs != nil {
+			mass := float64(*n.Weighs)
+			here := &point{on: n.On, after: mass}
+			why := Doubt("")
+			if last != nil && !last.jumped {
+				why = b.doubt(last, n.On, mass, dry)
+			} else if dry > 0 && mass < dry-sure*scaleError {
+				why = BoneDry
+			}
+			switch {
+			case why == "" && (last == nil || last.jumped):
+				last, pending, shared = here, nil, 0
+			case why == "":
+				use(last, n, mass)
+				last, pending = here, nil
+			case pending != nil && !pending.jumped && why != BoneDry && b.doubt(pending, n.On, mass, 0) == "":
+				// Two agree against the one before: something was done to it that
+				// nobody wrote down. It counts from there.
+				l.doubted[pendingAt] = false
+				l.questions = l.questions[:len(l.questions)-1]
+				shared = 0
+				use(pending, n, mass)
+				last, pending = here, nil
+			default:
+				l.doubted[i] = true
+				q := Question{Weighing: Weighing{n.On, *n.Weighs}, Why: why}
+				if last != nil {
+					q.Since = Weighing{last.on, husbandry.Grams(last.after + last.poured)}
+				}
+				l.questions = append(l.questions, q)
+				pending, pendingAt = here, i
+			}
+			if dry == 0 && b.Damp.Mass == 0 && b.Damp.Water > 0 && last == here && len(l.obs) == 0 && !n.Disturbed {
+				dry = mass + float64(n.Added-b.Damp.Water)
+			}
+		}
+		if n.Added > 0 && last == nil && !filled.IsZero() {
+			if e := b.expected(filled, n.On); e > 0 {
+				l.obs = append(l.obs, observation{from: filled, to: n.On, expected: e, lost: float64(n.Added), noise: square(pourError * float64(n.Added)), eye: true})
+			}
+		}
+		for _, p := range []*point{last, pending} {
+			if p != nil {
+				p.poured += float64(n.Added)
+				p.jumped = p.jumped || n.Filled
+			}
+		}
+		if n.Added > 0 || n.Filled {
+			filled = n.On
+		}
+	}
+}
+
+// doubt says why a mass cannot be that of a box which was weighed before; ""
+// where it can.
+func (b *Box) doubt(p *point, on civil.Date, mass, dry float64) Doubt {
+	noise := sure * math.Sqrt(2*scaleError*scaleError+square(pourError*p.poured))
+	lost := p.after + p.poured - mass
+	expected := b.expected(p.on, on)
+	switch {
+	case lost < -noise:
+		return Heavier
+	case dry > 0 && mass < dry-noise:
+		return BoneDry
+	case expected > 0 && lost > quickest*expected+noise: // 0: nobody knows its opening
+		return TooQuick
+	}
+	return ""
+}
+
+func square(x float64) float64 { return x * x }
+
+// settle works out what the box lacks, and since when that is known.
+func (l *learner) settle(out *Balance) {
+	b := l.box
+	lacks, moved, weighed := 0.0, false, false
+	out.Target = b.Damp.Mass
+	if !b.Set.IsZero() {
+		out.Known, out.Since = true, b.Set
+		weighed = b.Damp.Mass > 0
+	}
+	for i, n := range b.Notes {
+		if n.On.Before(b.Set) {
+			continue
+		}
+		counts := n.Weighs != nil && !l.doubted[i]
+		if out.Known {
+			lacks += out.Factor.Mid * b.expected(out.Since, n.On)
+		}
+		moved = moved || n.Disturbed
+		if counts {
+			mass := float64(*n.Weighs)
+			switch {
+			case out.Target == 0 && !out.Known || out.Target == 0 && n.On == b.Set:
+				lacks = float64(n.Added)
+				out.Target = *n.Weighs + n.Added
+			case out.Target == 0, moved && out.Known:
+				// What was taken out is not water.
+				out.Target = husbandry.Grams(mass + lacks)
+			default:
+				lacks = float64(out.Target) - mass
+			}
+			moved, weighed = false, true
+			out.Weighed = Weighing{n.On, *n.Weighs}
+		}
+		switch {
+		case n.Added > 0 && weighed:
+			lacks -= float64(n.Added)
+		case n.Added > 0, n.Filled:
+			lacks = 0 // by look and feel
+		case !counts:
+			if out.Known {
+				out.Since = n.On
+			}
+			continue
+		}
+		out.Known, out.Since = true, n.On
+	}
+	out.Lacks = husbandry.Grams(lacks)
+}
+
+// LacksOn is what it lacks on a day from Since on, in g; below 0 where it is
+// wetter than it should be.
+func (b Balance) LacksOn(day civil.Date) husbandry.Grams {
+	return b.Lacks + husbandry.Grams(b.Factor.Mid*b.box.expected(b.Since, day))
+}
+
+// longest is how many days a date is looked for.
+const longest = 400
+
+// Until is the last day on which, with four in five odds, no more than the
+// tolerance is lost yet; no date where that is not known or lies more than 400
+// days ahead. It may lie before Since.
+func (b Balance) Until(tolerance husbandry.Grams) civil.Date {
+	if !b.Known || tolerance <= 0 {
+		return civil.Date{}
+	}
+	n, ok := b.lasts(b.Since, float64(tolerance-b.Lacks))
+	if !ok {
+		return civil.Date{}
+	}
+	return b.Since.AddDays(n)
+}
+
+// Lasts is how many days a whole tolerance lasts from the day asked about on,
+// with four in five odds; 400 where it lasts longer.
+func (b Balance) Lasts(tolerance husbandry.Grams) int {
+	n, _ := b.lasts(b.box.On, float64(tolerance))
+	return n
+}
+
+func (b Balance) lasts(from civil.Date, left float64) (days int, ok bool) {
+	if left < 0 {
+		return -1, true
+	}
+	for n := range longest {
+		if left -= b.hasty * b.box.rate(from.AddDays(n)); left < 0 {
+			return n, true
+		}
+	}
+	return longest, false
+}

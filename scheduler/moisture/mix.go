@@ -1,0 +1,100 @@
+package moisture
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"nestround/tasks/husbandry"
+)
+
+// Substrate is what eggs or females are given damp.
+type Substrate struct {
+	Name string
+	// ByVolume says that the trade measures its ratio by volume, as for sand
+	// and peat, and not by mass, as for vermiculite and perlite (common
+	// practice).
+	ByVolume bool
+	// Bulk is the mass of it, dry and loose, in g/ml: from memory, and from bag
+	// to bag a third more or less. 0 where nobody needs it.
+	Bulk float64
+	// Dusty says that its dust harms lungs.
+	Dusty bool
+	Usual string // a ratio for example, common practice
+}
+
+var substrates = []Substrate{
+	{Name: "vermiculite", Dusty: true, Usual: "1:1"},
+	{Name: "perlite", Dusty: true, Usual: "0.8:1"},
+	{Name: "sand", ByVolume: true, Bulk: 1.5, Usual: "1:6"},
+	{Name: "peat", ByVolume: true, Bulk: 0.15, Usual: "1:3"},
+}
+
+// Substrates returns those that [Mix] knows.
+func Substrates() []Substrate { return append([]Substrate(nil), substrates...) }
+
+// Ratio is parts of water to parts of dry substrate.
+type Ratio struct{ Water, Dry float64 }
+
+// String writes the ratio as it is read: "1:1".
+func (r Ratio) String() string {
+	part := func(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+	return part(r.Water) + ":" + part(r.Dry)
+}
+
+// ParseRatio reads "1:1" or "0.8:1": parts of water first, then of dry
+// substrate, each from 0.01 to 1000.
+func ParseRatio(s string) (Ratio, error) {
+	water, dry, ok := strings.Cut(strings.ReplaceAll(s, " ", ""), ":")
+	w, err1 := strconv.ParseFloat(water, 64)
+	d, err2 := strconv.ParseFloat(dry, 64)
+	part := func(x float64) bool { return x >= 0.01 && x <= 1000 }
+	if !ok || err1 != nil || err2 != nil || !part(w) || !part(d) {
+		return Ratio{}, fmt.Errorf("%q is not a ratio of water to dry substrate like \"1:1\" or \"0.8:1\"", s)
+	}
+	return Ratio{w, d}, nil
+}
+
+// Portion is what goes into a tub.
+type Portion struct {
+	Water husbandry.Grams
+	// Dry is the mass of dry substrate; by volume it is about that.
+	Dry husbandry.Grams
+	// DryVolume is given by volume alone.
+	DryVolume husbandry.Millilitres
+}
+
+// Times returns so many of it.
+func (p Portion) Times(n int) Portion {
+	return Portion{p.Water * husbandry.Grams(n), p.Dry * husbandry.Grams(n), p.DryVolume * husbandry.Millilitres(n)}
+}
+
+// WithWater returns the portion that has so much water in it.
+func (s Substrate) WithWater(r Ratio, water husbandry.Grams) Portion {
+	dry := float64(water) * r.Dry / r.Water
+	if s.ByVolume { // a gram of water is a millilitre
+		return Portion{water, husbandry.Grams(dry * s.Bulk), husbandry.Millilitres(dry)}
+	}
+	return Portion{Water: water, Dry: husbandry.Grams(dry)}
+}
+
+// WithDry returns the portion of so much dry substrate, in g.
+func (s Substrate) WithDry(r Ratio, dry husbandry.Grams) Portion {
+	amount := float64(dry)
+	if s.ByVolume {
+		amount /= s.Bulk
+	}
+	return s.WithWater(r, husbandry.Grams(amount*r.Water/r.Dry))
+}
+
+// WithVolume returns the portion of so much dry substrate by volume, of one
+// that is measured so.
+func (s Substrate) WithVolume(r Ratio, dry husbandry.Millilitres) Portion {
+	return s.WithWater(r, husbandry.Grams(float64(dry)*r.Water/r.Dry))
+}
+
+// WithBoth returns the portion that weighs so much in all.
+func (s Substrate) WithBoth(r Ratio, both husbandry.Grams) Portion {
+	one := s.WithWater(r, 1)
+	return s.WithWater(r, both/(one.Water+one.Dry))
+}

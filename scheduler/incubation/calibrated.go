@@ -338,16 +338,29 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	day := func(u float64) civil.Date {
 		return laid.AddDays(max(1, int(math.Round(w.when(math.Exp(b.Level+u), rest, rates)))))
 	}
+	// False position, with the end that stays brought nearer each time.
 	quantile := func(p float64) civil.Date {
 		lo, hi := -8*reach, 8*reach
-		for range 18 {
-			if mid := (lo + hi) / 2; all(mid) < p {
-				lo = mid
-			} else {
-				hi = mid
+		atLo, atHi := -p, 1-p
+		at := 0.0
+		for side := 0; hi-lo > 1e-3*reach; {
+			at = (lo*atHi - hi*atLo) / (atHi - atLo)
+			switch miss := all(at) - p; {
+			case math.Abs(miss) < 1e-5:
+				return day(at)
+			case miss < 0:
+				if lo, atLo = at, miss; side == -1 {
+					atHi /= 2
+				}
+				side = -1
+			default:
+				if hi, atHi = at, miss; side == 1 {
+					atLo /= 2
+				}
+				side = 1
 			}
 		}
-		return day(lo)
+		return day(at)
 	}
 	f := Forecast{Known: true, Laid: laid, Mean: median, SD: developing * reach}
 	f.WatchFrom, f.WatchTo = quantile(watchShare), quantile(1-watchShare)

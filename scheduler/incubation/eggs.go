@@ -3,6 +3,7 @@ package incubation
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"nestround/scheduler/incubation/published"
 	"nestround/tasks/husbandry"
@@ -18,10 +19,10 @@ func (c *Case) cautions() []string {
 	t := now.Temperature
 	list := safety(Question{Sheet: c.Sheet, Temperature: &t, Swing: now.Swing, Units: c.Units})
 	whose := c.Species
-	rows := hatchedOf(func(r published.Share) bool { return r.Species == c.Species })
+	rows := hatched().species[c.Species]
 	if len(rows) == 0 {
 		whose = c.family()
-		rows = hatchedOf(func(r published.Share) bool { return r.Family == whose })
+		rows = hatched().family[whose]
 	}
 	// The coldest and hottest means at which four in ten eggs or more hatched.
 	const enough = 0.4
@@ -59,15 +60,22 @@ func (c *Case) cautions() []string {
 	return list
 }
 
-func hatchedOf(match func(published.Share) bool) []published.Share {
-	var rows []published.Share
-	for _, r := range published.Hatched() {
-		if match(r) {
-			rows = append(rows, r)
-		}
+// shares are published counts by whose they are.
+type shares struct{ species, family map[string][]published.Share }
+
+func sorted(rows []published.Share) shares {
+	s := shares{make(map[string][]published.Share), make(map[string][]published.Share)}
+	for _, r := range rows {
+		s.species[r.Species] = append(s.species[r.Species], r)
+		s.family[r.Family] = append(s.family[r.Family], r)
 	}
-	return rows
+	return s
 }
+
+var (
+	hatched = sync.OnceValue(func() shares { return sorted(published.Hatched()) })
+	sexed   = sync.OnceValue(func() shares { return sorted(published.Sexes()) })
+)
 
 // males returns the share of males expected where the care sheet says that
 // sex follows temperature and somebody has counted near this temperature; nil
@@ -79,8 +87,8 @@ func (c *Case) males() *Males {
 		return nil
 	}
 	var k, n float64
-	for _, r := range published.Sexes() {
-		if r.Species != c.Species || r.Eggs == 0 {
+	for _, r := range sexed().species[c.Species] {
+		if r.Eggs == 0 {
 			continue
 		}
 		d := (r.Celsius - float64(now.Temperature)) / .5

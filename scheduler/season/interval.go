@@ -2,6 +2,7 @@ package season
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -74,74 +75,94 @@ type spacing struct {
 	others   int // intervals of other females of her species
 }
 
-// predict pools the care sheet's range, what the keeper's other females of
-// the species did, and her own intervals: a colony's mean about the sheet's,
-// females about the colony's, clutches about the female's, each normal with
-// the variances above, which the colony's own replace as they grow.
-func predict(her husbandry.ID, sheet husbandry.Span, all []Interval) spacing {
+// Colony is what the intervals of a keeper's females of one species come to. It
+// pools the care sheet's range, what the females did, and how each differs: a
+// colony's mean about the sheet's, females about the colony's, clutches about
+// the female's, each normal with the variances above, which the colony's own
+// replace as they grow. Make one with [NewColony].
+type Colony struct {
+	within, between float64 // variances
+	// The colony's mean as all females and the sheet show it: the precision,
+	// and the mean times it.
+	precision, weighted float64
+	count               int // intervals
+	females             map[husbandry.ID]ofFemale
+}
+
+// ofFemale is what one female's intervals come to.
+type ofFemale struct {
+	mean float64
+	n    int
+}
+
+// precision is how much she says of the colony's mean.
+func (c *Colony) precisionOf(f ofFemale) float64 { return 1 / (c.between + c.within/float64(f.n)) }
+
+// NewColony takes the intervals of all females of a species; a clutch that was
+// missed makes none.
+func NewColony(sheet husbandry.Span, all []Interval) *Colony {
 	centre := float64(sheet.From+sheet.To) / 2
 	sd := float64(sheet.To-sheet.From) / middle
 	variance := max(sd*sd, leastSD*leastSD)
+	c := &Colony{females: make(map[husbandry.ID]ofFemale)}
 	byFemale := make(map[husbandry.ID][]float64)
 	usual := usualInterval(centre, all)
 	for _, i := range all {
 		if i.Days <= missed*usual {
 			byFemale[i.Female] = append(byFemale[i.Female], i.Days)
+			c.count++
 		}
 	}
-	females := make([]husbandry.ID, 0, len(byFemale))
-	for id := range byFemale {
-		females = append(females, id)
-	}
-	slices.Sort(females)
-
-	mean := func(days []float64) (m float64) {
-		for _, d := range days {
-			m += d / float64(len(days))
-		}
-		return m
-	}
-	// Within females: the sheet's and the colony's.
-	within := (1 - colonyShare - femaleShare) * variance
+	// Sums go by id, so that they come out the same each time.
+	ids := slices.Sorted(maps.Keys(byFemale))
 	squares, freedom := 0.0, 0.0
-	for _, id := range females {
-		m := mean(byFemale[id])
+	for _, id := range ids {
+		f := ofFemale{n: len(byFemale[id])}
 		for _, d := range byFemale[id] {
-			squares += (d - m) * (d - m)
+			f.mean += d / float64(f.n)
 		}
-		freedom += float64(len(byFemale[id]) - 1)
+		for _, d := range byFemale[id] {
+			squares += (d - f.mean) * (d - f.mean)
+		}
+		freedom += float64(f.n - 1)
+		c.females[id] = f
 	}
-	within = (sheetCounts*within + squares) / (sheetCounts + freedom)
-	// Between females: the same.
-	between := femaleShare * variance
-	if k := len(females); k >= 4 {
+	c.within = (sheetCounts*(1-colonyShare-femaleShare)*variance + squares) / (sheetCounts + freedom)
+	c.between = femaleShare * variance
+	if k := len(ids); k >= 4 {
 		var means []float64
 		each := 0.0
-		for _, id := range females {
-			means = append(means, mean(byFemale[id]))
-			each += within / float64(len(byFemale[id])) / float64(k)
+		for _, id := range ids {
+			means = append(means, c.females[id].mean)
+			each += c.within / float64(c.females[id].n) / float64(k)
 		}
 		_, _, found := Shrink(means, each)
-		between = (sheetCounts*between + float64(k-3)*found) / (sheetCounts + float64(k-3))
+		c.between = (sheetCounts*c.between + float64(k-3)*found) / (sheetCounts + float64(k-3))
 	}
-	// The colony, as the other females show it, then she herself.
-	s := spacing{}
-	at, precision := centre/(colonyShare*variance), 1/(colonyShare*variance)
-	for _, id := range females {
-		if days := byFemale[id]; id != her {
-			p := 1 / (between + within/float64(len(days)))
-			at, precision = at+p*mean(days), precision+p
-			s.others += len(days)
-		}
+	c.precision = 1 / (colonyShare * variance)
+	c.weighted = centre * c.precision
+	for _, id := range ids {
+		p := c.precisionOf(c.females[id])
+		c.precision, c.weighted = c.precision+p, c.weighted+p*c.females[id].mean
 	}
-	hers, uncertain := at/precision, 1/precision+between
-	if own := byFemale[her]; len(own) > 0 {
-		p, q := 1/uncertain, float64(len(own))/within
-		hers, uncertain = (p*hers+q*mean(own))/(p+q), 1/(p+q)
-		s.own = len(own)
+	return c
+}
+
+// next predicts the days to a female's next clutch: what the other females and
+// the sheet show, then she herself.
+func (c *Colony) next(her husbandry.ID) spacing {
+	own, ok := c.females[her]
+	precision, weighted := c.precision, c.weighted
+	if ok {
+		p := c.precisionOf(own)
+		precision, weighted = precision-p, weighted-p*own.mean
 	}
-	s.mean, s.sd = hers, max(leastSD, math.Sqrt(uncertain+within))
-	return s
+	mean, uncertain := weighted/precision, 1/precision+c.between
+	if ok {
+		p, q := 1/uncertain, float64(own.n)/c.within
+		mean, uncertain = (p*mean+q*own.mean)/(p+q), 1/(p+q)
+	}
+	return spacing{mean, max(leastSD, math.Sqrt(uncertain+c.within)), own.n, c.count - own.n}
 }
 
 // usualInterval is the median of all intervals, among which the sheet's middle

@@ -55,9 +55,9 @@ type Female struct {
 	Sheet    husbandry.Species
 	Latitude float64 // of the keeper, in degrees; below 0 flips the seasons
 	Clutches []Laid  // by date
-	// Colony has the intervals of all the keeper's females of her species, her
-	// own among them.
-	Colony  []Interval
+	// Colony is made of the intervals of all the keeper's females of her species,
+	// her own among them; nil: none are known.
+	Colony  *Colony
 	Mated   []civil.Date // matings seen, by date
 	Winters []Winter     // in which she is, or was, cooled, by date
 	// Paired is the day on which the last pairing began, and Parted its last
@@ -277,7 +277,11 @@ func afterClutch(f Female) Window {
 		return Window{Basis: "no interval between clutches is known"}
 	}
 	w := Window{Known: true, Event: "after-" + string(last.Clutch)}
-	spaced := predict(f.ID, every, f.Colony)
+	colony := f.Colony
+	if colony == nil {
+		colony = NewColony(every, nil)
+	}
+	spaced := colony.next(f.ID)
 	w.expect(last.On, spaced.mean, spaced.sd)
 	w.Basis = fmt.Sprintf("%d-%d days after her clutch of %s (%s)", w.From.Sub(last.On), w.To.Sub(last.On), words(last.On), spaced.basis())
 	return w

@@ -87,9 +87,10 @@ func (p *planner) placeDated(a *activity, dates []civil.Date, i int) civil.Date 
 	return p.place(a, a.key(p.text(dates[i])), dates[i], first, last)
 }
 
-// movedWords says, in a reason, that a task is not on the routine's own day.
+// movedWords says, in a reason, that a task is asked for on another day than the
+// routine's own.
 func (p *planner) movedWords(due, own civil.Date) string {
-	if own.IsZero() || due == own {
+	if own.IsZero() || civil.Max(due, p.on) == civil.Max(own, p.on) {
 		return ""
 	}
 	return "; moved from " + p.weekday(own) + ", within its slack"

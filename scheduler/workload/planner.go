@@ -1,6 +1,7 @@
 package workload
 
 import (
+	"maps"
 	"slices"
 
 	"nestround/scheduler"
@@ -13,7 +14,7 @@ const (
 	// blockDays is how long a plan of days is the latest one, and ahead how many
 	// days it looks over.
 	blockDays = 14
-	ahead     = 56
+	ahead     = 77
 	// beyond is how many days more there are for the last tasks to be moved to.
 	beyond = 14
 	// depth is how many plans a plan of days stands on, one on the other. With
@@ -41,7 +42,9 @@ type Planner struct {
 // block is a fortnight, and what is known before its Monday.
 type block struct {
 	start civil.Date
-	tasks []tasks.Task // as planned on start, each on its own day
+	// tasks are those that move as planned on start, each on its own day, and
+	// for each day one that stands for all that do not move.
+	tasks []tasks.Task
 	// days are the chosen days, by how many earlier plans they stand on.
 	days [depth + 1]*days
 }
@@ -161,9 +164,29 @@ func (p *Planner) planned(n int) *block {
 		in.History = p.in.History.Before(start)
 		in.On, in.To = start, start.AddDays(ahead+beyond)
 		in.Forecasts, in.Spread = nil, nil // see the package comment on loggers
-		p.blocks[n] = &block{start: start, tasks: scheduler.Plan(in)}
+		p.blocks[n] = &block{start: start, tasks: summed(scheduler.Plan(in))}
 	}
 	return p.blocks[n]
+}
+
+// summed leaves the tasks that move, and sums up those that do not; a plan is
+// kept for as long as its fortnight may be asked for.
+func summed(list []tasks.Task) []tasks.Task {
+	var short []tasks.Task
+	minutes := make(map[civil.Date]int)
+	for _, t := range list {
+		switch {
+		case t.Status == tasks.Lapsed:
+		case t.Moves == tasks.Never:
+			minutes[t.Due] += t.Minutes
+		default:
+			short = append(short, t)
+		}
+	}
+	for _, day := range slices.SortedFunc(maps.Keys(minutes), civil.Date.Compare) {
+		short = append(short, tasks.Task{Due: day, Earliest: day, Latest: day, Minutes: minutes[day], Status: tasks.Upcoming})
+	}
+	return short
 }
 
 // chosen returns the days chosen on a fortnight's Monday, standing on so many plans

@@ -17,6 +17,7 @@ import (
 	"net/netip"
 	"net/url"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -39,6 +40,7 @@ type Settings struct {
 	Began    civil.Date      // first day these books plan for; zero: not said
 	Breeding husbandry.BreedingRules
 	Rounds   Rounds
+	Work     Work
 	Digest   Digest
 	Out      *Out // nil: no mail is sent
 	In       *In  // nil: no replies are read
@@ -57,6 +59,13 @@ type Contacts struct {
 // computed from it; it is shown.
 type Rounds struct {
 	Morning, Midday, Evening civil.TimeOfDay
+}
+
+// Work is how the keeper wants the work to be spread over the days.
+type Work struct {
+	DaysOff []time.Weekday // each once; not all seven
+	Minutes int            // what a day may have; 0: not said
+	Settled int            // days after today that stay as announced, 0 to 14
 }
 
 // Digest is when and to whom the morning mail goes.
@@ -147,6 +156,7 @@ func Default() Settings {
 		Units:    husbandry.Metric,
 		Breeding: husbandry.UsualBreeding(),
 		Rounds:   Rounds{Morning: 6*60 + 30, Midday: 13 * 60, Evening: 19 * 60},
+		Work:     Work{Settled: 3},
 		Digest:   Digest{At: 6 * 60},
 		Page:     Page{Listen: "127.0.0.1:8734"},
 		Calendar: Calendar{PastDays: 14, AheadDays: 120},
@@ -174,6 +184,7 @@ func Read(t *tables.Table, dir string) Settings {
 	s.Began = t.Date("began")
 	r.breeding(t.Table("breeding"), &s.Breeding)
 	r.rounds(t.Table("rounds"), &s.Rounds)
+	r.work(t.Table("work"), &s.Work)
 	r.digest(t.Table("digest"), &s.Digest)
 	m := t.Table("mail")
 	s.Out = r.out(m.Table("out"))
@@ -203,7 +214,7 @@ func Read(t *tables.Table, dir string) Settings {
 
 // Keys returns the keys and tables of keeper.toml that are settings.
 func Keys() []string {
-	return []string{"name", "zone", "latitude", "units", "began", "breeding", "rounds", "digest", "mail", "page", "calendar", "contacts"}
+	return []string{"name", "zone", "latitude", "units", "began", "breeding", "rounds", "work", "digest", "mail", "page", "calendar", "contacts"}
 }
 
 type reader struct{ dir string }
@@ -229,6 +240,51 @@ func (r reader) rounds(t *tables.Table, rounds *Rounds) {
 		t.Here().Error("the rounds are not in order: morning, midday, evening", fmt.Sprintf("they begin at %v, %v and %v; those not said are 06:30, 13:00 and 19:00", rounds.Morning, rounds.Midday, rounds.Evening))
 	}
 	t.Done()
+}
+
+func (r reader) work(t *tables.Table, w *Work) {
+	for _, day := range tables.ParsedList(t, "days_off", ParseWeekday) {
+		if slices.Contains(w.DaysOff, day.Value) {
+			day.Place.Error(fmt.Sprintf("%v stands twice", day.Value), "")
+			continue
+		}
+		w.DaysOff = append(w.DaysOff, day.Value)
+	}
+	if len(w.DaysOff) == 7 {
+		t.Place("days_off").Error("no day is left to work on", "animals do not know days off: what cannot wait stays on its day whatever stands here")
+	}
+	if minutes, ok := t.Int("minutes", 1, 24*60); ok {
+		w.Minutes = minutes
+	}
+	if settled, ok := tables.Parsed(t, "settled", parseSettled); ok {
+		w.Settled = settled
+	}
+	t.Done()
+}
+
+// parseSettled reads "3 days".
+func parseSettled(s string) (int, error) {
+	d, err := husbandry.ParseDays(s)
+	if err != nil {
+		return 0, err
+	}
+	if d > 14 {
+		return 0, fmt.Errorf("%q is more than 14 days; tasks further ahead depend on what is done until then", s)
+	}
+	return int(d), nil
+}
+
+// ParseWeekday reads a day of the week by its English name or the first three
+// letters of it.
+func ParseWeekday(s string) (time.Weekday, error) {
+	lower := strings.ToLower(s)
+	for d := time.Sunday; d <= time.Saturday; d++ {
+		name := strings.ToLower(d.String())
+		if lower == name || lower == name[:3] {
+			return d, nil
+		}
+	}
+	return 0, fmt.Errorf("%q is not a weekday: mon, tue, wed, thu, fri, sat or sun", s)
 }
 
 func (r reader) digest(t *tables.Table, d *Digest) {

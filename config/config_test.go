@@ -73,6 +73,10 @@ maildir = ""
 [page]
 listen = "localhost:80"
 url = "https://lizards.example.org/"
+[work]
+days_off = ["sun", "Wednesday"]
+minutes = 90
+settled = "1 week"
 [calendar]
 past_days = 0
 ahead_days = 400
@@ -90,6 +94,7 @@ alarms = true
 		Name: "Mornings at the lizard room", ZoneName: "Europe/Vienna", Zone: zone, Latitude: &latitude, Units: husbandry.US, Began: civil.MustParse("2026-11-01"),
 		Breeding: husbandry.BreedingRules{KinshipLimit: 0.25, FemalesPerMale: 3, MaleRest: 7},
 		Rounds:   Rounds{Morning: 7 * 60, Midday: 12*60 + 15, Evening: 20 * 60},
+		Work:     Work{DaysOff: []time.Weekday{time.Sunday, time.Wednesday}, Minutes: 90, Settled: 7},
 		Digest:   Digest{At: 5*60 + 45, From: "nestround <lizards@example.org>", To: []string{"keeper@example.org", "Second <second@example.org>"}, ReplyTo: "replies@example.org", PlusAddressing: true},
 		Out:      &Out{SMTP: "smtp.example.org:465", Security: TLS, User: "lizards@example.org", Password: SecretFile("/books/secrets/mail"), CAFile: "/books/secrets/ca.pem"},
 		In: &In{IMAP: "[::1]:1143", Security: NoTLS, User: "lizards", Password: SecretEnv("NESTROUND_MAIL_PASSWORD"), Mailbox: "Lizards", Poll: 90 * time.Second,
@@ -110,7 +115,7 @@ func TestWhatIsNotSaid(t *testing.T) {
 	want := Default()
 	want.Zone = s.Zone
 	if !reflect.DeepEqual(s, want) || s.Digest.At.String() != "06:00" || s.Rounds.Morning.String() != "06:30" || s.Rounds.Evening.String() != "19:00" ||
-		s.Page.Listen != "127.0.0.1:8734" || s.Calendar.PastDays != 14 || s.Calendar.AheadDays != 120 || s.Units != husbandry.Metric || s.Out != nil || s.In != nil {
+		s.Page.Listen != "127.0.0.1:8734" || s.Calendar.PastDays != 14 || s.Calendar.AheadDays != 120 || s.Units != husbandry.Metric || s.Work.Settled != 3 || s.Work.DaysOff != nil || s.Out != nil || s.In != nil {
 		t.Errorf("got %+v", s)
 	}
 	s, list = readSettings("zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\nto = [\"k@example.org\"]\n[mail]\nout = { maildir = \"out\" }\nin = { maildir = \"/var/mail/in\", trust = \"token\" }\n")
@@ -133,6 +138,12 @@ func TestProblemsOfSettings(t *testing.T) {
 	}{
 		{"no zone", "", "1:1: error: the file has no `zone`"},
 		{"the machine's zone", "zone = \"Local\"", "1:8: error: `zone`: there is no time zone \"Local\""},
+		{"no such weekday", "zone = \"UTC\"\n[work]\ndays_off = [\"sundays\"]", "3:13: error: `days_off`: \"sundays\" is not a weekday"},
+		{"a day off twice", "zone = \"UTC\"\n[work]\ndays_off = [\"sun\", \"Sunday\"]", "3:20: error: Sunday stands twice"},
+		{"nothing but days off", "zone = \"UTC\"\n[work]\ndays_off = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]", "3:12: error: no day is left to work on"},
+		{"too many minutes", "zone = \"UTC\"\n[work]\nminutes = 2000", "3:11: error: `minutes` is 2000, and must be from 1 to 1440"},
+		{"settled for a month", "zone = \"UTC\"\n[work]\nsettled = \"30 days\"", "3:11: error: `settled`: \"30 days\" is more than 14 days"},
+		{"no settled days", "zone = \"UTC\"\n[work]\nsettled = \"0 days\"", ""},
 		{"an old name of a zone", "zone = \"US/Pacific\"", ""},
 		{"a digest at four", "zone = \"UTC\"\n[digest]\nat = \"04:00\"\n", ""},
 		{"a digest at midnight", "zone = \"UTC\"\n[digest]\nat = \"00:00\"\n", "3:6: warning: 00:00 may fall into the hours"},

@@ -73,9 +73,17 @@ func (p *planner) leaving() *husbandry.Away {
 	return nil
 }
 
+func sitterDoes(r *husbandry.Routine) bool {
+	return cmp.Or(r.Sitter, r.Kind.BySitter()) == husbandry.SitterDoes
+}
+
+// evened is over how many more days than one, before leaving and after coming
+// back, the work is spread that does not fit between.
+const evened = 3
+
 // whileAway moves a task that is due while the keeper is away: what cannot
-// wait stays, and is the sitter's; what can is done on the last day before, if
-// its slack reaches there, or else waits for the day after. What would lapse
+// wait stays, and is the sitter's; what can is done in the last days before, if
+// its slack reaches there, or else waits for the first days after. What would lapse
 // in the meantime is not asked for.
 func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 	// What is overdue was due before, and is asked for on the plan's day.
@@ -84,7 +92,7 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 	if away == nil {
 		return true
 	}
-	if t.Pinned || cmp.Or(r.Sitter, r.Kind.BySitter()) == husbandry.SitterDoes || t.Missed == husbandry.Alarms {
+	if t.Pinned || sitterDoes(r) || t.Missed == husbandry.Alarms {
 		t.Sitter = true
 		return true
 	}
@@ -93,15 +101,17 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 	case t.Status == tasks.Lapsed:
 		return false
 	case !eve.Before(p.on) && !t.Earliest.After(eve) && t.Due.After(eve):
-		t.Due = eve
+		day := eve.AddDays(-spread(t.Key, min(eve.Sub(t.Earliest), evened)+1))
+		t.Due = civil.Max(day, p.on)
+		t.Earliest, t.Latest, t.Moves = t.Due, eve, tasks.Never
 		t.Why += "; done before you leave on " + p.weekday(away.From)
-		if t.Status == tasks.Upcoming && !eve.After(p.on) {
+		if t.Status == tasks.Upcoming && !t.Due.After(p.on) {
 			t.Status = tasks.Due
 		}
 		return true
 	case t.Missed == husbandry.Stays:
-		t.Due = away.Until.AddDays(1)
-		t.Latest = civil.Max(t.Latest, t.Due.AddDays(int(r.After)))
+		t.Due = away.Until.AddDays(1 + spread(t.Key, min(int(r.After), evened)+1))
+		t.Earliest, t.Latest, t.Moves = t.Due, t.Due.AddDays(int(r.After)), tasks.Never
 		t.Status = tasks.Upcoming
 		t.Why += "; it waits for your return"
 		return true

@@ -35,6 +35,7 @@ func (p *planner) addHost(a *activity, h host) {
 // ready fills in what an activity looks up again and again.
 func (p *planner) ready(a *activity) {
 	a.marks = p.h.Marks(a.s.id, a.r.ID)
+	a.moves = p.movesOf(a)
 	a.ahead = a.marks.Ahead(p.on, p.on.AddDays(-int(a.r.Before)-markAhead))
 	if p.hosted[a.r.Kind] {
 		k := hostKey{a.s.id, a.r.Kind}
@@ -108,9 +109,15 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		case tasks.Skip:
 			continue
 		}
-		due, replaced := date, civil.Date{}
+		due, own, replaced := date, civil.Date{}, civil.Date{}
 		if i+1 < len(dates) {
 			replaced = dates[i+1]
+		}
+		if o.Mark != tasks.PutOff && !date.Before(p.owedFrom(a, span)) {
+			due, own = p.placeDated(a, dates, i), date
+			if i+1 < len(dates) {
+				replaced = p.placeDated(a, dates, i+1)
+			}
 		}
 		if o.Mark == tasks.PutOff && o.Until.After(date) {
 			if due = o.Until; !replaced.IsZero() && !due.Before(replaced) {
@@ -122,13 +129,19 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		}
 		if due.After(p.on) {
 			p.addHost(a, host{date: date, due: due})
-			p.add(planned{a: a, key: key, due: due, why: why(date), window: w})
+			p.add(planned{a: a, key: key, due: due, own: own, why: why(date) + p.movedWords(due, own), window: w})
 			continue
 		}
 		if date.Before(p.on) && (!holds || date.Before(p.owedFrom(a, span))) {
 			continue
 		}
-		gone := due.AddDays(int(r.After) + 1)
+		// What is left undone is missed by the routine's own day, not by the
+		// chosen one.
+		missed := due
+		if !own.IsZero() {
+			missed = own
+		}
+		gone := missed.AddDays(int(r.After) + 1)
 		if !replaced.IsZero() {
 			gone = civil.Min(gone, replaced)
 		}
@@ -136,9 +149,9 @@ func (p *planner) dated(a *activity, dates []civil.Date, w *tasks.Window, why fu
 		switch {
 		case stays && (replaced.IsZero() || replaced.After(p.on)), !stays && p.on.Before(gone):
 			p.addHost(a, host{date: date, due: p.on})
-			p.add(planned{a: a, key: key, due: due, why: why(date), window: w})
+			p.add(planned{a: a, key: key, due: due, own: own, why: why(date) + p.movedWords(due, own), window: w})
 		case !stays && p.on == gone:
-			p.lapse(a, key, due)
+			p.lapse(a, key, missed)
 		}
 	}
 }
@@ -314,18 +327,22 @@ func (p *planner) sinceLast(a activity) {
 			lapsed++
 			continue
 		}
+		placed, own := at, civil.Date{}
+		if o.Mark != tasks.PutOff && evidence == "" {
+			placed, own = p.place(&a, key, at, at.AddDays(1-int(every)), civil.Date{}), at
+		}
 		why := ahead
 		switch {
-		case !at.After(p.on) || n == 1:
-			why = reason(at, lapsed) + evidence
+		case !placed.After(p.on) || n == 1:
+			why = reason(at, lapsed) + evidence + p.movedWords(placed, own)
 		case ahead == "":
 			ahead = reason(at, 0)
 			why = ahead
 		}
-		p.add(planned{a: &a, key: key, due: at, why: why})
+		p.add(planned{a: &a, key: key, due: placed, own: own, why: why})
 		evidence = ""
-		p.addHost(&a, host{date: due, due: civil.Max(at, p.on)})
-		due, n = civil.Max(at, p.on).AddDays(int(every)), n+1
+		p.addHost(&a, host{date: due, due: civil.Max(placed, p.on)})
+		due, n = civil.Max(placed, p.on).AddDays(int(every)), n+1
 	}
 }
 

@@ -191,6 +191,7 @@ type activity struct {
 	marks tasks.Marks
 	ahead bool    // something is said of tasks after the plan's day
 	hosts *[]host // where to note what others ride on; nil: nobody does
+	moves tasks.Moves
 	// spans are the days on which it holds, ascending, within the days the
 	// plan looks at. from zero: longer than the plan looks back.
 	spans []stretch

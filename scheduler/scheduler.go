@@ -13,7 +13,8 @@
 // Which tasks there are follows from the routines alone, but for a few that
 // findings ask for (see the constants whose names begin with Review and
 // Weigh). The package does not spread work over days, number tasks or join
-// them with marks of today: that is for scheduler/workload and tasks.Board.
+// them with marks of today: the first is for scheduler/workload, which chooses
+// days through the seam [Spread], the rest for tasks.Board.
 package scheduler
 
 import (
@@ -43,6 +44,8 @@ type Input struct {
 	Latitude float64 // of the keeper, degrees; below 0 flips the seasons
 	// Forecasts foretells hatching, laying and pairing; nil for [Calibrated].
 	Forecasts Forecasts
+	// Spread chooses days inside the slack; nil: every task has its own day.
+	Spread Spread
 }
 
 // Routines of the planner's own, which no record states. Their tasks appear
@@ -92,6 +95,7 @@ type planner struct {
 	// the longest lead of a riding routine: as far as the tasks that others
 	// ride on must be known.
 	horizon civil.Date
+	spread  Spread
 	// began is the first day anything was owed on: what was due before is
 	// neither overdue nor lapsed.
 	began civil.Date
@@ -141,7 +145,7 @@ const markAhead = 14
 
 func newPlanner(in Input) *planner {
 	p := &planner{
-		rec: in.Records, h: in.History, fore: in.Forecasts, on: in.On, to: civil.Max(in.On, in.To), southern: in.Latitude < 0,
+		rec: in.Records, h: in.History, fore: in.Forecasts, spread: in.Spread, on: in.On, to: civil.Max(in.On, in.To), southern: in.Latitude < 0,
 		byScope: make(map[husbandry.Scope][]*routine),
 
 		forSpecies: make(map[scopeSpecies][]*routine),
@@ -187,6 +191,7 @@ func newPlanner(in Input) *planner {
 			p.hosted[c.Host] = true
 		}
 	}
+	p.horizon = p.horizon.AddDays(p.broughtForward())
 	for i := range p.rec.Routines {
 		r := &routine{Routine: &p.rec.Routines[i], rank: i}
 		r.sel = compile(&r.For)
@@ -284,6 +289,9 @@ type planned struct {
 	why    string
 	window *tasks.Window
 	due    civil.Date
+	// own is the routine's own day for a task that moves; no date: due, and it
+	// does not move.
+	own    civil.Date
 	lapsed bool
 	// whole is the task itself, of the few that differ from their routine.
 	whole *tasks.Task
@@ -397,10 +405,14 @@ func (p *planner) write(t *tasks.Task, from *planned) {
 	if s.whom == "" && s.name != "" {
 		s.whom = plainWords(s.label())
 	}
+	own, moves := from.due, tasks.Never
+	if !from.own.IsZero() {
+		own, moves = from.own, from.a.moves
+	}
 	*t = tasks.Task{
 		Key: from.key, Kind: r.Kind, Routine: r.ID,
 		Scope: s.scope, Subject: s.id, Place: s.place, Part: r.Part,
-		Due: from.due, Earliest: from.due.AddDays(-int(r.Before)), Latest: from.due.AddDays(int(r.After)),
+		Due: from.due, Earliest: own.AddDays(-int(r.Before)), Latest: own.AddDays(int(r.After)), Moves: moves,
 		Title: from.a.title, Do: from.a.do, Whom: s.whom, Why: from.why, Caution: r.Caution, Minutes: r.Minutes,
 		Asks: asks(r.Kind), Uses: r.Consumes, Missed: r.Missed, Status: tasks.Upcoming, Window: from.window,
 	}

@@ -69,8 +69,8 @@ type Task struct {
 	Part    husbandry.Part
 
 	Due      civil.Date // the day it is planned for, put off where the keeper said so
-	Earliest civil.Date // Due less the routine's slack
-	Latest   civil.Date // Due plus slack; the task is overdue after it
+	Earliest civil.Date // the routine's own day for it less the slack
+	Latest   civil.Date // that day plus slack; the task is overdue after it
 	Status   Status
 
 	Title   string // the imperative and the subject: "Top up the nest box of E07 (Ada, wall lizard)"
@@ -85,6 +85,9 @@ type Task struct {
 	Missed  husbandry.Missed
 	// Pinned tasks cannot be put off: somebody may be in danger.
 	Pinned bool
+	// Moves says whether the day may be chosen inside the slack. Due is the
+	// chosen day then, and Earliest and Latest stay what they were.
+	Moves  Moves
 	Window *Window // of windowed tasks
 	// Keeper is whose task it is where several share the work; "" for no one's
 	// in particular.
@@ -101,6 +104,22 @@ type Place struct {
 	Enclosure husbandry.ID // or the incubator's id; "" for tasks of a room
 	Order     int          // rooms, racks, enclosures as they are walked
 }
+
+// Moves says how a task's day may be chosen inside its slack.
+type Moves string
+
+// The ways of moving.
+const (
+	// Never: a watch, an event's day, what the keeper put off to a day, what
+	// has no slack, what rides on another task or is ridden on.
+	Never Moves = ""
+	// Alone moves without the others of its routine, which follow the
+	// calendar.
+	Alone Moves = "alone"
+	// InChain moves those after it as well: they count from the day it is
+	// done.
+	InChain Moves = "in-chain"
+)
 
 // Status says how a task stands on the day it is looked at.
 type Status string

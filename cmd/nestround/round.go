@@ -5,8 +5,10 @@ import (
 	"flag"
 	"fmt"
 	"slices"
+	"strings"
 
 	"nestround/cmd/nestround/house"
+	"nestround/scheduler/workload"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -59,27 +61,37 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 		for _, t := range house.TasksOf(whose, h.Ahead(on, to)) {
 			byDay[t.Due] = append(byDay[t.Due], t)
 		}
+		load, before := h.Load(on, to)
 		type dayJSON struct {
-			Date    string     `json:"date"`
-			Minutes int        `json:"minutes"`
-			Tasks   []taskJSON `json:"tasks"`
+			Date          string     `json:"date"`
+			Off           bool       `json:"off"`
+			Minutes       int        `json:"minutes"`
+			MinutesBefore int        `json:"minutes_before"` // with every task on its routine's own day
+			Tasks         []taskJSON `json:"tasks"`
 		}
 		out := struct {
-			From string    `json:"from"`
-			To   string    `json:"to"`
-			Days []dayJSON `json:"days"`
-		}{on.AddDays(1).String(), to.String(), nil}
+			From       string    `json:"from"`
+			To         string    `json:"to"`
+			Peak       int       `json:"peak"` // minutes of the heaviest day
+			PeakBefore int       `json:"peak_before"`
+			Bound      int       `json:"bound"` // minutes that no spreading is below
+			Gap        float64   `json:"gap"`   // (peak - bound) / bound
+			Days       []dayJSON `json:"days"`
+		}{on.AddDays(1).String(), to.String(), load.Peak, before.Peak, load.Bound, load.Gap(), nil}
+		if !c.json {
+			c.printLoad(on.AddDays(1), load, before, h.DayOff)
+		}
 		for day := on.AddDays(1); !day.After(to); day = day.AddDays(1) {
 			list := byDay[day]
 			slices.SortFunc(list, tasks.Before)
-			d := dayJSON{Date: day.String(), Tasks: []taskJSON{}}
+			d := dayJSON{Date: day.String(), Off: h.DayOff(day), MinutesBefore: before.Minutes[day.Sub(on)-1], Tasks: []taskJSON{}}
 			for _, t := range list {
 				d.Minutes += t.Minutes
 				d.Tasks = append(d.Tasks, toJSON(nil, t))
 			}
 			out.Days = append(out.Days, d)
 			if !c.json {
-				c.printDay(day, d.Minutes, list)
+				c.printDay(day, d.Off, d.Minutes, list)
 			}
 		}
 		if c.json {
@@ -91,12 +103,16 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 
 // printDay writes a day of `ahead`, a line a task; what recurs in many places
 // on one day is one line.
-func (p *program) printDay(day civil.Date, minutes int, list []tasks.Task) {
+func (p *program) printDay(day civil.Date, off bool, minutes int, list []tasks.Task) {
+	name := shortDate(day)
+	if off {
+		name += " (day off)"
+	}
 	if len(list) == 0 {
-		fmt.Fprintf(p.stdout, "%s\n", p.bold(shortDate(day)+": nothing"))
+		fmt.Fprintf(p.stdout, "%s\n", p.bold(name+": nothing"))
 		return
 	}
-	fmt.Fprintf(p.stdout, "%s\n", p.bold(fmt.Sprintf("%s: %s, about %d min", shortDate(day), plural(len(list), "task", "tasks"), minutes)))
+	fmt.Fprintf(p.stdout, "%s\n", p.bold(fmt.Sprintf("%s: %s, about %d min", name, plural(len(list), "task", "tasks"), minutes)))
 	for _, t := range list {
 		part := ""
 		if t.Part != husbandry.Morning {
@@ -104,4 +120,55 @@ func (p *program) printDay(day civil.Date, minutes int, list []tasks.Task) {
 		}
 		printIndented(p.stdout, "  ", part+t.Title)
 	}
+}
+
+// printLoad draws the minutes of the days as a row of bars, with every task on
+// its routine's own day and as they are spread, from the first of them on.
+func (p *program) printLoad(first civil.Date, load, before workload.Load, off func(civil.Date) bool) {
+	if max(load.Peak, before.Peak) == 0 {
+		return
+	}
+	w := p.stdout
+	head := fmt.Sprintf("Heaviest day %d min", load.Peak)
+	if before.Peak != load.Peak {
+		head += fmt.Sprintf("; %d before spreading", before.Peak)
+	}
+	if load.Peak > load.Bound {
+		head += fmt.Sprintf(". No spreading is below %d", load.Bound)
+	}
+	fmt.Fprintln(w, p.bold(head))
+	const row = 56 // days, eight weeks
+	top := max(load.Peak, before.Peak)
+	for at := 0; at < len(load.Minutes); at += row {
+		end := min(at+row, len(load.Minutes))
+		var days, offs strings.Builder
+		for i := at; i < end; i++ {
+			day := first.AddDays(i)
+			days.WriteString(day.Weekday().String()[:1])
+			if off(day) {
+				offs.WriteByte('-')
+			} else {
+				offs.WriteByte(' ')
+			}
+		}
+		fmt.Fprintf(w, "  before  %s\n  spread  %s\n          %s\n", bars(before.Minutes[at:end], top), bars(load.Minutes[at:end], top), days.String())
+		if free := strings.TrimRight(offs.String(), " "); free != "" {
+			fmt.Fprintf(w, "  off     %s\n", free)
+		}
+	}
+	fmt.Fprintln(w)
+}
+
+// bars is a row of bars of up to eight eighths; top is that of a whole one.
+func bars(minutes []int, top int) string {
+	const eighths = 8
+	var b strings.Builder
+	for _, m := range minutes {
+		if m == 0 {
+			b.WriteByte('.')
+			continue
+		}
+		b.WriteRune('\u2581' + rune((m*eighths+top-1)/top-1))
+	}
+	return b.String()
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"nestround/config"
 	"nestround/config/diag"
 	"nestround/config/tables"
 	"nestround/tasks/husbandry"
@@ -26,7 +27,7 @@ func (r *reader) feeder(t *tables.Table) {
 	} else if !given {
 		v.Pack = husbandry.Pack{Name: "pack", Of: 1}
 	}
-	for _, item := range tables.ParsedList(t, "deliveries", weekday) {
+	for _, item := range tables.ParsedList(t, "deliveries", config.ParseWeekday) {
 		if slices.Contains(v.Deliveries, item.Value) {
 			item.Place.Error(fmt.Sprintf("%v stands twice", item.Value), "")
 		}

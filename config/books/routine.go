@@ -246,20 +246,9 @@ func (r *reader) cadence(t *tables.Table) (c husbandry.Cadence, given bool) {
 	return c, len(keys) > 0
 }
 
-func weekday(s string) (time.Weekday, error) {
-	lower := strings.ToLower(s)
-	for d := time.Sunday; d <= time.Saturday; d++ {
-		name := strings.ToLower(d.String())
-		if lower == name || lower == name[:3] {
-			return d, nil
-		}
-	}
-	return 0, fmt.Errorf("%q is not a weekday: mon, tue, wed, thu, fri, sat or sun", s)
-}
-
 func weekdays(t *tables.Table) []time.Weekday {
 	var all []time.Weekday
-	for _, item := range tables.ParsedList(t, "weekdays", weekday) {
+	for _, item := range tables.ParsedList(t, "weekdays", config.ParseWeekday) {
 		if slices.Contains(all, item.Value) {
 			item.Place.Error(fmt.Sprintf("%v stands twice", item.Value), "")
 		}

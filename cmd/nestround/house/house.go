@@ -28,6 +28,7 @@ import (
 	"nestround/notify/calendar"
 	"nestround/notify/outbox"
 	"nestround/scheduler"
+	"nestround/scheduler/workload"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
@@ -72,6 +73,8 @@ type House struct {
 	daybook     *daybook.Log
 	outbox      *outbox.Box
 	history     *tasks.History
+	planner     *workload.Planner // made for plannerKey, see plan
+	plannerKey  plannerKey
 	issues      *issues
 	past        map[civil.Date]*tasks.Board // see pastBoard
 	pastKey     pastKey
@@ -236,8 +239,51 @@ func (h *House) board(on civil.Date) *tasks.Board {
 	return tasks.NewBoard(on, h.plan(h.history.Before(on), on, on), h.plan(evening, on, on), evening, numbered)
 }
 
+// plan returns the tasks of a day and those to come, spread over the days. The
+// history may end earlier than the house's, and never differs otherwise.
 func (h *House) plan(history *tasks.History, on, to civil.Date) []tasks.Task {
-	return scheduler.Plan(h.input(history, on, to))
+	in := h.input(history, on, to)
+	key := plannerKey{h.records, h.history, in.Latitude, fmt.Sprint(h.settings.Work)}
+	if h.planner == nil || h.plannerKey != key {
+		all := in
+		all.History = h.history
+		h.planner, h.plannerKey = workload.NewPlanner(all, h.wishes()), key
+	}
+	return h.planner.Plan(in)
+}
+
+// plannerKey is what a planner of days was made from.
+type plannerKey struct {
+	records  *husbandry.Records
+	history  *tasks.History
+	latitude float64
+	work     string
+}
+
+func (h *House) wishes() workload.Wishes {
+	w := h.settings.Work
+	return workload.Wishes{DaysOff: w.DaysOff, Minutes: w.Minutes, Settled: w.Settled, Away: h.records.Away}
+}
+
+// Load returns how heavy the days after on are, up to and with to, as planned
+// on the day on, and how heavy they would be with every task on its routine's
+// own day.
+func (h *House) Load(on, to civil.Date) (load, before workload.Load) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	measure := func(list []tasks.Task) workload.Load {
+		list = slices.DeleteFunc(list, func(t tasks.Task) bool { return !t.Due.After(on) })
+		return workload.Measure(workload.Problem{From: on.AddDays(1), To: to, Tasks: list, Wishes: h.wishes()})
+	}
+	history := h.history.Before(on.AddDays(1))
+	return measure(h.plan(history, on, to)), measure(scheduler.Plan(h.input(history, on, to)))
+}
+
+// DayOff reports whether the keeper wants a day to be free.
+func (h *House) DayOff(day civil.Date) bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.wishes().Off(day)
 }
 
 func (h *House) input(history *tasks.History, on, to civil.Date) scheduler.Input {

@@ -1,0 +1,249 @@
+package workload
+
+import (
+	"maps"
+	"slices"
+
+	"nestround/scheduler"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+const (
+	// blockDays is how long a plan of days is the latest one, and ahead how many
+	// days it looks over.
+	blockDays = 14
+	ahead     = 77
+	// beyond is how many days more there are for the last tasks to be moved to.
+	beyond = 14
+	// depth is how many plans a plan of days stands on, one on the other. With
+	// two instead of one nothing was more even in sixty days of twelve
+	// enclosures.
+	depth = 1
+	// lookBack is how many plans before the latest one are asked. What older
+	// ones had is done, or has waited for longer.
+	lookBack = 4
+)
+
+// epoch is a Monday.
+var epoch = civil.New(2001, 1, 1)
+
+// Planner plans with days chosen. It remembers the plans of fortnights that it has
+// made, so that asking for many days costs little; it is not safe for
+// concurrent use, as a tasks.History is not. Make one with [NewPlanner], and a
+// new one when the records or the history change.
+type Planner struct {
+	in     scheduler.Input
+	wishes Wishes
+	blocks map[int]*block
+}
+
+// block is a fortnight, and what is known before its Monday.
+type block struct {
+	start civil.Date
+	// tasks are those that move as planned on start, each on its own day, and
+	// for each day one that stands for all that do not move.
+	tasks []tasks.Task
+	// days are the chosen days, by how many earlier plans they stand on.
+	days [depth + 1]*days
+}
+
+// days are days chosen for tasks.
+type days struct {
+	// chains has the days of what moves in a chain, ascending; its keys change
+	// as the work is done.
+	chains map[chain][]civil.Date
+	alone  map[tasks.Key]civil.Date
+}
+
+type chain struct{ subject, routine husbandry.ID }
+
+// NewPlanner returns a planner for the records, history and latitude of in;
+// its days do not count. The history may say more than a plan may know: no
+// choice looks past its Monday.
+func NewPlanner(in scheduler.Input, w Wishes) *Planner {
+	if in.History == nil {
+		in.History = tasks.Fold(nil)
+	}
+	return &Planner{in: in, wishes: w, blocks: make(map[int]*block)}
+}
+
+// Plan is scheduler.Plan of in, with days chosen. The records and the latitude
+// are those of NewPlanner, and the history is the same one or one that ends
+// before.
+func (p *Planner) Plan(in scheduler.Input) []tasks.Task {
+	in.Spread = chooser{p, blockOf(in.On), depth}
+	return scheduler.Plan(in)
+}
+
+// blockOf is the number of the fortnight that a day is in.
+func blockOf(d civil.Date) int {
+	n := d.Sub(epoch)
+	if n < 0 {
+		n -= blockDays - 1
+	}
+	return n / blockDays
+}
+
+func monday(block int) civil.Date { return epoch.AddDays(block * blockDays) }
+
+// chooser is the scheduler.Spread of a plan made in a fortnight.
+type chooser struct {
+	*Planner
+	latest int // block whose plan may be asked
+	depth  int
+}
+
+// Day implements scheduler.Spread. Each day of the slack is decided by the
+// latest plan that was made at least the settled days before it; the first that
+// has the task on one of its days has it. A plan that has it on a later day
+// leaves it to the next; one that does not know it, because work was not done
+// as planned or the day is too far, leaves it where it was.
+func (c chooser) Day(key tasks.Key, moves tasks.Moves, due, earliest, latest civil.Date) civil.Date {
+	said := c.wishes.working(due, earliest, latest)
+	n := blockOf(earliest.AddDays(-c.wishes.Settled))
+	for n = min(c.latest, max(c.latest-lookBack, n)); ; n++ {
+		from, to := civil.Max(earliest, c.decides(n)), latest
+		if n < c.latest {
+			to = civil.Min(latest, c.decides(n+1).AddDays(-1))
+		}
+		day, known := c.chosen(n, c.depth).day(key, moves, from, latest)
+		switch {
+		case known && !day.After(to):
+			return day
+		case known:
+			said = day
+		case !said.After(to):
+			return said
+		}
+		if to == latest {
+			return said
+		}
+	}
+}
+
+// working returns the working day nearest to due from earliest to latest, or
+// due where all are off.
+func (w Wishes) working(due, earliest, latest civil.Date) civil.Date {
+	for n := 0; ; n++ {
+		before, after := due.AddDays(-n), due.AddDays(n)
+		switch {
+		case before.Before(earliest) && after.After(latest):
+			return due
+		case !before.Before(earliest) && !w.Off(before):
+			return before
+		case !after.After(latest) && !w.Off(after):
+			return after
+		}
+	}
+}
+
+// decides is the first day that the plan of a fortnight decides.
+func (p *Planner) decides(n int) civil.Date { return monday(n).AddDays(p.wishes.Settled) }
+
+// day returns the first day from one to another that a task is on.
+func (d *days) day(key tasks.Key, moves tasks.Moves, from, to civil.Date) (civil.Date, bool) {
+	if moves == tasks.Alone {
+		day, ok := d.alone[key]
+		return day, ok && !day.Before(from) && !day.After(to)
+	}
+	list := d.chains[chain{key.Subject(), key.Routine()}]
+	i, _ := slices.BinarySearchFunc(list, from, civil.Date.Compare)
+	if i < len(list) && !list[i].After(to) {
+		return list[i], true
+	}
+	return civil.Date{}, false
+}
+
+// planned returns what is planned on a fortnight's Monday, without days chosen.
+func (p *Planner) planned(n int) *block {
+	if p.blocks[n] == nil {
+		start := monday(n)
+		in := p.in
+		in.History = p.in.History.Before(start)
+		in.On, in.To = start, start.AddDays(ahead+beyond)
+		in.Forecasts, in.Spread = nil, nil // see the package comment on loggers
+		p.blocks[n] = &block{start: start, tasks: summed(scheduler.Plan(in))}
+	}
+	return p.blocks[n]
+}
+
+// summed leaves the tasks that move, and sums up those that do not; a plan is
+// kept for as long as its fortnight may be asked for.
+func summed(list []tasks.Task) []tasks.Task {
+	var short []tasks.Task
+	minutes := make(map[civil.Date]int)
+	for _, t := range list {
+		switch {
+		case t.Status == tasks.Lapsed:
+		case t.Moves == tasks.Never:
+			minutes[t.Due] += t.Minutes
+		default:
+			short = append(short, t)
+		}
+	}
+	for _, day := range slices.SortedFunc(maps.Keys(minutes), civil.Date.Compare) {
+		short = append(short, tasks.Task{Due: day, Earliest: day, Latest: day, Minutes: minutes[day], Status: tasks.Upcoming})
+	}
+	return short
+}
+
+// chosen returns the days chosen on a fortnight's Monday, standing on so many plans
+// before it.
+func (p *Planner) chosen(n, depth int) *days {
+	k := p.planned(n)
+	if k.days[depth] == nil {
+		k.days[depth] = p.choose(n, depth)
+	}
+	return k.days[depth]
+}
+
+// choose plans the days of a fortnight's tasks, from the first that it decides on.
+// Before that they are where the plan of the fortnight before has them.
+func (p *Planner) choose(n, depth int) *days {
+	k := p.planned(n)
+	first := p.decides(n)
+	problem := Problem{From: first, To: k.start.AddDays(ahead + beyond), Tasks: slices.Clone(k.tasks), Wishes: p.wishes}
+	shift := make(map[chain]int)   // by how many days a chain is later than planned
+	for i := range problem.Tasks { // by due date, as a plan has them
+		t := &problem.Tasks[i]
+		if t.Moves == tasks.Never {
+			continue
+		}
+		c := chain{t.Subject, t.Routine}
+		if by := shift[c]; t.Moves == tasks.InChain && by != 0 {
+			t.Due, t.Earliest, t.Latest = t.Due.AddDays(by), t.Earliest.AddDays(by), t.Latest.AddDays(by)
+		}
+		day := t.Due
+		if depth > 0 && t.Earliest.Before(first) && !t.Latest.Before(k.start) {
+			day = chooser{p, n - 1, depth - 1}.Day(t.Key, t.Moves, t.Due, t.Earliest, t.Latest)
+		}
+		if open := civil.Max(t.Due, k.start); day.Before(first) || t.Latest.Before(first) {
+			day = civil.Max(day, k.start)
+			if t.Moves == tasks.InChain {
+				shift[c] += day.Sub(open)
+			}
+			t.Due, t.Moves = day, tasks.Never
+		} else {
+			t.Due, t.Earliest = civil.Max(open, first), civil.Max(t.Earliest, first)
+		}
+	}
+	problem.Tasks = slices.DeleteFunc(problem.Tasks, func(t tasks.Task) bool {
+		return t.Due.Before(first) || t.Moves != tasks.Never && t.Due.After(k.start.AddDays(ahead))
+	})
+	solution := Solve(problem)
+	d := &days{chains: make(map[chain][]civil.Date), alone: make(map[tasks.Key]civil.Date)}
+	for i := range problem.Tasks {
+		t := &problem.Tasks[i]
+		switch day := solution.Days[i]; {
+		case t.Moves == tasks.Never || day.IsZero():
+		case t.Moves == tasks.Alone:
+			d.alone[t.Key] = day
+		default:
+			c := chain{t.Subject, t.Routine}
+			d.chains[c] = append(d.chains[c], day)
+		}
+	}
+	return d
+}

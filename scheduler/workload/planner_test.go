@@ -1,0 +1,236 @@
+package workload_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"reflect"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"nestround/scheduler"
+	"nestround/scheduler/workload"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+	"nestround/tasks/sample"
+)
+
+// keeper is somebody who lives by the plan.
+type keeper struct {
+	records *husbandry.Records
+	entries []tasks.Entry
+	on      civil.Date
+	wishes  workload.Wishes
+}
+
+func newKeeper(enclosures int, wishes workload.Wishes) *keeper {
+	c := sample.Make(enclosures, 1, 7)
+	c.Records.Routines = append(c.Records.Routines, husbandry.Routine{
+		ID: "thermostats", Kind: husbandry.Own, Scope: husbandry.OfRoom, Title: "Check the thermostats", Part: husbandry.Morning,
+		Cadence: husbandry.Cadence{Pattern: husbandry.Fixed, Weekdays: []time.Weekday{time.Sunday, time.Wednesday}}, Before: 1, After: 1, Minutes: 15, Missed: husbandry.Stays,
+	})
+	return &keeper{c.Records, c.Entries, c.On, wishes}
+}
+
+func (k *keeper) input(h *tasks.History, ahead int) scheduler.Input {
+	return scheduler.Input{Records: k.records, History: h, On: k.on, To: k.on.AddDays(ahead)}
+}
+
+// morning is the plan before anything is done, and evening the plan after what
+// was done that day.
+func (k *keeper) morning(ahead int) []tasks.Task {
+	h := tasks.Fold(k.entries)
+	return workload.NewPlanner(k.input(h, 0), k.wishes).Plan(k.input(h.Before(k.on), ahead))
+}
+
+func (k *keeper) evening(ahead int) []tasks.Task {
+	h := tasks.Fold(k.entries)
+	return workload.NewPlanner(k.input(h, 0), k.wishes).Plan(k.input(h.Before(k.on.AddDays(1)), ahead))
+}
+
+// do marks what is open, but for what the keeper leaves.
+func (k *keeper) do(list []tasks.Task, leaves func(tasks.Task) bool) {
+	var acts []tasks.Act
+	for _, x := range list {
+		if (x.Status == tasks.Due || x.Status == tasks.Overdue) && !leaves(x) {
+			acts = append(acts, tasks.Act{Text: string(x.Key), Task: x.Key, Mark: tasks.MarkDone})
+		}
+	}
+	if len(acts) > 0 {
+		k.entries = append(k.entries, tasks.Entry{ID: "on " + k.on.String(), At: k.on.At(20*60, time.UTC), On: k.on, Via: tasks.ViaShell, Acts: acts})
+	}
+}
+
+func nothing(tasks.Task) bool { return false }
+
+// live passes some days.
+func (k *keeper) live(days int) {
+	for range days {
+		k.do(k.morning(0), nothing)
+		k.on = k.on.AddDays(1)
+	}
+}
+
+// announced is the days of the tasks that move, as far as they are settled.
+func announced(p []tasks.Task, from, to civil.Date) map[string]bool {
+	m := make(map[string]bool)
+	for _, x := range p {
+		if x.Moves != tasks.Never && !x.Due.Before(from) && !x.Due.After(to) {
+			m[fmt.Sprintf("%s %s on %s", x.Subject, x.Routine, x.Due)] = true
+		}
+	}
+	return m
+}
+
+// A keeper who does all that is asked finds, every day for sixty days, what
+// was announced: neither more nor less on any settled day, on any settings.
+func TestWhatWasAnnouncedStays(t *testing.T) {
+	sunday := []time.Weekday{time.Sunday}
+	for _, w := range []workload.Wishes{{Settled: 3}, {Settled: 3, DaysOff: sunday}, {Settled: 7, DaysOff: sunday, Minutes: 60}, {Settled: 1}, {Settled: 0}} {
+		t.Run(fmt.Sprintf("settled=%d,off=%d,minutes=%d", w.Settled, len(w.DaysOff), w.Minutes), func(t *testing.T) {
+			k := newKeeper(3, w)
+			total := 0
+			for range 60 {
+				k.do(k.morning(0), nothing)
+				last := k.on.AddDays(w.Settled)
+				said := announced(k.evening(w.Settled), k.on.AddDays(1), last)
+				k.on = k.on.AddDays(1)
+				found := announced(k.morning(w.Settled), k.on, last)
+				for x := range said {
+					if !found[x] {
+						t.Errorf("%s was announced and is not there on %s", x, k.on)
+					}
+				}
+				for x := range found {
+					if !said[x] {
+						t.Errorf("%s is there on %s and was not announced", x, k.on)
+					}
+				}
+				total += len(said)
+			}
+			if w.Settled > 0 && total < 100 {
+				t.Errorf("only %d tasks were announced in sixty days", total)
+			}
+		})
+	}
+}
+
+// Somebody who leaves a fifth undone finds all else where it was announced.
+func TestWhatIsLeftUndoneMovesNothingElse(t *testing.T) {
+	k := newKeeper(4, workload.Wishes{Settled: 3})
+	rnd := rand.New(rand.NewPCG(1, 2))
+	checked := 0
+	for range 40 {
+		left := make(map[string]bool)
+		k.do(k.morning(0), func(x tasks.Task) bool {
+			leave := rnd.IntN(5) == 0
+			if leave {
+				left[fmt.Sprint(x.Subject, " ", x.Routine)] = true
+			}
+			return leave
+		})
+		planned := k.evening(3)
+		k.on = k.on.AddDays(1)
+		found := announced(k.morning(3), k.on, k.on.AddDays(2))
+		for _, x := range planned {
+			if x.Moves == tasks.Never || x.Due.Before(k.on) || left[fmt.Sprint(x.Subject, " ", x.Routine)] {
+				continue
+			}
+			checked++
+			if what := fmt.Sprintf("%s %s on %s", x.Subject, x.Routine, x.Due); !found[what] {
+				t.Errorf("%s was announced and is not there on %s", what, k.on)
+			}
+		}
+	}
+	if checked < 500 {
+		t.Errorf("only %d tasks were looked at", checked)
+	}
+}
+
+// Whatever is chosen, the tasks are those of the plan without choosing: what
+// does not move is the same to the letter, and what moves is in its slack.
+func TestOnlyTheDaysOfWhatMovesAreChosen(t *testing.T) {
+	moved := 0
+	rapid.Check(t, func(t *rapid.T) {
+		k := newKeeper(rapid.IntRange(1, 3).Draw(t, "enclosures"), workload.Wishes{Settled: rapid.IntRange(0, 9).Draw(t, "settled")})
+		if rapid.Bool().Draw(t, "a day off") {
+			k.wishes.DaysOff = []time.Weekday{time.Saturday}
+		}
+		k.on = k.on.AddDays(rapid.IntRange(-200, 0).Draw(t, "day"))
+		h := tasks.Fold(k.entries)
+		in := k.input(h.Before(k.on), rapid.IntRange(0, 40).Draw(t, "ahead"))
+		p := workload.NewPlanner(k.input(h, 0), k.wishes)
+		plain, chosen := scheduler.Plan(in), p.Plan(in)
+		if again := p.Plan(in); !reflect.DeepEqual(again, chosen) {
+			t.Fatal("asked twice, answered differently")
+		}
+		if again := workload.NewPlanner(k.input(h.Before(k.on), 0), k.wishes).Plan(in); !reflect.DeepEqual(again, chosen) {
+			t.Fatal("what is done later is known before")
+		}
+		stays := func(p []tasks.Task) []tasks.Task {
+			return slices.DeleteFunc(slices.Clone(p), func(x tasks.Task) bool { return x.Moves != tasks.Never })
+		}
+		if a, b := stays(plain), stays(chosen); !slices.EqualFunc(a, b, func(a, b tasks.Task) bool { return reflect.DeepEqual(a, b) }) {
+			t.Fatal("a task that does not move is another than without choosing")
+		}
+		first := make(map[tasks.Key]tasks.Task)
+		for _, x := range plain {
+			first[x.Key] = x
+		}
+		for _, x := range chosen {
+			if x.Due.Before(x.Earliest) || x.Due.After(x.Latest) || x.Due.After(in.To) {
+				t.Fatalf("%s of %s to %s is on %s", x.Key, x.Earliest, x.Latest, x.Due)
+			}
+			own, ok := first[x.Key]
+			if !ok || own.Due == x.Due {
+				continue // it takes the place of one that was brought forward
+			}
+			if x.Status == tasks.Overdue {
+				t.Fatalf("%s is overdue and moved from %s to %s", x.Key, own.Due, x.Due)
+			}
+			moved++
+		}
+		// Looking further changes nothing nearer.
+		in.To = in.To.AddDays(rapid.IntRange(1, 40).Draw(t, "further"))
+		further := slices.DeleteFunc(p.Plan(in), func(x tasks.Task) bool { return x.Due.After(in.To) })
+		for i, x := range chosen {
+			if !reflect.DeepEqual(x, further[i]) {
+				t.Fatalf("looking further:\n%+v\nnearer:\n%+v", further[i], x)
+			}
+		}
+	})
+	if moved == 0 {
+		t.Error("nothing was ever moved")
+	}
+}
+
+// After some weeks by the plan the days are even, and Sundays have only what
+// cannot be on another day.
+func TestDaysAreEvenAfterSomeWeeks(t *testing.T) {
+	k := newKeeper(12, workload.Wishes{Settled: 3, DaysOff: []time.Weekday{time.Sunday}})
+	k.live(35)
+	in := k.input(tasks.Fold(k.entries), 14)
+	before, after := coming(scheduler.Plan(in), in), coming(k.morning(14), in)
+	before.Wishes, after.Wishes = k.wishes, k.wishes
+	b, a := workload.Measure(before), workload.Measure(after)
+	t.Logf("before: peak %d %v", b.Peak, b.Minutes)
+	t.Logf("after: peak %d %v, bound %d, gap %.1f %%", a.Peak, a.Minutes, a.Bound, 100*a.Gap())
+	if a.Peak > b.Peak || a.Gap() > 0.1 {
+		t.Errorf("peak %d, before %d, gap %.2f", a.Peak, b.Peak, a.Gap())
+	}
+	off, all := 0, 0
+	for _, x := range after.Tasks {
+		if x.Moves != tasks.Never {
+			all += x.Minutes
+			if k.wishes.Off(x.Due) {
+				off += x.Minutes
+			}
+		}
+	}
+	if off*50 > all {
+		t.Errorf("%d of %d minutes of what moves are on Sundays", off, all)
+	}
+}

@@ -35,6 +35,7 @@ const pourCaution = "Beside the eggs and never on them, at the incubator's tempe
 // damp is how a nest box or an egg tub holds its water.
 type damp struct {
 	moisture.Balance
+	water     husbandry.Grams // mixed in; 0: not known
 	tolerance husbandry.Grams // 0: not known
 	tub       bool
 	// dated says that enough is known to compute dates.
@@ -165,7 +166,7 @@ func (p *planner) tubDamp(c *Clutch) *damp {
 func (p *planner) learn(b moisture.Box, share husbandry.Grams) *damp {
 	way, known := moisture.WayOf(b.Damp)
 	b.Way, b.On = way, p.on
-	d := &damp{Balance: moisture.Learn(b), tolerance: b.Damp.Tolerance, last: b.Set}
+	d := &damp{Balance: moisture.Learn(b), water: b.Damp.Water, tolerance: b.Damp.Tolerance, last: b.Set}
 	if d.tolerance == 0 {
 		d.tolerance = b.Damp.Water * share
 	}
@@ -263,9 +264,13 @@ func (p *planner) dampWords(d *damp) string {
 	case d.Factor.From > fast:
 		words += fmt.Sprintf(", %.1f times as fast as through still air (a lamp, warmth, a draught?)", d.Factor.Mid)
 	}
-	left := d.tolerance - d.LacksOn(p.on)
-	if left > 0 {
+	lacks := d.LacksOn(p.on)
+	left := d.tolerance - lacks
+	switch {
+	case left > 0:
 		return words + "; " + u.Mass(round(float64(left))) + " are left"
+	case d.water > 0 && lacks >= d.water:
+		return words + "; dried out by now"
 	}
 	return words + "; too dry by " + u.Mass(round(float64(-left)))
 }

@@ -76,6 +76,8 @@ func TestANestBoxIsToppedUpWhenItNeedsIt(t *testing.T) {
 			"Loses about 1.7 g a day (1.3-2.1) by 4 weighings; 58 g are left; give it about 13 ml; looked at after 8 days at the latest; last topped up Sun 16 May"},
 		{"dried out while nobody came", func(b *books) { everyFourDays(b, 68) }, "05-24", "overdue 05-19 E07/top/after-2027-05-16",
 			"Loses about 16 g a day (11-22) by 4 weighings; too dry by 71 g; give it about 131 ml; last topped up Sun 16 May"},
+		{"forgotten for months: no drier than without its 240 g of water", func(b *books) { everyFourDays(b, 68) }, "08-24", "overdue 05-18 E07/top/after-2027-05-16",
+			"Loses about 15 g a day (6-29) by 4 weighings; dried out by now; give it about 240 ml; last topped up Sun 16 May"},
 		{"topped up by eye", func(b *books) {
 			for _, d := range []string{"05-04", "05-08", "05-12", "05-16"} {
 				b.water(d, tasks.NewKey("E07", "top", "on-2027-"+d), 70)

@@ -137,14 +137,16 @@ func distinctStrings(list []string) []string {
 
 // Family returns the family of a species or genus that papers have measured,
 // "" for others.
-func Family(species string) string {
+func Family(species string) string { return families()[published.Genus(species)] }
+
+// families are those of all genera that papers have measured.
+var families = sync.OnceValue(func() map[string]string {
+	of := make(map[string]string)
 	for _, r := range published.Durations() {
-		if r.Species == species || r.Genus() == published.Genus(species) {
-			return r.Family
-		}
+		of[r.Genus()] = r.Family
 	}
-	return ""
-}
+	return of
+})
 
 // Table writes the scores of a validation, made with factors of 1, with other
 // factors, beside those of the plain rules, in fixed columns.

@@ -3,6 +3,7 @@ package scheduler
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"nestround/scheduler/moisture"
@@ -138,10 +139,26 @@ func (p *planner) tubDamp(c *Clutch) *damp {
 	if c.Tub == husbandry.Sealed || c.State == InBox || c.Damp == (husbandry.Damp{}) && len(p.notes()[c.ID]) == 0 {
 		return nil
 	}
-	b := moisture.Box{Damp: c.Damp, Set: p.tubSet(c), Notes: p.notes()[c.ID]}
-	for _, id := range c.ids() {
-		for _, day := range p.h.DoneDays(id, TopUpTub, c.Laid) {
-			b.Notes = append(b.Notes[:len(b.Notes):len(b.Notes)], moisture.Note{On: day, Filled: true})
+	b := moisture.Box{Damp: c.Damp, Set: p.tubSet(c), Notes: slices.Clip(p.notes()[c.ID])}
+	told := make(map[civil.Date]bool)
+	for _, n := range b.Notes {
+		told[n.On] = true
+	}
+	filled := func(routine husbandry.ID, untold bool) {
+		for _, id := range c.ids() {
+			for _, day := range p.h.DoneDays(id, routine, c.Laid) {
+				if !untold || !told[day] {
+					b.Notes = append(b.Notes, moisture.Note{On: day, Filled: true})
+				}
+			}
+		}
+	}
+	filled(TopUpTub, false)
+	if c.Damp.Mass > 0 { // a look asks to bring it back to that
+		for _, r := range p.byScope[husbandry.OfClutch] {
+			if r.Kind == husbandry.TubCheck && !r.Off {
+				filled(r.ID, true)
+			}
 		}
 	}
 	b.Air = func(day civil.Date) moisture.Air {

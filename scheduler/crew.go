@@ -63,6 +63,14 @@ func (p *planner) absence(day civil.Date) *husbandry.Away {
 	return nil
 }
 
+// besideAway reports whether a task is asked for on the last day before the
+// keeper leaves, or on the first day back.
+func (p *planner) besideAway(t *tasks.Task) bool {
+	return t.Status != tasks.Lapsed && slices.ContainsFunc(p.rec.Away, func(a husbandry.Away) bool {
+		return t.Due == a.From.AddDays(-1) || t.Due == a.Until.AddDays(1)
+	})
+}
+
 // leaving returns the days away that begin soon after the plan's day, or nil.
 func (p *planner) leaving() *husbandry.Away {
 	for i := range p.rec.Away {

@@ -44,6 +44,9 @@ func TestDaysAway(t *testing.T) {
 		{words: "done before, it does not come back", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), tell: func(b *books) { b.done("05-13", "F03/r/2027-05-16") }, on: "05-14", ahead: 10, want: ""},
 		{words: "what would lapse is not asked for", r: fixedAt(husbandry.Clean, 2, lapses), on: "05-17", ahead: 6, want: "upcoming 05-22 E07/r/2027-05-22"},
 		{words: "overdue when leaving, it waits too", r: routine(husbandry.Weigh, fixed(30, "05-10"), stays), on: "05-15", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-10"},
+		{words: "what recurs is asked for once on the return", r: routine(husbandry.Clean, sinceLast(2), stays), tell: func(b *books) { b.done("05-13", "E07/r/first") }, on: "05-13", ahead: 11,
+			want: "upcoming 05-21 E07/r/after-2027-05-13\nupcoming 05-23 E07/r/after-2027-05-13+5"},
+		{words: "and once before, the last of its dates in place of the others", r: fixedAt(husbandry.Weigh, 2, stays, 0, 5), on: "05-13", ahead: 9, want: "due 05-13 F03/r/2027-05-18\nupcoming 05-21 F03/r/2027-05-20\nupcoming 05-22 F03/r/2027-05-22"},
 		{words: "a watch is never put off", r: routine(husbandry.LayWatch, within(husbandry.LayWindow, 1), alarms), tell: mated("04-25"), on: "05-17", want: "lapsed 05-16 F03/r/2027-05-16\ndue 05-17 F03/r/2027-05-17"},
 	} {
 		t.Run(c.words, func(t *testing.T) {

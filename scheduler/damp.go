@@ -3,6 +3,7 @@ package scheduler
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"nestround/scheduler/moisture"
@@ -35,6 +36,7 @@ const pourCaution = "Beside the eggs and never on them, at the incubator's tempe
 // damp is how a nest box or an egg tub holds its water.
 type damp struct {
 	moisture.Balance
+	water     husbandry.Grams // mixed in; 0: not known
 	tolerance husbandry.Grams // 0: not known
 	tub       bool
 	// dated says that enough is known to compute dates.
@@ -137,10 +139,26 @@ func (p *planner) tubDamp(c *Clutch) *damp {
 	if c.Tub == husbandry.Sealed || c.State == InBox || c.Damp == (husbandry.Damp{}) && len(p.notes()[c.ID]) == 0 {
 		return nil
 	}
-	b := moisture.Box{Damp: c.Damp, Set: p.tubSet(c), Notes: p.notes()[c.ID]}
-	for _, id := range c.ids() {
-		for _, day := range p.h.DoneDays(id, TopUpTub, c.Laid) {
-			b.Notes = append(b.Notes[:len(b.Notes):len(b.Notes)], moisture.Note{On: day, Filled: true})
+	b := moisture.Box{Damp: c.Damp, Set: p.tubSet(c), Notes: slices.Clip(p.notes()[c.ID])}
+	told := make(map[civil.Date]bool)
+	for _, n := range b.Notes {
+		told[n.On] = true
+	}
+	filled := func(routine husbandry.ID, untold bool) {
+		for _, id := range c.ids() {
+			for _, day := range p.h.DoneDays(id, routine, c.Laid) {
+				if !untold || !told[day] {
+					b.Notes = append(b.Notes, moisture.Note{On: day, Filled: true})
+				}
+			}
+		}
+	}
+	filled(TopUpTub, false)
+	if c.Damp.Mass > 0 { // a look asks to bring it back to that
+		for _, r := range p.byScope[husbandry.OfClutch] {
+			if r.Kind == husbandry.TubCheck && !r.Off {
+				filled(r.ID, true)
+			}
 		}
 	}
 	b.Air = func(day civil.Date) moisture.Air {
@@ -165,7 +183,7 @@ func (p *planner) tubDamp(c *Clutch) *damp {
 func (p *planner) learn(b moisture.Box, share husbandry.Grams) *damp {
 	way, known := moisture.WayOf(b.Damp)
 	b.Way, b.On = way, p.on
-	d := &damp{Balance: moisture.Learn(b), tolerance: b.Damp.Tolerance, last: b.Set}
+	d := &damp{Balance: moisture.Learn(b), water: b.Damp.Water, tolerance: b.Damp.Tolerance, last: b.Set}
 	if d.tolerance == 0 {
 		d.tolerance = b.Damp.Water * share
 	}
@@ -263,9 +281,13 @@ func (p *planner) dampWords(d *damp) string {
 	case d.Factor.From > fast:
 		words += fmt.Sprintf(", %.1f times as fast as through still air (a lamp, warmth, a draught?)", d.Factor.Mid)
 	}
-	left := d.tolerance - d.LacksOn(p.on)
-	if left > 0 {
+	lacks := d.LacksOn(p.on)
+	left := d.tolerance - lacks
+	switch {
+	case left > 0:
 		return words + "; " + u.Mass(round(float64(left))) + " are left"
+	case d.water > 0 && lacks >= d.water:
+		return words + "; dried out by now"
 	}
 	return words + "; too dry by " + u.Mass(round(float64(-left)))
 }

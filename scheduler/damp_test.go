@@ -76,6 +76,8 @@ func TestANestBoxIsToppedUpWhenItNeedsIt(t *testing.T) {
 			"Loses about 1.7 g a day (1.3-2.1) by 4 weighings; 58 g are left; give it about 13 ml; looked at after 8 days at the latest; last topped up Sun 16 May"},
 		{"dried out while nobody came", func(b *books) { everyFourDays(b, 68) }, "05-24", "overdue 05-19 E07/top/after-2027-05-16",
 			"Loses about 16 g a day (11-22) by 4 weighings; too dry by 71 g; give it about 131 ml; last topped up Sun 16 May"},
+		{"forgotten for months: no drier than without its 240 g of water", func(b *books) { everyFourDays(b, 68) }, "08-24", "overdue 05-18 E07/top/after-2027-05-16",
+			"Loses about 15 g a day (6-29) by 4 weighings; dried out by now; give it about 240 ml; last topped up Sun 16 May"},
 		{"topped up by eye", func(b *books) {
 			for _, d := range []string{"05-04", "05-08", "05-12", "05-16"} {
 				b.water(d, tasks.NewKey("E07", "top", "on-2027-"+d), 70)
@@ -182,6 +184,8 @@ func TestATubIsWeighedAndKept(t *testing.T) {
 		{"and then it was done", func(b *books) {
 			b.scale("05-08", "C1/r/first", 405, 0).done("05-09", "C1/top-up-tub/2027-05-08")
 		}, "05-09", "upcoming 05-19 C1/r/after-2027-05-08", ""},
+		{"looked at, and brought back as asked without a word of how much", func(b *books) { b.done("05-22", "C1/r/first") }, "05-22", "upcoming 06-05 C1/r/after-2027-05-22",
+			"Loses about 0.31 g a day (0.10-0.97) by its holes alone; 10 g are left; bring it back to 412 g; looked at after 14 days at the latest; last checked Sat 22 May"},
 		{"lighter by less than a scale shows", func(b *books) { b.scale("05-08", "C1/r/first", 411, 0) }, "05-08", "upcoming 05-22 C1/r/after-2027-05-08", ""},
 		{"only its mass is known", func(b *books) {
 			b.Clutches[0].Damp = husbandry.Damp{Mass: 412}

@@ -329,6 +329,7 @@ func (p *planner) sorted() []tasks.Task {
 	if n := len(p.out); n > 0 {
 		order = make([]ranked, 0, n*pieceSize)
 	}
+	once := make(map[onceAday]int) // in order
 	for _, piece := range p.out {
 		for i := range piece {
 			t := &piece[i]
@@ -346,7 +347,20 @@ func (p *planner) sorted() []tasks.Task {
 			// Due date, part of the day, place and kind, as tasks.Before has
 			// them, in one number.
 			day := uint64(due.Sub(p.on) + 1<<20)
-			order = append(order, ranked{day<<40 | tasks.Rank(t.a.r.Part, t.a.s.place.Order, t.a.r.Kind), t.key, t, moved})
+			r := ranked{day<<40 | tasks.Rank(t.a.r.Part, t.a.s.place.Order, t.a.r.Kind), t.key, t, moved}
+			if moved != nil && p.besideAway(moved) {
+				again := onceAday{t.a, due}
+				switch i, twice := once[again]; {
+				case !twice:
+					once[again] = len(order)
+				case t.a.r.Cadence.Pattern == husbandry.SinceLast:
+					continue // counted from one that was not done
+				case t.a.r.Cadence.Pattern == husbandry.Fixed:
+					order[i] = r // the later date takes the earlier one's place
+					continue
+				}
+			}
+			order = append(order, r)
 		}
 	}
 	slices.SortFunc(order, func(a, b ranked) int {
@@ -364,6 +378,13 @@ func (p *planner) sorted() []tasks.Task {
 		p.written(&list[i], o.t)
 	}
 	return list
+}
+
+// onceAday is what of a routine with many dates is asked for once, where days
+// away move several to one day.
+type onceAday struct {
+	a   *activity
+	due civil.Date
 }
 
 // written writes a planned task out, whole ones too.

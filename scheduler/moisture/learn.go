@@ -388,9 +388,14 @@ func (l *learner) settle(out *Balance) {
 }
 
 // LacksOn is what it lacks on a day from Since on, in g; below 0 where it is
-// wetter than it should be.
+// wetter than it should be. What it is reckoned to have lost since is never
+// more than the water that was mixed in.
 func (b Balance) LacksOn(day civil.Date) husbandry.Grams {
-	return b.Lacks + husbandry.Grams(b.Factor.Mid*b.box.expected(b.Since, day))
+	lacks := b.Lacks + husbandry.Grams(b.Factor.Mid*b.box.expected(b.Since, day))
+	if water := b.box.Damp.Water; water > 0 {
+		lacks = min(lacks, max(b.Lacks, water))
+	}
+	return lacks
 }
 
 // longest is how many days a date is looked for.

@@ -3,6 +3,7 @@ package scheduler
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -55,8 +56,8 @@ const leaveSoon = 14
 
 // absence returns the days away that a day is one of, or nil.
 func (p *planner) absence(day civil.Date) *husbandry.Away {
-	for i := range p.rec.Away {
-		if a := &p.rec.Away[i]; !day.Before(a.From) && !day.After(a.Until) {
+	for i := range p.away {
+		if a := &p.away[i]; !day.Before(a.From) && !day.After(a.Until) {
 			return a
 		}
 	}
@@ -65,13 +66,17 @@ func (p *planner) absence(day civil.Date) *husbandry.Away {
 
 // leaving returns the days away that begin soon after the plan's day, or nil.
 func (p *planner) leaving() *husbandry.Away {
-	for i := range p.rec.Away {
-		if a := &p.rec.Away[i]; a.From.After(p.on) && a.From.Sub(p.on) <= leaveSoon {
+	for i := range p.away {
+		if a := &p.away[i]; a.From.After(p.on) && a.From.Sub(p.on) <= leaveSoon {
 			return a
 		}
 	}
 	return nil
 }
+
+// apartCare goes with what somebody does who stands in and may not know of a
+// quarantine (common practice).
+const apartCare = "In quarantine: after all others, with tools of its own; wash your hands before and after."
 
 // whileAway moves a task that is due while the keeper is away: what cannot
 // wait stays, and is the sitter's; what can is done on the last day before, if
@@ -86,19 +91,28 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 	}
 	if t.Pinned || cmp.Or(r.Sitter, r.Kind.BySitter()) == husbandry.SitterDoes || t.Missed == husbandry.Alarms {
 		t.Sitter = true
+		if p.apart(t.Place.Enclosure) {
+			t.Caution = strings.TrimSpace(t.Caution + " " + apartCare)
+		}
 		return true
 	}
 	eve := away.From.AddDays(-1)
+	// An order is early at no time, and nothing comes of one that waits.
+	order := r.Kind == husbandry.Order
+	// What was put off was put off past the eve; powders stay with their food.
+	said := p.h.Outcome(t.Key).Mark == tasks.PutOff || r.Cadence.Pattern == husbandry.Riding
 	switch {
 	case t.Status == tasks.Lapsed:
 		return false
-	case !eve.Before(p.on) && !t.Earliest.After(eve) && t.Due.After(eve):
+	case !eve.Before(p.on) && (order || !t.Earliest.After(eve)) && t.Due.After(eve) && !said:
 		t.Due = eve
 		t.Why += "; done before you leave on " + p.weekday(away.From)
 		if t.Status == tasks.Upcoming && !eve.After(p.on) {
 			t.Status = tasks.Due
 		}
 		return true
+	case order:
+		return true // by telephone
 	case t.Missed == husbandry.Stays:
 		t.Due = away.Until.AddDays(1)
 		t.Latest = civil.Max(t.Latest, t.Due.AddDays(int(r.After)))
@@ -107,4 +121,13 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 		return true
 	}
 	return false
+}
+
+// ordersUntil is until when orders are planned: those that fall due while the
+// keeper is away are given before.
+func (p *planner) ordersUntil() civil.Date {
+	if away := p.leaving(); away != nil && !away.From.AddDays(-1).After(p.to) {
+		return civil.Max(p.to, away.Until)
+	}
+	return p.to
 }

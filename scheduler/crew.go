@@ -3,6 +3,7 @@ package scheduler
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -55,8 +56,8 @@ const leaveSoon = 14
 
 // absence returns the days away that a day is one of, or nil.
 func (p *planner) absence(day civil.Date) *husbandry.Away {
-	for i := range p.rec.Away {
-		if a := &p.rec.Away[i]; !day.Before(a.From) && !day.After(a.Until) {
+	for i := range p.away {
+		if a := &p.away[i]; !day.Before(a.From) && !day.After(a.Until) {
 			return a
 		}
 	}
@@ -73,8 +74,8 @@ func (p *planner) besideAway(t *tasks.Task) bool {
 
 // leaving returns the days away that begin soon after the plan's day, or nil.
 func (p *planner) leaving() *husbandry.Away {
-	for i := range p.rec.Away {
-		if a := &p.rec.Away[i]; a.From.After(p.on) && a.From.Sub(p.on) <= leaveSoon {
+	for i := range p.away {
+		if a := &p.away[i]; a.From.After(p.on) && a.From.Sub(p.on) <= leaveSoon {
 			return a
 		}
 	}
@@ -89,6 +90,10 @@ func sitterDoes(r *husbandry.Routine) bool {
 // back, the work is spread that does not fit between.
 const evened = 3
 
+// apartCare goes with what somebody does who stands in and may not know of a
+// quarantine (common practice).
+const apartCare = "In quarantine: after all others, with tools of its own; wash your hands before and after."
+
 // whileAway moves a task that is due while the keeper is away: what cannot
 // wait stays, and is the sitter's; what can is done in the last days before, if
 // its slack reaches there, or else waits for the first days after. What would lapse
@@ -102,14 +107,24 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 	}
 	if t.Pinned || sitterDoes(r) || t.Missed == husbandry.Alarms {
 		t.Sitter = true
+		if p.apart(t.Place.Enclosure) {
+			t.Caution = strings.TrimSpace(t.Caution + " " + apartCare)
+		}
 		return true
 	}
 	eve := away.From.AddDays(-1)
+	// An order is early at no time, and nothing comes of one that waits.
+	order := r.Kind == husbandry.Order
+	// What was put off was put off past the eve; powders stay with their food.
+	said := p.h.Outcome(t.Key).Mark == tasks.PutOff || r.Cadence.Pattern == husbandry.Riding
 	switch {
 	case t.Status == tasks.Lapsed:
 		return false
-	case !eve.Before(p.on) && !t.Earliest.After(eve) && t.Due.After(eve):
-		day := eve.AddDays(-spread(t.Key, min(eve.Sub(t.Earliest), evened)+1))
+	case !eve.Before(p.on) && (order || !t.Earliest.After(eve)) && t.Due.After(eve) && !said:
+		day := eve
+		for n := spread(t.Key, max(0, min(eve.Sub(t.Earliest), evened))+1); n > 0 && p.absence(day.AddDays(-1)) == nil; n-- {
+			day = day.AddDays(-1)
+		}
 		t.Due = civil.Max(day, p.on)
 		t.Earliest, t.Latest, t.Moves = t.Due, eve, tasks.Never
 		t.Why += "; done before you leave on " + p.weekday(away.From)
@@ -117,12 +132,26 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 			t.Status = tasks.Due
 		}
 		return true
+	case order:
+		return true // by telephone
 	case t.Missed == husbandry.Stays:
-		t.Due = away.Until.AddDays(1 + spread(t.Key, min(int(r.After), evened)+1))
+		t.Due = away.Until.AddDays(1)
+		for n := spread(t.Key, min(int(r.After), evened)+1); n > 0 && p.absence(t.Due.AddDays(1)) == nil; n-- {
+			t.Due = t.Due.AddDays(1)
+		}
 		t.Earliest, t.Latest, t.Moves = t.Due, t.Due.AddDays(int(r.After)), tasks.Never
 		t.Status = tasks.Upcoming
 		t.Why += "; it waits for your return"
 		return true
 	}
 	return false
+}
+
+// ordersUntil is until when orders are planned: those that fall due while the
+// keeper is away are given before.
+func (p *planner) ordersUntil() civil.Date {
+	if away := p.leaving(); away != nil && !away.From.AddDays(-1).After(p.to) {
+		return civil.Max(p.to, away.Until)
+	}
+	return p.to
 }

@@ -47,6 +47,7 @@ func TestDaysAway(t *testing.T) {
 		{words: "what recurs is asked for once on the return", r: routine(husbandry.Clean, sinceLast(2), stays), tell: func(b *books) { b.done("05-13", "E07/r/first") }, on: "05-13", ahead: 11,
 			want: "upcoming 05-21 E07/r/after-2027-05-13\nupcoming 05-23 E07/r/after-2027-05-13+5"},
 		{words: "and once before, the last of its dates in place of the others", r: fixedAt(husbandry.Weigh, 2, stays, 0, 5), on: "05-13", ahead: 9, want: "due 05-13 F03/r/2027-05-18\nupcoming 05-21 F03/r/2027-05-20\nupcoming 05-22 F03/r/2027-05-22"},
+		{words: "put off past the eve, it is not asked for on it", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), tell: func(b *books) { b.later("05-13", "F03/r/2027-05-16", "05-16") }, on: "05-13", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-16"},
 		{words: "a watch is never put off", r: routine(husbandry.LayWatch, within(husbandry.LayWindow, 1), alarms), tell: mated("04-25"), on: "05-17", want: "lapsed 05-16 F03/r/2027-05-16\ndue 05-17 F03/r/2027-05-17"},
 	} {
 		t.Run(c.words, func(t *testing.T) {
@@ -66,6 +67,69 @@ func TestDaysAway(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// Days away that follow on others at once are one absence: nothing waits for a
+// return that is none, or is asked for on an eve that is away.
+func TestDaysAwayAfterDaysAway(t *testing.T) {
+	weigh := routine(husbandry.Weigh, fixed(30, "05-23"), husbandry.Stays, 0, 3)
+	b := lizardRoom(weigh)
+	b.Away = []husbandry.Away{{From: day("05-14"), Until: day("05-20"), Cover: "Mara"}, {From: day("05-21"), Until: day("05-25"), Cover: "Ines"}}
+	expect(t, b.plan("05-17", 15), "upcoming 05-26 F03/r/2027-05-23")
+	b.Away[1].From = day("05-22") // a day at home, the eve
+	expect(t, b.plan("05-17", 15), "upcoming 05-21 F03/r/2027-05-23")
+	b.Away = []husbandry.Away{{From: day("05-23"), Until: day("05-23")}} // one day
+	expect(t, b.plan("05-22", 15), "due 05-22 F03/r/2027-05-23")
+	expect(t, b.plan("05-23", 15), "upcoming 05-24 F03/r/2027-05-23")
+}
+
+// Live food that would have to be ordered meanwhile is ordered before, once;
+// who is away already orders by telephone, on the day.
+func TestOrdersOverDaysAway(t *testing.T) {
+	orders := func(b *books, on string) (list []string) {
+		for _, x := range b.plan(on, 0) {
+			if x.Kind == husbandry.Order {
+				list = append(list, x.Due.Format("01-02")+" for "+x.Key.Occurrence())
+				if x.Sitter {
+					t.Errorf("%s is the sitter's", x.Key)
+				}
+			}
+		}
+		return list
+	}
+	b := larder().ordered("05-12", "crickets/order/2027-05-14", 3)
+	b.Away = []husbandry.Away{{From: day("05-18"), Until: day("05-27"), Cover: "Mara"}}
+	if got := strings.Join(orders(b, "05-16"), ", "); strings.Contains(got, "05-21") {
+		t.Errorf("two days before: %s", got)
+	}
+	got := orders(b, "05-17")
+	if want := "05-17 for 2027-05-21, 05-17 for 2027-05-28"; strings.Join(got, ", ") != want {
+		t.Errorf("on the eve %q, want %q", got, want)
+	}
+	if got := orders(b, "05-19"); strings.Join(got, ", ") != "05-19 for 2027-05-21" {
+		t.Errorf("forgotten, and away: %q", got)
+	}
+	for _, d := range []string{"2027-05-21", "2027-05-28"} {
+		b.done("05-17", tasks.NewKey("crickets", "order", d))
+	}
+	for _, on := range []string{"05-17", "05-19", "05-26"} {
+		if got := orders(b, on); len(got) > 0 {
+			t.Errorf("placed, and asked for again on %s: %q", on, got)
+		}
+	}
+}
+
+// Who stands in is told of a quarantine with all they do there.
+func TestWhoStandsInKnowsOfQuarantine(t *testing.T) {
+	b := lizardRoom(routine(husbandry.Water, fixed(1, "05-01"), husbandry.Lapses))
+	b.Animals[0].Acquired, b.Animals[0].Quarantine = day("05-01"), 90
+	b.Away = []husbandry.Away{{From: day("05-14"), Until: day("05-20"), Cover: "Mara"}}
+	for on, want := range map[string]bool{"05-13": false, "05-15": true} {
+		p := b.plan(on, 0)
+		if x := p[len(p)-1]; x.Due != day(on) || x.Subject != b.Animals[0].Enclosure || strings.Contains(x.Caution, "In quarantine") != want {
+			t.Errorf("%s: %s says %q", on, x.Key, x.Caution)
+		}
 	}
 }
 

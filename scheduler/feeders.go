@@ -107,10 +107,10 @@ func (p *planner) refusedInRow(enclosure husbandry.ID) int {
 	return n
 }
 
-// offerWords says how much a feeding is of: "; 6-8 crickets each".
+// offerWords says how much a feeding is of: "6-8 crickets each".
 func (p *planner) offerWords(s *subject, r *routine, day civil.Date) string {
 	if s.scope != husbandry.OfEnclosure {
-		return "; " + r.Amounts.Usual.String()
+		return r.Amounts.Usual.String()
 	}
 	refused := 0
 	if !day.After(p.on) { // who knows what they eat until then
@@ -134,7 +134,7 @@ func (p *planner) offerWords(s *subject, r *routine, day civil.Date) string {
 	if less {
 		words[0] += ", less after a refusal"
 	}
-	return "; " + words[0]
+	return words[0]
 }
 
 // stocked is a feeder with what the records tell of it.
@@ -319,7 +319,7 @@ func (p *planner) orders() {
 		for d := range p.orderMarks(f) {
 			s.Settled[d] = true
 		}
-		for _, o := range s.Orders(p.to) {
+		for _, o := range s.Orders(p.ordersUntil()) {
 			if o.Packs == 0 {
 				continue
 			}
@@ -354,7 +354,7 @@ func (p *planner) orders() {
 // wanted, whatever was ordered.
 func (p *planner) orderMarks(f *husbandry.Feeder) map[civil.Date]bool {
 	marked := make(map[civil.Date]bool)
-	for d := ration.NextDelivery(f, p.on); !d.IsZero() && !d.AddDays(-int(f.Lead)).After(p.to); d = ration.NextDelivery(f, d.AddDays(1)) {
+	for d := ration.NextDelivery(f, p.on); !d.IsZero() && !d.AddDays(-int(f.Lead)).After(p.ordersUntil()); d = ration.NextDelivery(f, d.AddDays(1)) {
 		switch o := p.h.Outcome(tasks.NewKey(f.ID, OrderFeeder, d.String())); o.Mark {
 		case tasks.MarkDone, tasks.Skip:
 			marked[d] = true
@@ -465,8 +465,11 @@ func FeederStocks(in Input) []FeederStock {
 		if last := s.LastsTo(until); last.Before(until) {
 			line.LastsTo = last
 		}
-		for _, o := range s.Orders(p.to) {
+		for _, o := range s.Orders(p.ordersUntil()) {
 			if o.Packs > 0 && line.Packs == 0 {
+				if away := p.absence(o.By); away != nil && away.From.After(p.on) {
+					o.By = away.From.AddDays(-1)
+				}
 				line.OrderBy, line.Delivery, line.Packs, line.Pack, line.Why = o.By, o.Delivery, o.Packs, f.Pack.Count(o.Packs), p.orderWords(&s, o)
 			}
 		}

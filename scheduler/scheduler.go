@@ -107,6 +107,7 @@ type planner struct {
 	hosted     map[husbandry.Kind]bool
 	hosts      map[hostKey]*[]host
 	crew       []routine                      // the keepers' selectors, once asked for
+	away       []husbandry.Away               // Absences of the records
 	off        map[husbandry.Scope][]*routine // routines that turn others off
 	texts      []string                       // of days, from lookBack before on
 	places     map[husbandry.ID]tasks.Place
@@ -180,7 +181,8 @@ func newPlanner(in Input) *planner {
 	if p.began.IsZero() {
 		p.began = p.on
 	}
-	p.horizon = p.feedersReach(p.to)
+	p.away = p.rec.Absences()
+	p.horizon = p.feedersReach(p.ordersUntil())
 	if away := p.leaving(); away != nil {
 		p.horizon = civil.Max(p.horizon, away.Until)
 	}
@@ -334,7 +336,7 @@ func (p *planner) sorted() []tasks.Task {
 		for i := range piece {
 			t := &piece[i]
 			due, moved := t.due, (*tasks.Task)(nil)
-			if len(p.rec.Away) > 0 {
+			if len(p.away) > 0 {
 				moved = new(tasks.Task)
 				if p.written(moved, t); !p.whileAway(moved, t.a.r.Routine) {
 					continue
@@ -438,7 +440,9 @@ func (p *planner) write(t *tasks.Task, from *planned) {
 		Asks: asks(r.Kind), Uses: r.Consumes, Missed: r.Missed, Status: tasks.Upcoming, Window: from.window,
 	}
 	if !r.Amounts.IsZero() && !from.lapsed {
-		t.Why += p.offerWords(s, r, from.due)
+		if t.Amount = p.offerWords(s, r, from.due); t.Amount != "" {
+			t.Why += "; " + t.Amount
+		}
 	}
 	t.Why += p.foodlessWords(s, r.Kind, civil.Max(from.due, p.on))
 	switch {

@@ -79,6 +79,7 @@ type Task struct {
 	Why     string // the reason in words, with what was computed
 	Caution string // "" for none
 	Minutes int
+	Amount  string        // how much of what is given, "6-8 crickets each"; "" where nothing says
 	Packs   int           // of a feeder to order, for tasks that ask for it
 	Asks    []FindingName // what the keeper is asked to record with it
 	Uses    []string      // what it uses up, in the keeper's words

@@ -5,12 +5,14 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"strings"
 
 	"nestround/cmd/nestround/house"
 	"nestround/config/books"
 	"nestround/config/diag"
 	"nestround/config/zones"
 	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
 )
 
 func setInit(*flag.FlagSet) func(context.Context, *call) error {
@@ -87,5 +89,15 @@ func (c *call) printCheck(h *house.House) {
 		}
 	}
 	fmt.Fprintf(c.stdout, "Replies %s.\n", way)
+	for _, u := range h.Uncovered() {
+		var what []string
+		for _, k := range husbandry.Kinds() {
+			if n := u.Tasks[k]; n > 0 {
+				what = append(what, fmt.Sprintf("%d × %s", n, k))
+			}
+		}
+		words := fmt.Sprintf("nobody stands in from %s to %s, and this cannot wait: %s", longDate(u.Away.From), longDate(u.Away.Until), strings.Join(what, ", "))
+		c.complain(words, "name somebody as `cover` in that [[away]]; nestround sitter writes the sheet for them")
+	}
 	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", s.Calendar.PastDays, s.Calendar.AheadDays, s.Page.Listen)
 }

@@ -27,6 +27,9 @@ func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
 			}
 		}
 		away, ok := h.Absence(on)
+		if ok && away.Until.Before(h.Today()) {
+			return fmt.Errorf("the days away until %s are over", longDate(away.Until))
+		}
 		if !ok {
 			return fmt.Errorf("no days away are in the books from %s on: write an [[away]] record with from, until and cover", longDate(on))
 		}

@@ -13,6 +13,7 @@ package sheet
 
 import (
 	"bytes"
+	"cmp"
 	_ "embed"
 	"fmt"
 	"html/template"
@@ -68,8 +69,8 @@ var always = []string{
 // row is one thing to do, on one or more days.
 type row struct {
 	Do, Whom string
-	Again    bool // the line before is about the same animals
-	Uses     string
+	Again    bool   // the line before is about the same animals
+	Uses     string // how much of what, or else of what
 	Asks     string
 	Caution  int // its number among the cautions, 0 for none
 	Days     []bool
@@ -128,7 +129,7 @@ func lay(c Content) page {
 		for d := first; !d.After(c.Until) && len(w.Dates) < daysAcross; d = d.AddDays(1) {
 			w.Dates = append(w.Dates, d)
 		}
-		type key struct{ do, whom string }
+		type key struct{ do, whom, uses string }
 		at := make(map[husbandry.Part]map[key]*row)
 		for _, part := range []husbandry.Part{husbandry.Morning, husbandry.Midday, husbandry.Evening} {
 			at[part] = make(map[key]*row)
@@ -146,10 +147,10 @@ func lay(c Content) page {
 				if t.Part != part || i < 0 || i >= len(w.Dates) {
 					continue
 				}
-				k := key{t.Do, t.Whom}
+				k := key{t.Do, t.Whom, cmp.Or(t.Amount, strings.Join(t.Uses, ", "))}
 				line := at[part][k]
 				if line == nil {
-					line = &row{Do: t.Do, Whom: t.Whom, Uses: strings.Join(t.Uses, ", "), Asks: asks(t.Asks), Days: make([]bool, len(w.Dates))}
+					line = &row{Do: t.Do, Whom: t.Whom, Uses: k.uses, Asks: asks(t.Asks), Days: make([]bool, len(w.Dates))}
 					if t.Caution != "" {
 						if numbers[t.Caution] == 0 {
 							p.Cautions = append(p.Cautions, t.Caution)

@@ -14,7 +14,7 @@ const (
 	// blockDays is how long a plan of days is the latest one, and ahead how many
 	// days it looks over.
 	blockDays = 14
-	ahead     = 77
+	ahead     = 35
 	// beyond is how many days more there are for the last tasks to be moved to.
 	beyond = 14
 	// depth is how many plans a plan of days stands on, one on the other. With
@@ -23,7 +23,7 @@ const (
 	depth = 1
 	// lookBack is how many plans before the latest one are asked. What older
 	// ones had is done, or has waited for longer.
-	lookBack = 4
+	lookBack = 2
 )
 
 // epoch is a Monday.

@@ -52,7 +52,7 @@
 // A fortnight's plan stands on the one before it for what is on its first,
 // settled days, and that one on its own would lead back to the beginning of the
 // books. It is cut off after one, at the same place whoever asks; that costs
-// evenness in the first days of a fortnight, and no stability. Beyond the eleven
+// evenness in the first days of a fortnight, and no stability. Beyond the five
 // weeks that a plan looks over, tasks are on their routine's own days. The plans
 // use forecasts of hatching without loggers, whose files grow afterwards.
 package workload

@@ -269,6 +269,20 @@ type Away struct {
 	Note        string     // shown on the cover's sheet
 }
 
+// Absences returns the days away, those that follow on others at once as one
+// span with them: the keeper is not back in between, whoever stands in.
+func (r *Records) Absences() []Away {
+	var all []Away
+	for _, a := range r.Away {
+		if n := len(all); n > 0 && a.From == all[n-1].Until.AddDays(1) {
+			all[n-1].Until = a.Until
+			continue
+		}
+		all = append(all, a)
+	}
+	return all
+}
+
 // Carer is one of several keepers who share the work.
 type Carer struct {
 	ID   ID

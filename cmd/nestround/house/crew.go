@@ -21,10 +21,13 @@ type reader struct {
 	cover   *husbandry.Away
 }
 
+// all reports whether everything is for this reader.
+func (r reader) all() bool { return r.keeper == "" && !r.sitter }
+
 // has reports whether a task is for this reader. What is nobody's in
 // particular is for every keeper.
 func (r reader) has(t *tasks.Task) bool {
-	if r.sitter {
+	if r.sitter && (r.keeper == "" || t.Sitter) {
 		return t.Sitter && t.Status != tasks.Lapsed
 	}
 	return r.keeper == "" || t.Keeper == "" || t.Keeper == r.keeper
@@ -50,7 +53,7 @@ func (r reader) tasks(all []tasks.Task) []tasks.Task {
 func (h *House) readers(on civil.Date) []reader {
 	var list []reader
 	add := func(r reader) {
-		if !slices.ContainsFunc(list, func(o reader) bool { return strings.EqualFold(bareAddress(o.address), bareAddress(r.address)) }) {
+		if !slices.ContainsFunc(list, func(o reader) bool { return sameAddress(o.address, r.address) }) {
 			list = append(list, r)
 		}
 	}
@@ -70,17 +73,26 @@ func (h *House) readers(on civil.Date) []reader {
 	}
 	for i := range h.records.Away {
 		if a := &h.records.Away[i]; a.Mail != "" && !on.Before(a.From) && !on.After(a.Until) {
+			// One of the keepers who stands in for the others keeps what is theirs.
+			if i := slices.IndexFunc(list, func(o reader) bool { return sameAddress(o.address, a.Mail) }); i >= 0 {
+				if list[i].keeper != "" {
+					list[i].sitter, list[i].cover = true, a
+				}
+				continue
+			}
 			add(reader{address: a.Mail, sitter: true, cover: a})
 		}
 	}
 	return list
 }
 
+func sameAddress(a, b string) bool { return strings.EqualFold(bareAddress(a), bareAddress(b)) }
+
 // reader is the one of an address for the digest of a day; one who is no
 // longer a reader of it gets nothing of it.
 func (h *House) reader(address string, on civil.Date) (reader, bool) {
 	for _, r := range h.readers(on) {
-		if strings.EqualFold(bareAddress(r.address), bareAddress(address)) {
+		if sameAddress(r.address, address) {
 			return r, true
 		}
 	}
@@ -108,50 +120,61 @@ func (h *House) mayReply() []string {
 
 // returned says on the first day back what was missed.
 func (h *House) returned(today civil.Date) (text string, missed []string) {
-	for _, a := range h.records.Away {
-		if a.Until.AddDays(1) != today {
-			continue
-		}
-		done := 0
-		by := make(map[string]int)
-		for d := a.From; !d.After(a.Until); d = d.AddDays(1) {
-			evening := h.history.Before(d.AddDays(1))
-			for _, row := range h.board(d).Rows {
-				switch {
-				case !row.Sitter || row.Status == tasks.Lapsed:
-				case row.Status == tasks.Done:
-					done++
-					if who := evening.Outcome(row.Key).By; who != "" {
-						by[who]++
-					}
-				case row.Status == tasks.Due || row.Status == tasks.Overdue:
-					missed = append(missed, d.Format("Mon 2 Jan")+": "+row.Title)
+	all := h.records.Absences()
+	i := slices.IndexFunc(all, func(a husbandry.Away) bool { return a.Until.AddDays(1) == today })
+	if i < 0 {
+		return "", nil
+	}
+	done, by, told := 0, make(map[string]int), make(map[tasks.Key]bool)
+	for d := all[i].From; !d.After(all[i].Until); d = d.AddDays(1) {
+		for _, row := range h.board(d).Rows {
+			// What was asked for on several days counts once, and one that was
+			// done late is done.
+			if !row.Sitter || row.Status == tasks.Lapsed || told[row.Key] {
+				continue
+			}
+			told[row.Key] = true
+			switch o := h.history.Outcome(row.Key); o.Mark {
+			case tasks.MarkDone:
+				done++
+				if o.By != "" {
+					by[o.By]++
 				}
+			case tasks.Skip, tasks.PutOff:
+			default:
+				missed = append(missed, d.Format("Mon 2 Jan")+": "+row.Title)
 			}
 		}
-		text = fmt.Sprintf("While you were away, %s were marked as done", plural(done, "task", "tasks"))
-		var who []string
-		for name := range by {
-			who = append(who, name)
-		}
-		slices.Sort(who)
-		for i, name := range who {
-			who[i] = fmt.Sprintf("%d by %s", by[name], name)
-		}
-		if len(who) > 0 {
-			text += " (" + strings.Join(who, ", ") + ")"
-		}
-		if len(missed) == 0 {
-			return text + ", and nothing that could not wait was left.", nil
-		}
-		text += fmt.Sprintf(", and %s that could not wait have no mark:", plural(len(missed), "task", "tasks"))
-		const most = 12
-		if n := len(missed); n > most {
-			missed = append(missed[:most:most], fmt.Sprintf("and %d more", n-most))
-		}
-		return text, missed
 	}
-	return "", nil
+	text = fmt.Sprintf("While you were away, %s marked as done", were(done))
+	var who []string
+	for name := range by {
+		who = append(who, name)
+	}
+	slices.Sort(who)
+	for i, name := range who {
+		who[i] = fmt.Sprintf("%d by %s", by[name], name)
+	}
+	if len(who) > 0 {
+		text += " (" + strings.Join(who, ", ") + ")"
+	}
+	if len(missed) == 0 {
+		return text + ", and nothing that could not wait was left.", nil
+	}
+	text += fmt.Sprintf(", and %s left without a mark that could not wait:", were(len(missed)))
+	const most = 12
+	if n := len(missed); n > most {
+		missed = append(missed[:most:most], fmt.Sprintf("and %d more", n-most))
+	}
+	return text, missed
+}
+
+// were is "1 task was" or "3 tasks were".
+func were(n int) string {
+	if n == 1 {
+		return "1 task was"
+	}
+	return fmt.Sprintf("%d tasks were", n)
 }
 
 // Absence returns the days away that a day is one of, or else the next ones.
@@ -182,23 +205,31 @@ func (h *House) sheet(a husbandry.Away) (sheet.Sheet, error) {
 		Rounds: h.rounds(), Mailed: a.Mail != "" && h.settings.Out != nil && h.settings.In != nil,
 	}
 	for _, t := range h.plan(h.history.Before(today.AddDays(1)), today, a.Until) {
-		if t.Sitter && t.Status != tasks.Lapsed && !t.Due.Before(c.From) {
+		switch {
+		case t.Status == tasks.Lapsed:
+		case t.Pinned && !t.Due.After(today):
+			// Somebody may be in danger, and is looked at until it is over.
+			for d := c.From; !d.After(c.Until); d = d.AddDays(1) {
+				t.Due = d
+				c.Tasks = append(c.Tasks, t)
+			}
+		case t.Sitter && (!t.Due.Before(c.From) || !t.Due.After(today)):
+			t.Due = civil.Max(t.Due, c.From) // overdue when the days began
 			c.Tasks = append(c.Tasks, t)
 		}
 	}
 	return sheet.Render(c)
 }
 
-// SendSheet puts the sheet into the outbox: to who stands in, and to the first
-// of the keepers as a copy.
+// SendSheet puts the sheet into the outbox: to who stands in, and to the
+// keepers as a copy.
 func (h *House) SendSheet(a husbandry.Away) (to []string, err error) {
 	h.mu.Lock()
 	s, err := h.sheet(a)
 	now, from, domain := h.now().In(h.settings.Zone), h.settings.Digest.From, h.domain()
-	if a.Mail != "" {
-		to = append(to, a.Mail)
+	for _, r := range h.readers(a.From) {
+		to = append(to, r.address)
 	}
-	to = append(to, h.settings.Digest.To...)
 	h.mu.Unlock()
 	if err != nil {
 		return nil, err
@@ -218,6 +249,37 @@ func (h *House) SendSheet(a husbandry.Away) (to []string, err error) {
 		}
 	}
 	return to, nil
+}
+
+// Uncovered are coming days away on which nobody stands in, and what cannot
+// wait of each kind, by number of tasks.
+type Uncovered struct {
+	Away  husbandry.Away
+	Tasks map[husbandry.Kind]int
+}
+
+// Uncovered returns the days away, of those not over, that have nobody to stand
+// in and something that cannot wait, as planned today.
+func (h *House) Uncovered() []Uncovered {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	var list []Uncovered
+	today := h.today()
+	for _, a := range h.records.Away {
+		if a.Cover != "" || a.Until.Before(today) {
+			continue
+		}
+		u := Uncovered{Away: a, Tasks: make(map[husbandry.Kind]int)}
+		for _, t := range h.plan(h.history.Before(today.AddDays(1)), today, a.Until) {
+			if t.Sitter && t.Status != tasks.Lapsed && !t.Due.Before(civil.Max(a.From, today)) {
+				u.Tasks[t.Kind]++
+			}
+		}
+		if len(u.Tasks) > 0 {
+			list = append(list, u)
+		}
+	}
+	return list
 }
 
 // Carer returns the id of one of the keepers who share the work, "" for "".

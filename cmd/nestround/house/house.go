@@ -243,6 +243,9 @@ func (h *House) board(on civil.Date) *tasks.Board {
 // history may end earlier than the house's, and never differs otherwise.
 func (h *House) plan(history *tasks.History, on, to civil.Date) []tasks.Task {
 	in := h.input(history, on, to)
+	if len(h.records.Enclosures) > mostSpread {
+		return scheduler.Plan(in)
+	}
 	key := plannerKey{h.records, h.history, in.Latitude, fmt.Sprint(h.settings.Work)}
 	if h.planner == nil || h.plannerKey != key {
 		all := in
@@ -251,6 +254,11 @@ func (h *House) plan(history *tasks.History, on, to civil.Date) []tasks.Task {
 	}
 	return h.planner.Plan(in)
 }
+
+// mostSpread is how many enclosures books may have whose work is spread over
+// the days. A fortnight's plan of more takes seconds, each time that anything
+// is done, and so many are not one keeper's.
+const mostSpread = 500
 
 // plannerKey is what a planner of days was made from.
 type plannerKey struct {

@@ -3,6 +3,7 @@ package house
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"nestround/notify"
@@ -150,7 +151,7 @@ func (h *House) messages(issue notify.Issue, whole digest.Content) (all []notify
 		if err != nil {
 			return nil, nil, err
 		}
-		if r.keeper != "" || r.sitter {
+		if !r.all() {
 			lines = append(lines, m.Lines...)
 		}
 		id := issue.MessageID
@@ -170,7 +171,7 @@ func (h *House) messages(issue notify.Issue, whole digest.Content) (all []notify
 
 // part is what of a digest is for one of its readers.
 func (h *House) part(whole digest.Content, r reader) digest.Content {
-	if r.keeper == "" && !r.sitter {
+	if r.all() {
 		return whole
 	}
 	c := whole
@@ -180,7 +181,11 @@ func (h *House) part(whole digest.Content, r reader) digest.Content {
 	coming := r.tasks(h.ahead(today, today.AddDays(weekAhead)))
 	c.Ahead = days(today, coming, nil)
 	c.Next, c.NextTitle = civil.Date{}, ""
-	if r.sitter {
+	switch {
+	case r.sitter && r.keeper != "":
+		words := "You stand in over these days: what cannot wait is listed here beside what is yours."
+		c.Notices = append([]digest.Notice{{Urgent: true, Text: words}}, c.Notices...)
+	case r.sitter:
 		c.Notices = []digest.Notice{{Urgent: true, Text: h.sitterWords(r.cover)}}
 		c.Ahead = slices.DeleteFunc(c.Ahead, func(d digest.Day) bool { return d.Date.After(r.cover.Until) })
 	}
@@ -189,14 +194,15 @@ func (h *House) part(whole digest.Content, r reader) digest.Content {
 
 func (h *House) sitterWords(a *husbandry.Away) string {
 	words := "Thank you for standing in, " + a.Cover + ". Only what cannot wait is listed here"
-	if c := h.settings.Contacts; c.Keeper != "" || c.Veterinarian != "" {
-		words += "; to call:"
-		if c.Keeper != "" {
-			words += " the keeper, " + c.Keeper
-		}
-		if c.Veterinarian != "" {
-			words += " the veterinarian, " + c.Veterinarian
-		}
+	var call []string
+	if c := h.settings.Contacts; c.Keeper != "" {
+		call = append(call, "the keeper, "+c.Keeper)
+	}
+	if c := h.settings.Contacts; c.Veterinarian != "" {
+		call = append(call, "the veterinarian, "+c.Veterinarian)
+	}
+	if len(call) > 0 {
+		words += "; to call: " + strings.Join(call, ", or ")
 	}
 	return words + "."
 }

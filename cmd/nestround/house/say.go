@@ -116,7 +116,7 @@ func (h *House) resolve(commands []reply.Command, board []item, on civil.Date) (
 // their own mail listed, numbers of whatever has them.
 func (h *House) resolveFor(from string, commands []reply.Command, issue notify.Issue, on civil.Date) (acts []tasks.Act, refused []reply.Refused) {
 	r, ok := h.reader(from, issue.Date)
-	if !ok || r.keeper == "" && !r.sitter {
+	if !ok || r.all() {
 		return h.resolve(commands, issue.Items, on)
 	}
 	theirs := make(map[tasks.Key]bool)

@@ -123,6 +123,16 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 	return false
 }
 
+// recurs reports whether one of a routine's tasks stands for those before it,
+// as the last step of a winter does for the others.
+func recurs(r *routine) bool {
+	switch r.Cadence.Pattern {
+	case husbandry.Fixed, husbandry.SinceLast, husbandry.Windowed:
+		return true
+	}
+	return r.Kind == husbandry.Cool
+}
+
 // ordersUntil is until when orders are planned: those that fall due while the
 // keeper is away are given before.
 func (p *planner) ordersUntil() civil.Date {

@@ -323,6 +323,10 @@ func (p *planner) sorted() []tasks.Task {
 	if n := len(p.out); n > 0 {
 		order = make([]ranked, 0, n*pieceSize)
 	}
+	// together are places in order of what recurs, by routine, subject and day:
+	// where days away have moved one to the day of another, only the day's own
+	// is asked for, or else the last.
+	together := make(map[tasks.Key]int)
 	for _, piece := range p.out {
 		for i := range piece {
 			t := &piece[i]
@@ -340,7 +344,25 @@ func (p *planner) sorted() []tasks.Task {
 			// Due date, part of the day, place and kind, as tasks.Before has
 			// them, in one number.
 			day := uint64(due.Sub(p.on) + 1<<20)
-			order = append(order, ranked{day<<40 | tasks.Rank(t.a.r.Part, t.a.s.place.Order, t.a.r.Kind), t.key, t, moved})
+			next := ranked{day<<40 | tasks.Rank(t.a.r.Part, t.a.s.place.Order, t.a.r.Kind), t.key, t, moved}
+			if moved != nil && recurs(t.a.r) {
+				k := tasks.NewKey(t.a.s.id, t.a.r.ID, due.String())
+				at, ok := together[k]
+				switch {
+				case !ok:
+					together[k] = len(order)
+				case due == order[at].t.due: // the day's own
+					if due != t.due {
+						continue
+					}
+				default:
+					if due == t.due || order[at].t.due.Before(t.due) {
+						order[at] = next
+					}
+					continue
+				}
+			}
+			order = append(order, next)
 		}
 	}
 	slices.SortFunc(order, func(a, b ranked) int {

@@ -614,8 +614,22 @@ func (p *planner) coolingSteps(s *subject, w *Winter) {
 				t.why += ". Not cooled, so housed elsewhere first: " + list(stay)
 			}
 		}
+		if i > 0 && !w.Alone && up == !c.Steps[i-1].On.Before(c.Up) {
+			t.why += p.stepLeftOut(s, w, c.Steps[i-1], step)
+		}
 		p.winterTask(s, t)
 	}
+}
+
+// stepLeftOut says, with a step of a winter, that the one before was not
+// marked: nobody is made cold or warm by two steps at once, which days away
+// would otherwise come to.
+func (p *planner) stepLeftOut(s *subject, w *Winter, before, step cooling.Step) string {
+	key := tasks.NewKey(s.id, CoolingStep, w.stepKey(before.Name))
+	if !before.On.Before(p.on) || before.On.Before(p.began) || p.h.Outcome(key).Mark == tasks.MarkDone {
+		return ""
+	}
+	return fmt.Sprintf(". The step to %s has no mark: if it was not taken, take that one now and this one after %s", p.degrees(before.From, before.To), days(step.On.Sub(before.On)))
 }
 
 // notForTheCold names the animals of an enclosure or a room that are there on a

@@ -71,7 +71,29 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 	t.Run("a step not taken gives way to the next", func(t *testing.T) {
 		p := b.plan("2027-11-26", 0)
 		p.none(t, step+"down")
-		p.one(t, step+"cold")
+		const not = "The step to 15 °C has no mark: if it was not taken, take that one now and this one after 5 days"
+		if x := p.one(t, step+"cold"); !strings.Contains(x.Why, not) {
+			t.Error(x.Why)
+		}
+		b := winterRoom().done("2027-11-20", step+"down-2")
+		if x := b.plan("2027-11-26", 0).one(t, step+"cold"); strings.Contains(x.Why, "no mark") {
+			t.Error(x.Why)
+		}
+		// Nobody is cooled again at the end of the winter.
+		if x := b.plan("2028-02-03", 0).one(t, step+"up-1"); strings.Contains(x.Why, "no mark") {
+			t.Error(x.Why)
+		}
+	})
+	t.Run("over days away", func(t *testing.T) {
+		b := winterRoom()
+		b.Away = []husbandry.Away{{From: day("2027-11-14"), Until: day("2027-11-26"), Cover: "Mara"}}
+		p := b.plan("2027-11-13", 20).of("E07/cooling-step")
+		if len(p) != 1 || p[0].Key != step+"cold" || p[0].Due != day("2027-11-27") || p[0].Sitter {
+			t.Errorf("%v", p)
+		}
+		if x := b.plan("2027-11-27", 0).one(t, step+"cold"); !strings.Contains(x.Why, "no mark") {
+			t.Error(x.Why)
+		}
 	})
 	t.Run("an enclosure has its own", func(t *testing.T) { b.plan("2027-11-15", 0).one(t, "E08/cooling-step/wall-lizard-2027-down-1") })
 	t.Run("in Fahrenheit", func(t *testing.T) {

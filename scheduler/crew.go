@@ -113,6 +113,13 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 		return true
 	}
 	eve := away.From.AddDays(-1)
+	over := evened
+	// The steps of a winter keep their order, and what recurs meanwhile is asked
+	// for once.
+	recurs := r.Cadence.Pattern == husbandry.Fixed || r.Cadence.Pattern == husbandry.SinceLast
+	if r.Kind == husbandry.Cool || recurs && int(r.Cadence.Every) <= away.Until.Sub(away.From)+1+evened {
+		over = 0
+	}
 	// An order is early at no time, and nothing comes of one that waits.
 	order := r.Kind == husbandry.Order
 	// What was put off was put off past the eve; powders stay with their food.
@@ -122,7 +129,7 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 		return false
 	case !eve.Before(p.on) && (order || !t.Earliest.After(eve)) && t.Due.After(eve) && !said:
 		day := eve
-		for n := spread(t.Key, max(0, min(eve.Sub(t.Earliest), evened))+1); n > 0 && p.absence(day.AddDays(-1)) == nil; n-- {
+		for n := spread(t.Key, max(0, min(eve.Sub(t.Earliest), over))+1); n > 0 && p.absence(day.AddDays(-1)) == nil; n-- {
 			day = day.AddDays(-1)
 		}
 		t.Due = civil.Max(day, p.on)
@@ -136,7 +143,7 @@ func (p *planner) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 		return true // by telephone
 	case t.Missed == husbandry.Stays:
 		t.Due = away.Until.AddDays(1)
-		for n := spread(t.Key, min(int(r.After), evened)+1); n > 0 && p.absence(t.Due.AddDays(1)) == nil; n-- {
+		for n := spread(t.Key, min(int(r.After), over)+1); n > 0 && p.absence(t.Due.AddDays(1)) == nil; n-- {
 			t.Due = t.Due.AddDays(1)
 		}
 		t.Earliest, t.Latest, t.Moves = t.Due, t.Due.AddDays(int(r.After)), tasks.Never

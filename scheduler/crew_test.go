@@ -84,6 +84,23 @@ func TestDaysAwayAfterDaysAway(t *testing.T) {
 	expect(t, b.plan("05-23", 15), "upcoming 05-24 F03/r/2027-05-23")
 }
 
+// Of what recurs, one on the eve or on the return stands for all that fell into
+// the days away; what follows from two events is two.
+func TestWhatRecursIsAskedForOnceOnTheReturn(t *testing.T) {
+	b := lizardRoom(routine(husbandry.Clean, fixed(2, "05-01"), husbandry.Stays), routine(husbandry.Weigh, fixed(2, "05-02"), husbandry.Stays, 0, 3))
+	b.Routines[0].ID = "clean"
+	b.Away = []husbandry.Away{{From: day("05-14"), Until: day("05-20"), Cover: "Mara"}}
+	got := make(map[string]int)
+	for _, x := range b.plan("05-12", 9) {
+		got[x.Due.Format("01-02")+" "+string(x.Routine)]++
+	}
+	for _, k := range []string{"05-13 r", "05-21 r", "05-21 clean"} {
+		if n := got[k]; n != 1 {
+			t.Errorf("%s: %d times", k, n)
+		}
+	}
+}
+
 // Live food that would have to be ordered meanwhile is ordered before, once;
 // who is away already orders by telephone, on the day.
 func TestOrdersOverDaysAway(t *testing.T) {

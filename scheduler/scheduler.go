@@ -331,7 +331,7 @@ func (p *planner) sorted() []tasks.Task {
 	if n := len(p.out); n > 0 {
 		order = make([]ranked, 0, n*pieceSize)
 	}
-	once := make(map[onceAday]int) // in order
+	once := make(map[tasks.Key]int) // in order, by subject, routine and day
 	for _, piece := range p.out {
 		for i := range piece {
 			t := &piece[i]
@@ -351,13 +351,13 @@ func (p *planner) sorted() []tasks.Task {
 			day := uint64(due.Sub(p.on) + 1<<20)
 			r := ranked{day<<40 | tasks.Rank(t.a.r.Part, t.a.s.place.Order, t.a.r.Kind), t.key, t, moved}
 			if moved != nil && p.besideAway(moved) {
-				again := onceAday{t.a, due}
+				again := tasks.NewKey(t.a.s.id, t.a.r.ID, due.String())
 				switch i, twice := once[again]; {
 				case !twice:
 					once[again] = len(order)
 				case t.a.r.Cadence.Pattern == husbandry.SinceLast:
 					continue // counted from one that was not done
-				case t.a.r.Cadence.Pattern == husbandry.Fixed:
+				case t.a.r.Cadence.Pattern == husbandry.Fixed || t.a.r.Kind == husbandry.Cool:
 					order[i] = r // the later date takes the earlier one's place
 					continue
 				}
@@ -380,13 +380,6 @@ func (p *planner) sorted() []tasks.Task {
 		p.written(&list[i], o.t)
 	}
 	return list
-}
-
-// onceAday is what of a routine with many dates is asked for once, where days
-// away move several to one day.
-type onceAday struct {
-	a   *activity
-	due civil.Date
 }
 
 // written writes a planned task out, whole ones too.

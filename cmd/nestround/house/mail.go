@@ -328,8 +328,12 @@ func label(a Accepted) string {
 // outcome is a mark and a finding in words.
 func outcome(a Accepted, s config.Settings) string {
 	var words []string
+	told := a.Finding != nil && a.Task.Routine() == tasks.Unplanned // of no task that could be done
 	switch a.Mark {
 	case tasks.MarkDone:
+		if told {
+			break
+		}
 		words = append(words, "marked as done")
 	case tasks.Skip:
 		words = append(words, "left out")

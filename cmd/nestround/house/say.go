@@ -141,6 +141,11 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 		return ""
 	}
 	subject := a.Task.Subject()
+	for _, e := range h.records.Enclosures {
+		if e.ID == subject && a.Finding.Added != nil && e.NestBox == nil {
+			return fmt.Sprintf("%s has no nest box in the records", e.ID)
+		}
+	}
 	for _, r := range h.records.Animals {
 		if r.ID != subject {
 			continue

@@ -36,8 +36,8 @@ type Herd struct {
 	// lastIncubator is where the latest recorded clutch of a species stands.
 	lastIncubator map[husbandry.ID]husbandry.ID
 	refused       map[husbandry.ID][]refusal
-	// colony has the intervals between clutches of all females of a species.
-	colony   map[husbandry.ID][]season.Interval
+	// colony is what the clutches of all females of a species have shown.
+	colony   map[husbandry.ID]*season.Colony
 	ills     []Illness                  // by date
 	readings map[husbandry.ID][]reading // of enclosures' lamps, by date
 }
@@ -162,7 +162,7 @@ func Derive(r *husbandry.Records, h *tasks.History, on civil.Date) *Herd {
 		residents:  make(map[husbandry.ID][]*Animal, len(r.Enclosures)),
 		kinds:      make(map[husbandry.ID]husbandry.Kind, len(r.Routines)),
 		refused:    make(map[husbandry.ID][]refusal),
-		colony:     make(map[husbandry.ID][]season.Interval),
+		colony:     make(map[husbandry.ID]*season.Colony),
 		readings:   make(map[husbandry.ID][]reading),
 
 		lastIncubator: make(map[husbandry.ID]husbandry.ID),
@@ -469,6 +469,7 @@ func (h *Herd) settle() {
 			h.lastIncubator[c.Species] = at
 		}
 	}
+	intervals := make(map[husbandry.ID][]season.Interval)
 	for _, a := range h.Animals {
 		slices.SortFunc(a.Laid, byDate)
 		slices.SortFunc(a.Dug, civil.Date.Compare)
@@ -478,8 +479,11 @@ func (h *Herd) settle() {
 		a.Mated = slices.DeleteFunc(a.Mated, func(d civil.Date) bool { return d.After(h.On) })
 		a.carry()
 		if len(a.Laid) > 1 {
-			h.colony[a.Species] = append(h.colony[a.Species], season.IntervalsOf(a.ID, a.sheet, a.layings(h.On))...)
+			intervals[a.Species] = append(intervals[a.Species], season.IntervalsOf(a.ID, a.sheet, a.layings(h.On))...)
 		}
+	}
+	for species, list := range intervals {
+		h.colony[species] = season.NewColony(h.Species(species), list)
 	}
 	h.settleYoung()
 	h.settleQuarantine()

@@ -2,6 +2,7 @@ package season
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -74,73 +75,89 @@ type spacing struct {
 	others   int // intervals of other females of her species
 }
 
-// predict pools the care sheet's range, what the keeper's other females of
-// the species did, and her own intervals: a colony's mean about the sheet's,
-// females about the colony's, clutches about the female's, each normal with
-// the variances above, which the colony's own replace as they grow.
-func predict(her husbandry.ID, sheet husbandry.Span, all []Interval) spacing {
-	centre := float64(sheet.From+sheet.To) / 2
-	sd := float64(sheet.To-sheet.From) / middle
+// Colony is what the intervals between the clutches of a species' females have
+// shown. The zero Colony knows no care sheet; make one with [NewColony].
+type Colony struct {
+	females []shown // by id
+	// What is expected before anything is known of her: the sheet's middle and
+	// how the colony differs from it, between females, and within one.
+	centre, colony, between, within float64
+}
+
+// shown is what one female's intervals have shown.
+type shown struct {
+	id   husbandry.ID
+	mean float64
+	n    int
+}
+
+// NewColony pools the intervals of a species' females with its care sheet: a
+// colony's mean about the sheet's, females about the colony's, clutches about
+// the female's, each normal with the variances above, which the colony's own
+// replace as they grow.
+func NewColony(sheet *husbandry.Species, all []Interval) *Colony {
+	span := sheet.Laying.Interval
+	c := &Colony{centre: float64(span.From+span.To) / 2}
+	sd := float64(span.To-span.From) / middle
 	variance := max(sd*sd, leastSD*leastSD)
+	c.colony = colonyShare * variance
 	byFemale := make(map[husbandry.ID][]float64)
-	usual := usualInterval(centre, all)
+	usual := usualInterval(c.centre, all)
 	for _, i := range all {
 		if i.Days <= missed*usual {
 			byFemale[i.Female] = append(byFemale[i.Female], i.Days)
 		}
 	}
-	females := make([]husbandry.ID, 0, len(byFemale))
-	for id := range byFemale {
-		females = append(females, id)
-	}
-	slices.Sort(females)
-
-	mean := func(days []float64) (m float64) {
-		for _, d := range days {
-			m += d / float64(len(days))
-		}
-		return m
-	}
-	// Within females: the sheet's and the colony's.
-	within := (1 - colonyShare - femaleShare) * variance
 	squares, freedom := 0.0, 0.0
-	for _, id := range females {
-		m := mean(byFemale[id])
-		for _, d := range byFemale[id] {
-			squares += (d - m) * (d - m)
+	for _, id := range slices.Sorted(maps.Keys(byFemale)) {
+		days := byFemale[id]
+		f := shown{id: id, n: len(days)}
+		for _, d := range days {
+			f.mean += d / float64(len(days))
 		}
-		freedom += float64(len(byFemale[id]) - 1)
+		for _, d := range days {
+			squares += (d - f.mean) * (d - f.mean)
+		}
+		freedom += float64(len(days) - 1)
+		c.females = append(c.females, f)
 	}
-	within = (sheetCounts*within + squares) / (sheetCounts + freedom)
-	// Between females: the same.
-	between := femaleShare * variance
-	if k := len(females); k >= 4 {
+	c.within = (sheetCounts*(1-colonyShare-femaleShare)*variance + squares) / (sheetCounts + freedom)
+	c.between = femaleShare * variance
+	if k := len(c.females); k >= 4 {
 		var means []float64
 		each := 0.0
-		for _, id := range females {
-			means = append(means, mean(byFemale[id]))
-			each += within / float64(len(byFemale[id])) / float64(k)
+		for _, f := range c.females {
+			means = append(means, f.mean)
+			each += c.within / float64(f.n) / float64(k)
 		}
 		_, _, found := Shrink(means, each)
-		between = (sheetCounts*between + float64(k-3)*found) / (sheetCounts + float64(k-3))
+		c.between = (sheetCounts*c.between + float64(k-3)*found) / (sheetCounts + float64(k-3))
 	}
-	// The colony, as the other females show it, then she herself.
+	return c
+}
+
+// predict is the days to a female's next clutch: the colony as the other
+// females show it, then she herself.
+func (c *Colony) predict(her husbandry.ID) spacing {
 	s := spacing{}
-	at, precision := centre/(colonyShare*variance), 1/(colonyShare*variance)
-	for _, id := range females {
-		if days := byFemale[id]; id != her {
-			p := 1 / (between + within/float64(len(days)))
-			at, precision = at+p*mean(days), precision+p
-			s.others += len(days)
+	at, precision := c.centre/c.colony, 1/c.colony
+	own := shown{}
+	for _, f := range c.females {
+		if f.id == her {
+			own = f
+			continue
 		}
+		p := 1 / (c.between + c.within/float64(f.n))
+		at, precision = at+p*f.mean, precision+p
+		s.others += f.n
 	}
-	hers, uncertain := at/precision, 1/precision+between
-	if own := byFemale[her]; len(own) > 0 {
-		p, q := 1/uncertain, float64(len(own))/within
-		hers, uncertain = (p*hers+q*mean(own))/(p+q), 1/(p+q)
-		s.own = len(own)
+	hers, uncertain := at/precision, 1/precision+c.between
+	if own.n > 0 {
+		p, q := 1/uncertain, float64(own.n)/c.within
+		hers, uncertain = (p*hers+q*own.mean)/(p+q), 1/(p+q)
+		s.own = own.n
 	}
-	s.mean, s.sd = hers, max(leastSD, math.Sqrt(uncertain+within))
+	s.mean, s.sd = hers, max(leastSD, math.Sqrt(uncertain+c.within))
 	return s
 }
 

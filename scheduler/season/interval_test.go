@@ -65,7 +65,7 @@ func TestWindowsCatchNineInTen(t *testing.T) {
 			on := civil.New(2027, 3, 1)
 			clutches[id] = []season.Laid{{Clutch: "0", On: on}}
 			for k := range 12 {
-				w := season.LayingTime(season.Female{ID: id, Sheet: sheet, Clutches: clutches[id], Colony: all, On: on})
+				w := season.LayingTime(season.Female{ID: id, Sheet: sheet, Clutches: clutches[id], Colony: season.NewColony(&sheet, all), On: on})
 				days := max(1, math.Round(pace+math.Sqrt(variance/2)*rnd.NormFloat64()))
 				on = on.AddDays(int(days))
 				if byOwn[k] == nil {

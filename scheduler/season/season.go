@@ -4,8 +4,10 @@
 //
 // Start with [PairingTime], [LayingTime] and [GravidTime]. Each takes what is
 // known of one female and her care sheet and answers with a [Window], in words
-// too. Her winters are handed in, dated by season/cooling. Day length, kinship
-// and condition are left to other implementations of the scheduler's forecasts.
+// too; [NewColony] pools what her companions' clutches have shown. Her winters
+// are handed in, dated by season/cooling. Whom she is paired with is for
+// season/kinship to say, and the day length of her room for season/daylight;
+// health, quarantine and condition are looked at by the scheduler.
 package season
 
 import (
@@ -55,9 +57,9 @@ type Female struct {
 	Sheet    husbandry.Species
 	Latitude float64 // of the keeper, in degrees; below 0 flips the seasons
 	Clutches []Laid  // by date
-	// Colony has the intervals of all the keeper's females of her species, her
-	// own among them.
-	Colony  []Interval
+	// Colony is of all the keeper's females of her species, her own intervals
+	// among them; nil for nothing known of any.
+	Colony  *Colony
 	Mated   []civil.Date // matings seen, by date
 	Winters []Winter     // in which she is, or was, cooled, by date
 	// Paired is the day on which the last pairing began, and Parted its last
@@ -277,7 +279,11 @@ func afterClutch(f Female) Window {
 		return Window{Basis: "no interval between clutches is known"}
 	}
 	w := Window{Known: true, Event: "after-" + string(last.Clutch)}
-	spaced := predict(f.ID, every, f.Colony)
+	colony := f.Colony
+	if colony == nil {
+		colony = NewColony(&f.Sheet, nil)
+	}
+	spaced := colony.predict(f.ID)
 	w.expect(last.On, spaced.mean, spaced.sd)
 	w.Basis = fmt.Sprintf("%d-%d days after her clutch of %s (%s)", w.From.Sub(last.On), w.To.Sub(last.On), words(last.On), spaced.basis())
 	return w

@@ -128,7 +128,7 @@ func TestLayingTime(t *testing.T) {
 				c.f.Sheet = wallLizard
 			}
 			c.f.On = day("2027-05-12")
-			c.f.ID, c.f.Colony = "F03", season.IntervalsOf("F03", &c.f.Sheet, c.f.Clutches)
+			c.f.ID, c.f.Colony = "F03", season.NewColony(&c.f.Sheet, season.IntervalsOf("F03", &c.f.Sheet, c.f.Clutches))
 			w := season.LayingTime(c.f)
 			if w.Event != c.event || w.From.String() != c.from || w.To.String() != c.to || w.Seen != c.seen || !strings.Contains(w.Basis, c.says) {
 				t.Errorf("got %+v\nwant %s %s to %s, seen %v, %q", w, c.event, c.from, c.to, c.seen, c.says)

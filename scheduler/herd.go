@@ -96,7 +96,9 @@ type Clutch struct {
 	Found   bool // first known from a finding
 	Counted bool // somebody has counted the eggs
 	Outside bool // laid outside the nest box
-	Parted  int  // of the eggs laid, so many stand in tubs of their own
+	// foundOut says that its mother was named after it was found.
+	foundOut bool
+	Parted   int // of the eggs laid, so many stand in tubs of their own
 	// Where it was laid; "" when unknown.
 	Enclosure husbandry.ID
 	// Young hatched on each day, by date; a record's own number is not dated
@@ -371,13 +373,17 @@ func (c *Clutch) count(g *tasks.Finding) {
 	c.Outside = c.Outside || g.Outside
 }
 
-// owned gives a clutch of unknown mother the one that was found out.
+// owned gives a clutch of unknown mother the one that was found out; of
+// several the last counts.
 func (h *Herd) owned(c *Clutch, mother husbandry.ID) {
 	a := h.animals[mother]
-	if a == nil || c.Mother != "" {
+	if a == nil || c.Mother != "" && !c.foundOut {
 		return
 	}
-	c.Mother, c.Species = a.ID, a.Species
+	if before := h.animals[c.Mother]; before != nil {
+		before.Laid = slices.DeleteFunc(before.Laid, func(laid *Clutch) bool { return laid == c })
+	}
+	c.Mother, c.Species, c.foundOut = a.ID, a.Species, true
 	a.Laid = append(a.Laid, c)
 }
 

@@ -60,6 +60,14 @@ func TestWhatLayingCallsFor(t *testing.T) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
 			b.found("05-12", watch, tasks.Finding{Laid: &two})
 		}, on: "05-14", task: scheduler.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", pinned: true},
+		{words: "no more came, and looking was skipped", tell: func(b *books) {
+			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
+			b.found("05-12", watch, tasks.Finding{Laid: &two}).skip("05-13", "F03/feel-for-eggs/F03-2027-05-12")
+		}, on: "05-14", task: scheduler.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", pinned: true},
+		{words: "no more came, and somebody felt for them", tell: func(b *books) {
+			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
+			b.found("05-12", watch, tasks.Finding{Laid: &two}).done("05-13", "F03/feel-for-eggs/F03-2027-05-12")
+		}, on: "05-14", task: scheduler.FeelForEggs},
 		{words: "fewer than her kind lays", tell: func(b *books) {
 			b.Species[0].Laying.Eggs = husbandry.Span{From: 2, To: 11}
 			b.found("05-12", watch, tasks.Finding{Laid: &one})
@@ -128,6 +136,11 @@ func TestAMotherFoundOut(t *testing.T) {
 	if c := scheduler.ClutchForecasts(b.input("05-13", 0)); len(c) != 1 || c[0].Mother != "F03" || c[0].Species != "wall-lizard" {
 		t.Errorf("clutches %+v", c)
 	}
+	b.found("05-15", "E07-2027-05-12/found/2027-05-15", tasks.Finding{Mother: "F04"}).plan("05-15", 0).one(t, "F03/lay-watch/2027-05-15")
+	if c := scheduler.ClutchForecasts(b.input("05-15", 0)); len(c) != 1 || c[0].Mother != "F04" {
+		t.Errorf("the last word: %+v", c)
+	}
+	b.undo("05-15", "E07-2027-05-12/found/2027-05-15").plan("05-15", 0).none(t, "F03/lay-watch")
 	b.undo("05-13", "E07-2027-05-12/found/2027-05-13").plan("05-13", 0).one(t, "F03/lay-watch/2027-05-13")
 }
 

@@ -76,7 +76,7 @@ func (p *planner) ask(a *activity, occurrences []string, found civil.Date, why, 
 	p.askPinned(a, occurrences, found, why, caution, false)
 }
 
-// askPinned is ask, for a task that cannot be put off if pinned.
+// askPinned is ask, for a task that is neither put off nor skipped if pinned.
 func (p *planner) askPinned(a *activity, occurrences []string, found civil.Date, why, caution string, pinned bool) {
 	if found.Before(p.began) || found.After(p.on) {
 		return
@@ -84,8 +84,12 @@ func (p *planner) askPinned(a *activity, occurrences []string, found civil.Date,
 	due := found
 	for _, o := range occurrences {
 		switch out := p.h.Outcome(tasks.NewKey(a.s.id, a.r.ID, o)); out.Mark {
-		case tasks.MarkDone, tasks.Skip:
+		case tasks.MarkDone:
 			return
+		case tasks.Skip:
+			if !pinned {
+				return
+			}
 		case tasks.PutOff:
 			if !pinned {
 				due = civil.Max(due, out.Until)

@@ -69,9 +69,9 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 }
 
 func growthHead(g scheduler.Growth) string {
-	what := string(g.Species)
+	what := strings.ReplaceAll(string(g.Species), "-", " ")
 	if g.Count > 1 {
-		what = fmt.Sprintf("%d %s", g.Count, what)
+		what = fmt.Sprintf("%d %ss", g.Count, strings.TrimSuffix(what, "s"))
 	}
 	head := string(g.ID)
 	if g.Name != "" {

@@ -85,7 +85,9 @@ func Read(r io.Reader, zone *time.Location) (*Log, error) {
 		return nil, err
 	}
 	if len(all) == 0 {
-		l.say(0, "no readings")
+		if !slices.ContainsFunc(l.Faults, func(f Fault) bool { return f.Line > 0 }) {
+			l.say(0, "no readings yet")
+		}
 		return l, nil
 	}
 	values := make([]float64, len(all))
@@ -117,6 +119,14 @@ func Read(r io.Reader, zone *time.Location) (*Log, error) {
 	return l, nil
 }
 
+// counted is "1 reading is", "3 readings are".
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
 func (l *Log) say(line int, what string) { l.Faults = append(l.Faults, Fault{line, what}) }
 
 func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit bool, err error) {
@@ -124,7 +134,7 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 	s := bufio.NewScanner(limited)
 	s.Buffer(make([]byte, 0, maxLine), maxLine)
 	bad, firstBad, skipped, firstSkipped := 0, 0, 0, 0
-	line, layout := 0, 0
+	line, layout, headings := 0, 0, 0
 	for s.Scan() {
 		line++
 		text := strings.TrimSpace(strings.TrimPrefix(s.Text(), "\ufeff"))
@@ -136,7 +146,7 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 		case !ok && len(all) == 0 && bad == 0:
 			low := strings.ToLower(text)
 			fahrenheit = fahrenheit || strings.Contains(low, "fahrenheit") || strings.Contains(low, "°f") || strings.Contains(low, "(f)") || strings.Contains(low, "_f")
-			if line > 5 {
+			if headings++; line > 5 {
 				bad, firstBad = 1, line
 			}
 		case !ok:
@@ -160,11 +170,14 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 	if limited.N <= 0 {
 		l.say(line, fmt.Sprintf("longer than %d MiB: nothing from here on is read; begin a new file each year", maxBytes>>20))
 	}
-	if bad > 0 {
-		l.say(firstBad, fmt.Sprintf("%d lines are not a time and a temperature: left out", bad))
+	switch {
+	case len(all) == 0 && headings+bad > 1: // more than a heading
+		l.say(line, "no line is a time and a temperature: write them like 2027-05-12 06:00,28.1")
+	case bad > 0:
+		l.say(firstBad, counted(bad, "line is", "lines are")+" not a time and a temperature: left out")
 	}
 	if skipped > 0 {
-		l.say(firstSkipped, fmt.Sprintf("%d times do not exist, as the clocks went forward: taken an hour on; the logger may keep winter time", skipped))
+		l.say(firstSkipped, counted(skipped, "time does", "times do")+" not exist, as the clocks went forward: taken an hour on; the logger may keep winter time")
 	}
 	return all, fahrenheit, nil
 }
@@ -227,7 +240,7 @@ func (l *Log) plausible(all []reading) []reading {
 		if f := (first.t - 32) / 1.8; f > 15 && f < 40 {
 			hint = "; it would be right in Fahrenheit"
 		}
-		l.say(first.line, fmt.Sprintf("%d readings are outside %g to %g °C, the first %.1f: left out%s", n, coldest, hottest, first.t, hint))
+		l.say(first.line, fmt.Sprintf("%s outside %g to %g °C, the first %.1f: left out%s", counted(n, "reading is", "readings are"), coldest, hottest, first.t, hint))
 	}
 	return all
 }
@@ -269,7 +282,7 @@ func (l *Log) sorted(all []reading, zone *time.Location) []reading {
 		i = j
 	}
 	if same > 0 {
-		l.say(sameLine, fmt.Sprintf("%d readings repeat a time: counted once", same))
+		l.say(sameLine, counted(same, "reading repeats", "readings repeat")+" a time: counted once")
 	}
 	if against > 0 {
 		l.say(againstLine, fmt.Sprintf("%d readings of one time contradict each other: left out", against))
@@ -330,7 +343,7 @@ func (l *Log) gaps(all []reading) []bool {
 	}
 	if n > 0 {
 		a, b := all[longest-1], all[longest]
-		l.say(b.line, fmt.Sprintf("%d gaps of more than %.0f hours, the longest of %.0f hours from %s", n, bridge.Hours(), b.at.Sub(a.at).Hours(), a.at.Format("2 Jan 2006 15:04")))
+		l.say(b.line, fmt.Sprintf("%s of more than %.0f hours, the longest of %.0f hours from %s", counted(n, "gap", "gaps"), bridge.Hours(), b.at.Sub(a.at).Hours(), a.at.Format("2 Jan 2006 15:04")))
 	}
 	return bridged
 }
@@ -400,6 +413,6 @@ func (l *Log) days(all []reading, bridged []bool, zone *time.Location) {
 	}
 	if len(poor) > 0 {
 		slices.SortFunc(poor, civil.Date.Compare)
-		l.say(0, fmt.Sprintf("%d days have readings of fewer than %d hours and are not used, the first %s", len(poor), hoursEnough, poor[0]))
+		l.say(0, fmt.Sprintf("%s readings of fewer than %d hours and not used, the first %s", counted(len(poor), "day with", "days with"), hoursEnough, poor[0]))
 	}
 }

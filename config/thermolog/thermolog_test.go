@@ -65,13 +65,13 @@ func TestLogs(t *testing.T) {
 				return at.Format(day) + ",82.4"
 			}
 			return plain(at, i)
-		}), 3, []string{"1 readings are outside 2 to 45 °C, the first 82.4: left out; it would be right in Fahrenheit"}},
+		}), 3, []string{"1 reading is outside 2 to 45 °C, the first 82.4: left out; it would be right in Fahrenheit"}},
 		"a gap": {hourly(96, func(at time.Time, i int) string {
 			if i >= 30 && i < 50 {
 				return ""
 			}
 			return plain(at, i)
-		}), 3, []string{"1 gaps of more than 6 hours, the longest of 21 hours", "1 days have readings of fewer than 18 hours"}},
+		}), 3, []string{"1 gap of more than 6 hours, the longest of 21 hours", "1 day with readings of fewer than 18 hours"}},
 		"every four hours": {hourly(96, func(at time.Time, i int) string {
 			if i%4 != 0 {
 				return ""
@@ -98,15 +98,17 @@ func TestLogs(t *testing.T) {
 				return at.Format(day) + ",29.9"
 			}
 			return plain(at, i)
-		}), 5, []string{"the sensor looks stuck", "gaps"}},
+		}), 5, []string{"the sensor looks stuck", "1 gap of"}},
 		"one value from the first to the last": {hourly(96, func(at time.Time, i int) string { return at.Format(day) + ",28.0" }), 4, []string{"in every reading: used, but look"}},
 		"backwards": {hourly(48, func(at time.Time, i int) string {
 			return plain(time.Date(2027, 5, 13, 23, 0, 0, 0, vienna).Add(-time.Duration(i)*time.Hour), i)
 		}), 2, []string{"line 2: times run backwards: put in order"}},
 		"twice the same":           {hourly(48, plain) + hourly(48, plain), 2, []string{"backwards", "48 readings repeat a time"}},
 		"one time, two values":     {hourly(48, plain) + "2027-05-12 03:00,22.0\n", 2, []string{"backwards", "2 readings of one time contradict each other"}},
-		"not a table":              {"hello\nworld\n\x00\x01\n", 0, []string{"no readings"}},
-		"a broken line among them": {hourly(24, plain) + "2027-05-13 00:00,ERR\n" + hourly(0, plain), 1, []string{"line 25: 1 lines are not a time and a temperature"}},
+		"not a table":              {"hello\nworld\n\x00\x01\n", 0, []string{"line 3: no line is a time and a temperature: write them like 2027-05-12 06:00,28.1"}},
+		"only a heading":           {"time,°C\n", 0, []string{"no readings yet"}},
+		"dates the other way":      {"time,°C\n05/12/2027 06:00,28.1\n", 0, []string{"line 2: no line is a time and a temperature"}},
+		"a broken line among them": {hourly(24, plain) + "2027-05-13 00:00,ERR\n" + hourly(0, plain), 1, []string{"line 25: 1 line is not a time and a temperature"}},
 		"empty":                    {"", 0, []string{"no readings"}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -139,7 +141,7 @@ func TestClockChanges(t *testing.T) {
 		fmt.Fprintf(&b, "2027-03-28 %02d:00,28.%d\n", h, h%3)
 	}
 	l := read(t, b.String())
-	if len(l.Faults) == 0 || !strings.Contains(l.Faults[0].String(), "line 3: 1 times do not exist, as the clocks went forward") || len(l.Days[civil.MustParse("2027-03-28")]) != 23 {
+	if len(l.Faults) == 0 || !strings.Contains(l.Faults[0].String(), "line 3: 1 time does not exist, as the clocks went forward") || len(l.Days[civil.MustParse("2027-03-28")]) != 23 {
 		t.Errorf("forward: %v, %d hours", l.Faults, len(l.Days[civil.MustParse("2027-03-28")]))
 	}
 	b.Reset()

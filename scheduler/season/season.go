@@ -4,8 +4,10 @@
 //
 // Start with [PairingTime], [LayingTime] and [GravidTime]. Each takes what is
 // known of one female and her care sheet and answers with a [Window], in words
-// too. Her winters are handed in, dated by season/cooling. Day length, kinship
-// and condition are left to other implementations of the scheduler's forecasts.
+// too; [NewColony] pools what her companions' clutches have shown. Her winters
+// are handed in, dated by season/cooling. Whom she is paired with is for
+// season/kinship to say, and the day length of her room for season/daylight;
+// health, quarantine and condition are looked at by the scheduler.
 package season
 
 import (

@@ -159,9 +159,15 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 		case carries && !r.Hatched.IsZero() && on.Sub(r.Hatched) < youngestMother:
 			return fmt.Sprintf("%s is %s old", r.ID, plural(on.Sub(r.Hatched), "day", "days"))
 		}
+		if x := a.Finding.Sexed; x != nil && (r.Sex == husbandry.Female && x.Males > 0 || r.Sex == husbandry.Male && x.Females > 0) {
+			return fmt.Sprintf("%s is a %s in the records; if that is wrong, change its sex there", r.ID, r.Sex)
+		}
 		if why := tooMany(a.Finding, h.records.Heads(r.ID, on), string(r.ID)); why != "" {
 			return why
 		}
+	}
+	if why := h.noMother(a.Finding.Mother, subject); why != "" {
+		return why
 	}
 	for _, c := range h.records.Clutches {
 		if n := a.Finding.Hatched; c.ID == subject && n != nil && c.Eggs > 0 && *n > c.Eggs {
@@ -171,6 +177,41 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 			if why := tooMany(a.Finding, c.Eggs, "clutch "+string(c.ID)); why != "" {
 				return why
 			}
+		}
+	}
+	return ""
+}
+
+// noMother says why an animal cannot be the mother of a clutch, "" if it can.
+func (h *House) noMother(mother, clutch husbandry.ID) string {
+	if mother == "" {
+		return ""
+	}
+	animal := func(a husbandry.Animal) bool { return a.ID == mother }
+	i := slices.IndexFunc(h.records.Animals, animal)
+	if i < 0 {
+		return ""
+	}
+	her := h.records.Animals[i]
+	if her.Sex == husbandry.Male {
+		return fmt.Sprintf("%s is a male in the records", mother)
+	}
+	for _, c := range h.records.Clutches {
+		if c.ID == clutch && c.Mother != "" && c.Mother != mother {
+			return fmt.Sprintf("clutch %s is of %s in the records; if that is wrong, change its mother there", clutch, c.Mother)
+		}
+	}
+	// A clutch that was found has the name of where it was.
+	for _, e := range h.records.Enclosures {
+		if day, ok := strings.CutPrefix(string(clutch), string(e.ID)+"-"); !ok {
+			continue
+		} else if _, err := civil.Parse(day); err != nil {
+			continue
+		}
+		lives := func(a husbandry.Animal) bool { return a.Enclosure == e.ID }
+		kin := func(a husbandry.Animal) bool { return lives(a) && a.Species == her.Species }
+		if slices.ContainsFunc(h.records.Animals, lives) && !slices.ContainsFunc(h.records.Animals, kin) {
+			return fmt.Sprintf("%s is a %s, and none lives in %s by the records", mother, strings.ReplaceAll(string(her.Species), "-", " "), e.ID)
 		}
 	}
 	return ""

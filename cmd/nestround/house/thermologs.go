@@ -27,7 +27,7 @@ func (h *House) readLogs() {
 			continue
 		}
 		say := func(line int, what string) {
-			h.logProblems = append(h.logProblems, diag.Problem{File: inc.Log, Line: line, Severity: diag.Warning,
+			h.logProblems = append(h.logProblems, diag.Problem{File: inc.Log, Line: line, Column: min(1, line), Severity: diag.Warning,
 				Message: fmt.Sprintf("temperature log of %s: %s", inc.ID, what)})
 		}
 		st, err := os.Stat(h.logPath(inc.Log))

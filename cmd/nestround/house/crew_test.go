@@ -131,6 +131,13 @@ func TestTwoKeepers(t *testing.T) {
 	if !slices.Contains(done, "E01 water") || !slices.Contains(left, "E02 water") {
 		t.Errorf("done %v, open %v", done, left)
 	}
+	// The answer counts what is left of hers.
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if answer := sentTo(t, dir)["mara@example.org"]; !strings.Contains(answer, "Nothing is left to do today.") {
+		t.Errorf("her answer:\n%s", answer)
+	}
 	if by := h.history.Outcome("E01/water/2027-05-12").By; by != "mara@example.org" {
 		t.Errorf("done by %q", by)
 	}

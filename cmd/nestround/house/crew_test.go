@@ -314,6 +314,9 @@ func TestReturnedInWords(t *testing.T) {
 	now := "2027-05-20T06:30:00+02:00"
 	h := open(t, dir, func() time.Time { return clock(now)() }, disk.Files{})
 	i := issued(t, h)
+	if text, _ := open(t, shared(t), clock("2027-05-23T06:30:00+02:00"), disk.Files{}).returned(civil.MustParse("2027-05-23")); !strings.HasPrefix(text, "While you were away, nothing was marked as done, and ") {
+		t.Errorf("%q", text)
+	}
 	words := fmt.Sprint("done ", numberOf(t, i, "E02", "water"))
 	if _, err := h.TakeMail(from(t, "ines@example.org", i, "one", "2027-05-21T21:00:00+02:00", words), false); err != nil {
 		t.Fatal(err)

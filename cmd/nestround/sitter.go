@@ -16,6 +16,9 @@ func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
 	send := f.Bool("send", false, "mail it to who stands in, and to you")
 	at := f.String("at", "", "of the days away that this `date` is in, or that come next after it")
 	return func(ctx context.Context, c *call) error {
+		if *out != "" && *send {
+			return &usageError{"--out and --send are two things: say one", ""}
+		}
 		h, err := c.open()
 		if err != nil {
 			return err

@@ -111,7 +111,7 @@ func (r *reader) awayDays(t *tables.Table) {
 		Cover: t.Text("cover"), Note: t.Prose("note"),
 	}
 	v.Mail, _ = tables.Parsed(t, "mail", config.Address)
-	if v.Mail != "" && v.Cover == "" {
+	if v.Mail != "" && !t.Has("cover") {
 		t.Missing("`cover`", "say the name of the person with this address")
 	}
 	for _, key := range []string{"from", "until"} {

@@ -239,7 +239,11 @@ func text(p page) string {
 		para("- ", s)
 	}
 	for _, w := range p.Weeks {
-		fmt.Fprintf(&b, "\n%s TO %s\n", strings.ToUpper(w.Dates[0].Format("Mon 2 January")), strings.ToUpper(w.Dates[len(w.Dates)-1].Format("Mon 2 January")))
+		days := w.Dates[0].Format("Mon 2 January")
+		if n := len(w.Dates); n > 1 {
+			days += " to " + w.Dates[n-1].Format("Mon 2 January")
+		}
+		fmt.Fprintf(&b, "\n%s\n", strings.ToUpper(days))
 		if len(w.Rounds) == 0 {
 			b.WriteString("\nNothing must be done on these days.\n")
 		}

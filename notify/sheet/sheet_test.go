@@ -120,3 +120,26 @@ func TestNothingToDo(t *testing.T) {
 		t.Errorf("%v\n%s", err, s.Text)
 	}
 }
+
+// A day by itself is one day, not from that day to itself.
+func TestAWeekOfOneDay(t *testing.T) {
+	c := sample()
+	c.Until = c.From.AddDays(7)
+	s, err := sheet.Render(c)
+	if err != nil || !strings.Contains(s.Text, "\nFRI 28 MAY\n") || !strings.Contains(s.Text, "\nFRI 21 MAY TO THU 27 MAY\n") {
+		t.Errorf("%v\n%s", err, s.Text)
+	}
+}
+
+// What is given, and not only of what; two amounts are two lines.
+func TestAmountsOnTheSheet(t *testing.T) {
+	c := sample()
+	c.Tasks = nil
+	for day, amount := range map[string]string{"2027-05-21": "6-8 crickets", "2027-05-22": "6-8 crickets", "2027-05-23": "3 crickets"} {
+		c.Tasks = append(c.Tasks, task(day, "morning", "Feed", "A1", "South room", 0, func(t *tasks.Task) { t.Uses, t.Amount = []string{"crickets", "mealworms"}, amount }))
+	}
+	s, err := sheet.Render(c)
+	if err != nil || !strings.Contains(s.Text, "Feed: A1 (6-8 crickets) - Fri and Sat") || !strings.Contains(s.Text, "Feed: A1 (3 crickets) - Sun") || strings.Contains(s.HTML, "mealworms") {
+		t.Errorf("%v\n%s", err, s.Text)
+	}
+}

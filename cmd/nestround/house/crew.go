@@ -169,9 +169,12 @@ func (h *House) returned(today civil.Date) (text string, missed []string) {
 	return text, missed
 }
 
-// were is "1 task was" or "3 tasks were".
+// were is "nothing was", "1 task was" or "3 tasks were".
 func were(n int) string {
-	if n == 1 {
+	switch n {
+	case 0:
+		return "nothing was"
+	case 1:
 		return "1 task was"
 	}
 	return fmt.Sprintf("%d tasks were", n)

@@ -131,6 +131,13 @@ func TestTwoKeepers(t *testing.T) {
 	if !slices.Contains(done, "E01 water") || !slices.Contains(left, "E02 water") {
 		t.Errorf("done %v, open %v", done, left)
 	}
+	// The answer counts what is left of hers.
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if answer := sentTo(t, dir)["mara@example.org"]; !strings.Contains(answer, "Nothing is left to do today.") {
+		t.Errorf("her answer:\n%s", answer)
+	}
 	if by := h.history.Outcome("E01/water/2027-05-12").By; by != "mara@example.org" {
 		t.Errorf("done by %q", by)
 	}
@@ -307,6 +314,9 @@ func TestReturnedInWords(t *testing.T) {
 	now := "2027-05-20T06:30:00+02:00"
 	h := open(t, dir, func() time.Time { return clock(now)() }, disk.Files{})
 	i := issued(t, h)
+	if text, _ := open(t, shared(t), clock("2027-05-23T06:30:00+02:00"), disk.Files{}).returned(civil.MustParse("2027-05-23")); !strings.HasPrefix(text, "While you were away, nothing was marked as done, and ") {
+		t.Errorf("%q", text)
+	}
 	words := fmt.Sprint("done ", numberOf(t, i, "E02", "water"))
 	if _, err := h.TakeMail(from(t, "ines@example.org", i, "one", "2027-05-21T21:00:00+02:00", words), false); err != nil {
 		t.Fatal(err)

@@ -293,7 +293,11 @@ func (h *House) answerText(t Taken, issue notify.Issue, at time.Time) string {
 		}
 		b.WriteString("\n")
 	}
-	open := h.board(h.today()).Open()
+	board := h.board(h.today())
+	if r, ok := h.reader(t.From, h.today()); ok {
+		board = r.board(board)
+	}
+	open := board.Open()
 	if issue.Date == h.today() && len(t.Accepted) > 0 {
 		numbered := make(map[tasks.Key]bool, len(issue.Items))
 		for _, i := range issue.Items {

@@ -69,7 +69,7 @@ func (p *planner) notes() map[husbandry.ID][]moisture.Note {
 	p.watered = make(map[husbandry.ID][]moisture.Note)
 	for _, f := range p.h.Found() {
 		g := &f.Finding
-		if f.On.After(p.on) {
+		if f.On.After(p.on) || g.Weighs == nil && g.Added == nil && g.Dead == nil && g.Hatched == nil {
 			continue
 		}
 		n := moisture.Note{On: f.On}

@@ -259,6 +259,9 @@ func (h *House) known() reply.Known {
 	}
 	for _, c := range scheduler.Derive(h.records, h.history, h.today()).Clutches {
 		add(c.ID, husbandry.OfClutch)
+		for _, id := range c.Aliases {
+			add(id, husbandry.OfClutch)
+		}
 	}
 	for _, e := range h.records.Enclosures {
 		add(e.ID, husbandry.OfEnclosure)

@@ -50,6 +50,8 @@ const (
 		"frost kills, and so does food in a cold gut. In doubt about one, keep it warm and ask a reptile veterinarian."
 	stopCaution = "Raise the temperature over days, not at once; water first, and no food before it is warm and active. " +
 		"A lizard that loses this much in the cold belongs to a reptile veterinarian. The limits are borrowed from tortoises; no lizard figure is published."
+	illColdCaution = "Raise the temperature over days, not at once; water first, and no food before it is warm and active. " +
+		"In the cold nothing heals: a reptile veterinarian says how to go on."
 	warmCaution   = "Not faster than planned. Water at once, food not before the day that is named, and only to one that is warm and moves about."
 	gravidCaution = "Eggs do not wait for spring: she needs warmth, a damp place to dig and a reptile veterinarian's advice."
 	foodCaution   = "A small meal, once it is warm and moves about as usual. If nothing is eaten within ten days of warmth, or it is weak, call a reptile veterinarian."
@@ -237,15 +239,18 @@ func (p *planner) starts(c *husbandry.Cooling, care husbandry.CoolingCare, latit
 func (p *planner) winter(a *Animal, plan winterPlan) (w Winter, ok bool) {
 	w = Winter{Name: plan.name, Room: plan.room}
 	start := plan.start
-	switch o := p.h.Outcome(tasks.NewKey(w.at(a), CoolingFast, w.Name)); o.Mark {
-	case tasks.MarkDone:
-		if abs(o.On.Sub(start)) <= moved {
-			start = o.On
+	// What is said of the fast once it turns cold comes too late.
+	if o := p.h.Outcome(tasks.NewKey(w.at(a), CoolingFast, w.Name)); o.On.Before(cooling.New(plan.care, start).Down) {
+		switch o.Mark {
+		case tasks.MarkDone:
+			if abs(o.On.Sub(start)) <= moved {
+				start = o.On
+			}
+		case tasks.PutOff:
+			start = civil.Max(start, o.Until)
+		case tasks.Skip:
+			w.Not = calledOff
 		}
-	case tasks.PutOff:
-		start = civil.Max(start, o.Until)
-	case tasks.Skip:
-		w.Not = calledOff
 	}
 	w.Course = cooling.New(plan.care, start)
 	if !a.Left.IsZero() && !a.Left.After(w.Course.Fast) || a.Came.After(w.Course.Down) {
@@ -296,11 +301,14 @@ func (p *planner) whyNot(a *Animal, c *cooling.Course) string {
 	case !a.Acquired.IsZero() && c.Fast.Sub(a.Acquired) < settledIn:
 		return fmt.Sprintf("here for less than %d days (came %s)", settledIn, p.day(a.Acquired))
 	}
-	if a.In(husbandry.Apart, day) {
-		return "in quarantine since " + p.day(a.Apart.Began)
+	if since := a.apartSince(day); !since.IsZero() {
+		return "in quarantine since " + p.day(since)
 	}
-	if p.unwell(a) {
-		return "illness was noted, and it awaits a review"
+	// What was noted in the fast, which is warm, ends it as well.
+	for d := day; d == day || d.Before(c.Down) && !d.After(p.on); d = d.AddDays(1) {
+		if noted := p.unwellOn(a, d); !noted.IsZero() {
+			return "ill (noted " + p.day(noted) + "), and a review had to come first"
+		}
 	}
 	if since := a.GravidOn(c.Fast); !since.IsZero() {
 		return "carries eggs (seen " + p.day(since) + ")"
@@ -741,7 +749,7 @@ func (p *planner) weighInTheCold(s *subject, a *Animal, w *Winter) {
 }
 
 // stopCooling says that an animal must not stay in the cold: it has lost too
-// much, or carries eggs.
+// much, is ill, or carries eggs.
 func (p *planner) stopCooling(s *subject, a *Animal, w *Winter) {
 	c := &w.Course
 	if !c.WasCooled() || !p.on.Before(c.Feed) || p.on.Before(c.Down) {
@@ -753,7 +761,7 @@ func (p *planner) stopCooling(s *subject, a *Animal, w *Winter) {
 	if !p.on.Before(c.Up) {
 		t.do, end = "See the veterinarian after the cooling", "It is being warmed up already; see the veterinarian"
 	}
-	mass := w.lastMass(a)
+	mass, ill := w.lastMass(a), p.unwellOn(a, p.on)
 	lost, loss := cooling.Losing(c.Care, w.start.Grams, mass.Grams)
 	switch {
 	case !mass.On.IsZero() && loss == cooling.Stop:
@@ -761,6 +769,9 @@ func (p *planner) stopCooling(s *subject, a *Animal, w *Winter) {
 		t.due, t.caution = mass.On, stopCaution
 		t.why = fmt.Sprintf("Weighed %s on %s, %s at the start (%s): %s less, and %s ends the cooling. %s", u.Mass(mass.Grams), p.day(mass.On),
 			u.Mass(w.start.Grams), p.day(w.start.On), percent(float64(lost)), c.Care.StopLoss, end)
+	case !ill.Before(c.Down) && ill.Before(c.Up):
+		t.due, t.caution = ill, illColdCaution
+		t.why = fmt.Sprintf("Noted as ill on %s, in the cold. %s; or say that the illness is reviewed", p.day(t.due), end)
 	default:
 		for _, g := range a.sightings {
 			if g.gravid && !g.on.Before(c.Down) && g.on.Before(c.Up) && !a.GravidOn(p.on).IsZero() {

@@ -121,6 +121,72 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 	})
 }
 
+// Who is cooled is decided while it is warm: what changes later never brings
+// food to one in the cold, nor the cold to one that was fed.
+func TestWhatHappensInTheColdDecidesNothing(t *testing.T) {
+	ill := func(on string) func(*books) {
+		return func(b *books) { b.found(on, tasks.NewKey("F04", "found", on), tasks.Finding{Ill: true}) }
+	}
+	reviewed := func(noted, on string) func(*books) {
+		return func(b *books) { b.done(on, tasks.NewKey("F04", scheduler.ReviewIll, noted)) }
+	}
+	apart := func(released string) func(*books) {
+		return func(b *books) {
+			r := routine(husbandry.Release, after(husbandry.EventQuarantine, 0), husbandry.Stays)
+			r.ID, r.For.Animals = "release", nil
+			b.Routines = append(b.Routines, r)
+			a := b.animal("F04")
+			a.Acquired, a.Quarantine = day("2027-07-01"), 90
+			if released != "" {
+				b.done(released, "F04/release/quarantine-2027-07-01")
+			}
+		}
+	}
+	for _, c := range []struct {
+		words string
+		tell  []func(*books)
+		on    string
+		fed   bool
+		stop  string // of the alarm to end the cooling
+	}{
+		{words: "ill in the cold", tell: []func(*books){ill("2027-12-19")}, on: "2027-12-22", stop: "Noted as ill on 19 December, in the cold. Warm it up over 10 days from today and see the veterinarian"},
+		{words: "ill in the cold, and reviewed", tell: []func(*books){ill("2027-12-19"), reviewed("2027-12-19", "2027-12-21")}, on: "2027-12-22"},
+		{words: "somebody of the enclosure is ill in the cold", tell: []func(*books){func(b *books) {
+			b.found("2027-12-19", "E08/found/2027-12-19", tasks.Finding{Ill: true})
+		}}, on: "2027-12-22", stop: "Noted as ill"},
+		{words: "ill before the fast", tell: []func(*books){ill("2027-10-25")}, on: "2027-11-20", fed: true},
+		{words: "and reviewed before it", tell: []func(*books){ill("2027-10-25"), reviewed("2027-10-25", "2027-10-30")}, on: "2027-11-20"},
+		{words: "and reviewed when the others are cold", tell: []func(*books){ill("2027-10-25"), reviewed("2027-10-25", "2027-12-01")}, on: "2027-12-22", fed: true},
+		{words: "and never reviewed, months later", tell: []func(*books){ill("2027-10-25")}, on: "2028-01-10", fed: true},
+		{words: "ill in the fast, which is warm", tell: []func(*books){ill("2027-11-05")}, on: "2027-11-06", fed: true},
+		{words: "and reviewed", tell: []func(*books){ill("2027-11-05"), reviewed("2027-11-05", "2027-11-20")}, on: "2027-12-22", fed: true},
+		{words: "in quarantine", tell: []func(*books){apart("")}, on: "2027-11-20", fed: true},
+		{words: "released before the fast", tell: []func(*books){apart("2027-10-30")}, on: "2027-11-20"},
+		{words: "released when the others are cold", tell: []func(*books){apart("2027-11-19")}, on: "2027-11-20", fed: true},
+		{words: "the fast called off too late", tell: []func(*books){func(b *books) { b.skip("2027-11-20", "E08/cooling-fast/wall-lizard-2027") }}, on: "2027-11-22"},
+		{words: "or moved", tell: []func(*books){func(b *books) { b.later("2027-11-20", "E08/cooling-fast/wall-lizard-2027", "2027-12-20") }}, on: "2027-11-22"},
+	} {
+		t.Run(c.words, func(t *testing.T) {
+			b := winterRoom()
+			for _, tell := range c.tell {
+				tell(b)
+			}
+			p := b.plan(c.on, 2)
+			if fed := len(p.of("E08/wall-lizard.feed")) > 0; fed != c.fed {
+				t.Errorf("fed %v\n%s", fed, p.of("E08"))
+			}
+			if cold := len(p.of("E08/cooling-step")) > 0; cold == c.fed {
+				t.Errorf("steps of the cold %v\n%s", cold, p.of("E08"))
+			}
+			if c.stop == "" {
+				p.none(t, "F04/cooling-stop")
+			} else if x := p.one(t, "F04/cooling-stop"); !strings.HasPrefix(x.Why, c.stop) || !x.Pinned {
+				t.Errorf("pinned %v, why %q", x.Pinned, x.Why)
+			}
+		})
+	}
+}
+
 func TestNoFoodInTheWinter(t *testing.T) {
 	b := winterRoom()
 	fed := func(on string) bool {

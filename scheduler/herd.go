@@ -63,9 +63,12 @@ type Animal struct {
 	// Regrouped is the last day anybody was taken out of the group.
 	Regrouped civil.Date
 	// Apart is its quarantine; nil when it is in none.
-	Apart     *Apart
-	sheet     *husbandry.Species
-	sightings []sighting // by date
+	Apart *Apart
+	// released is the quarantine it was released from, on the day releasedOn.
+	released   *Apart
+	releasedOn civil.Date
+	sheet      *husbandry.Species
+	sightings  []sighting // by date
 }
 
 // sighting is a look at a female that told whether she carries eggs.
@@ -663,6 +666,18 @@ func (a *Animal) In(state husbandry.State, day civil.Date) bool {
 		return a.Apart != nil && !day.Before(a.Apart.Began)
 	}
 	return false
+}
+
+// apartSince returns since when it is, or was, in quarantine on a day, or no
+// date.
+func (a *Animal) apartSince(day civil.Date) civil.Date {
+	switch {
+	case a.Apart != nil && !day.Before(a.Apart.Began):
+		return a.Apart.Began
+	case a.released != nil && !day.Before(a.released.Began) && day.Before(a.releasedOn):
+		return a.released.Began
+	}
+	return civil.Date{}
 }
 
 func abs(n int) int { return max(n, -n) }

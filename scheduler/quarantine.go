@@ -86,6 +86,9 @@ func (h *Herd) settleQuarantine() {
 			q.From, q.Why = e.on, e.why
 		}
 		q.Until = q.From.AddDays(int(a.Quarantine))
+		if released.After(q.From) {
+			a.released, a.releasedOn = q, released
+		}
 		if released.After(q.From) || q.Until.Before(h.Records.Began) { // over, or over before the books began
 			continue
 		}
@@ -238,15 +241,27 @@ func (p *planner) quarantineStep(s *subject, r *routine, e happening) {
 
 // unwell reports whether illness was noted of an animal lately and nobody has
 // reviewed it.
-func (p *planner) unwell(a *Animal) bool {
-	ill, ok := p.lastIll(a.ID)
-	return ok && ill.On.AddDays(unwellFor).After(p.on) &&
-		p.h.Outcome(tasks.NewKey(a.ID, ReviewIll, ill.On.String())).Mark != tasks.MarkDone
+func (p *planner) unwell(a *Animal) bool { return !p.unwellOn(a, p.on).IsZero() }
+
+// unwellOn returns the day on which illness was noted of an animal, or of who
+// lives in its enclosure, that awaited a review on a day; no date for none.
+func (p *planner) unwellOn(a *Animal, day civil.Date) (noted civil.Date) {
+	for _, subject := range []husbandry.ID{a.ID, a.Enclosure} {
+		ill, ok := p.lastIll(subject, day)
+		if !ok || !ill.On.AddDays(unwellFor).After(day) {
+			continue
+		}
+		if o := p.h.Outcome(tasks.NewKey(subject, ReviewIll, ill.On.String())); o.Mark != tasks.MarkDone || o.On.After(day) {
+			noted = civil.Max(noted, ill.On)
+		}
+	}
+	return noted
 }
 
-func (p *planner) lastIll(id husbandry.ID) (last Illness, ok bool) {
+// lastIll is the last illness noted of a subject until a day.
+func (p *planner) lastIll(id husbandry.ID, day civil.Date) (last Illness, ok bool) {
 	for _, ill := range p.herd.ills {
-		if ill.Subject == id {
+		if id != "" && ill.Subject == id && !ill.On.After(day) {
 			last, ok = ill, true
 		}
 	}

@@ -93,11 +93,19 @@ func (a *Animal) Wintering(day civil.Date) *Winter {
 }
 
 // rests reports whether a routine leaves an animal alone on a day for its
-// winter's sake: it is not fed, and weighed by the winter's own days.
+// winter's sake: it is not fed, and weighed by the winter's own days; in the
+// cold nobody wets it or takes it out to clean, and until it is fed again
+// there are no droppings to be tested.
 func (a *Animal) rests(r *routine, day civil.Date) bool {
 	switch r.Kind {
 	case husbandry.Feed, husbandry.Supplement:
 		return a.Wintering(day) != nil
+	case husbandry.Mist, husbandry.Clean:
+		w := a.Wintering(day)
+		return w != nil && w.Course.Cooled(day)
+	case husbandry.Faecal:
+		w := a.Wintering(day)
+		return w != nil && w.Course.WasCooled() && !day.Before(w.Course.Down)
 	case husbandry.Weigh:
 		w := a.Wintering(day)
 		return w != nil && w.Course.Cooled(day) && r.Cadence.Pattern != husbandry.Anchored
@@ -617,6 +625,9 @@ func (p *planner) coolingSteps(s *subject, w *Winter) {
 			t.why = fmt.Sprintf("Step %d of %d; cold until %s", stepNumber(c, step), stepCount(c, false), p.day(c.Up))
 			if c.Care.Water != "" {
 				t.why += ". " + strings.TrimSuffix(c.Care.Water, ".")
+			}
+			if i == 0 {
+				t.why += ". No misting, cleaning or faecal test until it is warm again"
 			}
 			if stay := p.notForTheCold(s, civil.Max(step.On, p.on)); len(stay) > 0 {
 				t.why += ". Not cooled, so housed elsewhere first: " + list(stay)

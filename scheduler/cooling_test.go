@@ -96,6 +96,34 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 		}
 	})
 	t.Run("an enclosure has its own", func(t *testing.T) { b.plan("2027-11-15", 0).one(t, "E08/cooling-step/wall-lizard-2027-down-1") })
+	t.Run("nobody is wetted, taken out or sampled in the cold", func(t *testing.T) {
+		b := winterRoom()
+		b.Routines = append(b.Routines,
+			husbandry.Routine{ID: "mist", Kind: husbandry.Mist, Scope: husbandry.OfEnclosure, Cadence: husbandry.Cadence{Pattern: husbandry.SinceLast, Every: 2}, Missed: husbandry.Lapses},
+			husbandry.Routine{ID: "deep", Kind: husbandry.Clean, Scope: husbandry.OfEnclosure, Cadence: husbandry.Cadence{Pattern: husbandry.SinceLast, Every: 20}, Missed: husbandry.Stays},
+			husbandry.Routine{ID: "faecal", Kind: husbandry.Faecal, Scope: husbandry.OfEnclosure, Cadence: husbandry.Cadence{Pattern: husbandry.SinceLast, Every: 20}, Missed: husbandry.Stays})
+		for _, id := range []string{"mist", "deep", "faecal"} {
+			rest, warm := "2027-11-15", "2028-02-13"
+			if id == "faecal" {
+				warm = "2028-02-17" // once it has been fed
+			}
+			if len(b.plan("2027-11-14", 0).of("E07/"+id)) == 0 {
+				t.Error(id, "is not asked for in the warm fast")
+			}
+			b.plan(rest, 60).none(t, "E07/"+id)
+			if x := b.plan(rest, 100).of("E07/" + id); len(x) == 0 || x[0].Due != day(warm) {
+				t.Errorf("%s: after the winter %s, want %s first", id, x, warm)
+			}
+		}
+		if x := b.plan("2027-11-15", 0).one(t, step+"down-1"); !strings.Contains(x.Why, "No misting, cleaning or faecal test until it is warm again") {
+			t.Error(x.Why)
+		}
+		// Who stays warm in the same enclosure is cared for as before.
+		b.animal("M01").Acquired = day("2027-10-01")
+		if len(b.plan("2027-12-01", 2).of("E07/mist")) == 0 {
+			t.Error("no misting of one that is not cooled")
+		}
+	})
 	t.Run("in Fahrenheit", func(t *testing.T) {
 		b := winterRoom()
 		b.Units = husbandry.US

@@ -10,8 +10,8 @@ import (
 // Board is one day's tasks with what became of them, numbered.
 type Board struct {
 	On civil.Date
-	// Rows are overdue tasks first, then the rounds in walking order, then
-	// what lapsed since the day before, which has no numbers.
+	// Rows are alarms first, then what is overdue, then the rounds in walking
+	// order, then what lapsed since the day before, which has no numbers.
 	Rows []Row
 }
 
@@ -23,6 +23,8 @@ type Row struct {
 	// Late says that the task was overdue when the day began, or is now; it
 	// stays so when the task is done.
 	Late bool
+	// Urgent says the same of an alarm (see [Task.Alarm]).
+	Urgent bool
 }
 
 // NewBoard joins the plan of a day as it stood when the day began with the
@@ -70,7 +72,7 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 			return
 		}
 		rank[t.Key] = boardRank(t)
-		row := Row{N: number[t.Key], Task: t, Late: t.Status == Overdue}
+		row := Row{N: number[t.Key], Task: t, Late: t.Status == Overdue, Urgent: t.Alarm()}
 		// Nobody can have spoken of a task of this day's round long before it.
 		switch o := (Marks{h, h.tail(t.Key.pair())}).OutcomeSince(t.Key, on.AddDays(-boardReach)); {
 		case t.Status == Lapsed:
@@ -111,15 +113,17 @@ func byBoard(t, u Task) int {
 	return cmp.Or(boardRank(t)-boardRank(u), Before(t, u))
 }
 
-// boardRank puts overdue tasks first and what lapsed last.
+// boardRank puts alarms first, then what is overdue, and what lapsed last.
 func boardRank(t Task) int {
-	switch t.Status {
-	case Overdue:
+	switch {
+	case t.Alarm():
 		return 0
-	case Lapsed:
-		return 2
+	case t.Status == Overdue:
+		return 1
+	case t.Status == Lapsed:
+		return 3
 	}
-	return 1
+	return 2
 }
 
 // Open returns the rows that are still to be done.

@@ -62,3 +62,44 @@ func TestBoardUsesTheDigestsNumbers(t *testing.T) {
 		t.Errorf("open: %d rows, want 2", len(b.Open()))
 	}
 }
+
+// What can hurt an animal stands before cleaning that is overdue, also on the
+// day it becomes known, and keeps its place and number once it is done.
+func TestBoardBeginsWithAlarms(t *testing.T) {
+	digs := task("F03/vet-digging/2027-05-10", 5, tasks.Due)
+	digs.Pinned = true
+	unseen := task("C1/hatch-watch/2027-05-11", 6, tasks.Overdue)
+	unseen.Missed = husbandry.Alarms
+	watch := task("F04/lay-watch/2027-05-12", 1, tasks.Due)
+	watch.Missed = husbandry.Alarms
+	later := task("F05/cooling-stop/2027", 1, tasks.Upcoming)
+	later.Pinned = true
+	morning := []tasks.Task{task("E01/clean-deep/first", 1, tasks.Overdue), watch, digs, unseen, later}
+	want := strings.TrimSpace(`
+1 F03 due true
+2 C1 overdue true
+3 E01 overdue false
+4 F04 due false
+5 F05 upcoming false`)
+	show := func(b *tasks.Board) string {
+		var s []string
+		for i, line := range strings.Split(lines(b), "\n") {
+			s = append(s, fmt.Sprintf("%s %t", line, b.Rows[i].Urgent))
+		}
+		return strings.Join(s, "\n")
+	}
+	if got := show(tasks.NewBoard(day("12"), morning, morning, tasks.Fold(nil), nil)); got != want {
+		t.Errorf("board:\n%s\nwant:\n%s", got, want)
+	}
+	seen := tasks.Fold([]tasks.Entry{{ID: "a", At: at("12", "09:00"), On: day("12"), Via: tasks.ViaShell, Acts: []tasks.Act{done(digs.Key)}}})
+	want = strings.Replace(want, "1 F03 due", "1 F03 done", 1)
+	if got := show(tasks.NewBoard(day("12"), morning, []tasks.Task{morning[0], watch, unseen, later}, seen, nil)); got != want {
+		t.Errorf("board, done:\n%s\nwant:\n%s", got, want)
+	}
+	// A weighing at noon that ends a cooling comes first under the next number.
+	noon := task("F06/cooling-stop/2027", 9, tasks.Due)
+	noon.Pinned = true
+	if b := tasks.NewBoard(day("12"), morning, append([]tasks.Task{noon}, morning...), tasks.Fold(nil), nil); b.Rows[2].Key != noon.Key || b.Rows[2].N != 6 {
+		t.Errorf("an alarm of noon is not among the alarms under number 6:\n%s", show(b))
+	}
+}

@@ -97,6 +97,13 @@ type Task struct {
 	Sitter bool
 }
 
+// Alarm reports whether a task that is still to be done comes before all
+// others, because somebody may be in danger: it cannot be put off, or a watch
+// that matters was not kept in its time.
+func (t *Task) Alarm() bool {
+	return (t.Status == Due || t.Status == Overdue) && t.Pinned || t.Status == Overdue && t.Missed == husbandry.Alarms
+}
+
 // Place is where a task is done, and its position in walking order.
 type Place struct {
 	Room      husbandry.ID // "" for tasks of the keeper

@@ -77,15 +77,18 @@ func (p *program) bold(s string) string {
 	return "\x1b[1m" + s + "\x1b[0m"
 }
 
-// printRound writes a day's board: what is overdue, then the rounds by part of
+// printRound writes a day's board: alarms, what is overdue, then the rounds by part of
 // the day, room and subject, then what lapsed. Each caution is told in full
 // once, and then by the number of the task it stands at.
 func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.TimeOfDay) {
 	w := p.stdout
-	var open, overdue, minutes int
+	var open, overdue, alarms, minutes int
 	for _, r := range b.Open() {
 		open++
 		minutes += r.Minutes
+		if r.Alarm() {
+			alarms++
+		}
 		if r.Status == tasks.Overdue {
 			overdue++
 		}
@@ -98,6 +101,9 @@ func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.Time
 	}
 	if overdue > 0 {
 		head += fmt.Sprintf(", %d overdue", overdue)
+	}
+	if alarms > 0 {
+		head += ", " + plural(alarms, "alarm", "alarms")
 	}
 	fmt.Fprintln(w, p.bold(head))
 	told := make(map[string]int) // the number where a caution stands in full
@@ -151,6 +157,8 @@ func headingOf(r tasks.Row, hours map[husbandry.Part]civil.TimeOfDay) string {
 	switch {
 	case r.Status == tasks.Lapsed:
 		return "Lapsed: not done in its time, and not owed any more"
+	case r.Urgent:
+		return "Alarm"
 	case r.Late:
 		return "Overdue"
 	}
@@ -186,9 +194,6 @@ func printRow(w io.Writer, r tasks.Row, title string, told map[string]int) {
 		state = "was due " + shortDate(r.Due)
 	case tasks.Overdue:
 		state = "due " + shortDate(r.Due)
-		if r.Missed == husbandry.Alarms {
-			state = "alarm, " + state
-		}
 	}
 	if state != "" {
 		title += between + state

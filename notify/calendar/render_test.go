@@ -141,6 +141,23 @@ func TestDescriptionOfADay(t *testing.T) {
 	}
 }
 
+// What may hurt an animal heads its day, and is counted in the line that a
+// month's view shows.
+func TestAlarmsHeadTheirDay(t *testing.T) {
+	c := sample()
+	rows := c.Boards[1].Rows
+	box := rows[3]
+	box.Pinned = true
+	c.Boards[1].Rows = slices.Insert(slices.Delete(rows, 3, 4), 0, box)
+	e := byUID(mustBeValid(t, mustRender(t, c, Scope{})))["20270512.room-g.b7k2m9@feed"]
+	if got := e.text("SUMMARY"); !strings.Contains(got, ", 1 alarm, 1 overdue") {
+		t.Error(got)
+	}
+	if text := e.text("DESCRIPTION"); !strings.HasPrefix(text, "Alarm:\n4. Top up the nest box of E07\n") {
+		t.Error(text)
+	}
+}
+
 func TestLongDayPutsAlikeTasksOnOneLine(t *testing.T) {
 	c := Content{Install: "x", Now: morning, Today: today}
 	b := &tasks.Board{On: today}

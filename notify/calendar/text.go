@@ -46,6 +46,16 @@ func (t *dayText) count(s tasks.Status) int {
 	return n
 }
 
+// alarms is the number of tasks that come before all others.
+func (t *dayText) alarms() (n int) {
+	for _, r := range t.rows {
+		if t.when <= 0 && r.Alarm() {
+			n++
+		}
+	}
+	return n
+}
+
 // open is the number of tasks still to be done.
 func (t *dayText) open() int {
 	if t.when > 0 {
@@ -71,6 +81,9 @@ func (t *dayText) summary() string {
 		if n > 0 {
 			fmt.Fprintf(&s, ", %d %s", n, word)
 		}
+	}
+	if n := t.alarms(); n > 0 {
+		s.WriteString(", " + count(n, "alarm"))
 	}
 	also(t.count(tasks.Overdue), "overdue")
 	also(skipped, "skipped")
@@ -136,6 +149,8 @@ func isOpen(r row) bool { return r.Status == tasks.Due || r.Status == tasks.Over
 
 func (t *dayText) heading(r row) string {
 	switch {
+	case t.when <= 0 && r.Alarm():
+		return "Alarm"
 	case t.when <= 0 && r.Status == tasks.Overdue:
 		return "Overdue"
 	case r.Status == tasks.Lapsed:

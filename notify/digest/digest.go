@@ -103,9 +103,8 @@ type Day struct {
 // Notice is something the keeper should know that is no task.
 type Notice struct {
 	// Urgent notices stand above the tasks that are no alarm, others at the
-	// end: "the last good
-	// plan is used; 2 errors in animals.toml" is urgent, "the calendar was
-	// last fetched on Monday" is not.
+	// end: "the last good plan is used; 2 errors in animals.toml" is urgent,
+	// "the calendar was last fetched on Monday" is not.
 	Urgent bool
 	Text   string
 	Quotes []string // words of an answer that were not understood, line by line

@@ -664,9 +664,10 @@ func TestCountLine(t *testing.T) {
 	}{
 		{"one task of a minute", []tasks.Row{one}, nil, "1 task, about 1 minute."},
 		{"nobody knows how long", []tasks.Row{late(1, false), late(2, false)}, nil, "2 tasks; 2 overdue."},
-		{"the one late task is an alarm", []tasks.Row{late(1, true)}, nil, "1 task; 1 overdue, an alarm."},
-		{"one alarm among late tasks", []tasks.Row{late(1, false), late(2, true)}, nil, "2 tasks; 2 overdue, of which 1 alarm."},
-		{"each late task is an alarm", []tasks.Row{late(1, true), late(2, true)}, nil, "2 tasks; 2 overdue, each an alarm."},
+		{"the one late task is an alarm", []tasks.Row{late(1, true)}, nil, "1 task; 1 alarm; 1 overdue."},
+		{"one alarm among late tasks", []tasks.Row{late(1, false), late(2, true)}, nil, "2 tasks; 1 alarm; 2 overdue."},
+		{"each late task is an alarm", []tasks.Row{late(1, true), late(2, true)}, nil, "2 tasks; 2 alarms; 2 overdue."},
+		{"an alarm of today is not late", []tasks.Row{with(late(1, true), func(r *tasks.Row) { r.Status, r.Pinned = tasks.Due, true }), late(2, false)}, nil, "2 tasks; 1 alarm; 1 overdue."},
 		{"nothing today, something on Friday", nil, upcoming, "Nothing is due today. The next task is on Fri 14 May."},
 		{"nothing all week", nil, []digest.Day{day(1, 0, 0), day(7, 0, 0)}, "Nothing is due today. Nothing is planned until Wed 19 May either."},
 		{"nothing at all", nil, nil, "Nothing is due today. Nothing is planned."},

@@ -129,9 +129,9 @@ func newOutline(c Content, to string) outline {
 		work += r.Minutes
 		if r.Status == tasks.Overdue {
 			overdue++
-			if r.Missed == husbandry.Alarms {
-				alarms++
-			}
+		}
+		if r.Alarm() {
+			alarms++
 		}
 	}
 	o.All = len(open) > 0
@@ -147,16 +147,16 @@ func newOutline(c Content, to string) outline {
 		}
 	}
 	add(section{Head: w.say("Alarm"), Tone: toneAlarm, Groups: w.rooms(c, func(r tasks.Row) bool {
-		return r.Status == tasks.Overdue && r.Missed == husbandry.Alarms
+		return r.Alarm()
 	})})
 	add(w.notices(c.Notices, true))
 	add(section{Head: w.say("Overdue"), Tone: toneLate, Groups: w.rooms(c, func(r tasks.Row) bool {
-		return r.Status == tasks.Overdue && r.Missed != husbandry.Alarms
+		return r.Status == tasks.Overdue && !r.Alarm()
 	})})
 	for _, part := range []husbandry.Part{husbandry.Morning, husbandry.Midday, husbandry.Evening} {
 		n, min := 0, 0
 		groups := w.rooms(c, func(r tasks.Row) bool {
-			in := r.Status == tasks.Due && partName(r.Part) == partName(part)
+			in := r.Status == tasks.Due && !r.Alarm() && partName(r.Part) == partName(part)
 			if in {
 				n++
 				min += r.Minutes
@@ -194,17 +194,11 @@ func (w writer) countLine(c Content, open, work, overdue, alarms int) string {
 		return w.say(s + " " + nextLine(c))
 	}
 	parts := []string{load(open, work)}
+	if alarms > 0 {
+		parts = append(parts, count(alarms, "alarm", "alarms"))
+	}
 	if overdue > 0 {
-		late := fmt.Sprintf("%d overdue", overdue)
-		switch {
-		case alarms == 1 && overdue == 1:
-			late += ", an alarm"
-		case alarms == overdue:
-			late += ", each an alarm"
-		case alarms > 0:
-			late += fmt.Sprintf(", of which %s", count(alarms, "alarm", "alarms"))
-		}
-		parts = append(parts, late)
+		parts = append(parts, fmt.Sprintf("%d overdue", overdue))
 	}
 	if n := len(c.Watches); n > 0 {
 		parts = append(parts, count(n, "watch", "watches"))
@@ -298,9 +292,6 @@ func (w writer) newItem(r tasks.Row, on civil.Date) item {
 		it.routine = !it.special && r.Status == tasks.Due
 		if r.Status == tasks.Overdue {
 			status = "Overdue"
-			if r.Missed == husbandry.Alarms {
-				status = "Alarm, overdue"
-			}
 			if since := lateness(r.Task, on); since != "" {
 				status += ": " + since
 			}

@@ -186,6 +186,12 @@ func (d Date) At(t TimeOfDay, loc *time.Location) time.Time {
 	for {
 		_, offset := at.Zone()
 		begin, end := at.ZoneBounds()
+		if !end.IsZero() && !end.After(at) {
+			// The time package ends every year that a rule and no table
+			// describes after 365 days, and so finds an end that has passed
+			// on the last day of leap years (golang/go issue 81583).
+			end = time.Date(at.UTC().Year()+1, time.January, 1, 0, 0, 0, 0, time.UTC).In(loc)
+		}
 		candidate := wall - int64(offset)
 		if !begin.IsZero() && candidate < begin.Unix() {
 			return begin

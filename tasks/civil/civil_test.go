@@ -2,6 +2,7 @@ package civil_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"testing"
 	"time"
 
@@ -310,6 +311,23 @@ func TestAtIsWhatAWatchedClockShows(t *testing.T) {
 			t.Fatalf("%v %v in %s is on %v", d, at, zone, of)
 		}
 	})
+}
+
+// The years that zone data describe by a rule, from 2038 on, are where the time
+// package errs about when the last day of a leap year ends.
+func TestAtAtTheEndOfEveryYear(t *testing.T) {
+	for _, zone := range hazardous {
+		loc := location(t, zone)
+		for year := 2026; year <= 2101; year++ {
+			for d := civil.New(year, time.December, 29); d.Year() == year || d.Day() < 4; d = d.AddDays(1) {
+				for _, at := range []civil.TimeOfDay{0, 6 * 60, 23*60 + 59} {
+					if got, want := d.At(at, loc), fmt.Sprintf("%v %v", d, at); got.Format("2006-01-02 15:04") != want {
+						t.Errorf("%s in %s is %v", want, zone, got)
+					}
+				}
+			}
+		}
+	}
 }
 
 func TestAtIsMonotone(t *testing.T) {

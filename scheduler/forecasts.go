@@ -2,6 +2,8 @@ package scheduler
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"sync"
 
 	"nestround/scheduler/incubation"
@@ -30,22 +32,32 @@ type Forecasts interface {
 type Calibrated struct {
 	Plain
 	// Logged has the temperatures an incubator has logged, a spell a day; nil
-	// for none. Days without one stand at the incubator's set point.
+	// for none. Days without one, and days to come, stand at the incubator's
+	// set point and by how much it was beside that about then.
 	Logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius
 
 	mu     sync.Mutex
 	herd   *Herd
 	keeper *incubation.Keeper
+	log    logs
 }
 
 var _ Forecasts = (*Calibrated)(nil)
 
 // Hatch implements Forecasts.
 func (p *Calibrated) Hatch(h *Herd, c *Clutch) incubation.Forecast {
-	q, logged := p.brood(h, c)
-	f := incubation.Calibrated(p.taught(h), q)
+	keeper, log := p.taught(h)
+	q, logged := p.brood(h, c, log)
+	f := incubation.Calibrated(keeper, q)
 	if f.Known && logged > 0 {
 		f.Basis += fmt.Sprintf("; its incubator's log has %d of its %s", logged, days(h.On.Sub(c.Laid)))
+		if at := h.Standing(c); at.Incubator != nil && !at.Own {
+			if now, ok := log.expected(at.Incubator, h.On, h.On); ok {
+				if t := h.Records.Units.Temperature(now.Temperature); t != h.Records.Units.Temperature(*at.Temperature) {
+					f.Basis += fmt.Sprintf(", days to come count at %s as lately logged", t)
+				}
+			}
+		}
 	}
 	stand := h.Standing(c)
 	if stand.Assumed && stand.Temperature != nil {
@@ -54,15 +66,17 @@ func (p *Calibrated) Hatch(h *Herd, c *Clutch) incubation.Forecast {
 	return f
 }
 
-// taught returns what the clutches that are over have taught.
-func (p *Calibrated) taught(h *Herd) *incubation.Keeper {
+// taught returns what the clutches that are over have taught, and what the logs
+// have until the herd's day.
+func (p *Calibrated) taught(h *Herd) (*incubation.Keeper, logs) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.herd != h {
+		p.log = logsOf(h, p.Logged)
 		var cases []incubation.Case
 		for _, c := range h.Clutches {
 			if len(c.HatchedOn) > 0 && !c.Expecting() {
-				q, _ := p.brood(h, c)
+				q, _ := p.brood(h, c, p.log)
 				cases = append(cases, q)
 			}
 		}
@@ -70,12 +84,12 @@ func (p *Calibrated) taught(h *Herd) *incubation.Keeper {
 		const enough = 300
 		p.keeper, p.herd = incubation.LearnFrom(cases[max(0, len(cases)-enough):]), h
 	}
-	return p.keeper
+	return p.keeper, p.log
 }
 
 // brood describes a clutch to the forecast, and says on how many days of its
 // temperatures a log has them.
-func (p *Calibrated) brood(h *Herd, c *Clutch) (q incubation.Case, logged int) {
+func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, logged int) {
 	sheet := h.Species(c.Species)
 	q = incubation.Case{
 		Species: sheet.Scientific, Family: sheet.Family, Sheet: sheet.Incubation,
@@ -109,6 +123,11 @@ func (p *Calibrated) brood(h *Herd, c *Clutch) (q incubation.Case, logged int) {
 				logged++
 			}
 		}
+		if stand.Incubator != nil && !stand.Own && len(s.Logged) == 0 {
+			if as, ok := log.expected(stand.Incubator, day, h.On); ok {
+				s.Temperature, s.Swing = as.Temperature, as.Swing
+			}
+		}
 		n := len(q.Warmth)
 		if n > 0 && len(s.Logged) == 0 && len(q.Warmth[n-1].Logged) == 0 && q.Warmth[n-1].Temperature == s.Temperature && q.Warmth[n-1].Swing == s.Swing {
 			q.Warmth[n-1].Days += s.Days
@@ -119,6 +138,96 @@ func (p *Calibrated) brood(h *Herd, c *Clutch) (q incubation.Case, logged int) {
 			return q, logged
 		}
 	}
+}
+
+// logs are the logged days of each incubator, by date.
+type logs map[husbandry.ID][]loggedDay
+
+// loggedDay is a day of an incubator's log.
+type loggedDay struct {
+	day   civil.Date
+	off   float64 // °C by which its mean is beside the set point
+	swing float64 // half its range, °C
+}
+
+// How a log speaks for days that it has not (common practice). An incubator
+// that is somewhat beside what it is set to, or whose two thermometers differ,
+// stays so; one that is far beside it is at fault, and will be mended, unless
+// the log says that it is so still.
+const (
+	nearestDays = 14  // logged days that are asked, the nearest
+	fewestDays  = 3   // of these at least
+	farthest    = 30  // days from the nearest of them
+	stillSo     = 3   // days within which what was logged is so still
+	modestly    = 2.0 // °C
+	steadyDay   = 0.5 // °C: half the range of a day that has no swing
+)
+
+// logsOf gathers what was logged on the days before the herd's.
+func logsOf(h *Herd, logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius) logs {
+	all := make(logs)
+	for id, log := range logged {
+		at := h.incubators[id]
+		if at == nil {
+			continue
+		}
+		for day, readings := range log {
+			if !day.Before(h.On) || len(readings) == 0 {
+				continue
+			}
+			sum := husbandry.Celsius(0)
+			for _, t := range readings {
+				sum += t
+			}
+			all[id] = append(all[id], loggedDay{
+				day: day, off: float64(sum/husbandry.Celsius(len(readings)) - at.SetTo(day)),
+				swing: float64(slices.Max(readings)-slices.Min(readings)) / 2,
+			})
+		}
+		slices.SortFunc(all[id], func(a, b loggedDay) int { return a.day.Compare(b.day) })
+	}
+	return all
+}
+
+// expected is how warm an incubator was, or will be, on a day that its log does
+// not have, by the middle of the logged days nearest to it: a power cut, or a
+// hot afternoon, says nothing of others.
+func (l logs) expected(at *husbandry.Incubator, day, on civil.Date) (s incubation.Spell, ok bool) {
+	log, about := l[at.ID], civil.Min(day, on)
+	from, _ := slices.BinarySearchFunc(log, about, func(a loggedDay, d civil.Date) int { return a.day.Compare(d) })
+	away := func(i int) int { return max(log[i].day.Sub(about), about.Sub(log[i].day)) }
+	to := from
+	for to-from < nearestDays {
+		before, after := from > 0 && away(from-1) <= farthest, to < len(log) && away(to) <= farthest
+		switch {
+		case before && (!after || away(from-1) <= away(to)):
+			from--
+		case after:
+			to++
+		}
+		if !before && !after {
+			break
+		}
+	}
+	if to-from < fewestDays {
+		return s, false
+	}
+	nearest := farthest
+	var offs, swings []float64
+	for i := from; i < to; i++ {
+		nearest = min(nearest, away(i))
+		offs, swings = append(offs, log[i].off), append(swings, log[i].swing)
+	}
+	slices.Sort(offs)
+	slices.Sort(swings)
+	off, swing := offs[len(offs)/2], swings[len(swings)/2]
+	if math.Abs(off) > modestly && nearest > stillSo {
+		return s, false
+	}
+	if swing < steadyDay {
+		swing = 0
+	}
+	return incubation.Spell{Temperature: at.SetTo(day) + husbandry.Celsius(math.Round(10*off)/10), Swing: husbandry.Celsius(math.Round(10*swing) / 10)}, true
 }
 
 // settled returns the day from which a clutch's temperature changes no more,

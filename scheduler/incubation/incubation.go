@@ -119,8 +119,10 @@ type Forecast struct {
 	// probability in percent, given that they had not when the day of the
 	// question began.
 	P05, P25, P50, P75, P95 civil.Date
-	// WatchFrom to WatchTo are the days worth looking: mean - 2.5 SD to
-	// mean + 3 SD (common practice). They do not move while one waits.
+	// WatchFrom to WatchTo are the days worth looking: of [Calibrated] all but
+	// the first and last 2 % of what was expected at laying, of [Hatching]
+	// mean - 2.5 SD to mean + 3 SD (common practice). Waiting does not move
+	// them.
 	WatchFrom, WatchTo civil.Date
 	// Overdue says that the day of the question is past WatchTo. The
 	// quantiles are then those of the first expectation, all gone by.
@@ -231,6 +233,7 @@ const (
 	ninetyPerc   = 2 * 1.6448536269514722
 	typicalT0    = 17.3 // °C, median of ten published series, 15.3 to 20.3
 	typicalT0Dev = 1.6  // °C, their standard deviation
+	notSeen      = 0.25 // °C, a difference that no ordinary thermometer shows (common practice)
 )
 
 // Hatching forecasts a clutch's hatching as a normal distribution with the
@@ -399,7 +402,7 @@ func sources(points []husbandry.IncubationPoint) string {
 }
 
 // safety says where a temperature is outside what eggs are known to hatch well
-// at. A swing counts with its extremes.
+// at, by more than thermometers differ. A swing counts with its extremes.
 func safety(q Question) []string {
 	s := q.Sheet
 	if q.Temperature == nil || s.SafeFrom == 0 && s.SafeTo == 0 {
@@ -407,9 +410,9 @@ func safety(q Question) []string {
 	}
 	t, r := *q.Temperature, max(0, q.Swing)
 	switch {
-	case s.SafeFrom != 0 && t-r < s.SafeFrom:
+	case s.SafeFrom != 0 && t-r < s.SafeFrom-notSeen:
 		return []string{fmt.Sprintf("%s is colder than eggs of this species are known to hatch well at (%s)", q.Units.Temperature(t-r), safeRange(s, q.Units))}
-	case s.SafeTo != 0 && t+r > s.SafeTo:
+	case s.SafeTo != 0 && t+r > s.SafeTo+notSeen:
 		return []string{fmt.Sprintf("%s is hotter than eggs of this species are known to hatch well at (%s)", q.Units.Temperature(t+r), safeRange(s, q.Units))}
 	}
 	return nil

@@ -65,9 +65,10 @@ incubator = "BOX"
 		return b.String()
 	}
 	set, _ := forecast("")
+	// Wall lizards take some 57 days at 24 °C and 34 at 29 (Ji & Braña 1999).
 	cold, said := forecast(log(24))
-	if late := cold.Sub(set); late < 4 || late > 15 || !strings.Contains(said, "its last 14 days are at 24.1 °C on average, and it is set to 29.0 °C") {
-		t.Errorf("twenty days at 24 instead of 29 °C delay hatching by %d days; %s", late, said)
+	if late := cold.Sub(set); late < 18 || late > 28 || !strings.Contains(said, "its last 14 days are at 24.1 °C on average, and it is set to 29.0 °C") {
+		t.Errorf("at 24 instead of 29 °C, and still so, hatching is %d days later; %s", late, said)
 	}
 	if same, said := forecast(log(29)); same.Sub(set) > 0 || same.Sub(set) < -1 || strings.Contains(said, "temperature log") {
 		t.Errorf("a log of what it is set to gives %v, none %v; %s", same, set, said)

@@ -99,8 +99,8 @@ type Clutch struct {
 	Found   bool // first known from a finding
 	Counted bool // somebody has counted the eggs
 	Outside bool // laid outside the nest box
-	// foundOut says that its mother was named after it was found.
-	foundOut bool
+	// FoundOut says that its mother was named after it was found.
+	FoundOut bool
 	Parted   int // of the eggs laid, so many stand in tubs of their own
 	// Where it was laid; "" when unknown.
 	Enclosure husbandry.ID
@@ -380,13 +380,13 @@ func (c *Clutch) count(g *tasks.Finding) {
 // several the last counts.
 func (h *Herd) owned(c *Clutch, mother husbandry.ID) {
 	a := h.animals[mother]
-	if a == nil || c.Mother != "" && !c.foundOut {
+	if a == nil || c.Mother != "" && !c.FoundOut {
 		return
 	}
 	if before := h.animals[c.Mother]; before != nil {
 		before.Laid = slices.DeleteFunc(before.Laid, func(laid *Clutch) bool { return laid == c })
 	}
-	c.Mother, c.Species, c.foundOut = a.ID, a.Species, true
+	c.Mother, c.Species, c.FoundOut = a.ID, a.Species, true
 	a.Laid = append(a.Laid, c)
 }
 

@@ -513,6 +513,42 @@ func (h *History) find() []Found {
 	return seen
 }
 
+// Standing returns what is said of the task with key k and was not taken back:
+// its mark, and all that was found and noted together. said is false where
+// that is nothing.
+func (h *History) Standing(k Key) (o Outcome, f Finding, said bool) {
+	pair, ok := h.pairs[k.pair()]
+	if !ok {
+		return o, f, false
+	}
+	for _, i := range h.ofPair[pair] {
+		a := &h.acts[i]
+		if a.Task != k || a.Mark == Undo || !h.counts(i) || h.takenBack(k, i) {
+			continue
+		}
+		if said = true; a.Finding != nil {
+			f.merge(a.Finding)
+		}
+	}
+	return h.Outcome(k), f, said
+}
+
+// LastUnplanned returns the key under which something was last said of a
+// record by its id, until a day and not taken back, or "".
+func (h *History) LastUnplanned(subject husbandry.ID, until civil.Date) Key {
+	pair, ok := h.pairs[string(subject)+"/"+string(Unplanned)]
+	if !ok {
+		return ""
+	}
+	for _, i := range slices.Backward(h.ofPair[pair]) {
+		a := &h.acts[i]
+		if a.Mark != Undo && !a.on.After(until) && h.counts(i) && !h.takenBack(a.Task, i) {
+			return a.Task
+		}
+	}
+	return ""
+}
+
 func (h *History) takenBack(k Key, i int32) bool {
 	for _, u := range h.undone[k] {
 		if u > i && h.counts(u) {

@@ -251,3 +251,42 @@ func TestKeyParts(t *testing.T) {
 		t.Errorf("%q parts %q, want %q", k, got, want)
 	}
 }
+
+// What stands of a task is what an undo would take back.
+func TestStandingIsWhatAnUndoTakesBack(t *testing.T) {
+	found := func(d string) tasks.Key { return tasks.Key("F03/found/2027-05-" + d) }
+	noted := tasks.Act{Text: "note", Task: found("11"), Finding: &tasks.Finding{Note: "digs"}}
+	h := tasks.Fold([]tasks.Entry{
+		mail("a", "10", "07:00", laid(found("10"), 5)),
+		mail("b", "11", "07:00", noted),
+		mail("c", "12", "07:00", laid(found("12"), 6)),
+		mail("d", "12", "08:00", undo(found("12"))),
+	})
+	for _, c := range []struct {
+		name string
+		key  tasks.Key
+		mark tasks.Verb
+		eggs int
+		note string
+		said bool
+	}{
+		{"eggs", found("10"), tasks.MarkDone, 5, "", true},
+		{"a note alone", found("11"), "", 0, "digs", true},
+		{"taken back", found("12"), "", 0, "", false},
+		{"of another record", "F04/found/2027-05-12", "", 0, "", false},
+	} {
+		o, f, said := h.Standing(c.key)
+		eggs := 0
+		if f.Laid != nil {
+			eggs = *f.Laid
+		}
+		if o.Mark != c.mark || eggs != c.eggs || f.Note != c.note || said != c.said {
+			t.Errorf("%s: %v %+v %t", c.name, o, f, said)
+		}
+	}
+	for until, want := range map[string]tasks.Key{"12": found("11"), "10": found("10"), "09": ""} {
+		if got := h.LastUnplanned("F03", day(until)); got != want {
+			t.Errorf("last said of F03 by the %s: %q, want %q", until, got, want)
+		}
+	}
+}

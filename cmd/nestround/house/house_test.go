@@ -362,3 +362,41 @@ func TestDamagedStateStopsNothing(t *testing.T) {
 		}
 	}
 }
+
+// A digest may be answered about a clutch that was taken back since: whoever
+// says more of it is told, and nothing is kept that nobody would see.
+func TestWhatIsSaidOfAClutchTakenBack(t *testing.T) {
+	at := clock("2027-05-12T06:30:00+02:00")()
+	h := open(t, small(t, "Europe/Vienna", "06:00"), func() time.Time { return at }, disk.Files{})
+	mark := func(words string) Said {
+		t.Helper()
+		at = at.Add(time.Minute)
+		said, err := h.Mark(words, tasks.ViaShell, "keeper")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return said
+	}
+	mark("F01 laid 5")
+	i := issued(t, h)
+	tub := numberOf(t, i, "F01-2027-05-12", "set-tub")
+	say := func(id, words string) Taken {
+		t.Helper()
+		taken, err := h.TakeMail(answer(t, i, id, "2027-05-12T08:00:00+02:00", words), true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return taken
+	}
+	dead := fmt.Sprintf("%d dead 1", tub)
+	if taken := say("before", dead); len(taken.Accepted) != 1 || len(taken.Refused) != 0 {
+		t.Errorf("of a clutch that is there: %+v", taken)
+	}
+	if said := mark("undo F01"); len(said.Accepted) != 1 {
+		t.Fatalf("%+v", said)
+	}
+	taken := say("after", dead)
+	if len(taken.Accepted) != 0 || len(taken.Refused) != 1 || !strings.Contains(taken.Refused[0].Why, "there is no clutch F01-2027-05-12 any more") {
+		t.Errorf("of a clutch taken back: %+v", taken)
+	}
+}

@@ -344,7 +344,11 @@ func outcome(a Accepted, s config.Settings) string {
 	case tasks.PutOff:
 		words = append(words, "put off to "+a.Until.Format("Mon 2 Jan"))
 	case tasks.Undo:
-		words = append(words, "taken back")
+		if a.Back == "" {
+			words = append(words, "nothing was said of it that could be taken back")
+		} else {
+			words = append(words, "taken back: "+a.Back)
+		}
 	}
 	if f := describe(a.Finding, s.Units); f != "" {
 		words = append(words, f)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"nestround/notify"
@@ -32,7 +33,9 @@ type Accepted struct {
 	Finding *tasks.Finding `json:"finding"`
 	Title   string         `json:"-"`
 	Mark    tasks.Verb     `json:"-"`
-	Until   civil.Date     `json:"-"`
+	// Back is what an undo took back, in words; "" for nothing.
+	Back  string     `json:"-"`
+	Until civil.Date `json:"-"`
 }
 
 // Refused is something that was not understood or cannot be.
@@ -74,6 +77,7 @@ func (h *House) Mark(words string, via tasks.Via, by string) (Said, error) {
 
 // took folds an entry that was just added and tells what took effect.
 func (h *House) took(e tasks.Entry, board []item, said *Said) {
+	before := h.history
 	h.history = tasks.Fold(h.daybook.Entries())
 	dropped := h.history.Dropped(e.ID)
 	for _, a := range e.Acts {
@@ -84,8 +88,26 @@ func (h *House) took(e tasks.Entry, board []item, said *Said) {
 			}
 			continue
 		}
-		said.Accepted = append(said.Accepted, accepted(a, board))
+		x := accepted(a, board)
+		if a.Mark == tasks.Undo {
+			x.Back = h.standing(before, a.Task)
+		}
+		said.Accepted = append(said.Accepted, x)
 	}
+}
+
+// standing is what was said of a task, in words: "marked as done; eggs: 6, on
+// Wed 12 May".
+func (h *House) standing(of *tasks.History, k tasks.Key) string {
+	o, f, said := of.Standing(k)
+	if !said {
+		return ""
+	}
+	words := outcome(Accepted{Task: k, Mark: o.Mark, Until: o.Until, Finding: &f}, h.settings)
+	if day, err := civil.Parse(k.Occurrence()); err == nil && k.Routine() == tasks.Unplanned {
+		words += ", on " + day.Format("Mon 2 Jan")
+	}
+	return words
 }
 
 func accepted(a tasks.Act, board []item) Accepted {
@@ -96,20 +118,130 @@ func accepted(a tasks.Act, board []item) Accepted {
 	return Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until}
 }
 
-// resolve is reply.Resolve, less what the records say cannot be. Only records
-// are asked, not what was found before, so that the order in which replies
-// arrive decides nothing.
+// resolve is reply.Resolve, less what cannot be. Mostly records alone are
+// asked, not what was found before, so that the order in which replies arrive
+// decides nothing; but eggs are counted with what was said of the clutch
+// before, and the later of two replies that contradict each other is refused.
 func (h *House) resolve(commands []reply.Command, board []item, on civil.Date) ([]tasks.Act, []reply.Refused) {
 	acts, refused := reply.Resolve(commands, board, on)
+	herd := sync.OnceValue(func() *scheduler.Herd { return scheduler.Derive(h.records, h.history, h.today()) })
 	var possible []tasks.Act
 	for _, a := range acts {
-		if why := h.impossible(a, on); why != "" {
+		// "undo F03" is of what was last said of her by her id, on whatever day.
+		if a.Mark == tasks.Undo && a.Task.Routine() == tasks.Unplanned {
+			if last := h.history.LastUnplanned(a.Task.Subject(), on); last != "" {
+				a.Task = last
+			}
+		}
+		why := h.impossible(a, on)
+		if why == "" {
+			why = h.ofClutch(herd, a, possible, board)
+		}
+		if why != "" {
 			refused = append(refused, reply.Refused{Text: a.Text, Why: why})
 			continue
 		}
 		possible = append(possible, a)
 	}
 	return possible, refused
+}
+
+// ofClutch says why a finding about a clutch cannot be, "" if it can or is
+// about something else; before are acts of the same message.
+func (h *House) ofClutch(derive func() *scheduler.Herd, a tasks.Act, before []tasks.Act, board []item) string {
+	f, subject := a.Finding, a.Task.Subject()
+	if f == nil || a.Mark == tasks.Undo || h.isRecord(subject) {
+		return "" // and a whole round of weights needs no herd
+	}
+	herd := derive()
+	c := herd.Clutch(subject)
+	if c == nil {
+		if slices.ContainsFunc(board, func(i item) bool { return i.Task == a.Task && i.Scope == husbandry.OfClutch }) {
+			return fmt.Sprintf("there is no clutch %s any more, what was said of it was taken back; say this of the clutch by its name now", subject)
+		}
+		return ""
+	}
+	if f.Mother != "" && herd.Animal(f.Mother) != nil {
+		if why := h.noMother(herd, c, herd.Animal(f.Mother)); why != "" {
+			return why
+		}
+	}
+	return h.beyondItsEggs(herd, c, a, before)
+}
+
+// isRecord reports whether an id is an animal's or an enclosure's.
+func (h *House) isRecord(id husbandry.ID) bool {
+	return slices.ContainsFunc(h.records.Animals, func(a husbandry.Animal) bool { return a.ID == id }) ||
+		slices.ContainsFunc(h.records.Enclosures, func(e husbandry.Enclosure) bool { return e.ID == id })
+}
+
+// beyondItsEggs says why no more can have become of a clutch's eggs, "" if it
+// can: what hatched and what was found dead are no more than were laid.
+func (h *House) beyondItsEggs(herd *scheduler.Herd, c *scheduler.Clutch, a tasks.Act, before []tasks.Act) string {
+	f := a.Finding
+	if c.Eggs == 0 || f.Hatched == nil && f.Dead == nil && f.Veins == nil {
+		return ""
+	}
+	has := fmt.Sprintf("clutch %s has %s", c.ID, plural(c.Eggs, "egg", "eggs"))
+	change := fmt.Sprintf("; if it had more, give it a record that says so: [[clutch]] with id = %q, laid = %s and eggs", c.ID, c.Laid)
+	if !c.Found {
+		has += " in the records"
+		change = "; if it had more, change its eggs there"
+	}
+	if f.Veins != nil && *f.Veins > c.Eggs {
+		return has + change
+	}
+	// The last word of each task counts.
+	type eggs struct{ hatched, dead int }
+	said := make(map[tasks.Key]eggs)
+	add := func(k tasks.Key, f *tasks.Finding) {
+		n := said[k]
+		if f.Hatched != nil {
+			n.hatched = max(0, *f.Hatched)
+		}
+		if f.Dead != nil {
+			n.dead = max(0, *f.Dead)
+		}
+		said[k] = n
+	}
+	for _, found := range h.history.Found() {
+		if herd.Clutch(found.Task.Subject()) == c {
+			add(found.Task, &found.Finding)
+		}
+	}
+	for _, b := range before {
+		switch {
+		case herd.Clutch(b.Task.Subject()) != c:
+		case b.Mark == tasks.Undo:
+			delete(said, b.Task)
+		case b.Finding != nil:
+			add(b.Task, b.Finding)
+		}
+	}
+	sum := func() (n eggs) {
+		for _, s := range said {
+			n.hatched, n.dead = n.hatched+s.hatched, n.dead+s.dead
+		}
+		return n
+	}
+	was := sum()
+	add(a.Task, f)
+	is := sum()
+	if is.hatched+is.dead <= c.Eggs || is.hatched+is.dead <= was.hatched+was.dead {
+		return ""
+	}
+	var already []string
+	if was.hatched > 0 {
+		already = append(already, fmt.Sprintf("%d hatched", was.hatched))
+	}
+	if was.dead > 0 {
+		already = append(already, fmt.Sprintf("%d found dead", was.dead))
+	}
+	if len(already) > 0 {
+		has += ", " + strings.Join(already, " and ") + " until now"
+		change += "; if what was said before is wrong, undo that"
+	}
+	return has + change
 }
 
 // resolveFor is resolve for one of the digest's readers: "all" speaks of what
@@ -166,13 +298,7 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 			return why
 		}
 	}
-	if why := h.noMother(a.Finding.Mother, subject); why != "" {
-		return why
-	}
 	for _, c := range h.records.Clutches {
-		if n := a.Finding.Hatched; c.ID == subject && n != nil && c.Eggs > 0 && *n > c.Eggs {
-			return fmt.Sprintf("clutch %s has %s in the records", c.ID, plural(c.Eggs, "egg", "eggs"))
-		}
 		if c.ID == subject && c.Eggs > 0 {
 			if why := tooMany(a.Finding, c.Eggs, "clutch "+string(c.ID)); why != "" {
 				return why
@@ -183,35 +309,18 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 }
 
 // noMother says why an animal cannot be the mother of a clutch, "" if it can.
-func (h *House) noMother(mother, clutch husbandry.ID) string {
-	if mother == "" {
-		return ""
-	}
-	animal := func(a husbandry.Animal) bool { return a.ID == mother }
-	i := slices.IndexFunc(h.records.Animals, animal)
-	if i < 0 {
-		return ""
-	}
-	her := h.records.Animals[i]
-	if her.Sex == husbandry.Male {
-		return fmt.Sprintf("%s is a male in the records", mother)
-	}
-	for _, c := range h.records.Clutches {
-		if c.ID == clutch && c.Mother != "" && c.Mother != mother {
-			return fmt.Sprintf("clutch %s is of %s in the records; if that is wrong, change its mother there", clutch, c.Mother)
-		}
-	}
-	// A clutch that was found has the name of where it was.
-	for _, e := range h.records.Enclosures {
-		if day, ok := strings.CutPrefix(string(clutch), string(e.ID)+"-"); !ok {
-			continue
-		} else if _, err := civil.Parse(day); err != nil {
-			continue
-		}
-		lives := func(a husbandry.Animal) bool { return a.Enclosure == e.ID }
-		kin := func(a husbandry.Animal) bool { return lives(a) && a.Species == her.Species }
-		if slices.ContainsFunc(h.records.Animals, lives) && !slices.ContainsFunc(h.records.Animals, kin) {
-			return fmt.Sprintf("%s is a %s, and none lives in %s by the records", mother, strings.ReplaceAll(string(her.Species), "-", " "), e.ID)
+func (h *House) noMother(herd *scheduler.Herd, c *scheduler.Clutch, her *scheduler.Animal) string {
+	switch {
+	case her.Sex == husbandry.Male:
+		return fmt.Sprintf("%s is a male in the records", her.ID)
+	case c.Mother != "" && c.Mother != her.ID && !c.Found:
+		return fmt.Sprintf("clutch %s is of %s in the records; if that is wrong, change its mother there", c.ID, c.Mother)
+	case c.Mother != "" && c.Mother != her.ID && !c.FoundOut:
+		return fmt.Sprintf(`clutch %s was found with %s; if that is wrong, undo what was said there, and say it of her, as in "%s laid %d"`, c.ID, c.Mother, her.ID, max(1, c.Eggs))
+	case c.Found && c.Enclosure != "":
+		kin := func(a *scheduler.Animal) bool { return a.Species == her.Species }
+		if lives := herd.Residents(c.Enclosure); len(lives) > 0 && !slices.ContainsFunc(lives, kin) {
+			return fmt.Sprintf("%s is a %s, and none lives in %s by the records", her.ID, strings.ReplaceAll(string(her.Species), "-", " "), c.Enclosure)
 		}
 	}
 	return ""

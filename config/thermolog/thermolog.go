@@ -36,6 +36,11 @@ type Log struct {
 type Fault struct {
 	Line int // the first line it concerns, 0 for none in particular
 	What string
+	// Unused says that nothing of the log is used.
+	Unused bool
+	// Day is the last day of what happened to the eggs or to the sensor; zero
+	// where the log's form is at fault.
+	Day civil.Date
 }
 
 func (f Fault) String() string {
@@ -50,8 +55,11 @@ const (
 	coldest = 2.0  // °C: no incubator of lizards' eggs is colder, even in a power cut indoors
 	hottest = 45.0 // °C: above it, no egg lives and a sensor errs
 	// A sensor that gives one value for two days, in a log that otherwise
-	// varies, is stuck.
-	stuckFor = 48 * time.Hour
+	// varies, is stuck; where it tells no less than half degrees, one that
+	// gives one value for ten days.
+	stuckFor       = 48 * time.Hour
+	coarse         = 0.45 // °C
+	stuckForCoarse = 240 * time.Hour
 	// Between readings so far apart or nearer, the temperature is taken on a
 	// straight line: many loggers write every four hours.
 	bridge = 6 * time.Hour
@@ -59,9 +67,13 @@ const (
 	// if it is no longer than cutFor.
 	cutBy  = 2.0 // °C
 	cutFor = 36 * time.Hour
-	// Colder than usual by coldBy, for no longer than coldFor, the heat was off.
-	coldBy  = 4.0 // °C
-	coldFor = 48 * time.Hour
+	// Hours are compared with the same hour of the days about them, so that
+	// nights which are meant to be cool are not found, nor a new set point.
+	// Colder than these by coldBy, the heat was off; hotter by hotBy, it did
+	// not go off, or the sun shone in. Less heat than cold does harm.
+	coldBy    = 4.0 // °C
+	hotBy     = 3.0 // °C
+	aboutDays = 10  // either side
 	// A day is used when this many of its hours are known.
 	hoursEnough = 18
 	maxLine     = 4096
@@ -95,11 +107,14 @@ func Read(r io.Reader, zone *time.Location) (*Log, error) {
 		values[i] = a.t
 	}
 	slices.Sort(values)
-	if middle := values[len(values)/2]; !fahrenheit && middle > 50 {
-		l.say(0, fmt.Sprintf("its middle reading is %.1f: this looks like degrees Fahrenheit, and no heading says so; none of it is used", middle))
+	if middle := values[len(values)/2]; middle > 130 {
+		l.refuse(0, fmt.Sprintf("its middle reading is %.1f: this is no temperature of eggs, in degrees of any kind; none of it is used", middle))
+		return l, nil
+	} else if !fahrenheit && middle > 50 {
+		l.refuse(0, fmt.Sprintf("its middle reading is %.1f: this looks like degrees Fahrenheit, and no heading says so (°F), or like another column; none of it is used", middle))
 		return l, nil
 	} else if fahrenheit && middle < 45 {
-		l.say(0, fmt.Sprintf("the heading says Fahrenheit, but the middle reading is %.1f: this looks like degrees Celsius; none of it is used", middle))
+		l.refuse(0, fmt.Sprintf("the heading says Fahrenheit, but the middle reading is %.1f: this looks like degrees Celsius; none of it is used", middle))
 		return l, nil
 	}
 	if fahrenheit {
@@ -110,12 +125,12 @@ func Read(r io.Reader, zone *time.Location) (*Log, error) {
 	}
 	all = l.plausible(all)
 	all = l.sorted(all, zone)
-	all = l.unstuck(all)
+	all = l.unstuck(all, zone)
 	if len(all) == 0 {
 		return l, nil
 	}
-	l.cold(all)
-	l.days(all, l.gaps(all), zone)
+	l.astray(all, zone)
+	l.days(all, l.gaps(all, zone), zone)
 	return l, nil
 }
 
@@ -127,7 +142,17 @@ func counted(n int, one, many string) string {
 	return fmt.Sprintf("%d %s", n, many)
 }
 
-func (l *Log) say(line int, what string) { l.Faults = append(l.Faults, Fault{line, what}) }
+func (l *Log) say(line int, what string) { l.Faults = append(l.Faults, Fault{Line: line, What: what}) }
+
+// refuse says why nothing of the log is used.
+func (l *Log) refuse(line int, what string) {
+	l.Faults = append(l.Faults, Fault{Line: line, What: what, Unused: true})
+}
+
+// tell says what happened until a time.
+func (l *Log) tell(line int, until time.Time, zone *time.Location, what string) {
+	l.Faults = append(l.Faults, Fault{Line: line, What: what, Day: civil.Of(until, zone)})
+}
 
 func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit bool, err error) {
 	limited := &io.LimitedReader{R: r, N: maxBytes}
@@ -172,7 +197,7 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 	}
 	switch {
 	case len(all) == 0 && headings+bad > 1: // more than a heading
-		l.say(line, "no line is a time and a temperature: write them like 2027-05-12 06:00,28.1")
+		l.refuse(line, "no line is a time and a temperature: write them like 2027-05-12 06:00,28.1")
 	case bad > 0:
 		l.say(firstBad, counted(bad, "line is", "lines are")+" not a time and a temperature: left out")
 	}
@@ -218,7 +243,9 @@ func parseLine(text string, zone *time.Location, layout *int) (a reading, missin
 			continue
 		}
 		*layout = i
-		return reading{at: at, t: t}, i >= withOffset && at.Format(layouts[i]) != when, true
+		// A fraction of a second is read, and in no layout.
+		civilly, _, _ := strings.Cut(when, ".")
+		return reading{at: at, t: t}, i >= withOffset && at.Format(layouts[i]) != civilly, true
 	}
 	return a, false, false
 }
@@ -297,21 +324,30 @@ func repeats(at time.Time, zone *time.Location) bool {
 	return at.Add(time.Hour).In(zone).Format(stamp) == here || at.Add(-time.Hour).In(zone).Format(stamp) == here
 }
 
-func (l *Log) unstuck(all []reading) []reading {
-	varies := slices.ContainsFunc(all, func(a reading) bool { return a.t != all[0].t })
+func (l *Log) unstuck(all []reading, zone *time.Location) []reading {
+	finest := math.Inf(1)
+	for i := 1; i < len(all); i++ {
+		if all[i].t != all[i-1].t {
+			finest = min(finest, math.Abs(all[i].t-all[i-1].t))
+		}
+	}
+	varies, long := !math.IsInf(finest, 1), stuckFor
+	if varies && finest >= coarse {
+		long = stuckForCoarse
+	}
 	var out []reading
 	for i := 0; i < len(all); {
 		j := i
 		for j+1 < len(all) && all[j+1].t == all[i].t {
 			j++
 		}
-		if lasted := all[j].at.Sub(all[i].at); lasted >= stuckFor && j-i >= 24 {
+		if lasted := all[j].at.Sub(all[i].at); lasted >= long && j-i >= 24 {
 			if varies {
-				l.say(all[i].line, fmt.Sprintf("%.1f °C without change for %.0f hours: the sensor looks stuck, left out", all[i].t, lasted.Hours()))
+				l.tell(all[i].line, all[j].at, zone, fmt.Sprintf("%.1f °C without change for %.0f hours: the sensor looks stuck, left out", all[i].t, lasted.Hours()))
 				i = j + 1
 				continue
 			}
-			l.say(all[i].line, fmt.Sprintf("%.1f °C in every reading: used, but look whether the sensor works", all[i].t))
+			l.tell(all[i].line, all[j].at, zone, fmt.Sprintf("%.1f °C in every reading: used, but look whether the sensor works", all[i].t))
 		}
 		out = append(out, all[i:j+1]...)
 		i = j + 1
@@ -321,7 +357,7 @@ func (l *Log) unstuck(all []reading) []reading {
 
 // gaps says which times have no readings, and returns how many of the hours
 // between each reading and the one before may be taken from these two.
-func (l *Log) gaps(all []reading) []bool {
+func (l *Log) gaps(all []reading, zone *time.Location) []bool {
 	bridged := make([]bool, len(all))
 	n, longest := 0, 0
 	for i := 1; i < len(all); i++ {
@@ -332,8 +368,8 @@ func (l *Log) gaps(all []reading) []bool {
 		switch {
 		case gap <= bridge:
 		case cut:
-			l.say(b.line, fmt.Sprintf("no readings for %.0f hours from %s, then %.1f °C after %.1f: looks like a power cut; taken to have fallen evenly",
-				gap.Hours(), a.at.Format("2 Jan 2006 15:04"), b.t, a.t))
+			l.tell(b.line, b.at, zone, fmt.Sprintf("no readings for %.0f hours from %s, then %.1f °C after %.1f: looks like a power cut; taken to have fallen evenly",
+				gap.Hours(), a.at.In(zone).Format("2 Jan 2006 15:04"), b.t, a.t))
 		default:
 			n++
 			if longest == 0 || gap > all[longest].at.Sub(all[longest-1].at) {
@@ -343,44 +379,129 @@ func (l *Log) gaps(all []reading) []bool {
 	}
 	if n > 0 {
 		a, b := all[longest-1], all[longest]
-		l.say(b.line, fmt.Sprintf("%s of more than %.0f hours, the longest of %.0f hours from %s", counted(n, "gap", "gaps"), bridge.Hours(), b.at.Sub(a.at).Hours(), a.at.Format("2 Jan 2006 15:04")))
+		l.say(b.line, fmt.Sprintf("%s of more than %.0f hours, the longest of %.0f hours from %s", counted(n, "gap", "gaps"), bridge.Hours(), b.at.Sub(a.at).Hours(), a.at.In(zone).Format("2 Jan 2006 15:04")))
 	}
 	return bridged
 }
 
-// cold says when it was so cold for so long that the heat must have been off.
-// These readings count as they are.
-func (l *Log) cold(all []reading) {
-	values := make([]float64, len(all))
-	for i, a := range all {
-		values[i] = a.t
-	}
-	slices.Sort(values)
-	usual := values[len(values)/2]
+// hour is what was read within one.
+type hour struct {
+	at   time.Time // when it began
+	mean float64
+	line int
+}
+
+func hourly(all []reading) (hours []hour) {
 	for i := 0; i < len(all); {
-		j, low := i, all[i].t
-		for j < len(all) && all[j].t <= usual-coldBy {
-			low = min(low, all[j].t)
-			j++
+		h, n := hour{at: all[i].at.Truncate(time.Hour), line: all[i].line}, 0
+		for ; i < len(all) && all[i].at.Truncate(time.Hour).Equal(h.at); i++ {
+			h.mean += all[i].t
+			n++
 		}
-		if j > i {
-			if lasted := all[j-1].at.Sub(all[i].at); lasted >= time.Hour && lasted <= coldFor {
-				l.say(all[i].line, fmt.Sprintf("down to %.1f °C for %.0f hours from %s: was the heat off? used as it is", low, lasted.Hours(), all[i].at.Format("2 Jan 2006 15:04")))
+		h.mean /= float64(n)
+		hours = append(hours, h)
+	}
+	return hours
+}
+
+// astray says when it was so cold that the heat must have been off, and so hot
+// that it cannot have gone off. These readings count as they are.
+func (l *Log) astray(all []reading, zone *time.Location) {
+	hours := hourly(all)
+	off := beside(hours, zone)
+	for _, k := range []struct {
+		sign, by   float64
+		down, asks string
+	}{{-1, coldBy, "down", "was the heat off?"}, {1, hotBy, "up", "does the thermostat stick, or the sun shine in?"}} {
+		times, worst := 0, hour{}
+		var last hour
+		var lasted time.Duration
+		for i := 0; i < len(hours); i++ {
+			if k.sign*off[i] < k.by {
+				continue
 			}
-			i = j
+			last = hours[i]
+			for ; i+1 < len(hours) && k.sign*off[i+1] >= k.by && hours[i+1].at.Sub(hours[i].at) <= bridge; i++ {
+				if next := hours[i+1].mean; k.sign*(next-last.mean) > 0 {
+					last.mean = next
+				}
+			}
+			lasted = hours[i].at.Add(time.Hour).Sub(last.at)
+			if times++; times == 1 || k.sign*(last.mean-worst.mean) > 0 {
+				worst = last
+			}
 		}
-		i++
+		if times == 0 {
+			continue
+		}
+		const when = "2 Jan 2006 15:04"
+		often := ""
+		if times > 1 {
+			often = fmt.Sprintf(", the last of %d times", times)
+			if worst.line != last.line {
+				often += fmt.Sprintf(" (%.1f °C from %s)", worst.mean, worst.at.In(zone).Format(when))
+			}
+		}
+		l.tell(last.line, last.at.Add(lasted-time.Hour), zone, fmt.Sprintf("%s to %.1f °C for %s from %s%s: %s used as it is",
+			k.down, last.mean, counted(int(lasted.Hours()), "hour", "hours"), last.at.In(zone).Format(when), often, k.asks))
 	}
 }
 
+// beside returns by how much each hour is beside the middle of the same hour
+// of the days about it, or, where there are not three, beside the middle of
+// all. Between two middles it is beside neither.
+func beside(hours []hour, zone *time.Location) []float64 {
+	means := make([]float64, len(hours))
+	for i, h := range hours {
+		means[i] = h.mean
+	}
+	slices.Sort(means)
+	middle := means[len(means)/2]
+	type place struct {
+		day int
+		h   hour
+		i   int
+	}
+	var of [24][]place
+	for i, h := range hours {
+		at := h.at.In(zone)
+		day := civil.Of(at, zone).Sub(civil.Of(hours[0].at, zone))
+		of[at.Hour()] = append(of[at.Hour()], place{day, h, i})
+	}
+	off := make([]float64, len(hours))
+	var about []float64
+	for _, places := range of {
+		from, to := 0, 0
+		for _, p := range places {
+			for places[from].day < p.day-aboutDays {
+				from++
+			}
+			for to < len(places) && places[to].day <= p.day+aboutDays {
+				to++
+			}
+			lo, hi := middle, middle
+			if to-from >= 3 {
+				about = about[:0]
+				for _, q := range places[from:to] {
+					about = append(about, q.h.mean)
+				}
+				slices.Sort(about)
+				lo, hi = about[(len(about)-1)/2], about[len(about)/2]
+			}
+			off[p.i] = p.h.mean - max(lo, min(hi, p.h.mean))
+		}
+	}
+	return off
+}
+
 func (l *Log) days(all []reading, bridged []bool, zone *time.Location) {
-	type hour struct{ sum, n float64 }
-	hours := make(map[civil.Date]*[24]hour)
+	type total struct{ sum, n float64 }
+	hours := make(map[civil.Date]*[24]total)
 	add := func(at time.Time, t float64) {
 		at = at.In(zone)
 		day := civil.Of(at, zone)
 		if hours[day] == nil {
-			hours[day] = new([24]hour)
+			hours[day] = new([24]total)
 		}
 		h := &hours[day][at.Hour()]
 		h.sum, h.n = h.sum+t, h.n+1
@@ -406,7 +527,10 @@ func (l *Log) days(all []reading, bridged []bool, zone *time.Location) {
 			}
 		}
 		if len(means) < hoursEnough {
-			poor = append(poor, day)
+			// A log may begin and end within a day.
+			if day != civil.Of(all[0].at, zone) && day != civil.Of(all[len(all)-1].at, zone) {
+				poor = append(poor, day)
+			}
 			continue
 		}
 		l.Days[day] = means

@@ -66,9 +66,11 @@ type House struct {
 	stale    bool      // the books have errors, and the last good ones are used
 	print    string    // of the books' files, to see that they changed
 	// logged has what the incubators' logs say, logProblems what is wrong
-	// with them, logsRead which logs these are.
+	// with them, logWords what of that the digest says, logsRead which logs
+	// these are.
 	logged      map[husbandry.ID]map[civil.Date][]husbandry.Celsius
 	logProblems diag.List
+	logWords    []logWord
 	logsRead    string
 	daybook     *daybook.Log
 	outbox      *outbox.Box

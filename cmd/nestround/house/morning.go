@@ -291,6 +291,7 @@ func (h *House) notices(today civil.Date) (list []digest.Notice, told []string, 
 		}
 		list = append(list, notice)
 	}
+	list = append(list, h.logNotices(today)...)
 	for _, p := range h.daybook.Problems() {
 		list = append(list, digest.Notice{Text: "A line of the daybook does not count: " + p.String()})
 	}

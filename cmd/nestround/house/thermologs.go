@@ -13,6 +13,7 @@ import (
 
 	"nestround/config/diag"
 	"nestround/config/thermolog"
+	"nestround/notify/digest"
 	"nestround/scheduler"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -21,7 +22,7 @@ import (
 // readLogs reads the incubators' temperature logs, and tells what is wrong
 // with them. A log that cannot be read changes nothing: the set point counts.
 func (h *House) readLogs() {
-	h.logged, h.logProblems = make(map[husbandry.ID]map[civil.Date][]husbandry.Celsius), nil
+	h.logged, h.logProblems, h.logWords = make(map[husbandry.ID]map[civil.Date][]husbandry.Celsius), nil, nil
 	for _, inc := range h.records.Incubators {
 		if inc.Log == "" {
 			continue
@@ -30,6 +31,7 @@ func (h *House) readLogs() {
 			h.logProblems = append(h.logProblems, diag.Problem{File: inc.Log, Line: line, Column: min(1, line), Severity: diag.Warning,
 				Message: fmt.Sprintf("temperature log of %s: %s", inc.ID, what)})
 		}
+		still := func(what string) { h.logWords = append(h.logWords, logWord{inc: inc.ID, what: what}) }
 		st, err := os.Stat(h.logPath(inc.Log))
 		if errors.Is(err, fs.ErrNotExist) {
 			continue // said where the record stands
@@ -42,33 +44,87 @@ func (h *House) readLogs() {
 			f, err = os.Open(h.logPath(inc.Log))
 		}
 		if err != nil {
-			say(0, fmt.Sprintf("cannot be read (%v): its set point is used", err))
+			what := fmt.Sprintf("cannot be read (%v): its set point is used", err)
+			say(0, what)
+			still(what)
 			continue
 		}
 		l, err := thermolog.Read(f, h.settings.Zone)
 		f.Close()
 		if err != nil {
 			say(0, err.Error())
+			still(err.Error())
 			continue
 		}
 		for _, fault := range l.Faults {
 			say(fault.Line, fault.What)
+			if fault.Unused || !fault.Day.IsZero() {
+				h.logWords = append(h.logWords, logWord{inc: inc.ID, what: fault.What, day: fault.Day})
+			}
 		}
 		h.logged[inc.ID] = l.Days
-		if what := besides(&inc, l.Days, h.records.Units); what != "" {
-			say(0, what)
+		for _, what := range []string{ahead(l.Days, h.today()), besides(&inc, l.Days, h.today(), h.records.Units)} {
+			if what != "" {
+				say(0, what)
+				still(what)
+			}
 		}
 	}
 }
 
+// logWord is what the digest says of an incubator's log.
+type logWord struct {
+	inc  husbandry.ID
+	what string
+	day  civil.Date // when it happened; zero: it is so still
+}
+
+// logNotices tells what is wrong with the logs of incubators in which eggs
+// stand: what is so still, and what happened since the day before yesterday.
+// check tells all of it.
+func (h *House) logNotices(today civil.Date) (list []digest.Notice) {
+	if len(h.logWords) == 0 {
+		return nil
+	}
+	eggs := make(map[husbandry.ID]bool)
+	for _, c := range scheduler.ClutchForecasts(h.input(h.history, today, today)) {
+		if c.State != scheduler.HatchedAll && c.State != scheduler.Ended {
+			eggs[c.Incubator] = true
+		}
+	}
+	const fresh = 2 // days
+	for _, w := range h.logWords {
+		if eggs[w.inc] && (w.day.IsZero() || w.day.Sub(today) >= -fresh) {
+			list = append(list, digest.Notice{Urgent: true, Text: fmt.Sprintf("Temperature log of %s: %s", w.inc, w.what)})
+		}
+	}
+	return list
+}
+
+// ahead says that days of a log are still to come.
+func ahead(logged map[civil.Date][]husbandry.Celsius, today civil.Date) string {
+	n := 0
+	var last civil.Date
+	for d := range logged {
+		if d.After(today) {
+			n, last = n+1, civil.Max(last, d)
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%s after today, until %s, not used: look at the logger's clock", plural(n, "day is", "days are"), last.Format("2 January 2006"))
+}
+
 // besides says where an incubator's latest logged days are not what it is set
 // to: one of the two thermometers errs, or the heat does.
-func besides(inc *husbandry.Incubator, logged map[civil.Date][]husbandry.Celsius, u husbandry.Units) string {
+func besides(inc *husbandry.Incubator, logged map[civil.Date][]husbandry.Celsius, today civil.Date, u husbandry.Units) string {
 	const (
 		latest = 14  // days
+		old    = 30  // days after which a log that has ended says nothing of now
 		much   = 1.0 // °C, some ten per cent of the time that eggs take
 	)
-	days := slices.SortedFunc(maps.Keys(logged), civil.Date.Compare)
+	days := slices.DeleteFunc(slices.SortedFunc(maps.Keys(logged), civil.Date.Compare), func(d civil.Date) bool { return d.After(today) || today.Sub(d) > old })
 	days = days[max(0, len(days)-latest):]
 	var off, mean, n husbandry.Celsius
 	for _, d := range days {

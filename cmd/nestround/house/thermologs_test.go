@@ -87,3 +87,75 @@ incubator = "BOX"
 		t.Errorf("a folder of that name gives %v, none %v; %s", other, set, said)
 	}
 }
+
+// The digest says what is wrong with a log while eggs stand there: what is so
+// still, and what happened lately; the form of a file is check's.
+func TestTheDigestTellsOfLogs(t *testing.T) {
+	dir := small(t, "Europe/Vienna", "06:00")
+	write(t, filepath.Join(dir, "eggs.toml"), `
+[[room]]
+id = "HATCH"
+[[incubator]]
+id = "BOX"
+room = "HATCH"
+temperature = "29 C"
+log = "box.csv"
+[[clutch]]
+id = "C1"
+species = "wall-lizard"
+laid = 2027-05-01
+eggs = 5
+incubator = "BOX"
+`)
+	log := func(line func(at time.Time) string) string {
+		var b strings.Builder
+		at := time.Date(2027, 5, 1, 0, 0, 0, 0, time.UTC)
+		for i := range 20*24 + 4 {
+			b.WriteString(line(at.Add(time.Duration(i) * time.Hour)))
+		}
+		return b.String()
+	}
+	reading := func(at time.Time, t float64) string { return fmt.Sprintf("%s,%.1f\n", at.Format(time.RFC3339), t) }
+	usual := func(at time.Time) string { return reading(at, 29+float64(at.Hour()%2)/10) }
+	hot := func(day int) func(at time.Time) string {
+		return func(at time.Time) string {
+			if at.Day() == day && at.Hour() >= 12 && at.Hour() < 18 {
+				return reading(at, 39.2)
+			}
+			return usual(at)
+		}
+	}
+	for name, c := range map[string]struct {
+		csv, today string
+		want       string // "": nothing
+	}{
+		"as it should be":           {log(usual), "2027-05-21", ""},
+		"hot yesterday":             {log(hot(20)), "2027-05-21", "Temperature log of BOX: up to 39.2 °C for 6 hours from 20 May 2027 14:00: does the thermostat stick, or the sun shine in?"},
+		"hot a week ago":            {log(hot(13)), "2027-05-21", ""},
+		"in Fahrenheit":             {log(func(at time.Time) string { return reading(at, 84+float64(at.Hour()%2)) }), "2027-05-21", "looks like degrees Fahrenheit"},
+		"twice the same":            {log(usual) + log(usual), "2027-05-21", ""},
+		"two degrees beside":        {log(func(at time.Time) string { return reading(at, 31+float64(at.Hour()%2)/10) }), "2027-05-21", "and it is set to 29.0 °C"},
+		"of next year's clock":      {log(usual), "2027-05-10", "10 days are after today, until 20 May 2027, not used: look at the logger's clock"},
+		"hot, and nothing in there": {strings.ReplaceAll(log(hot(20)), "2027-05", "2027-03"), "2027-03-21", ""},
+	} {
+		write(t, filepath.Join(dir, "box.csv"), c.csv)
+		h := open(t, dir, clock(c.today+"T04:00:00Z"), disk.Files{})
+		var said []string
+		for _, n := range h.logNotices(civil.MustParse(c.today)) {
+			said = append(said, n.Text)
+		}
+		if got := strings.Join(said, "; "); len(said) > 1 || (c.want == "") != (got == "") || !strings.Contains(got, c.want) {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
+		if c.want == "" {
+			continue
+		}
+		mail, _, err := h.Draft()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if text := strings.Join(strings.Fields(mail.Text), " "); !strings.Contains(text, "Temperature log of BOX") {
+			t.Errorf("%s: the digest says nothing of it:\n%s", name, mail.Text)
+		}
+	}
+}

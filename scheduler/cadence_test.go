@@ -137,7 +137,7 @@ func TestCadencesMissedAndSlack(t *testing.T) {
 			why:  "Eggs expected 15-25 May, 3 % on this day: 20-30 days after the mating of 25 April (care sheet)"},
 		{words: "windowed: to its last day", routine: routine(husbandry.LayWatch, within(husbandry.LayWindow, 1), alarms), tell: mated("04-25"), on: "05-25",
 			want: "lapsed 05-24 F03/r/2027-05-24\ndue 05-25 F03/r/2027-05-25"},
-		{words: "windowed: every fourth day", routine: routine(husbandry.GravidCheck, within(husbandry.GravidWindow, 4), lapses), tell: mated("04-25"),
+		{words: "windowed: every fourth day", routine: routine(husbandry.GravidCheck, within(husbandry.GravidWindow, 4), lapses), tell: mated("04-24"),
 			want: "lapsed 05-11 F03/r/2027-05-11\nupcoming 05-15 F03/r/2027-05-15"},
 		{words: "windowed: every fourth day, from the last look", routine: routine(husbandry.GravidCheck, within(husbandry.GravidWindow, 4), lapses), tell: func(b *books) { mated("04-25")(b); b.done("05-10", "F03/r/2027-05-07") },
 			want: "upcoming 05-14 F03/r/2027-05-14"},

@@ -296,11 +296,13 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 		due, after = owed, max(0, after-husbandry.Days(past))
 	}
 	a := activity{s: s, r: r}
-	name := s.label()
-	if s.clutch == nil && e.clutch != nil {
-		name = "clutch " + string(e.clutch.ID)
+	why := upperFirst(s.label()) + ": " + words
+	switch {
+	case s.clutch != nil && e.event != husbandry.EventLaid:
+		why = upperFirst(words) // the title has the clutch
+	case e.clutch != nil:
+		why = "Clutch " + string(e.clutch.ID) + ": " + words // and not "laid 12 May" alone, which a reply may say
 	}
-	why := upperFirst(name) + ": " + words
 	if offset > 0 {
 		why += ", due " + days(offset) + " after"
 	}

@@ -193,6 +193,8 @@ func (p *planner) yearOfBreeding(herd *Herd, sheet *husbandry.Species, winters [
 		if !w.Known {
 			return
 		}
+		female.On = w.From // its words are those of its own year
+		w.Basis = season.PairingTime(female).Basis
 		female.On = w.To.AddDays(1)
 		add(YearPairing, w.From, w.To, w.Basis)
 		after := sheet.Laying.AfterMating

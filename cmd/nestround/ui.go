@@ -58,6 +58,14 @@ func plural(n int, one, many string) string {
 func longDate(d civil.Date) string  { return d.Format("Monday 2 January 2006") }
 func shortDate(d civil.Date) string { return d.Format("Mon 2 Jan") }
 
+// nearDate is shortDate, with the year where it is not that of another day.
+func nearDate(d, on civil.Date) string {
+	if d.Year() != on.Year() {
+		return d.Format("Mon 2 Jan 2006")
+	}
+	return shortDate(d)
+}
+
 // printable is foreign text as a terminal may have it: without what could move
 // its cursor or set its colours.
 func printable(s string) string {
@@ -113,7 +121,7 @@ func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.Time
 			n++
 		}
 		fmt.Fprintf(w, "\n%s\n", p.bold(heading))
-		p.printRows(rows[:n], told)
+		p.printRows(b.On, rows[:n], told)
 		rows = rows[n:]
 	}
 }
@@ -121,7 +129,7 @@ func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.Time
 // printRows writes the tasks under one heading: by subject, where one has
 // several that follow one another, else under their full titles, which take
 // less room than a heading each.
-func (p *program) printRows(rows []tasks.Row, told map[string]int) {
+func (p *program) printRows(on civil.Date, rows []tasks.Row, told map[string]int) {
 	whom := func(r tasks.Row) string {
 		if r.Do == "" {
 			return ""
@@ -149,7 +157,7 @@ func (p *program) printRows(rows []tasks.Row, told map[string]int) {
 			}
 			last = now
 		}
-		printRow(p.stdout, r, title, told)
+		printRow(p.stdout, on, r, title, told)
 	}
 }
 
@@ -175,7 +183,7 @@ func headingOf(r tasks.Row, hours map[husbandry.Part]civil.TimeOfDay) string {
 // printRow writes a task under a title: on one line what fits, and a caution
 // in full where it is the first of its words. Tasks that somebody may be in
 // danger of always have theirs.
-func printRow(w io.Writer, r tasks.Row, title string, told map[string]int) {
+func printRow(w io.Writer, on civil.Date, r tasks.Row, title string, told map[string]int) {
 	number := "     "
 	if r.N > 0 {
 		number = fmt.Sprintf("%3d  ", r.N)
@@ -189,11 +197,11 @@ func printRow(w io.Writer, r tasks.Row, title string, told map[string]int) {
 	case tasks.Skipped:
 		state = "skipped"
 	case tasks.Upcoming:
-		state = "put off to " + shortDate(r.Due)
+		state = "put off to " + nearDate(r.Due, on)
 	case tasks.Lapsed:
-		state = "was due " + shortDate(r.Due)
+		state = "was due " + nearDate(r.Due, on)
 	case tasks.Overdue:
-		state = "due " + shortDate(r.Due)
+		state = "due " + nearDate(r.Due, on)
 	}
 	if state != "" {
 		title += between + state

@@ -643,6 +643,16 @@ func TestIncompleteContent(t *testing.T) {
 	}
 }
 
+// An overdue date of last year says so.
+func TestLateDatesOfAnotherYearHaveIt(t *testing.T) {
+	old := with(row(1, "Gecko room", husbandry.Morning, husbandry.Feed, "E01", "Feed E01", "", 0), func(r *tasks.Row) {
+		r.Status, r.Due = tasks.Overdue, civil.MustParse("2026-12-30")
+	})
+	if text := render(t, frame(&tasks.Board{On: wednesday, Rows: []tasks.Row{old}})).Text; !strings.Contains(text, "due Wed 30 Dec 2026, 133 days ago") {
+		t.Error(text)
+	}
+}
+
 func TestCountLine(t *testing.T) {
 	lines := func(c digest.Content) string { return strings.Split(render(t, c).Text, "\n")[2] }
 	late := func(n int, alarm bool) tasks.Row {

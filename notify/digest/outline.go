@@ -307,7 +307,7 @@ func (w writer) newItem(r tasks.Row, on civil.Date) item {
 	case tasks.Skipped:
 		status = "Marked as skipped"
 	case tasks.Upcoming:
-		status = "Put off until " + r.Due.Format(shortDay)
+		status = "Put off until " + near(r.Due, on)
 	}
 	it.Status = w.say(status)
 	if !it.Open {
@@ -332,7 +332,7 @@ func (w writer) watches(c Content) section {
 		if v.Forecast {
 			chances := "Today " + chance(v.Today)
 			if !v.By.IsZero() {
-				chances += "; by " + v.By.Format(shortDay) + " " + chance(v.ByThen)
+				chances += "; by " + near(v.By, on) + " " + chance(v.ByThen)
 			}
 			it.Status = w.say(chances + ".")
 		}
@@ -341,10 +341,10 @@ func (w writer) watches(c Content) section {
 		case v.To.IsZero():
 		case v.To.Before(on):
 			about = append(about, fmt.Sprintf("The window closed on %s, %s ago.",
-				v.To.Format(shortDay), count(on.Sub(v.To), "day", "days")))
+				near(v.To, on), count(on.Sub(v.To), "day", "days")))
 		default:
 			about = append(about, fmt.Sprintf("To be watched from %s to %s.",
-				v.From.Format(shortDay), v.To.Format(shortDay)))
+				near(v.From, on), near(v.To, on)))
 		}
 		why, task := v.Why, "Its task is"
 		if r, ok := open[v.N]; ok {

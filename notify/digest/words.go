@@ -100,13 +100,21 @@ func partName(p husbandry.Part) string {
 	return "Evening"
 }
 
+// near writes a date, with its year where that is not the digest's.
+func near(d, on civil.Date) string {
+	if d.Year() != on.Year() {
+		return d.Format(shortDay + " 2006")
+	}
+	return d.Format(shortDay)
+}
+
 // lateness says since when a task is overdue on a day.
 func lateness(t tasks.Task, on civil.Date) string {
 	days := on.Sub(t.Due)
 	if t.Due.IsZero() || days <= 0 {
 		return ""
 	}
-	return fmt.Sprintf("due %s, %s ago", t.Due.Format(shortDay), count(days, "day", "days"))
+	return fmt.Sprintf("due %s, %s ago", near(t.Due, on), count(days, "day", "days"))
 }
 
 // recordWords avoid the verbs by which a reply tells a finding: they stand on a

@@ -177,7 +177,7 @@ func usualInterval(sheet float64, all []Interval) float64 {
 }
 
 // basis is "3 own intervals, 4 of other females, care sheet".
-func (s spacing) basis() string {
+func (s spacing) basis(sheet string) string {
 	words := ""
 	if s.own > 0 {
 		words = counted(s.own, "own interval", "own intervals") + ", "
@@ -185,7 +185,7 @@ func (s spacing) basis() string {
 	if s.others > 0 {
 		words += fmt.Sprintf("%d of other females, ", s.others)
 	}
-	return words + "care sheet"
+	return words + sheet
 }
 
 func counted(n int, one, many string) string {

@@ -13,6 +13,7 @@ package season
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"nestround/tasks/civil"
@@ -86,6 +87,9 @@ const (
 	unknownSpan = 42
 	// nothingYet is how soon after laying new eggs are not looked for.
 	nothingYet = 7
+	// notSooner is how soon after a mating or a pairing eggs are not looked
+	// for, unless they are expected within the week after.
+	notSooner = 14
 )
 
 // PairingTime returns the window within which she may be paired: the season of
@@ -101,22 +105,22 @@ func PairingTime(f Female) Window {
 	last := lastLaid(f)
 	switch {
 	case !f.Gravid.IsZero():
-		return Window{Basis: "she carries eggs since " + words(f.Gravid)}
+		return Window{Basis: "she carries eggs since " + f.day(f.Gravid)}
 	case !f.Paired.IsZero() && !f.Paired.After(f.On) && f.Parted.IsZero():
-		return Window{Basis: "she is with a male since " + words(f.Paired)}
+		return Window{Basis: "she is with a male since " + f.day(f.Paired)}
 	}
 	from, to := seasonOf(p, f.Latitude, f.On)
-	basis := fmt.Sprintf("the season of the care sheet, %s to %s", words(from), words(to))
+	basis := fmt.Sprintf("the season of %s, %s to %s", f.sheet("pairing.from", "pairing.until"), f.day(from), f.day(to))
 	if cooled, ok := afterWinter(f, from, to); ok {
 		from, to = cooled.From, cooled.To
 		basis = cooled.Basis
 	}
 	w := Window{Known: true, Event: fmt.Sprintf("%d", from.Year()), From: from, To: to, Basis: basis}
 	if mated := lastOf(f.Mated); !mated.IsZero() && !mated.Before(from) && mated.After(last.On) {
-		return Window{Basis: "seen mating on " + words(mated)}
+		return Window{Basis: "seen mating on " + f.day(mated)}
 	}
 	if limit := f.Sheet.Laying.Clutches; limit > 0 && clutchesSince(f, from) >= limit {
-		return Window{Basis: fmt.Sprintf("%d clutches this season, the limit of the care sheet", limit)}
+		return Window{Basis: fmt.Sprintf("%d clutches this season, the limit of %s", limit, f.sheet("laying.clutches"))}
 	}
 	if !last.On.IsZero() {
 		rest := int(f.Sheet.Laying.Interval.From)
@@ -125,10 +129,10 @@ func PairingTime(f Female) Window {
 		}
 		if rested := last.On.AddDays(rest); rested.After(w.From) {
 			w.From = rested
-			w.Basis += fmt.Sprintf("; rested %d days since her clutch of %s", rest, words(last.On))
+			w.Basis += fmt.Sprintf("; rested %d days since her clutch of %s", rest, f.day(last.On))
 		}
 		if w.From.After(w.To) {
-			return Window{Basis: "she rests from her clutch of " + words(last.On) + " until the season is over"}
+			return Window{Basis: "she rests from her clutch of " + f.day(last.On) + " until the season is over"}
 		}
 	}
 	return w
@@ -153,7 +157,7 @@ func afterWinter(f Female, from, to civil.Date) (w Window, ok bool) {
 		if w.To.Before(f.On) {
 			continue
 		}
-		w.Basis = fmt.Sprintf("after the winter, warm again on %s", words(winter.Warm))
+		w.Basis = fmt.Sprintf("after the winter, warm again on %s", f.day(winter.Warm))
 		return w, !to.Before(winter.Fast)
 	}
 	return Window{}, false
@@ -199,16 +203,16 @@ func LayingTime(f Female) Window {
 	if f.Gravid.IsZero() {
 		return w
 	}
-	span, basis := int(f.Sheet.Laying.AfterMating.To), "within the care sheet's longest span from mating to laying"
+	span, basis := int(f.Sheet.Laying.AfterMating.To), "within "+f.sheet("laying.after_mating")+"'s longest span from mating to laying"
 	if span == 0 {
 		span, basis = unknownSpan, "within six weeks (the care sheet does not say; common practice)"
 	}
 	if !w.Known || w.To.Before(f.Gravid) {
 		return Window{Known: true, Seen: true, Event: "gravid-" + f.Gravid.String(), From: f.Gravid, To: f.Gravid.AddDays(span),
-			Basis: fmt.Sprintf("seen gravid on %s, %s", words(f.Gravid), basis)}
+			Basis: fmt.Sprintf("seen gravid on %s, %s", f.day(f.Gravid), basis)}
 	}
 	w.Seen = true
-	w.Basis += "; seen gravid on " + words(f.Gravid)
+	w.Basis += "; seen gravid on " + f.day(f.Gravid)
 	return w
 }
 
@@ -244,7 +248,7 @@ func afterMating(f Female) Window {
 	sd := max(1, float64(after.To-after.From)/middle)
 	if !mated.IsZero() {
 		w := Window{Known: true, Event: "mated-" + mated.String(),
-			Basis: fmt.Sprintf("%d-%d days after the mating of %s (care sheet)", after.From, after.To, words(mated))}
+			Basis: fmt.Sprintf("%d-%d days after the mating of %s (%s)", after.From, after.To, f.day(mated), f.brief("laying.after_mating"))}
 		w.expect(mated, float64(after.From+after.To)/2, sd)
 		return w
 	}
@@ -256,7 +260,7 @@ func afterMating(f Female) Window {
 		until = civil.Min(until, f.Parted)
 	}
 	w := Window{Known: true, Event: "paired-" + f.Paired.String(),
-		Basis: fmt.Sprintf("%d-%d days after mating (care sheet), some day from %s to %s", after.From, after.To, words(f.Paired), words(until))}
+		Basis: fmt.Sprintf("%d-%d days after mating (%s), some day from %s to %s", after.From, after.To, f.brief("laying.after_mating"), f.day(f.Paired), f.day(until))}
 	// Any of the days they were together, evenly.
 	together := float64(until.Sub(f.Paired))
 	w.expect(f.Paired, float64(after.From+after.To)/2+together/2, math.Sqrt(sd*sd+together*together/12))
@@ -272,7 +276,7 @@ func afterClutch(f Female) Window {
 	}
 	season := ThisSeason(f)
 	if limit := f.Sheet.Laying.Clutches; limit > 0 && len(season) >= limit {
-		return Window{Basis: fmt.Sprintf("%d clutches this season, the number of the care sheet", len(season))}
+		return Window{Basis: fmt.Sprintf("%d clutches this season, the number of %s", len(season), f.sheet("laying.clutches"))}
 	}
 	every := f.Sheet.Laying.Interval
 	if every.IsZero() {
@@ -285,18 +289,21 @@ func afterClutch(f Female) Window {
 	}
 	spaced := colony.next(f.ID)
 	w.expect(last.On, spaced.mean, spaced.sd)
-	w.Basis = fmt.Sprintf("%d-%d days after her clutch of %s (%s)", w.From.Sub(last.On), w.To.Sub(last.On), words(last.On), spaced.basis())
+	w.Basis = fmt.Sprintf("%d-%d days after her clutch of %s (%s)", w.From.Sub(last.On), w.To.Sub(last.On), f.day(last.On), spaced.basis(f.brief("laying.interval")))
 	return w
 }
 
-// GravidTime returns the days on which to look or feel for eggs: from the
-// pairing or the mating, or a week after the last clutch, until she is known
-// gravid or the window of laying is over.
+// GravidTime returns the days on which to look or feel for eggs: from two weeks
+// after the pairing or the mating, or a week after the last clutch, until she
+// is known gravid or the window of laying is over.
 func GravidTime(f Female, laying Window) Window {
 	if !laying.Known || laying.Seen {
 		return Window{}
 	}
 	from := laying.after // the mating, the pairing or the clutch
+	if !from.IsZero() {
+		from = civil.Max(from, civil.Min(from.AddDays(notSooner), laying.From.AddDays(-nothingYet)))
+	}
 	if last := lastLaid(f).On; !last.IsZero() && laying.From.Sub(last) < gap(f) {
 		from = last.AddDays(nothingYet)
 	}
@@ -359,4 +366,22 @@ func ThisSeason(f Female) []Laid {
 // gap is the least number of days without eggs that ends a season.
 func gap(f Female) int { return max(seasonGap, int(f.Sheet.Laying.Interval.To)*3/2) }
 
-func words(d civil.Date) string { return d.Format("2 January") }
+// day writes a date, with its year where that is not this one.
+func (f *Female) day(d civil.Date) string {
+	if d.Year() != f.On.Year() {
+		return d.Format("2 January 2006")
+	}
+	return d.Format("2 January")
+}
+
+// sheet names who states a key of the sheet: the keeper's own words are not
+// taken for those of the built-in sheet.
+func (f *Female) sheet(keys ...string) string {
+	if f.Sheet.Own(keys...) {
+		return "your care sheet"
+	}
+	return "the care sheet"
+}
+
+// brief is sheet without its article, for what stands in brackets.
+func (f *Female) brief(keys ...string) string { return strings.TrimPrefix(f.sheet(keys...), "the ") }

@@ -143,8 +143,8 @@ func TestGravidTime(t *testing.T) {
 		f        season.Female
 		from, to string
 	}{
-		{"from the mating", season.Female{Mated: days("2027-04-20")}, "2027-04-20", "2027-05-20"},
-		{"from the pairing", season.Female{Paired: day("2027-04-20")}, "2027-04-20", "2027-06-03"},
+		{"two weeks after the mating, or a week before eggs are expected", season.Female{Mated: days("2027-04-20")}, "2027-05-03", "2027-05-20"},
+		{"so after the pairing", season.Female{Paired: day("2027-04-20")}, "2027-05-03", "2027-06-03"},
 		{"a week after the last clutch", season.Female{Clutches: laid("2027-04-20")}, "2027-04-27", "2027-06-14"},
 		{"not once she is known gravid", season.Female{Gravid: day("2027-05-01"), Mated: days("2027-04-20")}, "", ""},
 		{"not for no reason", season.Female{}, "", ""},
@@ -156,6 +156,33 @@ func TestGravidTime(t *testing.T) {
 				t.Errorf("got %+v, want %s to %s", w, c.from, c.to)
 			}
 		})
+	}
+}
+
+// A keeper's own numbers are not said to be the built-in sheet's, and a date of
+// another year has its year.
+func TestReasonsNameWhoseNumbersTheyAre(t *testing.T) {
+	own := wallLizard
+	own.Sources = map[string]string{"pairing.from": "the keeper's books", "laying.after_mating": "the keeper's books", "laying.interval": "the keeper's books"}
+	for _, c := range []struct {
+		words string
+		sheet husbandry.Species
+		want  [3]string // pairing, after a mating, after a clutch
+	}{
+		{"the built-in sheet's", wallLizard, [3]string{"the season of the care sheet, ", "(care sheet)", "(care sheet)"}},
+		{"the keeper's own", own, [3]string{"the season of your care sheet, ", "(your care sheet)", "(your care sheet)"}},
+	} {
+		f := season.Female{Sheet: c.sheet, Latitude: 48, On: day("2027-01-12")}
+		got := [3]string{season.PairingTime(f).Basis}
+		f.Mated = days("2026-12-20")
+		got[1] = season.LayingTime(f).Basis
+		f.Mated, f.Clutches = nil, laid("2026-12-20")
+		got[2] = season.LayingTime(f).Basis
+		for i := range got {
+			if !strings.Contains(got[i], c.want[i]) || i > 0 && !strings.Contains(got[i], "20 December 2026") {
+				t.Errorf("%s: %q does not say %q", c.words, got[i], c.want[i])
+			}
+		}
 	}
 }
 

@@ -12,6 +12,7 @@
 package husbandry
 
 import (
+	"slices"
 	"time"
 
 	"nestround/tasks/civil"
@@ -336,6 +337,12 @@ type Species struct {
 	// ("incubation", "laying.interval"), where the value comes from: a
 	// publication, or "common practice".
 	Sources map[string]string
+}
+
+// Own reports whether the keeper, not a built-in sheet, states one of the
+// keys ("pairing.from", "laying.interval").
+func (s *Species) Own(keys ...string) bool {
+	return slices.ContainsFunc(keys, func(k string) bool { return s.Sources[k] != "" })
 }
 
 // Span is a range of days, both ends included. The zero Span is "not known".

@@ -375,7 +375,7 @@ func (h *House) ReplyTo(i notify.Issue) string {
 }
 
 // Outcome is a mark and its finding in words.
-func (h *House) Outcome(a Accepted) string { return outcome(a, h.Settings()) }
+func (h *House) Outcome(a Accepted) string { return outcome(a, h.Settings(), h.Today()) }
 
 // Counts says in words what the books hold.
 func (h *House) Counts() string {

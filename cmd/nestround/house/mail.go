@@ -280,7 +280,7 @@ func (h *House) answerText(t Taken, issue notify.Issue, at time.Time) string {
 	if len(t.Accepted) > 0 {
 		fmt.Fprintf(&b, "Recorded, from your mail of %s:\n\n", at.Format("Mon 2 Jan 15:04"))
 		for _, a := range t.Accepted {
-			fmt.Fprintf(&b, "  [%s] %s: %s\n", label(a), a.Title, outcome(a, h.settings))
+			fmt.Fprintf(&b, "  [%s] %s: %s\n", label(a), a.Title, outcome(a, h.settings, h.today()))
 		}
 		b.WriteString("\n")
 	} else {
@@ -329,8 +329,16 @@ func label(a Accepted) string {
 	return string(a.Task.Subject())
 }
 
+// near writes a date, with its year where that is not another day's.
+func near(d, on civil.Date) string {
+	if d.Year() != on.Year() {
+		return d.Format("Mon 2 Jan 2006")
+	}
+	return d.Format("Mon 2 Jan")
+}
+
 // outcome is a mark and a finding in words.
-func outcome(a Accepted, s config.Settings) string {
+func outcome(a Accepted, s config.Settings, on civil.Date) string {
 	var words []string
 	told := a.Finding != nil && a.Task.Routine() == tasks.Unplanned // of no task that could be done
 	switch a.Mark {
@@ -342,7 +350,7 @@ func outcome(a Accepted, s config.Settings) string {
 	case tasks.Skip:
 		words = append(words, "left out")
 	case tasks.PutOff:
-		words = append(words, "put off to "+a.Until.Format("Mon 2 Jan"))
+		words = append(words, "put off to "+near(a.Until, on))
 	case tasks.Undo:
 		if a.Back == "" {
 			words = append(words, "nothing was said of it that could be taken back")

@@ -103,9 +103,9 @@ func (h *House) standing(of *tasks.History, k tasks.Key) string {
 	if !said {
 		return ""
 	}
-	words := outcome(Accepted{Task: k, Mark: o.Mark, Until: o.Until, Finding: &f}, h.settings)
+	words := outcome(Accepted{Task: k, Mark: o.Mark, Until: o.Until, Finding: &f}, h.settings, h.today())
 	if day, err := civil.Parse(k.Occurrence()); err == nil && k.Routine() == tasks.Unplanned {
-		words += ", on " + day.Format("Mon 2 Jan")
+		words += ", on " + near(day, h.today())
 	}
 	return words
 }

@@ -17,6 +17,9 @@ type gap struct {
 	last  civil.Date
 	until civil.Date    // not due before; no date: nothing is in the way
 	other ration.Powder // what another routine gave on last; 0: it was this one
+	// at is the enclosure where it was given to an animal that has moved since;
+	// "" for this one.
+	at husbandry.ID
 }
 
 // gapOf works out the gap of a rider from what was recorded, with the later
@@ -38,7 +41,33 @@ func (p *planner) gapOf(a *activity) gap {
 			g.note(p.h.Marks(a.s.id, r.ID).LastSaid(), both)
 		}
 	}
+	p.gapOfMoved(a, &g)
 	return g
+}
+
+// gapOfMoved takes into account what was given to animals of an enclosure
+// where they lived before.
+func (p *planner) gapOfMoved(a *activity, g *gap) {
+	from := p.on.AddDays(-int(g.days))
+	for _, animal := range a.s.animals {
+		for _, home := range animal.Was {
+			if home.Enclosure == a.s.id || home.Until.Before(from) || !animal.PresentOn(p.on) {
+				continue
+			}
+			for _, r := range p.byScope[husbandry.OfEnclosure] {
+				both := ration.PowderOf(r.Routine) & g.gives
+				if r.Kind != husbandry.Supplement || both == 0 {
+					continue
+				}
+				for _, day := range p.h.DoneDays(home.Enclosure, r.ID, from) {
+					if !day.After(home.Until) && day.After(g.last) {
+						g.note(day, both)
+						g.at = home.Enclosure
+					}
+				}
+			}
+		}
+	}
 }
 
 // note takes into account that it was, or will be, given on a day.
@@ -46,7 +75,7 @@ func (g *gap) note(day civil.Date, other ration.Powder) {
 	if g.days == 0 || day.IsZero() || !day.After(g.last) {
 		return
 	}
-	g.last, g.until, g.other = day, day.AddDays(int(g.days)), other
+	g.last, g.until, g.other, g.at = day, day.AddDays(int(g.days)), other, ""
 }
 
 // decides reports whether the gap is why something is due no sooner than it
@@ -66,7 +95,11 @@ func (p *planner) gapWords(r *rider) string {
 		return words
 	}
 	if g.other != 0 {
-		return words + ", last given " + p.weekday(g.last)
+		words += ", last given " + p.weekday(g.last)
+		if g.at != "" {
+			words += " in " + string(g.at)
+		}
+		return words
 	}
 	return words + "; last " + nouns(r.r.Kind).done + " " + p.weekday(g.last)
 }

@@ -57,6 +57,16 @@ func TestTheGapBetweenTwoDustings(t *testing.T) {
 			multi.Consumes = []string{"multivitamin with D3"}
 			return fedDaily(d3, multi).fed("05-01", "05-09").done("05-08", "E07/multi/2027-05-08")
 		}()},
+		{"one that moved in brings its gap along", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days after vitamin D3, last given Sat 8 May in E08", func() *books {
+			b := fedDaily(d3).fed("05-01", "05-09").done("05-01", "E07/d3/2027-05-01").done("05-08", "E08/d3/2027-05-08")
+			b.animal("F03").Was = []husbandry.Home{{Enclosure: "E08", Until: day("05-08")}}
+			return b
+		}()},
+		{"what was given where it lived after it had left is not its", "upcoming 05-12 E07/d3/2027-05-12", "At least 7 days between two; last dusted Wed 5 May", func() *books {
+			b := fedDaily(d3).fed("05-01", "05-09").done("05-05", "E07/d3/2027-05-05").done("05-08", "E08/d3/2027-05-08")
+			b.animal("F03").Was = []husbandry.Home{{Enclosure: "E08", Until: day("05-07")}}
+			return b
+		}()},
 		{"dusted the evening before", "upcoming 05-13 E07/early/2027-05-14", "At least 7 days between two; last dusted Thu 6 May, for the feeding of Fri 14 May", func() *books {
 			early := d3
 			early.ID, early.Cadence.Lead = "early", 1

@@ -106,7 +106,13 @@ type restart struct {
 func (h *Herd) restarts(a *Animal, after civil.Date) []restart {
 	var list []restart
 	for _, b := range h.Animals {
-		if b == a || !b.Acquired.After(after) || b.Acquired.After(h.On) || a.Enclosure == "" || b.Enclosure == "" {
+		if b == a || a.Enclosure == "" || b.Enclosure == "" {
+			continue
+		}
+		if in := b.MovedIn(); b.Enclosure == a.Enclosure && in.After(after) && !in.After(h.On) {
+			list = append(list, restart{in, animalWord(b) + " moved in"})
+		}
+		if !b.Acquired.After(after) || b.Acquired.After(h.On) {
 			continue
 		}
 		if b.Enclosure == a.Enclosure || b.Quarantine > 0 && h.roomOf(a) == h.roomOf(b) {

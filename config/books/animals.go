@@ -62,6 +62,25 @@ func (r *reader) animal(t *tables.Table) {
 	inOrder(t, "acquired", v.Acquired, "since", v.Since)
 	inOrder(t, "since", v.Since, "left", v.Left)
 	v.Quarantine = quarantine(t, v)
+	for _, s := range t.Tables("was") {
+		home := husbandry.Home{Enclosure: r.ref(s, "enclosure", "enclosure"), Until: s.Date("until")}
+		for _, key := range []string{"until", "enclosure"} {
+			if !s.Has(key) {
+				s.Missing("`"+key+"`", `write where it lived before, and its last day there, as in was = [{ until = 2027-04-30, enclosure = "E07" }]`)
+			}
+		}
+		for _, before := range []struct {
+			words string
+			day   civil.Date
+		}{{"it hatched", v.Hatched}, {"it came", v.Acquired}, {"it was taken out of its group", v.Since}} {
+			if !home.Until.IsZero() && home.Until.Before(before.day) {
+				s.Place("until").Error(fmt.Sprintf("moved (%v) before %s (%v)", home.Until, before.words, before.day), "")
+			}
+		}
+		s.Done()
+		v.Was = append(v.Was, home)
+	}
+	slices.SortStableFunc(v.Was, func(a, b husbandry.Home) int { return a.Until.Compare(b.Until) })
 	if !t.Has("enclosure") && !t.Has("from") && !t.Has("left") && !t.Broken() {
 		t.Here().Warn("the animal has no `enclosure` and has not `left`", "without an enclosure it is on no round")
 	}

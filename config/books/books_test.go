@@ -456,6 +456,8 @@ func TestRecordsAlone(t *testing.T) {
 		{"moved where", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ on = 2027-05-03 }]\n", "6:10: this table has no `incubator` or `temperature`"},
 		{"moved when", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ temperature = \"26 C\" }]\n", "6:10: this table has no `on`"},
 		{"set to what", "[[room]]\nid = \"A\"\n[[incubator]]\nid = \"I\"\nroom = \"A\"\ntemperature = \"28 C\"\nwas = [{ until = 2027-04-01 }]\n", "7:8: this table has no `temperature`"},
+		{"lived where", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\n[[animal]]\nid = \"F\"\nspecies = \"test-gecko\"\nenclosure = \"E\"\nwas = [{ until = 2027-05-01 }]\n", "10:8: this table has no `enclosure`"},
+		{"lived there before it came", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\n[[animal]]\nid = \"F\"\nspecies = \"test-gecko\"\nenclosure = \"E\"\nacquired = 2027-05-10\nwas = [{ until = 2027-05-01, enclosure = \"E\" }]\n", "11:18: moved (2027-05-01) before it came (2027-05-10)"},
 		{"mail to nobody", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\n", "1:1: [[away]] has no `cover`"},
 		{"mail to an empty name", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\ncover = \"\"\n", "5:9: `cover` "},
 		{"mail to a name that cannot be read", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\ncover = \"M\\u202e\"\n", "5:9: `cover` has a character"},

@@ -104,6 +104,16 @@ func (r *reader) takeOut(a *placed[husbandry.Animal], group placed[husbandry.Ani
 	if !g.Left.IsZero() && v.Since.After(g.Left) {
 		a.at.Place("since").Error(fmt.Sprintf("taken out (%v) after the group `%s` left (%v)", v.Since, g.ID, g.Left), "")
 	}
+	if !v.Since.IsZero() && g.Enclosure != "" {
+		last := v.Since.AddDays(-1)
+		var homes []husbandry.Home
+		for _, h := range g.Was {
+			if !h.Until.After(last) {
+				homes = append(homes, h)
+			}
+		}
+		v.Was = slices.Concat(homes, []husbandry.Home{{Enclosure: g.Enclosure, Until: last}}, v.Was)
+	}
 	fillIn(&v.Species, g.Species)
 	fillIn(&v.Enclosure, g.Enclosure)
 	fillIn(&v.Clutch, g.Clutch)

@@ -2,6 +2,7 @@ package books
 
 import (
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -70,14 +71,14 @@ enclosure = "E2"
 `)
 	for _, want := range []husbandry.Animal{
 		{ID: "G", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 4, Enclosure: "E2", Hatched: day("2027-04-20"), Clutch: "K", Mother: "F", Father: "M"},
-		{ID: "Y1", Species: "test-gecko", Sex: husbandry.Female, Count: 1, Enclosure: "E1", Hatched: day("2027-04-20"), From: "G", Since: day("2027-07-01"), Clutch: "K", Mother: "F", Father: "M"},
-		{ID: "Y2", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 2, Enclosure: "E2", Hatched: day("2027-04-20"), From: "G", Since: day("2027-07-02"), Clutch: "K", Mother: "F", Father: "M"},
-		{ID: "Y3", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 1, Enclosure: "E2", Hatched: day("2027-04-20"), From: "Y2", Since: day("2027-08-01"), Clutch: "K", Mother: "F", Father: "M"},
+		{ID: "Y1", Species: "test-gecko", Sex: husbandry.Female, Count: 1, Enclosure: "E1", Hatched: day("2027-04-20"), From: "G", Since: day("2027-07-01"), Clutch: "K", Mother: "F", Father: "M", Was: []husbandry.Home{{Enclosure: "E2", Until: day("2027-06-30")}}},
+		{ID: "Y2", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 2, Enclosure: "E2", Hatched: day("2027-04-20"), From: "G", Since: day("2027-07-02"), Clutch: "K", Mother: "F", Father: "M", Was: []husbandry.Home{{Enclosure: "E2", Until: day("2027-07-01")}}},
+		{ID: "Y3", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 1, Enclosure: "E2", Hatched: day("2027-04-20"), From: "Y2", Since: day("2027-08-01"), Clutch: "K", Mother: "F", Father: "M", Was: []husbandry.Home{{Enclosure: "E2", Until: day("2027-07-01")}, {Enclosure: "E2", Until: day("2027-07-31")}}},
 		// A clutch that only the daybook knows says its mother in its id.
 		{ID: "Y4", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 1, Enclosure: "E2", Clutch: "F-2027-04-02", Mother: "F", Father: "M"},
 	} {
 		i := slices.IndexFunc(v.Animals, func(a husbandry.Animal) bool { return a.ID == want.ID })
-		if v.Animals[i] != want {
+		if !reflect.DeepEqual(v.Animals[i], want) {
 			t.Errorf("got  %+v\nwant %+v", v.Animals[i], want)
 		}
 	}

@@ -130,9 +130,13 @@ type Animal struct {
 	Sex       Sex
 	Count     int // 1, or the size a group had before anybody was taken out of it
 	Enclosure ID  // "" once it has left
-	Hatched   civil.Date
-	Acquired  civil.Date
-	Left      civil.Date // sold, given away or dead: no tasks from this day
+	// Was is where it lived before, by date: what was dusted for it there
+	// still counts. That of whoever was taken out of a group is filled in from
+	// the group's.
+	Was      []Home
+	Hatched  civil.Date
+	Acquired civil.Date
+	Left     civil.Date // sold, given away or dead: no tasks from this day
 	// From is the group it was taken out of, on the day Since; "" for none. What
 	// its own record leaves out of species, sex, dates, parents, clutch and
 	// enclosure is filled in from the group's, and the group is smaller from
@@ -155,6 +159,21 @@ type Animal struct {
 	// later sightings are findings.
 	Gravid civil.Date
 	Note   string
+}
+
+// Home is an enclosure in which an animal lived until the end of a day.
+type Home struct {
+	Enclosure ID
+	Until     civil.Date
+}
+
+// MovedIn returns the day on which it moved into its enclosure from another of
+// the keeper's, or no date.
+func (a *Animal) MovedIn() civil.Date {
+	if n := len(a.Was); n > 0 && a.Was[n-1].Enclosure != a.Enclosure {
+		return a.Was[n-1].Until.AddDays(1)
+	}
+	return civil.Date{}
 }
 
 // Heads is how many an animal's record still stands for on a day: of a group,

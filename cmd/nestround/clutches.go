@@ -45,7 +45,7 @@ func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
 // of its window: dots before the window, dashes within it, and an O where
 // today is.
 func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
-	head := fmt.Sprintf("%s  %s", f.ID, f.Species)
+	head := string(f.Species)
 	if f.Mother != "" {
 		head += " of " + string(f.Mother)
 	}
@@ -53,11 +53,13 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 	if f.Incubator != "" {
 		head += ", in " + string(f.Incubator)
 	}
-	fmt.Fprintln(c.stdout, c.bold(head))
-	if f.P50.IsZero() {
-		fmt.Fprintf(c.stdout, "     %s\n", f.State)
-	} else {
-		fmt.Fprintf(c.stdout, "     %s  %s; half by %s, 9 in 10 within %s to %s\n", bar(f, on, 24), f.State,
+	first := string(f.ID) + "  "
+	for _, line := range wrap(head+": "+string(f.State), width-len(first)) {
+		fmt.Fprintln(c.stdout, c.bold(first+line))
+		first = strings.Repeat(" ", len(first))
+	}
+	if !f.P50.IsZero() {
+		fmt.Fprintf(c.stdout, "     %s  half by %s, 9 in 10 within %s to %s\n", bar(f, on, 24),
 			f.P50.Format("2 Jan"), f.P05.Format("2 Jan"), f.P95.Format("2 Jan"))
 		if f.ProbabilityToday >= 0.005 {
 			printIndented(c.stdout, "     ", fmt.Sprintf("today %.0f %%", 100*f.ProbabilityToday))

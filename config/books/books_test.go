@@ -357,6 +357,34 @@ name = "New gecko"
 	}
 }
 
+// What has been measured of eggs belongs to the species, not to a sheet.
+func TestAKeepersOwnSheetOfABuiltInSpecies(t *testing.T) {
+	sheet := species(t, clean(t, ""), "test-gecko")
+	genus, _, _ := strings.Cut(sheet.Scientific, " ")
+	for name, c := range map[string]struct {
+		src    string
+		family string
+		days   husbandry.Span
+		points int
+		source string
+	}{
+		"the same binomial":             {`scientific = "` + strings.ToLower(sheet.Scientific) + `"`, sheet.Family, sheet.Incubation.Days, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
+		"the same, own days":            {`scientific = "` + sheet.Scientific + "\"\n[species.incubation]\ndays = [\"40 days\", \"44 days\"]", sheet.Family, husbandry.Span{From: 40, To: 44}, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
+		"another species of the genus":  {`scientific = "` + genus + ` alter"`, sheet.Family, husbandry.Span{}, 0, ""},
+		"its own family is kept":        {`scientific = "` + genus + "\"\nfamily = \"Ownidae\"", "Ownidae", husbandry.Span{}, 0, ""},
+		"another genus":                 {`scientific = "Alter alter"`, "", husbandry.Span{}, 0, ""},
+		"no binomial: nothing is known": {``, "", husbandry.Span{}, 0, ""},
+	} {
+		got := species(t, clean(t, "\n[[species]]\nid = \"mine\"\nname = \"Mine\"\n"+c.src+"\n"), "mine")
+		if got.Family != c.family || got.Incubation.Days != c.days || len(got.Incubation.Points) != c.points || got.Sources["incubation"] != c.source {
+			t.Errorf("%s: family %q, incubation %+v from %q", name, got.Family, got.Incubation, got.Sources["incubation"])
+		}
+		if !got.Laying.Interval.IsZero() || got.AdultFrom != 0 {
+			t.Errorf("%s: more than eggs came along: %+v", name, got)
+		}
+	}
+}
+
 func routineIDs(v *husbandry.Records) string {
 	var ids []string
 	for _, r := range v.Routines {

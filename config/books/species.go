@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"nestround/config/tables"
@@ -40,6 +41,9 @@ func (r *reader) species(t *tables.Table) {
 	setText(t, "name", &v.Name)
 	setText(t, "scientific", &v.Scientific)
 	setText(t, "family", &v.Family)
+	if refines < 0 && r.origin == husbandry.Keeper {
+		r.knownOfEggs(&v)
+	}
 
 	r.stages(t.Table("stages"), &v)
 	r.firstFeed(t.Table("first_feed"), &v)
@@ -56,6 +60,27 @@ func (r *reader) species(t *tables.Table) {
 		r.speciesList[refines] = placed[husbandry.Species]{v, t}
 	} else {
 		r.speciesList = append(r.speciesList, placed[husbandry.Species]{v, t})
+	}
+}
+
+// knownOfEggs gives a keeper's new species what the built-in sheets know of eggs of
+// its binomial, and the family of its genus. Everything else, such as feeding,
+// is what the keeper writes a sheet of their own for.
+func (r *reader) knownOfEggs(v *husbandry.Species) {
+	genus, _, _ := strings.Cut(v.Scientific, " ")
+	for i := range r.speciesList {
+		sheet := &r.speciesList[i].value
+		other, _, _ := strings.Cut(sheet.Scientific, " ")
+		if genus == "" || !strings.EqualFold(genus, other) {
+			continue
+		}
+		if v.Family == "" {
+			v.Family = sheet.Family
+		}
+		if strings.EqualFold(v.Scientific, sheet.Scientific) {
+			v.Incubation = sheet.Incubation
+			v.Sources["incubation"] = sheet.Sources["incubation"]
+		}
 	}
 }
 

@@ -455,6 +455,9 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 		relatives = fmt.Sprintf("%s of %s of %s", plural(len(papers), "paper", "papers"), plural(kinds, "species", "species"), c.family())
 	default:
 		relatives = fmt.Sprintf("%s of %d species of lizards", plural(len(papers), "paper", "papers"), kinds)
+		if c.family() == "" {
+			relatives += ", as its family is not recorded"
+		}
 	}
 	if by != pooled.SameSpecies {
 		switch {

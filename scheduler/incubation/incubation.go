@@ -26,6 +26,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 
 	"nestround/tasks/civil"
@@ -382,12 +383,20 @@ func temperatures(points []husbandry.IncubationPoint) int {
 	return n
 }
 
-// sources names where points come from, each once.
+// citationYear is where authors and year of a citation end.
+var citationYear = regexp.MustCompile(`\b(1[89]|20)\d\d[a-z]?,`)
+
+// sources names where points come from, each once: of a publication authors and
+// year, for where it appeared stands in the care sheet.
 func sources(points []husbandry.IncubationPoint) string {
 	var names []string
 	for _, p := range points {
-		if p.Source != "" && !slices.Contains(names, p.Source) {
-			names = append(names, p.Source)
+		name := p.Source
+		if at := citationYear.FindStringIndex(name); at != nil {
+			name = name[:at[1]-1]
+		}
+		if name != "" && !slices.Contains(names, name) {
+			names = append(names, name)
 		}
 	}
 	switch {

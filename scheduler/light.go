@@ -59,7 +59,11 @@ func lightWords(l *husbandry.Light, st daylight.Step) string {
 		words = "Lamps on day and night: the sun does not set"
 	}
 	if st.Before != st.Light {
-		words += ", " + hours(st.Before) + " until now"
+		before := hours(st.Before)
+		if st.Before == 0 {
+			before = "none"
+		}
+		words += ", " + before + " until now"
 	}
 	if l.Longest > 0 && l.Shortest == l.Longest {
 		return words + "; the same all year"

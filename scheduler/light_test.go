@@ -1,10 +1,12 @@
 package scheduler_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"nestround/tasks"
 	"nestround/tasks/husbandry"
 )
 
@@ -95,5 +97,20 @@ func TestWhatLampsAreSetTo(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// When the sun comes back there was no light until then.
+func TestTheFirstLightAfterAPolarNight(t *testing.T) {
+	b := lamps(husbandry.Light{Latitude: 70, Step: 15})
+	x := b.plan("2028-01-10", 10)
+	i := slices.IndexFunc(x, func(t tasks.Task) bool {
+		return strings.Contains(t.Why, " of light, none until now; the days of 70° N")
+	})
+	if i < 0 {
+		for _, t2 := range x {
+			t.Log(t2.Due, t2.Why)
+		}
+		t.Error("no first light")
 	}
 }

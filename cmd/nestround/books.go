@@ -99,5 +99,18 @@ func (c *call) printCheck(h *house.House) {
 		words := fmt.Sprintf("nobody stands in from %s to %s, and this cannot wait: %s", longDate(u.Away.From), longDate(u.Away.Until), strings.Join(what, ", "))
 		c.complain(words, "name somebody as `cover` in that [[away]]; nestround sitter writes the sheet for them")
 	}
+	for _, x := range h.WinterAway() {
+		const named = 3
+		var what []string
+		for i, t := range x.Tasks {
+			if i == named {
+				what = append(what, fmt.Sprintf("%d more", len(x.Tasks)-named))
+				break
+			}
+			what = append(what, fmt.Sprintf("%s (%s)", t.Title, nearDate(t.Due, h.Today())))
+		}
+		c.complain(fmt.Sprintf("a winter goes on while you are away from %s to %s, and waits for your return: %s", longDate(x.Away.From), longDate(x.Away.Until), strings.Join(what, "; ")),
+			"begin it on another day, with `start` in a [[cooling]] record, or ask whoever stands in to do it, in the `note` of that [[away]]")
+	}
 	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", s.Calendar.PastDays, s.Calendar.AheadDays, s.Page.Listen)
 }

@@ -95,10 +95,39 @@ func (r *reader) checkLight(keepers *float64) {
 			}
 			l.light.Latitude, at = *keepers, "longest"
 		}
+		if l.light.Longest == 0 {
+			l.warnPolar()
+		}
 		if l.light.Longest > 0 && !daylight.HasSeasons(l.light.Latitude) {
 			l.at.Place(at).Error(fmt.Sprintf("at the latitude of %s the days are alike all year, and have no shortest and longest", degrees(l.light.Latitude)), "name a latitude farther from the equator")
 		}
 	}
+}
+
+// warnPolar warns of lamps that follow a sky under which the sun does not set
+// in summer, or does not rise in winter.
+func (l *lit) warnPolar() {
+	dark, bright := false, false
+	for _, solstice := range []civil.Date{civil.New(2027, time.June, 21), civil.New(2027, time.December, 21)} {
+		switch daylight.Length(l.light.Latitude, solstice) {
+		case 0:
+			dark = true
+		case 24 * time.Hour:
+			bright = true
+		}
+	}
+	what := "does not set in summer: the lamps would burn day and night"
+	switch {
+	case dark:
+		what = "does not rise in winter, nor set in summer: the lamps would be off for weeks, and burn day and night for weeks"
+	case !bright:
+		return
+	}
+	place := l.at.Here()
+	if l.at.Has("latitude") {
+		place = l.at.Place("latitude")
+	}
+	place.Warn(fmt.Sprintf("at the latitude of %s the sun %s", degrees(l.light.Latitude), what), `lizards need a day and a night; say how far it goes, for example shortest = "9 hours", longest = "15 hours"`)
 }
 
 // degrees writes 48.2 or -33.

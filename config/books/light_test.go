@@ -21,7 +21,8 @@ func TestRoomsHaveLight(t *testing.T) {
 		{"a month earlier", "", `{ latitude = 40, ahead = "30 days" }`, husbandry.Light{Latitude: 40, Behind: -30, Noon: 720, Step: 15}},
 		{"the same all year", "", `{ hours = "12.5 hours" }`, husbandry.Light{Shortest: 12*hour + 30*time.Minute, Longest: 12*hour + 30*time.Minute, Noon: 720, Step: 15}},
 		{"between two", "latitude = 48.2\n", `{ shortest = "10 h", longest = "14 h" }`, husbandry.Light{Latitude: 48.2, Shortest: 10 * hour, Longest: 14 * hour, Noon: 720, Step: 15}},
-		{"polar", "", `{ latitude = 78.2 }`, husbandry.Light{Latitude: 78.2, Noon: 720, Step: 15}},
+		{"polar, with a day and a night", "", `{ latitude = 78.2, shortest = "9 hours", longest = "15 hours" }`, husbandry.Light{Latitude: 78.2, Shortest: 9 * hour, Longest: 15 * hour, Noon: 720, Step: 15}},
+		{"south of the polar circle", "latitude = 60\n", `{}`, husbandry.Light{Latitude: 60, Noon: 720, Step: 15}},
 		{"the equator as it is", "latitude = 0\n", `{}`, husbandry.Light{Noon: 720, Step: 15}},
 		{"a winter without light", "", `{ latitude = 50, shortest = "0 hours", longest = "14 hours" }`, husbandry.Light{Latitude: 50, Longest: 14 * hour, Noon: 720, Step: 15}},
 	} {
@@ -52,6 +53,9 @@ func TestProblemsOfLight(t *testing.T) {
 		{"ahead and behind", "latitude = 48\n", `{ ahead = "1 day", behind = "1 day" }`, "3:28: the lamps' year is both `ahead` and `behind`"},
 		{"seasons of the equator", "", `{ latitude = 0.5, shortest = "10 hours", longest = "14 hours" }`, "3:22: at the latitude of 0.5 the days are alike all year"},
 		{"seasons of the keeper at the equator", "latitude = -1\n", `{ shortest = "10 hours", longest = "14 hours" }`, "3:44: at the latitude of -1 the days are alike all year"},
+		{"a polar sky", "", `{ latitude = -70 }`, "3:22: at the latitude of -70 the sun does not rise in winter, nor set in summer: the lamps would be off for weeks"},
+		{"the keeper's polar sky", "latitude = 69.6\n", `{}`, "3:9: at the latitude of 69.6 the sun does not rise"},
+		{"only a summer without a night", "latitude = 66\n", `{}`, "3:9: at the latitude of 66 the sun does not set in summer: the lamps would burn day and night"},
 		{"not a table", "", `"12 hours"`, "3:9: `light` is a table, not text"},
 		{"a key of nothing", "latitude = 48\n", `{ hour = "12 hours" }`, "3:11: unknown key `hour`"},
 	} {

@@ -8,6 +8,7 @@ import (
 	"nestround/notify"
 	"nestround/notify/mailout"
 	"nestround/notify/sheet"
+	"nestround/scheduler"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -280,6 +281,41 @@ func (h *House) Uncovered() []Uncovered {
 		}
 		if len(u.Tasks) > 0 {
 			list = append(list, u)
+		}
+	}
+	return list
+}
+
+// WinterAway are coming days away on which a winter's steps or weighings fall
+// due, which then wait for the return, and these tasks on their own days.
+type WinterAway struct {
+	Away  husbandry.Away
+	Tasks []tasks.Task
+}
+
+// WinterAway returns the days away, of those not over, over which somebody
+// would be cooled, warmed or weighed in the cold, as planned today.
+func (h *House) WinterAway() []WinterAway {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	var list []WinterAway
+	today := h.today()
+	here := *h.records
+	here.Away = nil
+	for _, a := range h.records.Away {
+		if a.Until.Before(today) {
+			continue
+		}
+		in := h.input(h.history.Before(today.AddDays(1)), today, a.Until)
+		in.Records = &here
+		x := WinterAway{Away: a}
+		for _, t := range scheduler.Plan(in) {
+			if (t.Kind == husbandry.Cool || t.Routine == scheduler.CoolingWeigh) && !t.Due.Before(civil.Max(a.From, today)) {
+				x.Tasks = append(x.Tasks, t)
+			}
+		}
+		if len(x.Tasks) > 0 {
+			list = append(list, x)
 		}
 	}
 	return list

@@ -91,6 +91,9 @@ const (
 	// watchShare is the probability that lies before, and after, the days
 	// worth watching.
 	watchShare = 0.02
+	// almostAll is the probability up to which days are told apart.
+	almostAll = 0.999
+	farthest  = 5000 // days to come, and no more
 )
 
 // LearnFrom learns from clutches that hatched. Those without a known
@@ -261,14 +264,44 @@ func (w warmth) when(work, from float64, rates []float64) float64 {
 	return math.Inf(1)
 }
 
-// nodes are equally probable places of a clutch in its distribution, in
-// standard deviations.
-var nodes = func() (z [41]float64) {
+// asLog turns a standard deviation that is a share of the days into one of their
+// logarithm. Of small ones it is the same; but eggs that rest 60 days more or
+// less before they develop for ten do not take e^6 times as long.
+func asLog(share float64) float64 {
+	const edge = ninetyPerc / 2
+	return math.Asinh(edge*share) / edge
+}
+
+func sq(x float64) float64 { return x * x }
+
+// node is a place of a clutch in its distribution.
+type node struct {
+	z    float64 // in standard deviations
+	p    float64 // probability of the places that it stands for
+	gap  float64 // from one node to the next about here, in standard deviations
+	logP float64
+}
+
+// nodes lie close together in the middle, and farther apart the farther out,
+// without an end that a late clutch could come to within years.
+var nodes = func() (list [49]node) {
+	const (
+		half  = len(list) / 2
+		close = 0.12 // the hyperbolic angle between two
+	)
 	t := distuv.StudentsT{Sigma: math.Sqrt(float64(pooled.PredictiveTail-2) / pooled.PredictiveTail), Nu: pooled.PredictiveTail}
-	for i := range z {
-		z[i] = t.Quantile((float64(i) + .5) / float64(len(z)))
+	at := func(i float64) float64 { return math.Sinh(close * (i - float64(half))) }
+	for i := range list {
+		below, above := at(float64(i)-.5), at(float64(i)+.5)
+		// From the nearer tail, where a difference from 1 would be lost.
+		p := t.CDF(-math.Abs(below)) - t.CDF(-math.Abs(above))
+		if i == half {
+			p = 1 - 2*t.CDF(below)
+		}
+		list[i] = node{z: at(float64(i)), p: math.Abs(p), gap: above - below}
+		list[i].logP = math.Log(list[i].p)
 	}
-	return z
+	return list
 }()
 
 // Calibrated forecasts a clutch's hatching from published measurements of its
@@ -319,19 +352,24 @@ func Calibrated(k *Keeper, c Case) Forecast {
 		per := math.Log(curve.Rate(pooled.Reference+1, 0, b.Dev)/curve.Rate(pooled.Reference-1, 0, b.Dev)) / 2
 		variance += per * per * unknownWarmth * unknownWarmth
 	}
-	// Its sd must not fall between two nodes, or the days between are empty.
-	sd := widen * math.Sqrt(variance+(layVar+restVar)/(developing*developing))
-	within := max(math.Sqrt(withinClutch)*eggSpread, .07*sd)
+	sd := widen * math.Sqrt(variance+sq(asLog(math.Sqrt(layVar+restVar)/developing)))
+	within := math.Sqrt(withinClutch) * eggSpread
+	// The eggs of one node must reach those of the next, or the days between
+	// are empty.
+	var widths [len(nodes)]float64
+	for i, n := range nodes {
+		widths[i] = max(within, .6*n.gap*sd)
+	}
 
 	// share of a clutch at a node that has hatched when day begins.
 	log := func(x float64) float64 { return math.Log(max(1e-9, w.work(x, rest, rates))) - b.Level }
 	begins := func(day civil.Date) float64 { return log(float64(day.Sub(laid)) - .5) }
-	phi := func(u, z float64) float64 { return .5 * math.Erfc(-(u-sd*z)/(within*math.Sqrt2)) }
+	phi := func(u float64, i int) float64 { return .5 * math.Erfc(-(u-sd*nodes[i].z)/(widths[i]*math.Sqrt2)) }
 	all := func(u float64) (p float64) {
-		for _, z := range nodes {
-			p += phi(u, z)
+		for i := range nodes {
+			p += nodes[i].p * phi(u, i)
 		}
-		return p / float64(len(nodes))
+		return p
 	}
 
 	reach := math.Sqrt(sd*sd + within*within)
@@ -367,34 +405,36 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	f.Overdue = c.On.After(f.WatchTo)
 
 	from := civil.Max(laid.AddDays(1), day(-5*reach))
-	to := day(4.5 * reach)
+	to := civil.Min(day(8*reach), civil.Max(c.On, day(0)).AddDays(farthest))
 	var weights [len(nodes)]float64
 	for i := range weights {
-		weights[i] = 1
+		weights[i] = nodes[i].p
 	}
-	gone := func(float64) float64 { return 0 }
+	gone := func(int) float64 { return 0 }
 	if !f.Overdue {
 		from = civil.Max(from, c.On)
 		to = civil.Max(to, c.On.AddDays(7))
 		weights = c.weigh(laid, begins, phi)
 		u0 := begins(from)
-		gone = func(z float64) float64 { return phi(u0, z) }
+		gone = func(i int) float64 { return phi(u0, i) }
 	}
 	f.first = from
 	var left float64
 	var below [len(nodes)]float64
-	for i, z := range nodes {
-		below[i] = gone(z)
+	for i := range nodes {
+		below[i] = gone(i)
 		left += weights[i] * (1 - below[i])
 	}
-	for d := from; !d.After(to) && left > 0; d = d.AddDays(1) {
+	sum := 0.0
+	for d := from; !d.After(to) && left > 0 && (sum < almostAll || d.Before(c.On.AddDays(7))); d = d.AddDays(1) {
 		u, p := begins(d.AddDays(1)), 0.0
-		for i, z := range nodes {
-			upto := max(below[i], phi(u, z))
+		for i := range nodes {
+			upto := max(below[i], phi(u, i))
 			p += weights[i] * (upto - below[i])
 			below[i] = upto
 		}
 		f.daily = append(f.daily, p/left)
+		sum += p / left
 	}
 	f.quantiles()
 	if f.Overdue {
@@ -408,7 +448,7 @@ func Calibrated(k *Keeper, c Case) Forecast {
 
 // weigh returns how probable each node is after what the eggs have shown, for
 // an egg that is still to hatch.
-func (c *Case) weigh(laid civil.Date, begins func(civil.Date) float64, phi func(u, z float64) float64) (w [len(nodes)]float64) {
+func (c *Case) weigh(laid civil.Date, begins func(civil.Date) float64, phi func(u float64, i int) float64) (w [len(nodes)]float64) {
 	waiting := c.Eggs - c.Lost
 	for _, y := range c.Hatched {
 		waiting -= y.Count
@@ -417,11 +457,11 @@ func (c *Case) weigh(laid civil.Date, begins func(civil.Date) float64, phi func(
 	others := float64(max(0, waiting-1))
 	u0 := begins(c.On)
 	best := math.Inf(-1)
-	for i, z := range nodes {
-		w[i] = others * math.Log(1-viable*phi(u0, z))
+	for i := range nodes {
+		w[i] = nodes[i].logP + others*math.Log(1-viable*phi(u0, i))
 		for _, y := range c.Hatched {
 			if y.On.After(laid) {
-				w[i] += float64(y.Count) * math.Log(max(1e-12, phi(begins(y.On.AddDays(1)), z)-phi(begins(y.On), z)))
+				w[i] += float64(y.Count) * math.Log(max(1e-12, phi(begins(y.On.AddDays(1)), i)-phi(begins(y.On), i)))
 			}
 		}
 		best = max(best, w[i])

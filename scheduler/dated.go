@@ -106,6 +106,7 @@ type ClutchForecast struct {
 	Mother    husbandry.ID `json:"mother"`
 	Laid      civil.Date   `json:"laid"`
 	Eggs      int          `json:"eggs"`
+	Slugs     int          `json:"slugs,omitempty"` // infertile ones, beside the eggs
 	Incubator husbandry.ID `json:"incubator"`
 	State     ClutchState  `json:"state"`
 	Progress  float64      `json:"progress"` // 0 to 1
@@ -164,7 +165,7 @@ func ClutchForecasts(in Input) []ClutchForecast {
 			continue
 		}
 		line := ClutchForecast{
-			ID: c.ID, Species: c.Species, Mother: c.Mother, Laid: c.Laid, Eggs: c.Eggs,
+			ID: c.ID, Species: c.Species, Mother: c.Mother, Laid: c.Laid, Eggs: c.Eggs, Slugs: c.Slugs,
 			Incubator: c.Incubator, State: c.State, Cautions: []string{},
 		}
 		if at := p.herd.Standing(c).Incubator; at != nil && c.State != InBox {

@@ -31,6 +31,7 @@ const (
 const (
 	nestCaution = "Without a place that suits her she holds her eggs, and that kills: damp substrate deep enough for a tunnel, warmth and cover. " +
 		"Gravid females that strain, dig for two days or weaken go to the veterinarian."
+	inTheOpen      = "Eggs in the open dry within hours: set them first of all."
 	outsideCaution = "Eggs laid in the open dry within hours. Of 74 collared lizard eggs laid in a moist chamber 46 hatched, of 29 laid outside none " +
 		"(Santoyo-Brito and others 2012, Herpetological Review 43:430-432). Without a place that suits her she may hold the next ones."
 	partCaution = "Rest her from males, feed her up and weigh her; a thin female goes to the veterinarian."
@@ -188,7 +189,11 @@ func (p *planner) digs(s *subject, a *Animal) {
 	if !ok {
 		return
 	}
-	p.askPinned(act, []string{first.String()}, first.AddDays(digsFor), fmt.Sprintf("She was seen digging on %s and still on %s, and has not laid", p.day(first), p.day(latest)), dystocia, true)
+	why := fmt.Sprintf("She was seen digging on %s and still on %s, and has not laid", p.day(first), p.day(latest))
+	if !last.IsZero() && first.Sub(last) <= lookBack {
+		why += " since her clutch of " + p.day(last)
+	}
+	p.askPinned(act, []string{first.String()}, first.AddDays(digsFor), why, dystocia, true)
 }
 
 // partPair asks to part a pair that was put together, by its record or by

@@ -86,6 +86,21 @@ func TestWhatLayingCallsFor(t *testing.T) {
 		{words: "digging, then eggs", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-13"); b.laid("05-14", "F03/lay-watch/2027-05-14", 5) }, on: "05-14", task: scheduler.VetDigging},
 		{words: "digging taken back", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-14"); b.undo("05-14", "F03/lay-watch/2027-05-14") }, on: "05-14", task: scheduler.VetDigging},
 
+		{words: "digging again soon after a clutch", tell: func(b *books) {
+			b.laid("05-10", "F03/found/2027-05-10", 3).found("05-12", "F03/found/2027-05-12", tasks.Finding{Digging: true}).found("05-14", "F03/found/2027-05-14", tasks.Finding{Digging: true})
+		}, on: "05-14", task: scheduler.VetDigging, want: "due 05-14 F03/vet-digging/2027-05-12", why: "She was seen digging on 12 May and still on 14 May, and has not laid since her clutch of 10 May", pinned: true},
+		{words: "eggs in the open are set first of all", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: "set-tub",
+			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: "Clutch F03-2027-05-12: laid 12 May, outside the nest box", pinned: true},
+		{words: "and not once they are set", tell: func(b *books) {
+			b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}).done("05-12", "F03-2027-05-12/set-tub/laid")
+		}, on: "05-13", task: "set-tub"},
+		{words: "eggs in the box can wait for the evening", tell: func(b *books) { b.laid("05-12", watch, 6) }, on: "05-12", task: "set-tub",
+			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: "Clutch F03-2027-05-12: laid 12 May"},
+		{words: "with two incubators it is asked where they stand", tell: func(b *books) {
+			b.Incubators = append(b.Incubators, husbandry.Incubator{ID: "I2", Room: "R1", Temperature: 26})
+			b.laid("05-12", watch, 6)
+		}, on: "05-12", task: "set-tub",
+			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: `Clutch F03-2027-05-12: laid 12 May; say where it stands, with "moved to" and the incubator's id`},
 		{words: "eggs outside the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: scheduler.ReviewNestSite,
 			want: "due 05-12 F03/review-nest-site/F03-2027-05-12", why: "lay outside the nest box"},
 		{words: "eggs in the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six}) }, on: "05-12", task: scheduler.ReviewNestSite},

@@ -306,8 +306,15 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 	if offset > 0 {
 		why += ", due " + days(offset) + " after"
 	}
+	if r.Kind == husbandry.SetTub {
+		why += p.whereWords(s.clutch)
+	}
 	t := p.task(&a, keys[0], due, why)
 	t.Latest = due.AddDays(int(after))
+	if c := s.clutch; c != nil && c.Outside && waits(r.Kind) {
+		// Nobody's eggs lie in the open until the evening, or another day.
+		t.Pinned, t.Why, t.Caution = true, why+", outside the nest box", inTheOpen+" "+t.Caution
+	}
 	if t.Status == tasks.Overdue || t.Status == tasks.Due {
 		t.Status = tasks.Due
 		if t.Latest.Before(p.on) {
@@ -321,6 +328,15 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 		return
 	}
 	p.emit(&a, t)
+}
+
+// whereWords asks where a tub will stand, which decides when its eggs hatch,
+// where there are several incubators and nobody has said of this one.
+func (p *planner) whereWords(c *Clutch) string {
+	if c == nil || len(p.rec.Incubators) < 2 || !p.herd.Standing(c).Assumed {
+		return ""
+	}
+	return `; say where it stands, with "moved to" and the incubator's id`
 }
 
 // sheetOf returns the care sheet of a subject that is of one species.

@@ -49,7 +49,14 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 	if f.Mother != "" {
 		head += " of " + string(f.Mother)
 	}
-	head += fmt.Sprintf(", laid %s, %s", f.Laid.Format("2 Jan"), plural(f.Eggs, "egg", "eggs"))
+	eggs := plural(f.Eggs, "egg", "eggs")
+	switch slugs := plural(f.Slugs, "slug", "slugs"); {
+	case f.Slugs > 0 && f.Eggs == 0:
+		eggs = slugs
+	case f.Slugs > 0:
+		eggs += " and " + slugs
+	}
+	head += fmt.Sprintf(", laid %s, %s", f.Laid.Format("2 Jan"), eggs)
 	if f.Incubator != "" {
 		head += ", in " + string(f.Incubator)
 	}

@@ -183,6 +183,8 @@ func whyPinned(k husbandry.Kind) string {
 	switch k {
 	case husbandry.LayWatch, husbandry.GravidCheck:
 		return "a female past her time is not put off; call the veterinarian"
+	case husbandry.SetTub, husbandry.DigEggs:
+		return "eggs in the open dry within hours and are not put off; set them now, or leave the task out"
 	}
 	return "this is not put off: an animal may be in danger; look today, and call the veterinarian if in doubt"
 }

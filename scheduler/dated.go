@@ -128,6 +128,10 @@ type ClutchForecast struct {
 	// Moisture says how its tub holds its water; "" where nothing is known.
 	Moisture string `json:"moisture,omitempty"`
 
+	// What a person is told besides: the first day on which it may have been
+	// laid, how many eggs have hatched, and how many were found dead.
+	LaidFrom      civil.Date `json:"-"`
+	Hatched, Lost int        `json:"-"`
 	// What a picture needs and a line has no room for: the temperature the
 	// eggs stand at (nil when unknown), the probability of each day from
 	// DailyFrom on, and the young that hatched so far.
@@ -165,7 +169,8 @@ func ClutchForecasts(in Input) []ClutchForecast {
 			continue
 		}
 		line := ClutchForecast{
-			ID: c.ID, Species: c.Species, Mother: c.Mother, Laid: c.Laid, Eggs: c.Eggs, Slugs: c.Slugs,
+			ID: c.ID, Species: c.Species, Mother: c.Mother, LaidFrom: c.LaidFrom, Laid: c.Laid,
+			Eggs: c.Eggs, Slugs: c.Slugs, Hatched: c.Hatched, Lost: c.Lost,
 			Incubator: c.Incubator, State: c.State, Cautions: []string{},
 		}
 		if at := p.herd.Standing(c).Incubator; at != nil && c.State != InBox {

@@ -315,7 +315,7 @@ func (h *Herd) Standing(c *Clutch) Standing { return h.StandingOn(c, h.On) }
 // StandingOn says where a clutch stood, or is to stand, on a day.
 func (h *Herd) StandingOn(c *Clutch, day civil.Date) Standing {
 	var s Standing
-	id, own, placed := c.Incubator, c.Temperature, c.Incubator != ""
+	id, own, placed := c.Incubator, c.Temperature, c.Incubator != "" || c.Temperature != nil
 	for _, m := range c.Moves {
 		if !m.On.After(day) {
 			id, own, placed = m.Incubator, m.Temperature, true

@@ -546,7 +546,7 @@ func (c *Clutch) settle(h *Herd) {
 		}
 	}
 	slices.SortStableFunc(c.Moves, func(a, b husbandry.Move) int { return a.On.Compare(b.On) })
-	inTub := !c.TubSet.IsZero() || c.Incubator != "" || len(c.Moves) > 0
+	inTub := !c.TubSet.IsZero() || c.Incubator != "" || c.Temperature != nil || len(c.Moves) > 0
 	switch {
 	case !c.Ended.IsZero() && !c.Ended.After(h.On):
 		c.State = Ended

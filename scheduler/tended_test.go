@@ -158,3 +158,18 @@ func TestCandling(t *testing.T) {
 		}
 	}
 }
+
+// A clutch whose record gives a temperature and no incubator stands there: not
+// in the nest box, and not where others of its species do.
+func TestAClutchOfItsOwnTemperature(t *testing.T) {
+	b := brooding()
+	warm := husbandry.Celsius(30)
+	b.Clutches[0].Incubator, b.Clutches[0].Temperature = "", &warm
+	b.Clutches = append(b.Clutches, husbandry.Clutch{ID: "C2", Species: "wall-lizard", LaidFrom: day("05-12"), Laid: day("05-12"), Eggs: 6, Incubator: "COOL"})
+	in := b.input("06-01", 0)
+	in.Forecasts = nil
+	c := scheduler.ClutchForecasts(in)[0]
+	if c.ID != "C1" || c.State != scheduler.Incubating || c.Incubator != "" || c.Temperature == nil || *c.Temperature != 30 {
+		t.Errorf("%+v", c)
+	}
+}

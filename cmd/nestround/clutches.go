@@ -49,6 +49,17 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 	if f.Mother != "" {
 		head += " of " + string(f.Mother)
 	}
+	day := func(d civil.Date) string {
+		if d.Year() != on.Year() {
+			return d.Format("2 Jan 2006")
+		}
+		return d.Format("2 Jan")
+	}
+	head += ", laid "
+	if !f.LaidFrom.IsZero() && f.LaidFrom.Before(f.Laid) {
+		head += "between " + day(f.LaidFrom) + " and "
+	}
+	head += day(f.Laid)
 	eggs := plural(f.Eggs, "egg", "eggs")
 	switch slugs := plural(f.Slugs, "slug", "slugs"); {
 	case f.Slugs > 0 && f.Eggs == 0:
@@ -56,7 +67,15 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 	case f.Slugs > 0:
 		eggs += " and " + slugs
 	}
-	head += fmt.Sprintf(", laid %s, %s", f.Laid.Format("2 Jan"), eggs)
+	head += ", " + eggs
+	if !f.P50.IsZero() { // else its basis is what became of it
+		if f.Hatched > 0 {
+			head += fmt.Sprintf(", %d hatched", f.Hatched)
+		}
+		if f.Lost > 0 {
+			head += fmt.Sprintf(", %d dead", f.Lost)
+		}
+	}
 	if f.Incubator != "" {
 		head += ", in " + string(f.Incubator)
 	}
@@ -66,8 +85,11 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 		first = strings.Repeat(" ", len(first))
 	}
 	if !f.P50.IsZero() {
-		fmt.Fprintf(c.stdout, "     %s  half by %s, 9 in 10 within %s to %s\n", bar(f, on, 24),
-			f.P50.Format("2 Jan"), f.P05.Format("2 Jan"), f.P95.Format("2 Jan"))
+		half := "half by " + day(f.P50)
+		if on.After(f.WatchTo) {
+			half = "past its window: " + half
+		}
+		printIndented(c.stdout, "     "+bar(f, on, 24)+"  ", fmt.Sprintf("%s, 9 in 10 within %s to %s", half, day(f.P05), day(f.P95)))
 		if f.ProbabilityToday >= 0.005 {
 			printIndented(c.stdout, "     ", fmt.Sprintf("today %.0f %%", 100*f.ProbabilityToday))
 		}

@@ -506,11 +506,14 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 		case c.Sheet.Days.To > 0:
 			parts = append(parts, fmt.Sprintf("the care sheet's range of %d-%d days", c.Sheet.Days.From, c.Sheet.Days.To))
 		case own == 0:
-			parts = append(parts, "no measurement of this species")
+			relatives += ", none of this one"
 		}
 		parts = append(parts, relatives)
 	}
 	words := strings.Join(parts, ", ")
+	if by != pooled.SameSpecies && own == 0 && len(c.Sheet.Points) == 0 && c.Sheet.Days.To == 0 {
+		words += ", which `days` in its care sheet or one clutch that hatches will narrow"
+	}
 	if rested != "" {
 		words += ", after " + rested
 	}

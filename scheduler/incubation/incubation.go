@@ -234,7 +234,6 @@ const (
 	ninetyPerc   = 2 * 1.6448536269514722
 	typicalT0    = 17.3 // °C, median of ten published series, 15.3 to 20.3
 	typicalT0Dev = 1.6  // °C, their standard deviation
-	notSeen      = 0.25 // °C, a difference that no ordinary thermometer shows (common practice)
 )
 
 // Hatching forecasts a clutch's hatching as a normal distribution with the
@@ -419,9 +418,9 @@ func safety(q Question) []string {
 	}
 	t, r := *q.Temperature, max(0, q.Swing)
 	switch {
-	case s.SafeFrom != 0 && t-r < s.SafeFrom-notSeen:
+	case s.SafeFrom != 0 && t-r < s.SafeFrom-thermometer:
 		return []string{fmt.Sprintf("%s is colder than eggs of this species are known to hatch well at (%s)", q.Units.Temperature(t-r), safeRange(s, q.Units))}
-	case s.SafeTo != 0 && t+r > s.SafeTo+notSeen:
+	case s.SafeTo != 0 && t+r > s.SafeTo+thermometer:
 		return []string{fmt.Sprintf("%s is hotter than eggs of this species are known to hatch well at (%s)", q.Units.Temperature(t+r), safeRange(s, q.Units))}
 	}
 	return nil

@@ -92,7 +92,7 @@ func (p *Calibrated) taught(h *Herd) (*incubation.Keeper, logs) {
 func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, logged int) {
 	sheet := h.Species(c.Species)
 	q = incubation.Case{
-		Species: sheet.Scientific, Family: sheet.Family, Sheet: sheet.Incubation,
+		Species: sheet.Binomial(), Family: sheet.Family, Sheet: sheet.Incubation,
 		LaidFrom: c.LaidFrom, Laid: c.Laid, Eggs: c.Eggs, Lost: c.Lost, On: h.On, Units: h.Records.Units,
 	}
 	if !c.Veins.After(h.On) {

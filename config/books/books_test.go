@@ -369,6 +369,8 @@ func TestAKeepersOwnSheetOfABuiltInSpecies(t *testing.T) {
 		source string
 	}{
 		"the same binomial":             {`scientific = "` + strings.ToLower(sheet.Scientific) + `"`, sheet.Family, sheet.Incubation.Days, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
+		"the same, shouted":             {`scientific = " ` + strings.ToUpper(strings.ReplaceAll(sheet.Scientific, " ", "  ")) + ` "`, sheet.Family, sheet.Incubation.Days, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
+		"a subspecies of it":            {`scientific = "` + sheet.Scientific + ` minor"`, sheet.Family, sheet.Incubation.Days, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
 		"the same, own days":            {`scientific = "` + sheet.Scientific + "\"\n[species.incubation]\ndays = [\"40 days\", \"44 days\"]", sheet.Family, husbandry.Span{From: 40, To: 44}, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
 		"another species of the genus":  {`scientific = "` + genus + ` alter"`, sheet.Family, husbandry.Span{}, 0, ""},
 		"its own family is kept":        {`scientific = "` + genus + "\"\nfamily = \"Ownidae\"", "Ownidae", husbandry.Span{}, 0, ""},

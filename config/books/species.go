@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"nestround/config/tables"
 	"nestround/tasks/husbandry"
@@ -40,6 +42,7 @@ func (r *reader) species(t *tables.Table) {
 	}
 	setText(t, "name", &v.Name)
 	setText(t, "scientific", &v.Scientific)
+	v.Scientific = scientific(v.Scientific)
 	setText(t, "family", &v.Family)
 	if refines < 0 && r.origin == husbandry.Keeper {
 		r.knownOfEggs(&v)
@@ -71,17 +74,28 @@ func (r *reader) knownOfEggs(v *husbandry.Species) {
 	for i := range r.speciesList {
 		sheet := &r.speciesList[i].value
 		other, _, _ := strings.Cut(sheet.Scientific, " ")
-		if genus == "" || !strings.EqualFold(genus, other) {
+		if genus == "" || genus != other {
 			continue
 		}
 		if v.Family == "" {
 			v.Family = sheet.Family
 		}
-		if strings.EqualFold(v.Scientific, sheet.Scientific) {
+		if v.Binomial() == sheet.Binomial() {
 			v.Incubation = sheet.Incubation
 			v.Sources["incubation"] = sheet.Sources["incubation"]
 		}
 	}
+}
+
+// scientific writes a name as names are written, however a keeper did: only the
+// genus with a capital.
+func scientific(name string) string {
+	words := strings.Fields(strings.ToLower(name))
+	if len(words) > 0 {
+		first, size := utf8.DecodeRuneInString(words[0])
+		words[0] = string(unicode.ToUpper(first)) + words[0][size:]
+	}
+	return strings.Join(words, " ")
 }
 
 func setText(t *tables.Table, key string, to *string) {

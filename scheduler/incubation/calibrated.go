@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"nestround/scheduler/incubation/pooled"
+	"nestround/scheduler/incubation/published"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
 )
@@ -174,7 +175,7 @@ func (c *Case) family() string {
 	if c.Family != "" {
 		return c.Family
 	}
-	return pooled.Family(c.Species)
+	return published.Family(c.Species)
 }
 
 // warmth is a history made ready: days of each spell, the last without end.
@@ -319,6 +320,9 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	belief := Case.belief
 	laid, layVar := c.laying()
 	w := c.warmth()
+	if by != pooled.SameSpecies && (k == nil || k.count[c.key()] == 0) {
+		c.restLikeRelatives()
+	}
 	rest, restVar, rested := c.rest()
 	published := belief(c)
 	expect := func() pooled.Belief {
@@ -493,10 +497,12 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 		relatives = fmt.Sprintf("%s of other %s", plural(len(papers), "paper", "papers"), genus)
 	case pooled.SameFamily:
 		relatives = fmt.Sprintf("%s of %s of %s", plural(len(papers), "paper", "papers"), plural(kinds, "species", "species"), c.family())
+	case pooled.Geckos:
+		relatives = fmt.Sprintf("%s of %s of geckos", plural(len(papers), "paper", "papers"), plural(kinds, "species", "species"))
 	default:
 		relatives = fmt.Sprintf("%s of %d species of lizards", plural(len(papers), "paper", "papers"), kinds)
 		if c.family() == "" {
-			relatives += ", as its family is not recorded"
+			relatives += ", as its `family` is not recorded"
 		}
 	}
 	if by != pooled.SameSpecies {
@@ -511,11 +517,11 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 		parts = append(parts, relatives)
 	}
 	words := strings.Join(parts, ", ")
-	if by != pooled.SameSpecies && own == 0 && len(c.Sheet.Points) == 0 && c.Sheet.Days.To == 0 {
-		words += ", which `days` in its care sheet or one clutch that hatches will narrow"
-	}
 	if rested != "" {
 		words += ", after " + rested
+	}
+	if by != pooled.SameSpecies && own == 0 && len(c.Sheet.Points) == 0 && c.Sheet.Days.To == 0 {
+		words += "; `days` in its care sheet or one clutch that hatches will narrow it"
 	}
 	if len(c.Warmth) == 0 {
 		words += "; the tub's temperature is not known"

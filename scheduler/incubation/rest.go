@@ -35,6 +35,16 @@ func (c *Case) usualRest() float64 {
 	return pooled.Rest(c.Species)
 }
 
+// restLikeRelatives gives a chameleon of which nothing is known a rest that may
+// be none or of four months: eggs of most rest, of some they do not, and those
+// of common chameleons did for two to four months at 26 °C (Andrews et al.
+// 2008, see above).
+func (c *Case) restLikeRelatives() {
+	if c.family() == "Chamaeleonidae" && c.Sheet.Diapause.IsZero() && c.Sheet.Days.To == 0 && len(c.Sheet.Points) == 0 {
+		c.Sheet.Diapause.To = 120
+	}
+}
+
 // rest returns the days that eggs rest before development runs, their
 // variance, and what is known of it in words: the care sheet's range as a
 // middle 90 %, less what a recorded warming and the first sight of veins say.

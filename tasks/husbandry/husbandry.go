@@ -13,6 +13,7 @@ package husbandry
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"nestround/tasks/civil"
@@ -335,7 +336,7 @@ type Permit struct {
 type Species struct {
 	ID         ID
 	Name       string // English name
-	Scientific string // binomial
+	Scientific string // binomial, or trinomial of a subspecies: "Podarcis muralis"
 	Family     string
 
 	// JuvenileFrom, SubadultFrom and AdultFrom are the ages at which the
@@ -356,6 +357,12 @@ type Species struct {
 	// ("incubation", "laying.interval"), where the value comes from: a
 	// publication, or "common practice".
 	Sources map[string]string
+}
+
+// Binomial returns the scientific name without a subspecies.
+func (s *Species) Binomial() string {
+	words := strings.Fields(s.Scientific)
+	return strings.Join(words[:min(2, len(words))], " ")
 }
 
 // Own reports whether the keeper, not a built-in sheet, states one of the

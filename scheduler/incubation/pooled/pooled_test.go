@@ -125,7 +125,7 @@ func TestClutchesThatAreInNoneOfTheFiles(t *testing.T) {
 		{"Gekkonidae", "Paroedura picta", pooled.SameSpecies, 60, 28},
 		{"Scincidae", "Sphenomorphus incognitus", pooled.SameFamily, 76, 22},
 		{"Scincidae", "Sphenomorphus incognitus", pooled.SameFamily, 40, 28},
-		{"Eublepharidae", "Eublepharis macularius", pooled.AnyLizard, 52, 28},
+		{"Eublepharidae", "Eublepharis macularius", pooled.Geckos, 52, 28},
 	} {
 		b, by, _, _ := pooled.Known(s.family, s.species)
 		if by != s.by {

@@ -33,6 +33,13 @@
 //     al. 2017, Journal of Experimental Biology 220:2159), and one of
 //     Elphick 1998.
 //
+// genera.csv says which family a genus belongs to, also one that nobody has
+// measured: the common classification, from memory. The database counts all
+// geckos as Gekkonidae but the eyelid geckos, see [IsGecko]. Leaf chameleons
+// (Brookesia, Palleon, Rhampholeon, Rieppeleon) are not listed: their eggs
+// hatch after two or three months (common practice), and no measured chameleon
+// says anything of them.
+//
 // The package leaves out what the rows mean: fitting is scheduler/incubation's.
 package published
 
@@ -59,6 +66,9 @@ var sexesCSV string
 //go:embed papers.csv
 var papersCSV string
 
+//go:embed genera.csv
+var generaCSV string
+
 // Row is what every measurement has.
 type Row struct {
 	Species string // binomial
@@ -79,6 +89,19 @@ func (r Row) Genus() string { return Genus(r.Species) }
 func Genus(species string) string {
 	g, _, _ := strings.Cut(species, " ")
 	return g
+}
+
+// Family returns the family of a species or genus, as the measurements name it
+// where there are any, "" for a genus that is not listed.
+func Family(species string) string { return all().families[Genus(species)] }
+
+// IsGecko reports whether a family is one of the geckos.
+func IsGecko(family string) bool {
+	switch family {
+	case "Gekkonidae", "Carphodactylidae", "Diplodactylidae", "Eublepharidae", "Phyllodactylidae", "Pygopodidae", "Sphaerodactylidae":
+		return true
+	}
+	return false
 }
 
 // Duration is a treatment's mean time from laying to hatching.
@@ -115,19 +138,24 @@ type tables struct {
 	durations      []Duration
 	hatched, sexes []Share
 	papers         map[string]string
+	families       map[string]string // by genus
 }
 
 // all parses the embedded tables, once. They are part of the program, so that
 // a fault in them is a fault of the program; a test reads every row.
 var all = sync.OnceValue(func() *tables {
-	t := &tables{papers: make(map[string]string)}
+	t := &tables{papers: make(map[string]string), families: make(map[string]string)}
 	for _, f := range records(papersCSV, "paper,citation") {
 		t.papers[f[0]] = f[1]
+	}
+	for _, f := range records(generaCSV, "genus,family") {
+		t.families[f[0]] = f[1]
 	}
 	for i, f := range records(durationsCSV, "species,family,regime,celsius,half_range,days,sd,eggs,paper,note") {
 		d := Duration{Row: row(f[:5], f[7:]), Days: number(f[5]), SD: number(f[6])}
 		check(t, i, d.Row, d.Days >= 5 && d.Days <= 500 && d.SD >= 0 && d.SD < d.Days/2)
 		t.durations = append(t.durations, d)
+		t.families[d.Genus()] = d.Family
 	}
 	for _, s := range []struct {
 		text string

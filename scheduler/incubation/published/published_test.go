@@ -80,3 +80,30 @@ func TestOnlyWhatContradictsTheRestIsLeftOut(t *testing.T) {
 		}
 	}
 }
+
+// A genus belongs to one family, the one that its measurements name; Oedura's,
+// which has split off since, is the exception.
+func TestFamilies(t *testing.T) {
+	named := func(species, family string) {
+		if got := published.Family(species); got != family {
+			t.Errorf("%s is of the family %q, its measurements say %s", species, got, family)
+		}
+	}
+	for _, r := range published.Durations() {
+		named(r.Species, r.Family)
+	}
+	for _, r := range published.Hatched() {
+		named(r.Species, r.Family)
+	}
+	for _, r := range published.Sexes() {
+		named(r.Species, r.Family)
+	}
+	for genus, want := range map[string]string{
+		"Correlophus ciliatus": "Diplodactylidae", "Tarentola": "Phyllodactylidae", "Timon lepidus": "Lacertidae",
+		"Oedura castelnaui": "Gekkonidae", "Furcifer": "Chamaeleonidae", "Rieppeleon": "", "Nobody knows": "", "": "",
+	} {
+		if got := published.Family(genus); got != want || published.IsGecko(got) != (want == "Diplodactylidae" || want == "Phyllodactylidae" || want == "Gekkonidae") {
+			t.Errorf("%s is of the family %q, want %q", genus, got, want)
+		}
+	}
+}

@@ -89,6 +89,9 @@ func (c *call) printCheck(h *house.House) {
 		}
 	}
 	fmt.Fprintf(c.stdout, "Replies %s.\n", way)
+	for _, name := range h.Unfed() {
+		c.complain(fmt.Sprintf("nothing says when to feed: %s", strings.ToLower(name)), "write a [[routine]] with kind = \"feed\" for them; what they eat, how much and how often is for a care sheet and your veterinarian to say")
+	}
 	for _, u := range h.Uncovered() {
 		var what []string
 		for _, k := range husbandry.Kinds() {

@@ -1,6 +1,7 @@
 package books
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -84,6 +85,7 @@ func (r *reader) animal(t *tables.Table) {
 	if !t.Has("enclosure") && !t.Has("from") && !t.Has("left") && !t.Broken() {
 		t.Here().Warn("the animal has no `enclosure` and has not `left`", "without an enclosure it is on no round")
 	}
+	t.Elsewhere(fmt.Sprintf(`weighings are told as they happen, in a reply or by: nestround mark "%s weighs 41 g"`, cmp.Or(v.ID, "F03")), "mass", "weight", "weights", "grams", "weighs", "weighed")
 	t.Done()
 	r.animals = append(r.animals, placed[husbandry.Animal]{v, t})
 }

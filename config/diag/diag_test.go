@@ -142,3 +142,12 @@ func BenchmarkSuggestAmongThousands(b *testing.B) {
 		diag.Suggest("anmial-qxx", ids)
 	}
 }
+
+// What is commonly written for a word is found however it is spelt.
+func TestCommonMixUps(t *testing.T) {
+	for got, want := range map[string]string{"Valid-Until": "expires", "valid_until": "expires", "DOB": "hatched", "hatch_date": "hatched"} {
+		if s := diag.Suggest(got, []string{"expires", "hatched", "until"}); len(s) != 1 || s[0] != want {
+			t.Errorf("%s: %v, want %s", got, s, want)
+		}
+	}
+}

@@ -192,7 +192,7 @@ var mixUps = map[string][]string{
 	"isolated":    {"quarantine"},
 	"expiry":      {"expires"},
 	"expiration":  {"expires"},
-	"valid_until": {"expires"},
+	"validuntil":  {"expires"},
 	"reminder":    {"remind"},
 	"licence":     {"permit"},
 	"license":     {"permit"},

@@ -84,7 +84,25 @@ func (t *Table) Done() {
 		if e.value.kind == tables || e.value.kind == subtable && e.value.table.how != inline {
 			what = "table"
 		}
-		Place{f: t.f, at: e.at, withhold: t.secret}.Error(fmt.Sprintf("unknown %s `%s`", what, e.key), diag.DidYouMean(e.key, t.known))
+		hint, ok := t.elsewhere[strings.ToLower(e.key)]
+		if !ok {
+			hint = diag.DidYouMean(e.key, t.known)
+		}
+		Place{f: t.f, at: e.at, withhold: t.secret}.Error(fmt.Sprintf("unknown %s `%s`", what, e.key), hint)
+	}
+}
+
+// Elsewhere says where what people write under one of these keys belongs, for
+// Done to say of it in place of a suggestion.
+func (t *Table) Elsewhere(hint string, keys ...string) {
+	if t == nil {
+		return
+	}
+	if t.elsewhere == nil {
+		t.elsewhere = make(map[string]string)
+	}
+	for _, k := range keys {
+		t.elsewhere[k] = hint
 	}
 }
 

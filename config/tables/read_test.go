@@ -72,6 +72,7 @@ func TestWrongValuesHaveTheirPlace(t *testing.T) {
 		{"no table", "k = 1\n", func(t *Table) { t.Table("k") }, "1:5: `k` is a table, not a whole number; write it in braces: { ... }"},
 		{"a list of no tables", "k = [{}, 1]\n", func(t *Table) { t.Tables("k") }, "1:10: `k` is a list of tables, not a whole number; write it under a header [[k]]"},
 		{"unknown key", "name = 1\nnmae = 2\n", func(t *Table) { t.Has("name"); t.Done() }, "2:1: unknown key `nmae`; did you mean `name`?"},
+		{"what belongs elsewhere", "Mass = 2\n", func(t *Table) { t.Has("was"); t.Elsewhere("say it in a reply", "mass"); t.Done() }, "1:1: unknown key `Mass`; say it in a reply"},
 		{"another case", "Name = 1\n", func(t *Table) { t.Text("name"); t.Done() }, "1:1: unknown key `Name`; did you mean `name`?"},
 		{"unknown table", "[[animl]]\n", func(t *Table) { t.Tables("animal"); t.Done() }, "1:3: unknown table `animl`; did you mean `animal`?"},
 		{"missing", "[t]\n", func(t *Table) { t.Table("t").Missing("`id`", "give one") }, "1:1: [t] has no `id`; give one"},

@@ -166,6 +166,8 @@ type Table struct {
 	index   map[string]*entry
 	known   []string // the keys asked for, for suggestions
 	secret  bool     // unknown keys of it are reported without their line
+	// elsewhere has hints for keys that are not of this table, see Elsewhere.
+	elsewhere map[string]string
 }
 
 // how a table came to be decides what may still be added to it (TOML 1.0.0,

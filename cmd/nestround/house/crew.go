@@ -286,6 +286,22 @@ func (h *House) Uncovered() []Uncovered {
 	return list
 }
 
+// Unfed returns the names of the species whose animals no routine feeds.
+func (h *House) Unfed() []string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	today := h.today()
+	var names []string
+	for _, id := range scheduler.Unfed(h.input(h.history.Before(today.AddDays(1)), today, today)) {
+		for _, s := range h.records.Species {
+			if s.ID == id {
+				names = append(names, s.Name)
+			}
+		}
+	}
+	return names
+}
+
 // WinterAway are coming days away on which a winter's steps or weighings fall
 // due, which then wait for the return, and these tasks on their own days.
 type WinterAway struct {

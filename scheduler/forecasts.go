@@ -66,8 +66,9 @@ func (p *Calibrated) Hatch(h *Herd, c *Clutch) incubation.Forecast {
 	return f
 }
 
-// taught returns what the clutches that are over have taught, and what the logs
-// have until the herd's day.
+// taught returns what the clutches that were over before the herd's day have
+// taught, and what the logs have until then. What hatches today teaches from
+// tomorrow on: what else was announced for today stays as it was.
 func (p *Calibrated) taught(h *Herd) (*incubation.Keeper, logs) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -75,7 +76,7 @@ func (p *Calibrated) taught(h *Herd) (*incubation.Keeper, logs) {
 		p.log = logsOf(h, p.Logged)
 		var cases []incubation.Case
 		for _, c := range h.Clutches {
-			if len(c.HatchedOn) > 0 && !c.Expecting() {
+			if len(c.HatchedOn) > 0 && !c.Expecting() && c.LastHatched() != h.On && c.Ended != h.On {
 				q, _ := p.brood(h, c, p.log)
 				cases = append(cases, q)
 			}

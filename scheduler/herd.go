@@ -472,6 +472,8 @@ func (h *Herd) settle() {
 			h.lastIncubator[c.Species] = at
 		}
 	}
+	// What is found today teaches from tomorrow on: what else was announced for
+	// today stays as it was.
 	intervals := make(map[husbandry.ID][]season.Interval) // by species
 	for _, a := range h.Animals {
 		slices.SortFunc(a.Laid, byDate)
@@ -482,7 +484,7 @@ func (h *Herd) settle() {
 		a.Mated = slices.DeleteFunc(a.Mated, func(d civil.Date) bool { return d.After(h.On) })
 		a.carry()
 		if len(a.Laid) > 1 {
-			intervals[a.Species] = append(intervals[a.Species], season.IntervalsOf(a.ID, a.sheet, a.layings(h.On))...)
+			intervals[a.Species] = append(intervals[a.Species], season.IntervalsOf(a.ID, a.sheet, a.layings(h.On.AddDays(-1)))...)
 		}
 	}
 	for species, list := range intervals {

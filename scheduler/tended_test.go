@@ -173,3 +173,25 @@ func TestAClutchOfItsOwnTemperature(t *testing.T) {
 		t.Errorf("%+v", c)
 	}
 }
+
+// What hatches today teaches from tomorrow on, so that what was announced this
+// morning for another clutch is still what it was this evening.
+func TestWhatHatchesTodayTeachesTomorrow(t *testing.T) {
+	b := brooding()
+	b.Clutches[0].Eggs = 1
+	b.Clutches = append(b.Clutches, husbandry.Clutch{ID: "C2", Species: "wall-lizard", LaidFrom: day("05-14"), Laid: day("05-14"), Eggs: 6, Incubator: "WARM"})
+	other := func(on string) scheduler.ClutchForecast {
+		in := b.input(on, 0)
+		in.Forecasts = nil
+		return scheduler.ClutchForecasts(in)[1]
+	}
+	one := 1
+	morning, next := other("06-12"), other("06-13")
+	b.found("06-12", "C1/hatch-watch/2027-06-12", tasks.Finding{Hatched: &one})
+	if evening := other("06-12"); evening.P50 != morning.P50 || evening.WatchFrom != morning.WatchFrom || evening.Basis != morning.Basis {
+		t.Errorf("C2 in the evening: %v from %s, in the morning %v from %s", evening.P50, evening.Basis, morning.P50, morning.Basis)
+	}
+	if taught := other("06-13"); taught.P50 == next.P50 || taught.Basis == next.Basis {
+		t.Errorf("C2 on the day after: %v from %s, as if nothing had hatched", taught.P50, taught.Basis)
+	}
+}

@@ -13,6 +13,10 @@ type Board struct {
 	// Rows are alarms first, then what is overdue, then the rounds in walking
 	// order, then what lapsed since the day before, which has no numbers.
 	Rows []Row
+	// Moot are tasks of the morning that need not be done any more, because
+	// something else that was found settled them. They are not shown, but their
+	// numbers are theirs all day: whoever has done one may say so.
+	Moot []Row
 }
 
 // Row is a task of a board.
@@ -88,7 +92,8 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 			if c, ok := current[t.Key]; ok {
 				row.Task = c
 			} else {
-				return // it is moot: something else that was found settled it
+				b.Moot = append(b.Moot, row)
+				return
 			}
 		}
 		b.Rows = append(b.Rows, row)

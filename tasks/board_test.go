@@ -46,8 +46,12 @@ func TestBoardKeepsItsNumbersAllDay(t *testing.T) {
 5 F03 done
 6 F03-2027-05-12 due
 0 E04 lapsed`)
-	if got := lines(tasks.NewBoard(day("12"), morning, now, h, nil)); got != want {
+	b := tasks.NewBoard(day("12"), morning, now, h, nil)
+	if got := lines(b); got != want {
 		t.Errorf("board:\n%s\nwant:\n%s", got, want)
+	}
+	if len(b.Moot) != 1 || b.Moot[0].N != 4 || b.Moot[0].Key != morning[5].Key {
+		t.Errorf("moot: %+v, want number 4, her gravid check", b.Moot)
 	}
 }
 

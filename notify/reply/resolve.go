@@ -138,7 +138,7 @@ func (r *resolver) all(c Command) {
 	}
 	marked := false
 	for _, it := range r.items {
-		if slices.Contains(c.Numbers, it.N) {
+		if it.Moot || slices.Contains(c.Numbers, it.N) {
 			continue
 		}
 		r.acts = append(r.acts, tasks.Act{Text: c.String(), N: it.N, Task: it.Task, Mark: tasks.MarkDone, Finding: asAsked(it)})

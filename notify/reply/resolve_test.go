@@ -236,3 +236,16 @@ func TestOrdersAreOfWhatWasAsked(t *testing.T) {
 		}
 	}
 }
+
+// What something else has settled keeps its number, and "all" does not mean it.
+func TestAllLeavesOutWhatIsMoot(t *testing.T) {
+	items := []notify.Item{
+		{N: 1, Task: "E/r/1", Kind: husbandry.Feed, Scope: husbandry.OfEnclosure, Title: "Feed E07"},
+		{N: 2, Task: "F03/lay-watch/1", Kind: husbandry.LayWatch, Scope: husbandry.OfAnimal, Title: "Watch for laying", Moot: true},
+	}
+	for text, want := range map[string]string{"all": "1 done", "all but 1": "", "done 2": "2 done", "2 laid 6": "2 done laid 6"} {
+		if acts, _ := Resolve(Parse(text, theBooks).Commands, items, civil.MustParse("2026-11-24")); told(acts) != want {
+			t.Errorf("%q: %q, want %q", text, told(acts), want)
+		}
+	}
+}

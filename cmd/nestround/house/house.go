@@ -419,9 +419,10 @@ func (h *House) CheckWires() []string {
 // items returns the numbers of a board as an issue has them.
 func items(b *tasks.Board) []item {
 	var list []item
-	for _, r := range b.Rows {
+	for _, r := range slices.Concat(b.Rows, b.Moot) {
 		if r.N > 0 {
-			list = append(list, item{N: r.N, Task: r.Key, Kind: r.Kind, Scope: r.Scope, Title: r.Title, Pinned: r.Pinned, Overdue: r.Late, Packs: r.Packs})
+			moot := slices.ContainsFunc(b.Moot, func(m tasks.Row) bool { return m.N == r.N })
+			list = append(list, item{N: r.N, Task: r.Key, Kind: r.Kind, Scope: r.Scope, Title: r.Title, Pinned: r.Pinned, Overdue: r.Late, Packs: r.Packs, Moot: moot})
 		}
 	}
 	return list

@@ -58,6 +58,7 @@ const (
 	WeighRefused husbandry.ID = "weigh-refused" // food was refused three times in a row
 	ReviewIll    husbandry.ID = "review-ill"    // illness was noted
 	ReviewUnfed  husbandry.ID = "review-unfed"  // young take no food
+	EnterYoung   husbandry.ID = "enter-young"   // young are in no record
 	SortBySize   husbandry.ID = "sort-by-size"  // the weights of a group lie far apart
 
 	SetNestBox     husbandry.ID = "set-nest-box"     // eggs are expected and there is no box

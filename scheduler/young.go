@@ -28,6 +28,9 @@ const (
 	// unfedFor is how many days after hatching young that have not eaten are a
 	// reason to worry (common practice).
 	unfedFor = 10
+	// enterBy is how many days after hatching young should be in the books, and
+	// enterFor for how long those that are not are asked for.
+	enterBy, enterFor = 7, 180
 	// sizeSpread is how many times as heavy as the lightest of a group its
 	// heaviest may be (common practice).
 	sizeSpread = 1.5
@@ -36,7 +39,8 @@ const (
 const (
 	unfedCaution = "Young that have not eaten ten days after hatching, or whose belly sinks in, belong to a reptile veterinarian. " +
 		"Meanwhile warmth, water, cover and the smallest live prey; no force-feeding."
-	sizeCaution = "Small ones are bitten, and starve beside large ones. A bitten or thin one sits alone; one that loses weight is shown to a reptile veterinarian."
+	enterCaution = "Hatchlings that nobody feeds and waters live on their yolk for days only."
+	sizeCaution  = "Small ones are bitten, and starve beside large ones. A bitten or thin one sits alone; one that loses weight is shown to a reptile veterinarian."
 )
 
 // Sexing is one look at the sex of an animal, of a group or of a clutch's
@@ -362,6 +366,7 @@ func (p *planner) reviewYoung() {
 		}
 		if len(c.Young) == 0 {
 			p.reviewSize(s, c.Weights, civil.Date{})
+			p.enterYoung(s)
 		}
 		n := len(c.Unfed)
 		if n == 0 || c.Unfed[n-1].Sub(c.FirstHatched()) < unfedFor || c.FirstHatched().IsZero() {
@@ -372,6 +377,19 @@ func (p *planner) reviewYoung() {
 			p.ask(a, []string{"hatched"}, on, fmt.Sprintf("First hatched %s, and nothing eaten by %s, %s later",
 				p.day(c.FirstHatched()), p.day(on), days(on.Sub(c.FirstHatched()))), unfedCaution)
 		}
+	}
+}
+
+// enterYoung asks for records of young that have none, as nothing else asks for
+// their food and water.
+func (p *planner) enterYoung(s *subject) {
+	first := s.clutch.FirstHatched()
+	if first.IsZero() || first.AddDays(enterFor).Before(p.on) {
+		return
+	}
+	if a, ok := p.builtIn(s, EnterYoung, husbandry.Review, "Enter the young in the books"); ok {
+		p.ask(a, []string{"hatched"}, first.AddDays(enterBy), fmt.Sprintf("%d hatched since %s and none has a record: "+
+			"no feeding, water or weighing is asked for them", s.clutch.Hatched, p.day(first)), enterCaution)
 	}
 }
 

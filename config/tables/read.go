@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -239,7 +240,7 @@ func Parsed[T any](t *Table, key string, parse func(string) (T, error)) (value T
 
 func parsed[T any](v *Value, key string, parse func(string) (T, error)) (value T, ok bool) {
 	if n, isNumber := number(v.raw); isNumber {
-		v.wrong(key, "text", fmt.Sprintf(`write it with its unit in quotes, like "%v C" or "%v days"`, n, n))
+		v.wrong(key, "text", bareNumber(n, parse))
 		return value, false
 	}
 	s, ok := v.text(key)
@@ -252,6 +253,37 @@ func parsed[T any](v *Value, key string, parse func(string) (T, error)) (value T
 		return value, false
 	}
 	return value, true
+}
+
+// units are those that a hint may propose, each with another that it could
+// have been.
+var units = []string{"C", "F", "days", "weeks", "g", "oz", "mm", "in", "ml", "fl oz", "%", "minutes", "hours"}
+
+// bareNumber says how to write what stands as a bare number: with the first two
+// units that the parser itself takes, so that what is proposed is right.
+func bareNumber[T any](n any, parse func(string) (T, error)) string {
+	const nonsense = "qx" // who takes this reads no quantity
+	takes := func(s string) bool { _, err := parse(s); return err == nil }
+	var fit []string
+	if !takes(fmt.Sprintf("%v %s", n, nonsense)) {
+		for _, u := range units {
+			word := u
+			if fmt.Sprint(n) == "1" {
+				word = strings.TrimSuffix(u, "s")
+			}
+			if s := fmt.Sprintf("%v %s", n, word); takes(s) {
+				fit = append(fit, strconv.Quote(s))
+			}
+		}
+	}
+	switch {
+	case len(fit) > 0:
+		return "write it with its unit in quotes, like " + strings.Join(fit[:min(2, len(fit))], " or ")
+	case takes(fmt.Sprint(n)):
+		return fmt.Sprintf(`write it in quotes: "%v"`, n)
+	}
+	_, err := parse(fmt.Sprint(n))
+	return err.Error()
 }
 
 // ParsedList reads a list of texts with a parser.

@@ -8,6 +8,7 @@ import (
 
 	"nestround/config/diag"
 	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
 )
 
 // problems reads src, hands the file's table to read, and returns what was
@@ -64,9 +65,19 @@ func TestWrongValuesHaveTheirPlace(t *testing.T) {
 		{"none of them", `k = "green"`, func(t *Table) { Choice[colour](t, "k", "red", "blue") }, "1:5: `k` has the unknown value \"green\"; one of red, blue"},
 		{"twice the same", `k = ["red", "red"]`, func(t *Table) { Choices[colour](t, "k", "red", "blue") }, "1:13: `k` has \"red\" twice"},
 		{"text for a list", `k = "red"`, func(t *Table) { t.Texts("k") }, "1:5: `k` is a list, not text; write it in brackets, even a single one"},
-		{"a number in a list", `k = ["a", 1]`, func(t *Table) { t.Texts("k") }, "1:11: `k` is text, not a whole number; write it with its unit in quotes, like \"1 C\" or \"1 days\""},
+		{"a number in a list", `k = ["a", 1]`, func(t *Table) { t.Texts("k") }, "1:11: `k` is text, not a whole number; write it in quotes: \"1\""},
 		{"what a parser says", `k = "x"`, func(t *Table) { Parsed(t, "k", func(string) (int, error) { return 1, errors.New("no good") }) }, "1:5: `k`: no good"},
-		{"a quantity without its unit", `k = 28.5`, func(t *Table) { Parsed(t, "k", func(string) (int, error) { return 1, nil }) }, "1:5: `k` is text, not a number; write it with its unit in quotes, like \"28.5 C\" or \"28.5 days\""},
+		{"a quantity without its unit", `k = 28.5`, func(t *Table) { Parsed(t, "k", husbandry.ParseTemperature) }, "1:5: `k` is text, not a number; write it with its unit in quotes, like \"28.5 C\" or \"28.5 F\""},
+		{"days without their unit", `k = 4`, func(t *Table) { Parsed(t, "k", husbandry.ParseDays) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"4 days\" or \"4 weeks\""},
+		{"one day", `k = 1`, func(t *Table) { Parsed(t, "k", husbandry.ParseDays) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"1 day\" or \"1 week\""},
+		{"a mass", `k = 41`, func(t *Table) { Parsed(t, "k", husbandry.ParseMass) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"41 g\" or \"41 oz\""},
+		{"a volume", `k = 60`, func(t *Table) { Parsed(t, "k", husbandry.ParseVolume) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"60 ml\" or \"60 fl oz\""},
+		{"a length", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParseLength) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"50 mm\" or \"50 in\""},
+		{"a share", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParseShare) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"50 %\""},
+		{"hours", `k = 12`, func(t *Table) { Parsed(t, "k", husbandry.ParseHours) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"12 minutes\" or \"12 hours\""},
+		{"days that are no whole ones", `k = 4.5`, func(t *Table) { Parsed(t, "k", husbandry.ParseDays) }, "1:5: `k` is text, not a number; \"4.5\" has no unit; want a number of days like \"10 days\" or \"2 weeks\""},
+		{"what is no quantity", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParsePack) }, "1:5: `k` is text, not a whole number; \"50\" is not a pack like \"box of 50\""},
+		{"an amount of food", `k = 6`, func(t *Table) { Parsed(t, "k", husbandry.ParseAmount) }, "1:5: `k` is text, not a whole number; write it in quotes: \"6\""},
 		{"list where one is meant", "[[k]]\n", func(t *Table) { t.Table("k") }, "1:1: `k` is a single table, not a list of tables; write one [k]"},
 		{"one where a list is meant", "[k]\n", func(t *Table) { t.Tables("k") }, "1:1: `k` is a list of tables, not a table; write [[k]]"},
 		{"no table", "k = 1\n", func(t *Table) { t.Table("k") }, "1:5: `k` is a table, not a whole number; write it in braces: { ... }"},

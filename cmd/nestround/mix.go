@@ -25,7 +25,7 @@ func setMix(f *flag.FlagSet) func(context.Context, *call) error {
 	dry := f.String("dry", "", "or so much `dry` substrate, such as 100g; of sand and peat also 1l")
 	together := f.String("together", "", "or so `much` of both, such as 300g")
 	tubs := f.Int("tubs", 1, "for so many tubs, 1 to 10000")
-	units := f.String("units", string(husbandry.Metric), "metric or us, for what is printed")
+	units := f.String("units", "", "metric or us, for what is printed; unless said, as the amount is given")
 	return func(_ context.Context, c *call) error {
 		m, err := readMix(*substrate, *ratio, map[string]string{"water": *water, "dry": *dry, "together": *together})
 		if err != nil {
@@ -35,6 +35,9 @@ func setMix(f *flag.FlagSet) func(context.Context, *call) error {
 			return &usageError{fmt.Sprintf("--tubs %d is not from 1 to 10000", *tubs), ""}
 		}
 		u := husbandry.Units(*units)
+		if u == "" {
+			u = unitsOf(*water + *dry + *together) // of which one is given
+		}
 		if u != husbandry.Metric && u != husbandry.US {
 			return &usageError{fmt.Sprintf("--units %q is neither metric nor us", *units), ""}
 		}
@@ -44,6 +47,15 @@ func setMix(f *flag.FlagSet) func(context.Context, *call) error {
 		c.printMix(m, *tubs, u)
 		return nil
 	}
+}
+
+// unitsOf is the system of units that an amount is written in: ounces, fluid or
+// not, are asked for by who measures in them.
+func unitsOf(amount string) husbandry.Units {
+	if a := strings.ToLower(amount); strings.Contains(a, "oz") || strings.Contains(a, "ounce") {
+		return husbandry.US
+	}
+	return husbandry.Metric
 }
 
 // mix is what is asked of one tub.

@@ -144,21 +144,18 @@ func (p *planner) tubDamp(c *Clutch) *damp {
 	for _, n := range b.Notes {
 		told[n.On] = true
 	}
-	filled := func(routine husbandry.ID, untold bool) {
+	done := func(routine husbandry.ID, note func(civil.Date) moisture.Note) {
 		for _, id := range c.ids() {
 			for _, day := range p.h.DoneDays(id, routine, c.Laid) {
-				if !untold || !told[day] {
-					b.Notes = append(b.Notes, moisture.Note{On: day, Filled: true})
-				}
+				b.Notes = append(b.Notes, note(day))
 			}
 		}
 	}
-	filled(TopUpTub, false)
-	if c.Damp.Mass > 0 { // a look asks to bring it back to that
-		for _, r := range p.byScope[husbandry.OfClutch] {
-			if r.Kind == husbandry.TubCheck && !r.Off {
-				filled(r.ID, true)
-			}
+	// Its task says how much to give.
+	done(TopUpTub, func(day civil.Date) moisture.Note { return moisture.Note{On: day, Filled: true} })
+	for _, r := range p.byScope[husbandry.OfClutch] {
+		if r.Kind == husbandry.TubCheck && !r.Off { // a look asks to bring it back to its mass
+			done(r.ID, func(day civil.Date) moisture.Note { return moisture.Note{On: day, Unweighed: !told[day]} })
 		}
 	}
 	b.Air = func(day civil.Date) moisture.Air {
@@ -285,7 +282,11 @@ func (p *planner) dampWords(d *damp) string {
 	left := d.tolerance - lacks
 	switch {
 	case left > 0:
-		return words + "; " + u.Mass(round(float64(left))) + " are left"
+		words += "; " + u.Mass(round(float64(left))) + " are left"
+		if d.tub && !d.Unweighed.IsZero() {
+			words += ", if it was back at " + u.Mass(round(float64(d.Target))) + " on " + p.day(d.Unweighed) + ": it was marked done without a weight"
+		}
+		return words
 	case d.water > 0 && lacks >= d.water:
 		return words + "; dried out by now"
 	}
@@ -296,12 +297,16 @@ func (p *planner) dampWords(d *damp) string {
 func (p *planner) pourWords(d *damp, day civil.Date) string {
 	lacks := d.LacksOn(day)
 	if d.tub && d.Target > 0 {
-		return "; bring it back to " + p.rec.Units.Mass(round(float64(d.Target)))
+		words := "; bring it back to " + p.rec.Units.Mass(round(float64(d.Target)))
+		if !d.Unweighed.IsZero() {
+			words += ", and say what it weighed before"
+		}
+		return words
 	}
 	if lacks < worthPouring {
 		return ""
 	}
-	return "; give it about " + p.rec.Units.Volume(husbandry.Millilitres(round(float64(lacks))))
+	return "; give it about " + p.rec.Units.Measured(husbandry.Millilitres(lacks))
 }
 
 // round rounds what is only known roughly to whole grams.

@@ -32,6 +32,9 @@ type Note struct {
 	// Filled says that it was made as damp as it should be, and nobody told by
 	// how much water.
 	Filled bool
+	// Unweighed says that it was to be brought back to its mass, and was said to
+	// be, and nobody told by how much water or what it weighed.
+	Unweighed bool
 	// Disturbed says that something was taken out, such as eggs or young, so
 	// that its mass before and after cannot be compared.
 	Disturbed bool
@@ -62,6 +65,11 @@ type Balance struct {
 	Known bool
 	Since civil.Date
 	Lacks husbandry.Grams
+	// Unweighed is the day on which it was last said to be back at its mass, and
+	// nobody told what it weighed; zero once it was weighed again. Lacks may then
+	// be off by Unsure, as a standard deviation.
+	Unweighed civil.Date
+	Unsure    husbandry.Grams
 	// Target is what it weighs when it is as damp as it should be; 0: it was
 	// never weighed.
 	Target husbandry.Grams
@@ -125,6 +133,9 @@ const (
 	sure = 3
 	// haste is the probability that the factor used for dates is not too small.
 	haste = 0.8
+	// hastyErrors is the same in standard errors: the 0.8 quantile of the normal
+	// distribution.
+	hastyErrors = 0.8416
 	// intervals is how many count, the latest ones.
 	intervals = 12
 )
@@ -199,10 +210,13 @@ func daily(notes []Note, on civil.Date) []Note {
 		}
 		d.Added += n.Added
 		d.Filled = d.Filled || n.Filled
+		d.Unweighed = d.Unweighed || n.Unweighed
 		d.Disturbed = d.Disturbed || n.Disturbed
 	}
 	for i := range days {
-		days[i].Filled = days[i].Filled && days[i].Added == 0
+		d := &days[i]
+		d.Filled = d.Filled && d.Added == 0
+		d.Unweighed = d.Unweighed && d.Added == 0 && d.Weighs == nil && !d.Filled
 	}
 	return days
 }
@@ -310,10 +324,10 @@ func (l *learner) observe() {
 		for _, p := range []*point{last, pending} {
 			if p != nil {
 				p.poured += float64(n.Added)
-				p.jumped = p.jumped || n.Filled
+				p.jumped = p.jumped || n.Filled || n.Unweighed
 			}
 		}
-		if n.Added > 0 || n.Filled {
+		if n.Added > 0 || n.Filled || n.Unweighed && b.Damp.Mass > 0 {
 			filled = n.On
 		}
 	}
@@ -369,6 +383,7 @@ func (l *learner) settle(out *Balance) {
 				lacks = float64(out.Target) - mass
 			}
 			moved, weighed = false, true
+			out.Unweighed, out.Unsure = civil.Date{}, 0
 			out.Weighed = Weighing{n.On, *n.Weighs}
 		}
 		switch {
@@ -376,6 +391,12 @@ func (l *learner) settle(out *Balance) {
 			lacks -= float64(n.Added)
 		case n.Added > 0, n.Filled:
 			lacks = 0 // by look and feel
+			out.Unweighed, out.Unsure = civil.Date{}, 0
+		case n.Unweighed && out.Target > 0:
+			// It is taken at its word until it is weighed; of what was poured by
+			// eye each time, nobody knows how much too little it was.
+			out.Unsure = husbandry.Grams(math.Hypot(float64(out.Unsure), eyeError*max(lacks, 0)))
+			out.Unweighed, lacks = n.On, 0
 		case !counts:
 			if out.Known {
 				out.Since = n.On
@@ -408,7 +429,7 @@ func (b Balance) Until(tolerance husbandry.Grams) civil.Date {
 	if !b.Known || tolerance <= 0 {
 		return civil.Date{}
 	}
-	n, ok := b.lasts(b.Since, float64(tolerance-b.Lacks))
+	n, ok := b.lasts(b.Since, float64(tolerance-b.Lacks-hastyErrors*b.Unsure))
 	if !ok {
 		return civil.Date{}
 	}

@@ -78,6 +78,28 @@ func (u Units) Volume(v Millilitres) string {
 	return trimZeros(strconv.FormatFloat(float64(v), 'f', 1, 64)) + " ml"
 }
 
+// Measured writes about v as it can be measured out (common practice): by a
+// syringe or a measuring cup to 1 ml up to 20, to 5 up to 100, then to 10; by a
+// medicine or measuring cup to an eighth of a fluid ounce up to one, to a
+// quarter up to 4, then to a half. What is more than nothing is not nothing.
+func (u Units) Measured(v Millilitres) string {
+	n, steps := float64(v), []struct{ to, step float64 }{{20, 1}, {100, 5}, {math.Inf(1), 10}}
+	if u == US {
+		n /= millilitresPerFlOunce
+		steps = []struct{ to, step float64 }{{1, 1. / 8}, {4, 1. / 4}, {math.Inf(1), 1. / 2}}
+	}
+	for _, s := range steps {
+		if n <= s.to {
+			n = max(math.Round(n/s.step), 1) * s.step
+			break
+		}
+	}
+	if u == US {
+		return trimZeros(strconv.FormatFloat(n, 'f', 3, 64)) + " fl oz"
+	}
+	return trimZeros(strconv.FormatFloat(n, 'f', 0, 64)) + " ml"
+}
+
 func trimZeros(s string) string {
 	if strings.Contains(s, ".") {
 		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")

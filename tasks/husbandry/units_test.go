@@ -120,6 +120,15 @@ func TestUnitsAreShown(t *testing.T) {
 		{husbandry.US.Mass(41), "1.45 oz"},
 		{husbandry.Metric.Volume(60), "60 ml"},
 		{husbandry.US.Volume(60), "2.03 fl oz"},
+		{husbandry.Metric.Measured(0.3), "1 ml"},
+		{husbandry.Metric.Measured(7.4), "7 ml"},
+		{husbandry.Metric.Measured(33), "35 ml"},
+		{husbandry.Metric.Measured(101), "100 ml"},
+		{husbandry.Metric.Measured(238), "240 ml"},
+		{husbandry.US.Measured(0.3), "0.125 fl oz"},
+		{husbandry.US.Measured(12), "0.375 fl oz"},
+		{husbandry.US.Measured(50), "1.75 fl oz"},
+		{husbandry.US.Measured(240), "8 fl oz"},
 	} {
 		if c.got != c.want {
 			t.Errorf("got %s, want %s", c.got, c.want)

@@ -287,12 +287,7 @@ func (p Plain) female(h *Herd, a *Animal) season.Female {
 	f := season.Female{ID: a.ID, Colony: h.colony[a.Species], Sheet: *h.Species(a.Species), Latitude: p.Latitude, Mated: a.Mated, Gravid: a.GravidOn(h.On), On: h.On}
 	f.Clutches = a.layings(h.On)
 	f.Winters = cooledFor(a)
-	if a.Pairing != nil {
-		f.Paired = a.Pairing.From
-		if !a.Pairing.Until.After(h.On) {
-			f.Parted = a.Pairing.Until
-		}
-	}
+	f.Paired, f.Parted = a.Together.From, a.Together.Until
 	return f
 }
 

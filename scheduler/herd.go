@@ -33,6 +33,7 @@ type Herd struct {
 	residents  map[husbandry.ID][]*Animal
 	kinds      map[husbandry.ID]husbandry.Kind // of routines
 	setTub     []husbandry.ID                  // the routines that set tubs
+	pair       []husbandry.ID                  // the routines that put pairs together
 	// lastIncubator is where the latest recorded clutch of a species stands.
 	lastIncubator map[husbandry.ID]husbandry.ID
 	refused       map[husbandry.ID][]refusal
@@ -52,7 +53,10 @@ type Animal struct {
 	Mated       []civil.Date // matings seen, by date, each day once
 	Dug         []civil.Date // days on which she was seen digging, by date
 	Pairing     *husbandry.Pairing
-	Weights     []Weight // of the last 400 days, by date
+	// Together is when she was last with a male, by a record or by what was
+	// marked.
+	Together Together
+	Weights  []Weight // of the last 400 days, by date
 	// Winters are those it is cooled in, or left out of, by date; a plan fills
 	// them in, from more than a year back to more than a year ahead.
 	Winters []Winter
@@ -70,6 +74,10 @@ type Animal struct {
 	sheet      *husbandry.Species
 	sightings  []sighting // by date
 }
+
+// Together is the time a pair was put together for: its first and its last day.
+// From is zero where they never were, Until while they are.
+type Together struct{ From, Until civil.Date }
 
 // sighting is a look at a female that told whether she carries eggs.
 type sighting struct {
@@ -181,8 +189,11 @@ func Derive(r *husbandry.Records, h *tasks.History, on civil.Date) *Herd {
 	}
 	for i := range r.Routines {
 		herd.kinds[r.Routines[i].ID] = r.Routines[i].Kind
-		if r.Routines[i].Kind == husbandry.SetTub {
+		switch r.Routines[i].Kind {
+		case husbandry.SetTub:
 			herd.setTub = append(herd.setTub, r.Routines[i].ID)
+		case husbandry.Pair:
+			herd.pair = append(herd.pair, r.Routines[i].ID)
 		}
 	}
 	herd.addAnimals()
@@ -483,6 +494,7 @@ func (h *Herd) settle() {
 		a.Mated = slices.Compact(a.Mated)
 		a.Mated = slices.DeleteFunc(a.Mated, func(d civil.Date) bool { return d.After(h.On) })
 		a.carry()
+		a.Together = h.together(a)
 		if len(a.Laid) > 1 {
 			intervals[a.Species] = append(intervals[a.Species], season.IntervalsOf(a.ID, a.sheet, a.layings(h.On.AddDays(-1)))...)
 		}
@@ -492,6 +504,35 @@ func (h *Herd) settle() {
 	}
 	h.settleYoung()
 	h.settleQuarantine()
+}
+
+// together works out when she was last with a male: by the record of a pairing,
+// or since her pairing was marked as done, until their parting was. Nobody
+// leaves a pair together for months: where no parting was ever marked, it was
+// after the usual days.
+func (h *Herd) together(a *Animal) (t Together) {
+	if a.Sex == husbandry.Male {
+		return t
+	}
+	for _, id := range h.pair {
+		t.From = civil.Max(t.From, h.History.LastDone(a.ID, id))
+	}
+	marked := !t.From.IsZero()
+	if r := a.Pairing; r != nil && (!marked || !r.From.Before(t.From) || !r.Until.IsZero() && !r.Until.Before(t.From)) {
+		marked = false
+		t.From = r.From
+		if !r.Until.After(h.On) {
+			t.Until = r.Until
+		}
+	}
+	if !t.From.IsZero() && t.Until.IsZero() {
+		if o := h.History.Outcome(tasks.NewKey(a.ID, PartPair, t.From.String())); o.Mark == tasks.MarkDone {
+			t.Until = o.On
+		} else if marked && t.From.AddDays(partedAfter).Before(h.On) {
+			t.Until = t.From.AddDays(pairTogether)
+		}
+	}
+	return t
 }
 
 // layings are her clutches until a day, as package season takes them.

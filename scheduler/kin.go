@@ -54,6 +54,15 @@ type mateSeason struct {
 	// them that the records say.
 	given   map[husbandry.ID]husbandry.ID
 	settled map[husbandry.ID]*husbandry.Pairing
+	// turns are of females whose male is given to others as well: he is with
+	// one, or with those of one enclosure, at a time.
+	turns map[husbandry.ID]turn
+}
+
+// turn is from when a male is free for a female, after another one.
+type turn struct {
+	from  civil.Date
+	after *Animal
 }
 
 // kin holds what a plan knows of kinship and pairing; it is filled in as it is
@@ -119,9 +128,14 @@ func (p *planner) paired(a *Animal, w season.Window) season.Window {
 	if best == nil {
 		return season.Window{Basis: "no male is free for her: " + strings.Join(later, "; ")}
 	}
-	if from := s.free[best.male.ID]; from.After(w.From) {
-		w.From = from
+	from := s.free[best.male.ID]
+	if s.given[a.ID] == best.male.ID {
+		from = civil.Max(from, s.turns[a.ID].from)
 	}
+	if from.After(w.To) {
+		return season.Window{Basis: fmt.Sprintf("no male is free for her: %s is free from %s only", maleWords(best.male), p.day(from))}
+	}
+	w.From = civil.Max(w.From, from)
 	w.Basis += "; " + p.mateWords(s, a, *best, others, tooClose, later)
 	return w
 }
@@ -178,7 +192,7 @@ func (p *planner) seasonOf(species husbandry.ID) *mateSeason {
 	}
 	s := &mateSeason{
 		free: make(map[husbandry.ID]civil.Date), with: make(map[husbandry.ID]husbandry.ID),
-		given: make(map[husbandry.ID]husbandry.ID), settled: make(map[husbandry.ID]*husbandry.Pairing),
+		given: make(map[husbandry.ID]husbandry.ID), settled: make(map[husbandry.ID]*husbandry.Pairing), turns: make(map[husbandry.ID]turn),
 	}
 	p.kin.seasons[species] = s
 	q := kinship.Season{Limit: p.rules().KinshipLimit, PerMale: p.rules().FemalesPerMale, Given: make(map[husbandry.ID]husbandry.ID)}
@@ -232,7 +246,68 @@ func (p *planner) seasonOf(species husbandry.ID) *mateSeason {
 	for _, m := range pedigree.Assign(q).Matings {
 		s.given[m.Female] = m.Male
 	}
+	for _, m := range s.males {
+		p.takeTurns(s, m, windows)
+	}
 	return s
+}
+
+// takeTurns gives the females of one male their turns, in the order in which
+// their seasons open: a week together, and his rest. Those he was put together
+// with by a mark, not by a record, come before. A turn that is not used passes,
+// so that nobody waits for a pair that is never made.
+func (p *planner) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]season.Window) {
+	each := pairTogether + int(p.rules().MaleRest) + 1
+	var next civil.Date
+	var with *Animal // whom he was with last
+	there := false   // and he still is
+	var waiting []*Animal
+	for _, a := range p.herd.Animals {
+		if a.Species != m.Species || a.Sex != husbandry.Female || !a.PresentOn(p.on) {
+			continue
+		}
+		if t := a.Together; t.From.AddDays(thisSeasonDays).After(p.on) && p.mateOf(s, a) == m.ID {
+			end := t.Until
+			if end.IsZero() {
+				end = civil.Max(t.From.AddDays(pairTogether), p.on)
+			}
+			if free := end.AddDays(int(p.rules().MaleRest) + 1); free.After(next) {
+				next, with, there = free, a, t.Until.IsZero()
+			}
+		}
+		if _, open := windows[a.ID]; open && s.given[a.ID] == m.ID {
+			waiting = append(waiting, a)
+		}
+	}
+	opens := func(a *Animal) civil.Date { return civil.Max(windows[a.ID].From, p.began) }
+	slices.SortStableFunc(waiting, func(a, b *Animal) int {
+		return cmp.Or(opens(a).Compare(opens(b)), cmp.Compare(p.places[a.Enclosure].Order, p.places[b.Enclosure].Order), cmp.Compare(a.ID, b.ID))
+	})
+	had := make(map[husbandry.ID]turn) // by enclosure
+	if there {
+		had[with.Enclosure] = turn{}
+	}
+	for _, a := range waiting {
+		t, known := had[a.Enclosure]
+		if !known || a.Enclosure == "" {
+			t = turn{next, with}
+			next, with = civil.Max(next, opens(a)).AddDays(each), a
+			had[a.Enclosure] = t
+		}
+		s.turns[a.ID] = t
+	}
+}
+
+// mateOf is the male of a female who was put together with one by a mark: the
+// one the season gives her, or the only one who can be meant; "" for neither.
+func (p *planner) mateOf(s *mateSeason, a *Animal) husbandry.ID {
+	if m := s.given[a.ID]; m != "" {
+		return m
+	}
+	if can, _ := p.suitors(s, a); len(can) == 1 {
+		return can[0].male.ID
+	}
+	return ""
 }
 
 // later reports whether a pairing counts instead of another of the same
@@ -292,7 +367,7 @@ func (p *planner) mateWords(s *mateSeason, a *Animal, best suitor, others, tooCl
 			how = "as you planned with "
 		}
 	}
-	words := how + maleWords(best.male) + p.whenFree(s, best.male) + ", inbreeding of the young " + p.kinWords(a, best)
+	words := how + maleWords(best.male) + p.herTurn(s, a, best.male) + ", inbreeding of the young " + p.kinWords(a, best)
 	for i, o := range others {
 		if i == namedMales {
 			words += "; or " + count(len(others)-i, "other male")
@@ -311,6 +386,15 @@ func (p *planner) mateWords(s *mateSeason, a *Animal, best suitor, others, tooCl
 		words += "; not with " + maleWords(o.male) + ", " + p.kinWords(a, o)
 	}
 	return words
+}
+
+// herTurn is " from 10 March, after Ada (F1)".
+func (p *planner) herTurn(s *mateSeason, a, m *Animal) string {
+	t := s.turns[a.ID]
+	if s.given[a.ID] != m.ID || t.after == nil || !t.from.After(civil.Max(p.on, s.free[m.ID])) {
+		return p.whenFree(s, m)
+	}
+	return " from " + p.day(t.from) + ", after " + maleWords(t.after)
 }
 
 func (p *planner) whenFree(s *mateSeason, m *Animal) string {

@@ -96,7 +96,7 @@ func TestWhomToPair(t *testing.T) {
 			[]string{"as you planned with M2, inbreeding of the young at least 0; or M1"}, nil},
 		{"not where that is too close", matched("F1 female - M2", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", ""), "05-03",
 			[]string{"best with M1,", "not with M2, at least 0.25, close kin: M2 is the father of F1"}, nil},
-		{"with whom she was this season", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "04-10", "04-14"), "05-03",
+		{"with whom she was this season", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "03-17", "03-19"), "05-03",
 			[]string{"as before with M2,"}, nil},
 		{"last year's mate is no reason", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "2026-04-10", "2026-04-14"), "05-03",
 			[]string{"best with M1,"}, nil},
@@ -224,4 +224,91 @@ func TestALoopDoesNotStopThePlan(t *testing.T) {
 	if !strings.Contains(p.Why, "best with M1") {
 		t.Error(p.Why)
 	}
+}
+
+// A male is with one female at a time, or with those of one enclosure: a week
+// together, and his three days of rest.
+func TestFemalesOfOneMaleTakeTurns(t *testing.T) {
+	first := func(b *books, on string) string {
+		var got []string
+		for _, task := range b.plan(on, 60).of("/pair/").firsts() {
+			words := string(task.Subject) + " " + task.Due.Format("01-02")
+			if _, after, ok := strings.Cut(task.Why, "best with M1 from "); ok {
+				after, _, _ = strings.Cut(after, ", inbreeding")
+				words += " (" + after + ")"
+			}
+			got = append(got, words)
+		}
+		return strings.Join(got, ", ")
+	}
+	three := func() *books { return matched("F1 female", "F2 female", "F3 female", "M1 male") }
+	const parting = "F1/part-pair/2027-05-03"
+	for _, c := range []struct {
+		words string
+		b     *books
+		on    string
+		want  string
+	}{
+		{"in the order of their enclosures", three(), "05-03", "F1 05-03, F2 05-12 (12 May, after F1), F3 05-23 (23 May, after F2)"},
+		{"the same on the days after", three(), "05-05", "F1 05-03, F2 05-12 (12 May, after F1), F3 05-23 (23 May, after F2)"},
+		{"two who live together are visited together", func() *books {
+			b := three()
+			b.animal("F2").Enclosure = "E-F1"
+			return b
+		}(), "05-03", "F1 05-03, F2 05-03, F3 05-12 (12 May, after F1)"},
+		{"who has a male of her own waits for nobody", matched("F1 female", "F2 female", "M1 male", "M2 male"), "05-03", "F1 05-03, F2 05-03"},
+		{"with the first since today", three().done("05-03", "F1/pair/2027-05-01"), "05-03", "F2 05-14 (14 May, after F1), F3 05-25 (25 May, after F2)"},
+		{"parted early", three().done("05-03", "F1/pair/2027-05-01").done("05-06", parting), "05-07", "F2 05-10 (10 May, after F1), F3 05-21 (21 May, after F2)"},
+		{"parted late", three().done("05-03", "F1/pair/2027-05-01"), "05-16", "F2 05-20 (20 May, after F1), F3 05-31 (31 May, after F2)"},
+		{"rested", three().done("05-03", "F1/pair/2027-05-01").done("05-06", parting), "05-10", "F2 05-10, F3 05-21 (21 May, after F2)"},
+	} {
+		if got := first(c.b, c.on); got != c.want {
+			t.Errorf("%s: %s\nwant %s", c.words, got, c.want)
+		}
+	}
+}
+
+// Whoever was put together by a mark has mated, as far as anybody knows: her
+// eggs are looked for, and she is put to him again only when none have come.
+func TestAPairingThatWasMarkedLeadsOn(t *testing.T) {
+	b := matched("F1 female", "M1 male")
+	b.Routines = append(b.Routines, husbandry.Routine{
+		ID: "gravid-check", Kind: husbandry.GravidCheck, Scope: husbandry.OfAnimal, Cadence: within(husbandry.GravidWindow, 5),
+		For: husbandry.Selector{Sexes: []husbandry.Sex{husbandry.Female}}, Missed: husbandry.Lapses,
+	}, husbandry.Routine{
+		ID: "lay-watch", Kind: husbandry.LayWatch, Scope: husbandry.OfAnimal, Cadence: within(husbandry.LayWindow, 1),
+		For: husbandry.Selector{Sexes: []husbandry.Sex{husbandry.Female}}, Missed: husbandry.Alarms,
+	})
+	b.done("05-03", "F1/pair/2027-05-01")
+	p := b.plan("05-04", 60)
+	p.none(t, "/pair/")
+	b.plan("05-09", 0).none(t, "part-pair")
+	b.plan("05-10", 0).one(t, "F1/part-pair/2027-05-03")
+	b.done("05-10", "F1/part-pair/2027-05-03")
+	p = b.plan("05-11", 60)
+	p.none(t, "pair/")
+	if look := p.of("gravid-check"); len(look) == 0 || look[0].Due != day("05-16") {
+		t.Errorf("looks for eggs:\n%s", look)
+	}
+	if watch := p.of("lay-watch"); len(watch) == 0 || !strings.Contains(watch[0].Why, "some day from 3 May to 10 May") {
+		t.Errorf("watches:\n%s", watch)
+	}
+	again := b.plan("06-12", 18).of("/pair/")
+	if len(again) == 0 || !strings.Contains(again[0].Why, "together with a male from 3 May to 10 May, and no eggs came") {
+		t.Errorf("again:\n%s", again)
+	}
+	t.Run("a parting that nobody marked", func(t *testing.T) {
+		b := matched("F1 female", "M1 male").done("05-03", "F1/pair/2027-05-01")
+		b.Species[0].Pairing.UntilMonth = 12
+		if p := b.plan("08-02", 7).of("/pair/"); len(p) == 0 || !strings.Contains(p[0].Why, "from 3 May to 10 May") {
+			t.Errorf("got\n%s", p)
+		}
+	})
+	t.Run("taken back", func(t *testing.T) {
+		b := matched("F1 female", "M1 male").done("05-03", "F1/pair/2027-05-01").undo("05-04", "F1/pair/2027-05-01")
+		b.plan("05-04", 20).none(t, "part-pair")
+		if p := b.plan("05-08", 7).of("/pair/"); len(p) == 0 {
+			t.Error("not paired")
+		}
+	})
 }

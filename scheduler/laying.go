@@ -16,6 +16,9 @@ const (
 	boxReadyBefore = 7
 	// A pair put together is parted after so many days.
 	pairTogether = 7
+	// partedAfter is after how many days a pair that nobody said was parted is
+	// taken to be.
+	partedAfter = 60
 	// Digging seen on days so far apart without eggs is a sign of dystocia.
 	digsFor = 2
 	// What was seen of her digging no longer counts after so many days.
@@ -199,22 +202,9 @@ func (p *planner) digs(s *subject, a *Animal) {
 // partPair asks to part a pair that was put together, by its record or by
 // marking the task, where the male does not live with her anyway.
 func (p *planner) partPair(s *subject, a *Animal) {
-	var since civil.Date
-	if pair := a.Pairing; pair != nil && pair.Until.IsZero() && !pair.From.After(p.on) {
-		if male := p.herd.Animal(pair.Male); male == nil || male.Enclosure != a.Enclosure {
-			since = pair.From
-		}
-	}
-	for _, r := range p.routines {
-		if r.Kind == husbandry.Pair {
-			since = civil.Max(since, p.h.LastDone(a.ID, r.ID))
-		}
-	}
-	if since.IsZero() || since.AddDays(lookBack).Before(p.on) || p.livesWithMale(a) {
+	since := a.Together.From
+	if since.IsZero() || !a.Together.Until.IsZero() || since.AddDays(lookBack).Before(p.on) || p.livesWithMale(a) {
 		return
-	}
-	if pair := a.Pairing; pair != nil && !pair.Until.IsZero() && !pair.Until.Before(since) {
-		return // parted, by its record
 	}
 	act, ok := p.builtIn(s, PartPair, husbandry.Pair, "Part the pair")
 	if !ok {

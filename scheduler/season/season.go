@@ -87,6 +87,9 @@ const (
 	unknownSpan = 42
 	// nothingYet is how soon after laying new eggs are not looked for.
 	nothingYet = 7
+	// eggsShow is how long after a pairing nothing is seen of eggs that will not
+	// come, where the sheet does not say when they would be laid.
+	eggsShow = 30
 	// notSooner is how soon after a mating or a pairing eggs are not looked
 	// for, unless they are expected within the week after.
 	notSooner = 14
@@ -96,7 +99,8 @@ const (
 // the sheet (half a year later south of the equator) that contains On or comes
 // next, or the one that a winter in the cold opens in its stead, after she has rested from her last clutch, and while the season's
 // limit of clutches is not reached. There is none for a female that carries
-// eggs, is together with a male, or was seen mating since her last clutch.
+// eggs or is together with a male, and after a mating or a pairing since her
+// last clutch none until its eggs would have been laid.
 func PairingTime(f Female) Window {
 	p := f.Sheet.Pairing
 	if p.IsZero() {
@@ -116,8 +120,20 @@ func PairingTime(f Female) Window {
 		basis = cooled.Basis
 	}
 	w := Window{Known: true, Event: fmt.Sprintf("%d", from.Year()), From: from, To: to, Basis: basis}
-	if mated := lastOf(f.Mated); !mated.IsZero() && !mated.Before(from) && mated.After(last.On) {
-		return Window{Basis: "seen mating on " + f.day(mated)}
+	if paired, words := lastPairing(f); !paired.Before(from) && paired.After(last.On) {
+		span := int(f.Sheet.Laying.AfterMating.To)
+		if span == 0 {
+			span = eggsShow
+		}
+		switch again := paired.AddDays(span + 1); {
+		case again.After(to):
+			return Window{Basis: words}
+		case again.After(f.On):
+			return Window{Basis: words + ", and again from " + f.day(again) + " if no eggs come"}
+		case again.After(w.From):
+			w.From, w.Event = again, "again-"+again.String()
+			w.Basis += "; " + words + ", and no eggs came"
+		}
 	}
 	if limit := f.Sheet.Laying.Clutches; limit > 0 && clutchesSince(f, from) >= limit {
 		return Window{Basis: fmt.Sprintf("%d clutches this season, the limit of %s", limit, f.sheet("laying.clutches"))}
@@ -311,6 +327,16 @@ func GravidTime(f Female, laying Window) Window {
 		return Window{}
 	}
 	return Window{Known: true, Event: laying.Event, From: from, To: laying.To, Basis: "eggs expected " + laying.Basis}
+}
+
+// lastPairing is the last day on which she mated, or may have, in words too.
+func lastPairing(f Female) (on civil.Date, words string) {
+	on = lastOf(f.Mated)
+	words = "seen mating on " + f.day(on)
+	if !f.Parted.IsZero() && !f.Parted.Before(on) {
+		return f.Parted, "together with a male from " + f.day(f.Paired) + " to " + f.day(f.Parted)
+	}
+	return on, words
 }
 
 func lastLaid(f Female) Laid {

@@ -10,14 +10,16 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// carer returns whose a routine's task for a subject is: the first keeper all
-// of whose conditions match, else the first who has none; "" where nobody
-// shares the work, or where it is nobody's in particular.
-func (p *planner) carer(s *subject, r *husbandry.Routine) husbandry.ID {
+// carer returns whose a routine's task for a subject is on a day: the first
+// keeper all of whose conditions match, else the first who has none, of those
+// who are there; "" where nobody shares the work, or where it is nobody's in
+// particular.
+func (p *planner) carer(s *subject, r *husbandry.Routine, day civil.Date) husbandry.ID {
 	rest := husbandry.ID("")
 	for i := range p.rec.Carers {
 		c := &p.rec.Carers[i]
 		switch {
+		case p.rec.AwayOn(c.ID, day) != nil:
 		case c.Rest:
 			if rest == "" {
 				rest = c.ID
@@ -27,6 +29,29 @@ func (p *planner) carer(s *subject, r *husbandry.Routine) husbandry.ID {
 		}
 	}
 	return rest
+}
+
+// givenTo says whose a task is on its day, and whose it would be if that keeper
+// were there.
+func (p *planner) givenTo(t *tasks.Task, s *subject, r *husbandry.Routine) {
+	day := civil.Max(t.Due, p.on) // what is overdue is asked for today
+	if t.Status == tasks.Lapsed {
+		day = t.Due
+	}
+	if t.Keeper = p.carer(s, r, day); len(p.rec.CarersAway) == 0 {
+		return
+	}
+	own := p.carer(s, r, civil.Date{})
+	away := p.rec.AwayOn(own, day)
+	if own == t.Keeper || away == nil {
+		return
+	}
+	for i := range p.rec.Carers {
+		if c := &p.rec.Carers[i]; c.ID == own {
+			t.For = own
+			t.Why += "; for " + c.Called() + ", who is away until " + p.weekday(away.Until)
+		}
+	}
 }
 
 // caredFor reports whether a subject is among those of a keeper. Tasks of no

@@ -222,3 +222,64 @@ func TestWhoseTaskItIs(t *testing.T) {
 		}
 	}
 }
+
+// While one of several keepers is away, what is theirs is given to whoever else
+// it fits, to who has the rest, or to all; nothing is lost, put off or changed
+// but that.
+func TestOneKeeperIsAway(t *testing.T) {
+	room2 := husbandry.Selector{Rooms: []husbandry.ID{"R2"}}
+	for _, c := range []struct {
+		words  string
+		carers []husbandry.Carer
+		also   []husbandry.CarerAway
+		want   husbandry.ID
+	}{
+		{"to who has the rest", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "jo", Rest: true}}, nil, "jo"},
+		{"to who it fits as well", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "water", Kinds: []husbandry.Kind{husbandry.Water}}, {ID: "jo", Rest: true}}, nil, "water"},
+		{"who it fits is away too", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "water", Kinds: []husbandry.Kind{husbandry.Water}}, {ID: "jo", Rest: true}}, []husbandry.CarerAway{{Keeper: "water", From: day("05-01"), Until: day("06-20")}}, "jo"},
+		{"the second who has the rest", []husbandry.Carer{{ID: "mara", Rest: true}, {ID: "jo", Rest: true}}, nil, "jo"},
+		{"to all, where nobody has the rest", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "jo", For: husbandry.Selector{Rooms: []husbandry.ID{"R1"}}}}, nil, ""},
+	} {
+		t.Run(c.words, func(t *testing.T) {
+			books := func(away ...husbandry.CarerAway) *books {
+				b := withSample()
+				b.Rooms = append(b.Rooms, husbandry.Room{ID: "R2"})
+				b.Enclosures[1].Room, b.Enclosures[1].Rack = "R2", ""
+				b.Carers, b.CarersAway = c.carers, append(away, c.also...)
+				return b
+			}
+			b := books(husbandry.CarerAway{Keeper: "mara", From: day("05-14"), Until: day("05-20")})
+			there, away := books().plan("05-12", 20), b.plan("05-12", 20)
+			if len(there) != len(away) {
+				t.Fatalf("%d tasks, and %d while she is away", len(there), len(away))
+			}
+			given := 0
+			for i, x := range away {
+				if x.Key != there[i].Key || x.Due != there[i].Due || x.Sitter {
+					t.Fatalf("%s on %v, was %s on %v", x.Key, x.Due, there[i].Key, there[i].Due)
+				}
+				if x.Subject != "E08" || x.Routine != "water" {
+					continue
+				}
+				told := strings.HasSuffix(x.Why, "; for mara, who is away until Thu 20 May")
+				switch gone := !x.Due.Before(day("05-14")) && !x.Due.After(day("05-20")); {
+				case gone && (x.Keeper != c.want || x.For != "mara" || !told):
+					t.Errorf("%s is %q's, for %q: %s", x.Key, x.Keeper, x.For, x.Why)
+				case !gone && (x.Keeper != "mara" || x.For != "" || told):
+					t.Errorf("%s, while she is there, is %q's, for %q: %s", x.Key, x.Keeper, x.For, x.Why)
+				case gone:
+					given++
+				}
+			}
+			if given == 0 {
+				t.Error("nothing was given to anybody")
+			}
+			// What was due before and is late is asked of who is there.
+			for _, x := range b.plan("05-16", 0) {
+				if x.Subject == "F04" && x.Status == tasks.Overdue && x.Keeper == "mara" {
+					t.Errorf("%s waits for her", x.Key)
+				}
+			}
+		})
+	}
+}

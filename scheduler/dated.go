@@ -48,7 +48,7 @@ func Dated(in Input) []Span {
 		if !s.To.AddDays(pastSpans).Before(p.on) && !s.From.After(p.to) {
 			s.Title = plainWords(s.Title)
 			if len(p.rec.Carers) > 0 {
-				s.Keeper = p.carer(p.subjects[s.Subject], &husbandry.Routine{Kind: watchOf[s.Name]})
+				s.Keeper = p.carer(p.subjects[s.Subject], &husbandry.Routine{Kind: watchOf[s.Name]}, civil.Max(s.From, p.on))
 			}
 			spans = append(spans, s)
 		}

@@ -376,9 +376,12 @@ func (p *planner) sorted() []tasks.Task {
 	for i, o := range order {
 		if o.moved != nil {
 			list[i] = *o.moved
-			continue
+		} else {
+			p.written(&list[i], o.t)
 		}
-		p.written(&list[i], o.t)
+		if len(p.rec.Carers) > 0 {
+			p.givenTo(&list[i], o.t.a.s, o.t.a.r.Routine)
+		}
 	}
 	return list
 }
@@ -389,9 +392,6 @@ func (p *planner) written(t *tasks.Task, from *planned) {
 		*t = *from.whole
 	} else {
 		p.write(t, from)
-	}
-	if len(p.rec.Carers) > 0 {
-		t.Keeper = p.carer(from.a.s, from.a.r.Routine)
 	}
 }
 

@@ -93,6 +93,9 @@ type Task struct {
 	// Keeper is whose task it is where several share the work; "" for no one's
 	// in particular.
 	Keeper husbandry.ID
+	// For is the keeper whose it would be, were they not away on Due; "" where
+	// it is given to nobody else.
+	For husbandry.ID
 	// Sitter says that the keeper is away on Due and whoever stands in does it.
 	Sitter bool
 }

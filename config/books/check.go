@@ -19,6 +19,7 @@ func (r *reader) check(fsys fs.FS, s config.Settings) {
 	r.checkLight(s.Latitude)
 	r.checkCoolings()
 	r.checkAway()
+	r.checkCarersAway()
 	r.checkFeeders()
 	for _, i := range r.incubators {
 		if i.value.Log == "" {
@@ -62,6 +63,37 @@ func (r *reader) checkAway() {
 	}
 }
 
+// checkCarersAway sorts the days away of single keepers, reports those of one
+// that overlap, and warns of days on which none of them is there.
+func (r *reader) checkCarersAway() {
+	slices.SortStableFunc(r.carersAway, func(a, b placed[husbandry.CarerAway]) int { return a.value.From.Compare(b.value.From) })
+	for i, a := range r.carersAway {
+		if a.value.From.IsZero() || a.value.Until.IsZero() {
+			continue
+		}
+		here := make(map[husbandry.ID]bool)
+		for _, c := range r.carers {
+			here[c.value.ID] = true
+		}
+		delete(here, a.value.Keeper)
+		for _, before := range r.carersAway[:i] {
+			switch b := before.value; {
+			case b.From.IsZero() || a.value.From.After(b.Until):
+			case b.Keeper == a.value.Keeper:
+				a.at.Here().Error(fmt.Sprintf("these days away overlap with those of `%s` at %v, which last until %v", b.Keeper, before.at.Here(), b.Until), "make one of them")
+			default:
+				delete(here, b.Keeper)
+			}
+		}
+		covered := slices.ContainsFunc(r.away, func(o placed[husbandry.Away]) bool {
+			return !a.value.From.Before(o.value.From) && !a.value.From.After(o.value.Until)
+		})
+		if len(r.carers) > 0 && len(here) == 0 && !covered {
+			a.at.Here().Warn(fmt.Sprintf("on %v no keeper is there", a.value.From), "write an [[away]] without `keeper` for the days on which all of you are away, with a `cover`")
+		}
+	}
+}
+
 // records puts together what was read without errors.
 func (r *reader) records(s config.Settings) *husbandry.Records {
 	v := &husbandry.Records{
@@ -79,6 +111,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 		Coolings:   values(r.coolings),
 		Away:       values(r.away),
 		Carers:     values(r.carers),
+		CarersAway: values(r.carersAway),
 		Permits:    values(r.permits),
 		Feeders:    values(r.feeders),
 	}

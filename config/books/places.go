@@ -106,12 +106,18 @@ func logPath(s string) (string, error) {
 }
 
 func (r *reader) awayDays(t *tables.Table) {
+	one := r.ref(t, "keeper", "keeper")
 	v := husbandry.Away{
 		From: t.Date("from"), Until: t.Date("until"),
 		Cover: t.Text("cover"), Note: t.Prose("note"),
 	}
 	v.Mail, _ = tables.Parsed(t, "mail", config.Address)
-	if v.Mail != "" && !t.Has("cover") {
+	for _, key := range []string{"cover", "mail", "note"} {
+		if t.Has("keeper") && t.Has(key) {
+			t.Place(key).Error(fmt.Sprintf("days away of one keeper have no `%s`", key), "what is theirs is for the other keepers meanwhile; where nobody of you is there, leave `keeper` out")
+		}
+	}
+	if v.Mail != "" && !t.Has("cover") && !t.Has("keeper") {
 		t.Missing("`cover`", "say the name of the person with this address")
 	}
 	for _, key := range []string{"from", "until"} {
@@ -121,5 +127,9 @@ func (r *reader) awayDays(t *tables.Table) {
 	}
 	inOrder(t, "from", v.From, "until", v.Until)
 	t.Done()
+	if t.Has("keeper") {
+		r.carersAway = append(r.carersAway, placed[husbandry.CarerAway]{husbandry.CarerAway{Keeper: one, From: v.From, Until: v.Until}, t})
+		return
+	}
 	r.away = append(r.away, placed[husbandry.Away]{v, t})
 }

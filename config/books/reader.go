@@ -39,6 +39,7 @@ type reader struct {
 	coolings    []placed[husbandry.Cooling]
 	away        []placed[husbandry.Away]
 	carers      []placed[husbandry.Carer]
+	carersAway  []placed[husbandry.CarerAway]
 	permits     []placed[husbandry.Permit]
 	feeders     []placed[husbandry.Feeder]
 	speciesList []placed[husbandry.Species]

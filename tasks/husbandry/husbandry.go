@@ -44,6 +44,9 @@ type Records struct {
 	Coolings   []Cooling
 	Away       []Away  // by date, none within another
 	Carers     []Carer // where several share the work; none: one keeper does all
+	// CarersAway are days on which one of several keepers is not there, by date;
+	// what is theirs is for the others.
+	CarersAway []CarerAway
 	Permits    []Permit
 	Feeders    []Feeder // live food in stock
 }
@@ -302,6 +305,30 @@ func (r *Records) Absences() []Away {
 		all = append(all, a)
 	}
 	return all
+}
+
+// CarerAway is a span of days on which one of several keepers is not there.
+type CarerAway struct {
+	Keeper      ID         // a Carer's
+	From, Until civil.Date // both inclusive
+}
+
+// AwayOn returns the days away of a keeper that a day is one of, or nil.
+func (r *Records) AwayOn(keeper ID, day civil.Date) *CarerAway {
+	for i := range r.CarersAway {
+		if a := &r.CarersAway[i]; a.Keeper == keeper && !day.Before(a.From) && !day.After(a.Until) {
+			return a
+		}
+	}
+	return nil
+}
+
+// Called is what a keeper is called: the name, or else the id.
+func (c *Carer) Called() string {
+	if c.Name != "" {
+		return c.Name
+	}
+	return string(c.ID)
 }
 
 // Carer is one of several keepers who share the work.

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"nestround/notify"
+	"nestround/notify/digest"
 	"nestround/notify/mailout"
 	"nestround/notify/sheet"
 	"nestround/scheduler"
@@ -126,12 +127,40 @@ func (h *House) returned(today civil.Date) (text string, missed []string) {
 	if i < 0 {
 		return "", nil
 	}
+	return h.meanwhile(all[i].From, all[i].Until, " that could not wait", func(t *tasks.Task) bool { return t.Sitter })
+}
+
+// carerReturned says to one of several keepers, on the first day back, what the
+// others missed of what is theirs.
+func (h *House) carerReturned(keeper husbandry.ID, today civil.Date) (text string, missed []string) {
+	for _, a := range h.records.CarersAway {
+		if a.Keeper == keeper && a.Until.AddDays(1) == today {
+			return h.meanwhile(a.From, a.Until, "", func(t *tasks.Task) bool { return t.For == keeper })
+		}
+	}
+	return "", nil
+}
+
+// carersAway says who of several keepers is away on a day.
+func (h *House) carersAway(today civil.Date) (list []digest.Notice) {
+	for i := range h.records.Carers {
+		c := &h.records.Carers[i]
+		if a := h.records.AwayOn(c.ID, today); a != nil {
+			list = append(list, digest.Notice{Urgent: true, Text: fmt.Sprintf("Away until %s: %s. What is theirs is given to the others meanwhile, and says so.", a.Until.Format("Mon 2 January"), c.Called())})
+		}
+	}
+	return list
+}
+
+// meanwhile says what was done and missed of some tasks over days away; sort
+// says which tasks these are.
+func (h *House) meanwhile(from, until civil.Date, sort string, of func(*tasks.Task) bool) (text string, missed []string) {
 	done, by, told := 0, make(map[string]int), make(map[tasks.Key]bool)
-	for d := all[i].From; !d.After(all[i].Until); d = d.AddDays(1) {
+	for d := from; !d.After(until); d = d.AddDays(1) {
 		for _, row := range h.board(d).Rows {
 			// What was asked for on several days counts once, and one that was
 			// done late is done.
-			if !row.Sitter || row.Status == tasks.Lapsed || told[row.Key] {
+			if !of(&row.Task) || row.Status == tasks.Lapsed || told[row.Key] {
 				continue
 			}
 			told[row.Key] = true
@@ -160,9 +189,9 @@ func (h *House) returned(today civil.Date) (text string, missed []string) {
 		text += " (" + strings.Join(who, ", ") + ")"
 	}
 	if len(missed) == 0 {
-		return text + ", and nothing that could not wait was left.", nil
+		return text + ", and nothing" + sort + " was left.", nil
 	}
-	text += fmt.Sprintf(", and %s left without a mark that could not wait:", were(len(missed)))
+	text += fmt.Sprintf(", and %s left without a mark%s:", were(len(missed)), sort)
 	const most = 12
 	if n := len(missed); n > most {
 		missed = append(missed[:most:most], fmt.Sprintf("and %d more", n-most))

@@ -356,3 +356,46 @@ func TestNobodyStandsIn(t *testing.T) {
 		}
 	}
 }
+
+// While Mara alone is away, Jo's digest has what is hers and says so; on her
+// first day back hers says what was done, and by whom, and what was not.
+func TestOneOfTwoKeepersIsAway(t *testing.T) {
+	dir := shared(t)
+	write(t, filepath.Join(dir, "off.toml"), "[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-12\nuntil = 2027-05-13\n")
+	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
+	i := issued(t, h)
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	texts := sentTo(t, dir)
+	jo := strings.Join(strings.Fields(texts["keeper@example.org"]), " ")
+	for _, want := range []string{"E01 (M01, wall lizard)", "for Mara, who is away until Thu 13 May", "Away until Thu 13 May: Mara."} {
+		if !strings.Contains(jo, want) {
+			t.Errorf("Jo's has no %q:\n%s", want, texts["keeper@example.org"])
+		}
+	}
+	if hers := texts["mara@example.org"]; !strings.Contains(hers, "Nothing is due today") {
+		t.Errorf("hers:\n%s", hers)
+	}
+	if taken, err := h.TakeMail(from(t, "keeper@example.org", i, "a", "2027-05-12T07:00:00+02:00", "all"), false); err != nil || taken.Ignored != "" {
+		t.Fatalf("%+v, %v", taken, err)
+	}
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	back := open(t, dir, clock("2027-05-14T06:30:00+02:00"), disk.Files{})
+	issued(t, back)
+	if _, err := back.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	texts = sentTo(t, dir)
+	hers := strings.Join(strings.Fields(texts["mara@example.org"]), " ")
+	for _, want := range []string{"While you were away,", "by keeper@example.org", "left without a mark:", "Thu 13 May: "} {
+		if !strings.Contains(hers, want) {
+			t.Errorf("on her return hers has no %q:\n%s", want, texts["mara@example.org"])
+		}
+	}
+	if _, after, _ := strings.Cut(texts["keeper@example.org"], "Fri"); strings.Contains(after, "While you were away") {
+		t.Errorf("Jo was not away:\n%s", after)
+	}
+}

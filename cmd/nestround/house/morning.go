@@ -181,6 +181,9 @@ func (h *House) part(whole digest.Content, r reader) digest.Content {
 	coming := r.tasks(h.ahead(today, today.AddDays(weekAhead)))
 	c.Ahead = days(today, coming, nil)
 	c.Next, c.NextTitle = civil.Date{}, ""
+	if text, missed := h.carerReturned(r.keeper, today); text != "" {
+		c.Notices = append([]digest.Notice{{Urgent: len(missed) > 0, Text: text, Quotes: missed}}, c.Notices...)
+	}
 	switch {
 	case r.sitter && r.keeper != "":
 		words := "You stand in over these days: what cannot wait is listed here beside what is yours."
@@ -295,6 +298,7 @@ func (h *House) notices(today civil.Date) (list []digest.Notice, told []string, 
 	for _, p := range h.daybook.Problems() {
 		list = append(list, digest.Notice{Text: "A line of the daybook does not count: " + p.String()})
 	}
+	list = append(list, h.carersAway(today)...)
 	if text, missed := h.returned(today); text != "" {
 		list = append(list, digest.Notice{Urgent: len(missed) > 0, Text: text, Quotes: missed})
 	}

@@ -388,8 +388,8 @@ func (p *planner) enterYoung(s *subject) {
 		return
 	}
 	if a, ok := p.builtIn(s, EnterYoung, husbandry.Review, "Enter the young in the books"); ok {
-		p.ask(a, []string{"hatched"}, first.AddDays(enterBy), fmt.Sprintf("%d hatched since %s and none has a record: "+
-			"no feeding, water or weighing is asked for them", s.clutch.Hatched, p.day(first)), enterCaution)
+		p.ask(a, []string{"hatched"}, first.AddDays(enterBy), fmt.Sprintf("Since %s %d hatched, and none has a record: "+
+			"no feeding, water or weighing is asked for them", p.day(first), s.clutch.Hatched), enterCaution)
 	}
 }
 

@@ -101,6 +101,7 @@ type routine struct {
 	Consumes []string
 	Amount   string
 	Missed   string
+	Sitter   string
 	Caution  string
 	Source   string
 }
@@ -650,5 +651,22 @@ func TestWhatCannotWaitHasNoSlack(t *testing.T) {
 	}
 	if len(want) > 0 {
 		t.Errorf("missing: %v", fmt.Sprint(want))
+	}
+}
+
+// Over days away whoever stands in gives all that is eaten, greens too, and
+// takes hatchlings out: neither waits for the return.
+func TestWhoStandsInFeedsAndTakesHatchlingsOut(t *testing.T) {
+	all, routines := sheets(t)
+	for _, s := range all {
+		routines = append(routines, s.Routine...)
+	}
+	for _, r := range routines {
+		eaten := r.Missed == "lapses" && len(r.Consumes) > 0 && r.Kind != "supplement" && r.Kind != "gut-load" && r.Kind != "clean"
+		hatchling := r.After != nil && r.After.Event == "hatched" && r.After.Days == "0 days"
+		kind := husbandry.Kind(r.Kind)
+		if (eaten || hatchling) && husbandry.Sitter(r.Sitter) != husbandry.SitterDoes && kind.BySitter() != husbandry.SitterDoes {
+			t.Errorf("%s waits for the keeper's return", r.ID)
+		}
 	}
 }

@@ -102,6 +102,17 @@ func (c *call) printCheck(h *house.House) {
 		words := fmt.Sprintf("nobody stands in from %s to %s, and this cannot wait: %s", longDate(u.Away.From), longDate(u.Away.Until), strings.Join(what, ", "))
 		c.complain(words, "name somebody as `cover` in that [[away]]; nestround sitter writes the sheet for them")
 	}
+	if a, ok := h.Absence(h.Today()); ok && a.Cover != "" {
+		var lacks []string
+		for _, n := range []struct{ key, number string }{{"keeper", s.Contacts.Keeper}, {"veterinarian", s.Contacts.Veterinarian}} {
+			if n.number == "" {
+				lacks = append(lacks, n.key+" = \"...\"")
+			}
+		}
+		if len(lacks) > 0 {
+			c.complain(fmt.Sprintf("%s stands in from %s, and has no telephone number to call", a.Cover, longDate(a.From)), "write under [contacts] in keeper.toml: "+strings.Join(lacks, ", "))
+		}
+	}
 	for _, x := range h.WinterAway() {
 		const named = 3
 		var what []string

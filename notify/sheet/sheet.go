@@ -212,6 +212,10 @@ var pageTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"day":     func(d civil.Date) string { return d.Format("2 Jan") },
 }).Parse(pageSource))
 
+// noNumber is where a telephone number is to be written by hand, as the sheet
+// says several times whom to call.
+const noNumber = "____________________"
+
 // text writes the sheet for a mail: the days of each line instead of boxes.
 func text(p page) string {
 	var b strings.Builder
@@ -228,12 +232,8 @@ func text(p page) string {
 		para("", p.Note)
 	}
 	b.WriteString("\n")
-	if p.Keeper != "" {
-		para("", "Keeper: "+p.Keeper)
-	}
-	if p.Veterinarian != "" {
-		para("", "Veterinarian: "+p.Veterinarian)
-	}
+	para("", "Keeper: "+cmp.Or(p.Keeper, noNumber))
+	para("", "Veterinarian: "+cmp.Or(p.Veterinarian, noNumber))
 	b.WriteString("\nALWAYS\n\n")
 	for _, s := range p.Always {
 		para("- ", s)

@@ -156,6 +156,8 @@ func (h *House) carersAway(today civil.Date) (list []digest.Notice) {
 // says which tasks these are.
 func (h *House) meanwhile(from, until civil.Date, sort string, of func(*tasks.Task) bool) (text string, missed []string) {
 	done, by, told := 0, make(map[string]int), make(map[tasks.Key]bool)
+	var lines []missing // what recurs is one
+	left, at := 0, make(map[string]int)
 	for d := from; !d.After(until); d = d.AddDays(1) {
 		for _, row := range h.board(d).Rows {
 			// What was asked for on several days counts once, and one that was
@@ -172,7 +174,14 @@ func (h *House) meanwhile(from, until civil.Date, sort string, of func(*tasks.Ta
 				}
 			case tasks.Skip, tasks.PutOff:
 			default:
-				missed = append(missed, d.Format("Mon 2 Jan")+": "+row.Title)
+				left++
+				i, again := at[row.Title]
+				if !again {
+					i = len(lines)
+					at[row.Title], lines = i, append(lines, missing{title: row.Title, first: d, alarm: row.Missed == husbandry.Alarms})
+				}
+				lines[i].last = d
+				lines[i].times++
 			}
 		}
 	}
@@ -188,15 +197,44 @@ func (h *House) meanwhile(from, until civil.Date, sort string, of func(*tasks.Ta
 	if len(who) > 0 {
 		text += " (" + strings.Join(who, ", ") + ")"
 	}
-	if len(missed) == 0 {
+	if left == 0 {
 		return text + ", and nothing" + sort + " was left.", nil
 	}
-	text += fmt.Sprintf(", and %s left without a mark%s:", were(len(missed)), sort)
-	const most = 12
-	if n := len(missed); n > most {
-		missed = append(missed[:most:most], fmt.Sprintf("and %d more", n-most))
+	text += fmt.Sprintf(", and %s left without a mark%s:", were(left), sort)
+	return text, missingWords(lines)
+}
+
+// missing is what was left without a mark over days away, on one day or
+// several.
+type missing struct {
+	title       string
+	first, last civil.Date
+	times       int
+	alarm       bool
+}
+
+func (m missing) String() string {
+	if m.times == 1 {
+		return m.first.Format("Mon 2 Jan") + ": " + m.title
 	}
-	return text, missed
+	return fmt.Sprintf("%s to %s, %d times: %s", m.first.Format("Mon 2 Jan"), m.last.Format("Mon 2 Jan"), m.times, m.title)
+}
+
+// missingWords tells of them a line each, what could hurt first and so never
+// among those cut off.
+func missingWords(lines []missing) (words []string) {
+	for _, alarm := range []bool{true, false} {
+		for _, l := range lines {
+			if l.alarm == alarm {
+				words = append(words, l.String())
+			}
+		}
+	}
+	const most = 12
+	if n := len(words); n > most {
+		words = append(words[:most:most], fmt.Sprintf("and %d more", n-most))
+	}
+	return words
 }
 
 // were is "nothing was", "1 task was" or "3 tasks were".

@@ -333,6 +333,27 @@ func TestReturnedInWords(t *testing.T) {
 		}
 		told[m] = true
 	}
+	// What recurs is one line.
+	for _, want := range []string{"Fri 21 May to Sat 22 May, 2 times: Fresh water for E02 (F01, wall lizard)", "Thu 20 May to Sat 22 May, 3 times: Fresh water for E01 (M01, wall lizard)"} {
+		if !told[want] {
+			t.Errorf("%q is not among %q", want, missed)
+		}
+	}
+}
+
+// Of many things that were missed, what could hurt is told first, and is not
+// what is left out.
+func TestWhatCouldHurtIsToldFirst(t *testing.T) {
+	on := civil.MustParse("2027-05-20")
+	var lines []missing
+	for i := range 14 {
+		lines = append(lines, missing{title: fmt.Sprint("Fresh water for E", i), first: on, last: on, times: 1})
+	}
+	lines = append(lines, missing{title: "Watch for laying: F01", first: on, last: on.AddDays(1), times: 2, alarm: true})
+	got := missingWords(lines)
+	if len(got) != 13 || got[0] != "Thu 20 May to Fri 21 May, 2 times: Watch for laying: F01" || got[1] != "Thu 20 May: Fresh water for E0" || got[12] != "and 3 more" {
+		t.Errorf("%q", got)
+	}
 }
 
 func TestNobodyStandsIn(t *testing.T) {

@@ -27,12 +27,12 @@ type reader struct {
 func (r reader) all() bool { return r.keeper == "" && !r.sitter }
 
 // has reports whether a task is for this reader. What is nobody's in
-// particular is for every keeper.
+// particular is for every keeper, but for one who is away and whose it would be.
 func (r reader) has(t *tasks.Task) bool {
 	if r.sitter && (r.keeper == "" || t.Sitter) {
 		return t.Sitter && t.Status != tasks.Lapsed
 	}
-	return r.keeper == "" || t.Keeper == "" || t.Keeper == r.keeper
+	return r.keeper == "" || t.Keeper == "" && t.For != r.keeper || t.Keeper == r.keeper
 }
 
 // board is what of a board is for this reader, with the numbers of the whole.

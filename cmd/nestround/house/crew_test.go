@@ -16,6 +16,7 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
+	"nestround/tasks/husbandry"
 )
 
 // shared are small books that two keepers share: Mara has E01, Jo the rest.
@@ -418,5 +419,15 @@ func TestOneOfTwoKeepersIsAway(t *testing.T) {
 	}
 	if _, after, _ := strings.Cut(texts["keeper@example.org"], "Fri"); strings.Contains(after, "While you were away") {
 		t.Errorf("Jo was not away:\n%s", after)
+	}
+}
+
+// What is given to all, as its keeper is away, is for all but that keeper.
+func TestWhatIsGivenToAll(t *testing.T) {
+	given, nobodys := &tasks.Task{For: "mara"}, &tasks.Task{}
+	for who, want := range map[husbandry.ID]bool{"": true, "jo": true, "ines": true, "mara": false} {
+		if r := (reader{keeper: who}); r.has(given) != want || !r.has(nobodys) {
+			t.Errorf("%q has it: %v, what is nobody's: %v", who, r.has(given), r.has(nobodys))
+		}
 	}
 }

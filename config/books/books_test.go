@@ -499,6 +499,8 @@ func TestRecordsAlone(t *testing.T) {
 		{"one keeper away with a cover", "[[keeper]]\nid = \"mara\"\n[[keeper]]\nid = \"jo\"\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-02\ncover = \"Ines\"\n", "9:9: days away of one keeper have no `cover`"},
 		{"all keepers away", "[[keeper]]\nid = \"mara\"\n[[keeper]]\nid = \"jo\"\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-04\n[[away]]\nkeeper = \"jo\"\nfrom = 2027-05-04\nuntil = 2027-05-06\n", "9:1: on 2027-05-04 no keeper is there"},
 		{"one keeper away twice", "[[keeper]]\nid = \"mara\"\n[[keeper]]\nid = \"jo\"\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-04\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-04\nuntil = 2027-05-05\n", "9:1: these days away overlap with those of `mara` at"},
+		{"a bare amount", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nsince_last = \"1 day\"\nconsumes = [\"crickets\"]\namount = 6\n", "6:10: `amount` is text, not a whole number"},
+		{"a bare opening", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\nnest_box = { opening = 50, water = \"240 g\" }\n", "6:24: `opening` is text, not a whole number"},
 		{"no weekday", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nweekdays = []\n", "4:12: `weekdays` names no day"},
 		{"no day of the month", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nmonth_days = []\n", "4:14: `month_days` names no day"},
 		{"after what", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nafter = { days = \"1 day\" }\n", "4:9: `after` has no `event`"},

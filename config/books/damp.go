@@ -46,7 +46,7 @@ func damp(t *tables.Table, keys dampKeys) husbandry.Damp {
 	if d.Tolerance > 0 && d.Water > 0 && d.Tolerance >= d.Water {
 		t.Place("tolerance").Error("all its water may be lost", "`tolerance` is how much of `water` may be lost before it is too dry")
 	}
-	if (t.Has("tolerance") || t.Has("water")) && d.Holes.Count == 0 && d.Headspace == 0 && !t.Broken() {
+	if (t.Has("tolerance") || t.Has("water")) && !t.Has(keys.holes) && !t.Has("headspace") && !t.Broken() {
 		t.Here().Warn("nothing is said of where the water leaves", fmt.Sprintf("write `%s`, or `%s` and `headspace` for one that is open on top; without them dates follow the routine", keys.holes, keys.size))
 	}
 	return d

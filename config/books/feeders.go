@@ -89,7 +89,7 @@ func amounts(t *tables.Table, consumes []string) (a husbandry.Amounts) {
 		}
 		return b
 	}
-	if t.IsText("amount") {
+	if t.IsText("amount") || t.IsNumber("amount") {
 		a.Usual = read(t, "amount")
 		return a
 	}

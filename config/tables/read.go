@@ -257,7 +257,7 @@ func parsed[T any](v *Value, key string, parse func(string) (T, error)) (value T
 
 // units are those that a hint may propose, each with another that it could
 // have been.
-var units = []string{"C", "F", "days", "weeks", "g", "oz", "mm", "in", "ml", "fl oz", "%", "minutes", "hours"}
+var units = []string{"C", "F", "days", "weeks", "g", "oz", "mm", "in", "ml", "fl oz", "%", "hours", "minutes"}
 
 // bareNumber says how to write what stands as a bare number: with the first two
 // units that the parser itself takes, so that what is proposed is right.
@@ -544,6 +544,17 @@ func (t *Table) IsText(key string) bool {
 		return false
 	}
 	_, ok := e.value.raw.(string)
+	return ok
+}
+
+// IsNumber reports whether the value of key is a number, for a key that may also
+// be a table.
+func (t *Table) IsNumber(key string) bool {
+	e := t.find(key)
+	if e == nil {
+		return false
+	}
+	_, ok := number(e.value.raw)
 	return ok
 }
 

@@ -74,7 +74,7 @@ func TestWrongValuesHaveTheirPlace(t *testing.T) {
 		{"a volume", `k = 60`, func(t *Table) { Parsed(t, "k", husbandry.ParseVolume) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"60 ml\" or \"60 fl oz\""},
 		{"a length", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParseLength) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"50 mm\" or \"50 in\""},
 		{"a share", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParseShare) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"50 %\""},
-		{"hours", `k = 12`, func(t *Table) { Parsed(t, "k", husbandry.ParseHours) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"12 minutes\" or \"12 hours\""},
+		{"hours", `k = 12`, func(t *Table) { Parsed(t, "k", husbandry.ParseHours) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"12 hours\" or \"12 minutes\""},
 		{"days that are no whole ones", `k = 4.5`, func(t *Table) { Parsed(t, "k", husbandry.ParseDays) }, "1:5: `k` is text, not a number; \"4.5\" has no unit; want a number of days like \"10 days\" or \"2 weeks\""},
 		{"what is no quantity", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParsePack) }, "1:5: `k` is text, not a whole number; \"50\" is not a pack like \"box of 50\""},
 		{"an amount of food", `k = 6`, func(t *Table) { Parsed(t, "k", husbandry.ParseAmount) }, "1:5: `k` is text, not a whole number; write it in quotes: \"6\""},

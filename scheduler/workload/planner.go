@@ -17,10 +17,9 @@ const (
 	ahead     = 35
 	// beyond is how many days more there are for the last tasks to be moved to.
 	beyond = 14
-	// depth is how many plans a plan of days stands on, one on the other. With
-	// two instead of one nothing was more even in sixty days of twelve
-	// enclosures.
-	depth = 1
+	// linked is how many plans stand one on the other, from one that stands on a
+	// rough plan; see the package comment.
+	linked = 3
 	// lookBack is how many plans before the latest one are asked. What older
 	// ones had is done, or has waited for longer.
 	lookBack = 2
@@ -45,8 +44,8 @@ type block struct {
 	// tasks are those that move as planned on start, each on its own day, and
 	// for each day one that stands for all that do not move.
 	tasks []tasks.Task
-	// days are the chosen days, by how many earlier plans they stand on.
-	days [depth + 1]*days
+	// days are the chosen days, and rough those that stand on no other plan.
+	days, rough *days
 }
 
 // days are days chosen for tasks.
@@ -73,8 +72,22 @@ func NewPlanner(in scheduler.Input, w Wishes) *Planner {
 // are those of NewPlanner, and the history is the same one or one that ends
 // before.
 func (p *Planner) Plan(in scheduler.Input) []tasks.Task {
-	in.Spread = chooser{p, blockOf(in.On), depth}
+	latest := blockOf(in.On)
+	c := chooser{Planner: p, latest: latest}
+	if !in.To.Before(p.decides(latest + 1)) {
+		c.draft = p.drafted(in)
+	}
+	in.Spread = c
 	return scheduler.Plan(in)
+}
+
+// drafted is what the next fortnight's plan would be if it were made on the day
+// of in: the days it will decide, as far as they can be told now.
+func (p *Planner) drafted(in scheduler.Input) *days {
+	latest := blockOf(in.On)
+	in.To, in.Spread = in.On.AddDays(ahead+beyond), leave{p.wishes}
+	k := &block{start: in.On, tasks: summed(scheduler.Plan(in))}
+	return p.choose(k, p.decides(latest+1), chooser{Planner: p, latest: latest})
 }
 
 // blockOf is the number of the fortnight that a day is in.
@@ -91,8 +104,9 @@ func monday(block int) civil.Date { return epoch.AddDays(block * blockDays) }
 // chooser is the scheduler.Spread of a plan made in a fortnight.
 type chooser struct {
 	*Planner
-	latest int // block whose plan may be asked
-	depth  int
+	latest int   // block whose plan may be asked
+	rough  bool  // whether rough plans are asked
+	draft  *days // of the next one; nil for none
 }
 
 // Day implements scheduler.Spread. Each day of the slack is decided by the
@@ -102,13 +116,21 @@ type chooser struct {
 // as planned or the day is too far, leaves it where it was.
 func (c chooser) Day(key tasks.Key, moves tasks.Moves, due, earliest, latest civil.Date) civil.Date {
 	said := c.wishes.working(due, earliest, latest)
+	last := c.latest
+	if c.draft != nil {
+		last++
+	}
 	n := blockOf(earliest.AddDays(-c.wishes.Settled))
-	for n = min(c.latest, max(c.latest-lookBack, n)); ; n++ {
+	for n = min(last, max(c.latest-lookBack, n)); ; n++ {
 		from, to := civil.Max(earliest, c.decides(n)), latest
-		if n < c.latest {
+		if n < last {
 			to = civil.Min(latest, c.decides(n+1).AddDays(-1))
 		}
-		day, known := c.chosen(n, c.depth).day(key, moves, from, latest)
+		plan := c.draft
+		if n <= c.latest {
+			plan = c.chosen(n, c.rough)
+		}
+		day, known := plan.day(key, moves, from, latest)
 		switch {
 		case known && !day.After(to):
 			return day
@@ -121,6 +143,19 @@ func (c chooser) Day(key tasks.Key, moves tasks.Moves, due, earliest, latest civ
 			return said
 		}
 	}
+}
+
+// leave is the scheduler.Spread of a plan whose days are still to be chosen: what
+// falls due on a day away and has slack beside it keeps its slack, and does not
+// wait for the return.
+type leave struct{ Wishes }
+
+// Day implements scheduler.Spread.
+func (l leave) Day(_ tasks.Key, _ tasks.Moves, due, earliest, latest civil.Date) civil.Date {
+	if l.away(due) {
+		return l.working(due, earliest, latest)
+	}
+	return due
 }
 
 // working returns the working day nearest to due from earliest to latest, or
@@ -163,7 +198,7 @@ func (p *Planner) planned(n int) *block {
 		in := p.in
 		in.History = p.in.History.Before(start)
 		in.On, in.To = start, start.AddDays(ahead+beyond)
-		in.Forecasts, in.Spread = nil, nil // see the package comment on loggers
+		in.Forecasts, in.Spread = nil, leave{p.wishes} // see the package comment on loggers
 		p.blocks[n] = &block{start: start, tasks: summed(scheduler.Plan(in))}
 	}
 	return p.blocks[n]
@@ -189,21 +224,24 @@ func summed(list []tasks.Task) []tasks.Task {
 	return short
 }
 
-// chosen returns the days chosen on a fortnight's Monday, standing on so many plans
-// before it.
-func (p *Planner) chosen(n, depth int) *days {
+// chosen returns the days chosen on a fortnight's Monday.
+func (p *Planner) chosen(n int, rough bool) *days {
 	k := p.planned(n)
-	if k.days[depth] == nil {
-		k.days[depth] = p.choose(n, depth)
+	switch {
+	case rough && k.rough == nil:
+		k.rough = p.choose(k, p.decides(n), chooser{})
+	case !rough && k.days == nil:
+		k.days = p.choose(k, p.decides(n), chooser{Planner: p, latest: n - 1, rough: n%linked == 0})
 	}
-	return k.days[depth]
+	if rough {
+		return k.rough
+	}
+	return k.days
 }
 
-// choose plans the days of a fortnight's tasks, from the first that it decides on.
-// Before that they are where the plan of the fortnight before has them.
-func (p *Planner) choose(n, depth int) *days {
-	k := p.planned(n)
-	first := p.decides(n)
+// choose plans the days of a block's tasks, from the first that it decides on.
+// Before that they are where the plans before have them.
+func (p *Planner) choose(k *block, first civil.Date, before chooser) *days {
 	problem := Problem{From: first, To: k.start.AddDays(ahead + beyond), Tasks: slices.Clone(k.tasks), Wishes: p.wishes}
 	shift := make(map[chain]int)   // by how many days a chain is later than planned
 	for i := range problem.Tasks { // by due date, as a plan has them
@@ -216,8 +254,8 @@ func (p *Planner) choose(n, depth int) *days {
 			t.Due, t.Earliest, t.Latest = t.Due.AddDays(by), t.Earliest.AddDays(by), t.Latest.AddDays(by)
 		}
 		day := t.Due
-		if depth > 0 && t.Earliest.Before(first) && !t.Latest.Before(k.start) {
-			day = chooser{p, n - 1, depth - 1}.Day(t.Key, t.Moves, t.Due, t.Earliest, t.Latest)
+		if before.Planner != nil && t.Earliest.Before(first) && !t.Latest.Before(k.start) {
+			day = before.Day(t.Key, t.Moves, t.Due, t.Earliest, t.Latest)
 		}
 		if open := civil.Max(t.Due, k.start); day.Before(first) || t.Latest.Before(first) {
 			day = civil.Max(day, k.start)

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -232,5 +233,32 @@ func TestDaysAreEvenAfterSomeWeeks(t *testing.T) {
 	}
 	if off*50 > all {
 		t.Errorf("%d of %d minutes of what moves are on Sundays", off, all)
+	}
+}
+
+// What has slack beside the days away is done there, on a day that has room,
+// and does not wait for the first day back.
+func TestTheReturnIsNoHeavierThanItMustBe(t *testing.T) {
+	k := newKeeper(12, workload.Wishes{Settled: 3})
+	k.live(14)
+	away := husbandry.Away{From: k.on.AddDays(8), Until: k.on.AddDays(11), Cover: "Mara"}
+	k.records.Away, k.wishes.Away = []husbandry.Away{away}, []husbandry.Away{away}
+	in := k.input(tasks.Fold(k.entries).Before(k.on), 21)
+	measure := func(p []tasks.Task) workload.Load {
+		problem := coming(p, in)
+		problem.Wishes = k.wishes
+		return workload.Measure(problem)
+	}
+	plain, spread := measure(scheduler.Plan(in)), measure(k.morning(21))
+	if spread.Peak > plain.Peak {
+		t.Errorf("heaviest day %d min, without any spreading %d", spread.Peak, plain.Peak)
+	}
+	if spread.Gap() > .10 {
+		t.Errorf("heaviest day %d min, and no spreading is below %d", spread.Peak, spread.Bound)
+	}
+	for _, x := range k.morning(21) {
+		if x.Routine == "clean-deep" && strings.Contains(x.Why, "waits for your return") {
+			t.Errorf("%s waits until %v, which could be done on any day of two weeks: %s", x.Key, x.Due, x.Why)
+		}
 	}
 }

@@ -374,6 +374,7 @@ func TestAKeepersOwnSheetOfABuiltInSpecies(t *testing.T) {
 		"the same, own days":            {`scientific = "` + sheet.Scientific + "\"\n[species.incubation]\ndays = [\"40 days\", \"44 days\"]", sheet.Family, husbandry.Span{From: 40, To: 44}, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
 		"another species of the genus":  {`scientific = "` + genus + ` alter"`, sheet.Family, husbandry.Span{}, 0, ""},
 		"its own family is kept":        {`scientific = "` + genus + "\"\nfamily = \"Ownidae\"", "Ownidae", husbandry.Span{}, 0, ""},
+		"a family in small letters":     {`scientific = "` + genus + "\"\nfamily = \"ownidae\"", "Ownidae", husbandry.Span{}, 0, ""},
 		"another genus":                 {`scientific = "Alter alter"`, "", husbandry.Span{}, 0, ""},
 		"no binomial: nothing is known": {``, "", husbandry.Span{}, 0, ""},
 	} {

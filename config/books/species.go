@@ -44,6 +44,7 @@ func (r *reader) species(t *tables.Table) {
 	setText(t, "scientific", &v.Scientific)
 	v.Scientific = scientific(v.Scientific)
 	setText(t, "family", &v.Family)
+	v.Family = scientific(v.Family)
 	if refines < 0 && r.origin == husbandry.Keeper {
 		r.knownOfEggs(&v)
 	}

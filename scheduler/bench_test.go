@@ -15,6 +15,9 @@ import (
 // remembers nothing yet.
 func BenchmarkPlan(b *testing.B) {
 	for _, enclosures := range []int{12, 200, 2000} {
+		if testing.Short() && enclosures == 2000 {
+			continue
+		}
 		for _, years := range []int{1, 3, 10} {
 			b.Run(fmt.Sprintf("enclosures=%d,years=%d", enclosures, years), func(b *testing.B) {
 				c := sample.Make(enclosures, years, 1)
@@ -71,6 +74,9 @@ func BenchmarkPairing(b *testing.B) {
 // The same in December, when every animal is cooled.
 func BenchmarkPlanInWinter(b *testing.B) {
 	for _, enclosures := range []int{200, 2000} {
+		if testing.Short() && enclosures == 2000 {
+			continue
+		}
 		b.Run(fmt.Sprintf("enclosures=%d", enclosures), func(b *testing.B) {
 			c := sample.Make(enclosures, 1, 1)
 			for i := range c.Records.Species {

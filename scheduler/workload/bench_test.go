@@ -35,6 +35,9 @@ func BenchmarkSolve(b *testing.B) {
 // takes a while to do.
 func BenchmarkPlan(b *testing.B) {
 	for _, n := range sizes {
+		if testing.Short() && n == 200 {
+			continue
+		}
 		k := newKeeper(n, workload.Wishes{Settled: 3})
 		k.live(35)
 		b.Run(fmt.Sprintf("enclosures=%d", n), func(b *testing.B) {

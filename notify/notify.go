@@ -45,6 +45,7 @@ type Item struct {
 	Pinned  bool            `json:"pinned,omitempty"` // cannot be put off
 	Overdue bool            `json:"overdue,omitempty"`
 	Packs   int             `json:"packs,omitempty"` // that it asks to order
+	Mate    husbandry.ID    `json:"mate,omitempty"`  // the male that a pairing names
 	Moot    bool            `json:"-"`               // "all" does not mean it, see tasks.Board
 }
 

@@ -43,6 +43,8 @@ type dam struct {
 	eggs   int  // laid and not found yet
 	laidOn civil.Date
 	father husbandry.ID // of the eggs of this season
+	with   husbandry.ID // the male she is with, since when
+	since  civil.Date
 }
 
 // brood is a clutch as it really is: the day each egg hatches, none for dead.
@@ -148,24 +150,42 @@ func (c *colony) live() {
 func (d *dam) next() { d.left-- }
 
 // partner reads from a pairing task with whom.
-var partner = regexp.MustCompile(`(?:best|planned) with (?:[^()]*\()?(M\d\d)`)
+var partner = regexp.MustCompile(`(?:best|planned|before) with (?:[^()]*\()?(M\d\d)`)
 
 // paired checks the partner that a plan names against the pedigree, by the
-// definition of kinship and not by the program's way of reckoning it.
-func (c *colony) paired(d *dam, x tasks.Task) {
+// definition of kinship and not by the program's way of reckoning it, and says
+// whether he is put to her.
+func (c *colony) paired(d *dam, x tasks.Task) bool {
 	m := partner.FindStringSubmatch(x.Why)
 	if m == nil {
 		c.t.Fatalf("%s: %s is to be paired with nobody: %s", c.on, d.id, x.Why)
 	}
 	male := husbandry.ID(m[1])
+	if male != x.Mate {
+		c.t.Fatalf("%s: %s is to be paired with %s, and %q says %s", c.on, d.id, x.Mate, x.Why, male)
+	}
 	if !c.animal(male).Left.IsZero() {
 		c.t.Fatalf("%s: %s is to be paired with %s, who is gone", c.on, d.id, male)
 	}
 	if f := c.kinship(d.id, male, 12); f > 0.125+1e-9 {
 		c.t.Fatalf("%s: %s is to be paired with %s, kinship %.4f", c.on, d.id, male, f)
 	}
+	// Nobody is named who is with another female. Where two wait for one male
+	// today, the keeper takes one of them.
+	for _, other := range c.females {
+		switch {
+		case other.with != male || other == d || !c.animal(other.id).Left.IsZero():
+		case other.since == c.on:
+			c.late++
+			return false
+		default:
+			c.t.Fatalf("%s: %s is to be paired with %s, who is with %s since %s", c.on, d.id, male, other.id, other.since)
+		}
+	}
+	d.with, d.since = male, c.on
 	d.father = male
 	c.pairs++
+	return true
 }
 
 // kinship is the probability that a gene of a and one of b are the same by
@@ -232,13 +252,18 @@ func (c *colony) keep(p []tasks.Task) {
 				c.bound++
 			}
 		case x.Kind == husbandry.Pair && x.Routine == "pair":
-			f := &tasks.Finding{}
-			c.paired(d, x)
+			if !c.paired(d, x) {
+				continue
+			}
+			f := &tasks.Finding{With: x.Mate}
 			if c.chance(.6) {
 				f.Mated = true
 				c.mated(d)
 			}
 			c.say(x.Key, f)
+		case x.Routine == scheduler.PartPair:
+			d.with = ""
+			c.say(x.Key, nil)
 		case x.Kind == husbandry.GravidCheck && d != nil:
 			f := &tasks.Finding{}
 			if gravid := d.left > 0 && d.lays.Sub(c.on) < 15; gravid || d.eggs == 0 {

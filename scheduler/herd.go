@@ -73,11 +73,22 @@ type Animal struct {
 	releasedOn civil.Date
 	sheet      *husbandry.Species
 	sightings  []sighting // by date
+	with       []mate     // whom she was put together with, as her tasks named them
 }
 
 // Together is the time a pair was put together for: its first and its last day.
-// From is zero where they never were, Until while they are.
-type Together struct{ From, Until civil.Date }
+// From is zero where they never were, Until while they are, and Male is empty
+// where nobody said with whom.
+type Together struct {
+	From, Until civil.Date
+	Male        husbandry.ID
+}
+
+// mate is a male that a female was put together with on a day.
+type mate struct {
+	on   civil.Date
+	male husbandry.ID
+}
 
 // sighting is a look at a female that told whether she carries eggs.
 type sighting struct {
@@ -332,6 +343,9 @@ func (h *Herd) addFindings() {
 		if g.Mated {
 			animal.Mated = append(animal.Mated, f.On)
 		}
+		if g.With != "" {
+			animal.with = append(animal.with, mate{f.On, g.With})
+		}
 		if g.Digging {
 			animal.Dug = append(animal.Dug, f.On)
 		}
@@ -518,9 +532,14 @@ func (h *Herd) together(a *Animal) (t Together) {
 		t.From = civil.Max(t.From, h.History.LastDone(a.ID, id))
 	}
 	marked := !t.From.IsZero()
+	for _, w := range a.with {
+		if w.on == t.From {
+			t.Male = w.male
+		}
+	}
 	if r := a.Pairing; r != nil && (!marked || !r.From.Before(t.From) || !r.Until.IsZero() && !r.Until.Before(t.From)) {
 		marked = false
-		t.From = r.From
+		t.From, t.Male = r.From, r.Male
 		if !r.Until.After(h.On) {
 			t.Until = r.Until
 		}

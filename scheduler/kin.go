@@ -54,15 +54,31 @@ type mateSeason struct {
 	// them that the records say.
 	given   map[husbandry.ID]husbandry.ID
 	settled map[husbandry.ID]*husbandry.Pairing
-	// turns are of females whose male is given to others as well: he is with
+	// turns are of the females that wait for the male they are given: he is with
 	// one, or with those of one enclosure, at a time.
 	turns map[husbandry.ID]turn
+	// next is from when a male is free for any other female, by what was marked;
+	// stay is for how many days he stays with each of his own.
+	next map[husbandry.ID]civil.Date
+	stay map[husbandry.ID]int
 }
 
-// turn is from when a male is free for a female, after another one.
+// turn is from when a male is free for a female, after another one; nil where
+// she is the first.
 type turn struct {
 	from  civil.Date
 	after *Animal
+	waits bool // the other one was not with him yet
+}
+
+// freeFor returns from which day on a male may be put to a female, as far as
+// that is known of him.
+func (s *mateSeason) freeFor(a, m *Animal) (from civil.Date, known bool) {
+	from, known = s.free[m.ID]
+	if s.given[a.ID] == m.ID {
+		return civil.Max(from, s.turns[a.ID].from), known
+	}
+	return civil.Max(from, s.next[m.ID]), known
 }
 
 // kin holds what a plan knows of kinship and pairing; it is filled in as it is
@@ -71,6 +87,7 @@ type kin struct {
 	pedigree *kinship.Pedigree            // nil until it is asked for
 	seasons  map[husbandry.ID]*mateSeason // by species
 	windows  map[husbandry.ID]season.Window
+	mates    map[husbandry.ID]husbandry.ID // whom each female is to be paired with
 	// refused are the females whose window is closed for want of a male that
 	// is not close kin, with the males there are.
 	refused map[husbandry.ID]refusedKin
@@ -80,6 +97,7 @@ func newKin() kin {
 	return kin{
 		seasons: make(map[husbandry.ID]*mateSeason),
 		windows: make(map[husbandry.ID]season.Window),
+		mates:   make(map[husbandry.ID]husbandry.ID),
 		refused: make(map[husbandry.ID]refusedKin),
 	}
 }
@@ -128,14 +146,10 @@ func (p *planner) paired(a *Animal, w season.Window) season.Window {
 	if best == nil {
 		return season.Window{Basis: "no male is free for her: " + strings.Join(later, "; ")}
 	}
-	from := s.free[best.male.ID]
-	if s.given[a.ID] == best.male.ID {
-		from = civil.Max(from, s.turns[a.ID].from)
+	if from, _ := s.freeFor(a, best.male); from.After(w.From) {
+		w.From = from
 	}
-	if from.After(w.To) {
-		return season.Window{Basis: fmt.Sprintf("no male is free for her: %s is free from %s only", maleWords(best.male), p.day(from))}
-	}
-	w.From = civil.Max(w.From, from)
+	p.kin.mates[a.ID] = best.male.ID
 	w.Basis += "; " + p.mateWords(s, a, *best, others, tooClose, later)
 	return w
 }
@@ -166,12 +180,12 @@ func (p *planner) suitors(s *mateSeason, a *Animal) (can, tooClose []suitor) {
 func (p *planner) choose(s *mateSeason, a *Animal, w season.Window, can []suitor) (best *suitor, others []suitor, later []string) {
 	for i := range can {
 		m := can[i].male
-		from, known := s.free[m.ID]
+		from, known := s.freeFor(a, m)
 		switch {
 		case !known:
-			later = append(later, fmt.Sprintf("%s is with %s", maleWords(m), s.with[m.ID]))
+			later = append(later, fmt.Sprintf("%s is with %s", nameWords(m), s.with[m.ID]))
 		case from.After(w.To):
-			later = append(later, fmt.Sprintf("%s is free from %s only", maleWords(m), p.day(from)))
+			later = append(later, fmt.Sprintf("%s is free from %s only", nameWords(m), p.day(from)))
 		case s.given[a.ID] == m.ID:
 			best = &can[i]
 		default:
@@ -192,21 +206,28 @@ func (p *planner) seasonOf(species husbandry.ID) *mateSeason {
 	}
 	s := &mateSeason{
 		free: make(map[husbandry.ID]civil.Date), with: make(map[husbandry.ID]husbandry.ID),
-		given: make(map[husbandry.ID]husbandry.ID), settled: make(map[husbandry.ID]*husbandry.Pairing), turns: make(map[husbandry.ID]turn),
+		given: make(map[husbandry.ID]husbandry.ID), settled: make(map[husbandry.ID]*husbandry.Pairing),
+		turns: make(map[husbandry.ID]turn), next: make(map[husbandry.ID]civil.Date), stay: make(map[husbandry.ID]int),
 	}
 	p.kin.seasons[species] = s
 	q := kinship.Season{Limit: p.rules().KinshipLimit, PerMale: p.rules().FemalesPerMale, Given: make(map[husbandry.ID]husbandry.ID)}
 	windows := make(map[husbandry.ID]season.Window)
 	for _, a := range p.herd.Animals {
 		switch {
-		case a.Species != species || !a.PresentOn(p.on) || !a.Breeding:
+		case a.Species != species || !a.Breeding:
 		case p.breedingMale(a):
 			s.males = append(s.males, a)
 			q.Males = append(q.Males, a.ID)
-		case p.watchable(a) && !p.livesWithMale(a):
-			if w := p.rawPairing(a); w.Known {
-				windows[a.ID] = w
-				q.Females = append(q.Females, a.ID)
+		case a.Sex == husbandry.Female && a.Count == 1 && a.StageOn(p.on) == husbandry.Adult && p.hereThisSeason(a):
+			// Also who is not to be paired now: so the others keep their males.
+			q.Females = append(q.Females, a.ID)
+			if a.Together.Male != "" && p.together(a) {
+				q.Given[a.ID] = a.Together.Male
+			}
+			if p.watchable(a) && !p.livesWithMale(a) {
+				if w := p.rawPairing(a); w.Known {
+					windows[a.ID] = w
+				}
 			}
 		}
 	}
@@ -240,10 +261,19 @@ func (p *planner) seasonOf(species husbandry.ID) *mateSeason {
 		q.Females = append(q.Females, pair.Female)
 	}
 	q.May = func(female, male husbandry.ID) bool {
+		w, open := windows[female]
 		from, known := s.free[male]
-		return known && !from.After(windows[female].To)
+		return !open || known && !from.After(w.To)
 	}
-	for _, m := range pedigree.Assign(q).Matings {
+	plan := pedigree.Assign(q)
+	if len(plan.Without) > 0 { // better one more in his line than nobody
+		for _, m := range plan.Matings {
+			q.Given[m.Female] = m.Male
+		}
+		q.PerMale = 0
+		plan = pedigree.Assign(q)
+	}
+	for _, m := range plan.Matings {
 		s.given[m.Female] = m.Male
 	}
 	for _, m := range s.males {
@@ -252,28 +282,31 @@ func (p *planner) seasonOf(species husbandry.ID) *mateSeason {
 	return s
 }
 
+// hereThisSeason reports whether an animal is here, or was this season.
+func (p *planner) hereThisSeason(a *Animal) bool {
+	return a.PresentOn(p.on) || !a.Left.IsZero() && !a.Left.After(p.on) && a.Left.AddDays(thisSeasonDays).After(p.on)
+}
+
+// together reports whether she is, or was, with a male this season.
+func (p *planner) together(a *Animal) bool {
+	return !a.Together.From.IsZero() && a.Together.From.AddDays(thisSeasonDays).After(p.on)
+}
+
+// mateOf is the male a female is with, or was, as far as anybody said: else the
+// one the season gives her.
+func (p *planner) mateOf(s *mateSeason, a *Animal) husbandry.ID {
+	return cmp.Or(a.Together.Male, s.given[a.ID])
+}
+
 // takeTurns gives the females of one male their turns, in the order in which
-// their seasons open: a week together, and his rest. Those he was put together
-// with by a mark, not by a record, come before. A turn that is not used passes,
-// so that nobody waits for a pair that is never made.
+// their seasons open: a week together, or less where he could not be with all
+// of them in their season, and his rest. Those he was put together with come
+// before. Nobody waits for a turn that is not used.
 func (p *planner) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]season.Window) {
-	each := pairTogether + int(p.rules().MaleRest) + 1
-	var next civil.Date
-	var with *Animal // whom he was with last
-	there := false   // and he still is
-	var waiting []*Animal
+	var been, waiting []*Animal
 	for _, a := range p.herd.Animals {
-		if a.Species != m.Species || a.Sex != husbandry.Female || !a.PresentOn(p.on) {
-			continue
-		}
-		if t := a.Together; t.From.AddDays(thisSeasonDays).After(p.on) && p.mateOf(s, a) == m.ID {
-			end := t.Until
-			if end.IsZero() {
-				end = civil.Max(t.From.AddDays(pairTogether), p.on)
-			}
-			if free := end.AddDays(int(p.rules().MaleRest) + 1); free.After(next) {
-				next, with, there = free, a, t.Until.IsZero()
-			}
+		if a.PresentOn(p.on) && p.together(a) && p.mateOf(s, a) == m.ID {
+			been = append(been, a)
 		}
 		if _, open := windows[a.ID]; open && s.given[a.ID] == m.ID {
 			waiting = append(waiting, a)
@@ -283,31 +316,44 @@ func (p *planner) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]s
 	slices.SortStableFunc(waiting, func(a, b *Animal) int {
 		return cmp.Or(opens(a).Compare(opens(b)), cmp.Compare(p.places[a.Enclosure].Order, p.places[b.Enclosure].Order), cmp.Compare(a.ID, b.ID))
 	})
-	had := make(map[husbandry.ID]turn) // by enclosure
-	if there {
-		had[with.Enclosure] = turn{}
-	}
-	for _, a := range waiting {
-		t, known := had[a.Enclosure]
-		if !known || a.Enclosure == "" {
-			t = turn{next, with}
-			next, with = civil.Max(next, opens(a)).AddDays(each), a
-			had[a.Enclosure] = t
+	rest := int(p.rules().MaleRest) + 1
+	for stay := pairTogether; stay > 0; stay-- {
+		s.stay[m.ID] = stay
+		had := make(map[husbandry.ID]turn) // by enclosure
+		var next civil.Date
+		var with *Animal // whom he was with last, or will be
+		waits := false
+		for _, a := range been {
+			end := a.Together.Until
+			if end.IsZero() {
+				end = civil.Max(a.Together.From.AddDays(stay), p.on)
+				if a.Enclosure != "" {
+					had[a.Enclosure] = turn{} // he is there
+				}
+			}
+			if free := end.AddDays(rest); free.After(next) {
+				next, with = free, a
+			}
 		}
-		s.turns[a.ID] = t
+		s.next[m.ID] = next
+		all := true // of them have a turn in their season
+		for _, a := range waiting {
+			t, known := had[a.Enclosure]
+			if !known {
+				t = turn{next, with, waits}
+				next, with, waits = civil.Max(next, opens(a)).AddDays(stay+rest), a, true
+				if a.Enclosure != "" {
+					had[a.Enclosure] = t
+				}
+			}
+			s.turns[a.ID] = t
+			// Who has been with him and comes again takes nobody's days.
+			all = all && (!t.from.After(windows[a.ID].To) || slices.Contains(been, a))
+		}
+		if all {
+			return
+		}
 	}
-}
-
-// mateOf is the male of a female who was put together with one by a mark: the
-// one the season gives her, or the only one who can be meant; "" for neither.
-func (p *planner) mateOf(s *mateSeason, a *Animal) husbandry.ID {
-	if m := s.given[a.ID]; m != "" {
-		return m
-	}
-	if can, _ := p.suitors(s, a); len(can) == 1 {
-		return can[0].male.ID
-	}
-	return ""
 }
 
 // later reports whether a pairing counts instead of another of the same
@@ -361,19 +407,22 @@ func (p *planner) rawPairing(a *Animal) season.Window {
 // common ancestor is recorded; or Clay (M05), at least 0.0625: ...".
 func (p *planner) mateWords(s *mateSeason, a *Animal, best suitor, others, tooClose []suitor, later []string) string {
 	how := "best with "
+	if p.together(a) && a.Together.Male == best.male.ID {
+		how = "as before with "
+	}
 	if pair := s.settled[a.ID]; pair != nil && pair.Male == best.male.ID {
 		how = "as before with "
 		if pair.From.IsZero() || pair.From.After(p.on) {
 			how = "as you planned with "
 		}
 	}
-	words := how + maleWords(best.male) + p.herTurn(s, a, best.male) + ", inbreeding of the young " + p.kinWords(a, best)
+	words := how + nameWords(best.male) + p.whenFree(s, a, best.male) + ", inbreeding of the young " + p.kinWords(a, best)
 	for i, o := range others {
 		if i == namedMales {
 			words += "; or " + count(len(others)-i, "other male")
 			break
 		}
-		words += "; or " + maleWords(o.male) + p.whenFree(s, o.male) + ", " + p.kinWords(a, o)
+		words += "; or " + nameWords(o.male) + p.whenFree(s, a, o.male) + ", " + p.kinWords(a, o)
 	}
 	for _, l := range later {
 		words += "; " + l
@@ -383,23 +432,24 @@ func (p *planner) mateWords(s *mateSeason, a *Animal, best suitor, others, tooCl
 			words += "; nor " + count(len(tooClose)-i, "other male")
 			break
 		}
-		words += "; not with " + maleWords(o.male) + ", " + p.kinWords(a, o)
+		words += "; not with " + nameWords(o.male) + ", " + p.kinWords(a, o)
 	}
 	return words
 }
 
-// herTurn is " from 10 March, after Ada (F1)".
-func (p *planner) herTurn(s *mateSeason, a, m *Animal) string {
+// whenFree is " from 10 March, after Ada (F1)", or where she did not use her
+// turn " (one at a time: Ada (F1) waits for him too)".
+func (p *planner) whenFree(s *mateSeason, a, m *Animal) string {
+	from, _ := s.freeFor(a, m)
 	t := s.turns[a.ID]
-	if s.given[a.ID] != m.ID || t.after == nil || !t.from.After(civil.Max(p.on, s.free[m.ID])) {
-		return p.whenFree(s, m)
-	}
-	return " from " + p.day(t.from) + ", after " + maleWords(t.after)
-}
-
-func (p *planner) whenFree(s *mateSeason, m *Animal) string {
-	if from := s.free[m.ID]; !from.IsZero() {
+	before := s.given[a.ID] == m.ID && t.after != nil && t.from == from
+	switch {
+	case from.After(p.on) && before:
+		return " from " + p.day(from) + ", after " + nameWords(t.after)
+	case from.After(p.on):
 		return " from " + p.day(from)
+	case before && t.waits:
+		return " (one at a time: " + nameWords(t.after) + " waits for him too)"
 	}
 	return ""
 }
@@ -418,7 +468,7 @@ func (p *planner) kinWords(a *Animal, x suitor) string {
 	return words + ": " + young.Reason()
 }
 
-func maleWords(m *Animal) string {
+func nameWords(m *Animal) string {
 	if m.Name == "" {
 		return string(m.ID)
 	}
@@ -444,7 +494,7 @@ func (p *planner) reviewKin(s *subject) {
 			break
 		}
 		young := p.pedigree().Young(s.id, x.male.ID)
-		males = append(males, maleWords(x.male)+" "+young.Coefficient()+" ("+young.Reason()+")")
+		males = append(males, nameWords(x.male)+" "+young.Coefficient()+" ("+young.Reason()+")")
 	}
 	w := refused.window
 	p.ask(a, []string{w.Event}, civil.Max(w.From.AddDays(-kinAhead), p.began), fmt.Sprintf("Not paired in her season (%s): with every male the inbreeding of the young would be above %s: %s",

@@ -1,8 +1,12 @@
 package scheduler_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
+	"time"
+
+	"pgregory.net/rapid"
 
 	"nestround/scheduler"
 	"nestround/tasks"
@@ -154,11 +158,11 @@ func TestTheSeasonKeepsTheYoungUnrelated(t *testing.T) {
 			t.Errorf("%s: %s", female, why)
 		}
 	}
-	// Two females a male, and the third goes to him who has one.
+	// Two females, a male each, and the third is better one too many than none.
 	b.Breeding = husbandry.UsualBreeding()
 	b.Breeding.FemalesPerMale = 1
-	if why := b.plan("05-03", 0).one(t, "F3/pair/").Why; !strings.Contains(why, "best with M1, inbreeding of the young at least 0;") {
-		t.Errorf("F3: %s", why)
+	if third := b.plan("05-03", 14).one(t, "F3/pair/"); third.Due != day("05-12") || !strings.Contains(third.Why, "best with M1 from 12 May, after F2, inbreeding of the young at least 0;") {
+		t.Errorf("F3: %s %s", third.Due, third.Why)
 	}
 }
 
@@ -233,9 +237,10 @@ func TestFemalesOfOneMaleTakeTurns(t *testing.T) {
 		var got []string
 		for _, task := range b.plan(on, 60).of("/pair/").firsts() {
 			words := string(task.Subject) + " " + task.Due.Format("01-02")
-			if _, after, ok := strings.Cut(task.Why, "best with M1 from "); ok {
-				after, _, _ = strings.Cut(after, ", inbreeding")
-				words += " (" + after + ")"
+			_, male, _ := strings.Cut(task.Why, "best with ")
+			male, _, _ = strings.Cut(male, ", inbreeding")
+			if male != "M1" {
+				words += " (" + strings.TrimPrefix(strings.TrimPrefix(male, "M1 "), "from ") + ")"
 			}
 			got = append(got, words)
 		}
@@ -256,14 +261,148 @@ func TestFemalesOfOneMaleTakeTurns(t *testing.T) {
 			b.animal("F2").Enclosure = "E-F1"
 			return b
 		}(), "05-03", "F1 05-03, F2 05-03, F3 05-12 (12 May, after F1)"},
-		{"who has a male of her own waits for nobody", matched("F1 female", "F2 female", "M1 male", "M2 male"), "05-03", "F1 05-03, F2 05-03"},
+		{"and the other also while he is there", func() *books {
+			b := three().done("05-03", "F1/pair/2027-05-01")
+			b.animal("F2").Enclosure = "E-F1"
+			return b
+		}(), "05-04", "F2 05-03, F3 05-14 (14 May, after F1)"},
+		{"who has a male of her own waits for nobody", matched("F1 female", "F2 female", "M1 male", "M2 male"), "05-03", "F1 05-03, F2 05-03 (M2)"},
 		{"with the first since today", three().done("05-03", "F1/pair/2027-05-01"), "05-03", "F2 05-14 (14 May, after F1), F3 05-25 (25 May, after F2)"},
 		{"parted early", three().done("05-03", "F1/pair/2027-05-01").done("05-06", parting), "05-07", "F2 05-10 (10 May, after F1), F3 05-21 (21 May, after F2)"},
 		{"parted late", three().done("05-03", "F1/pair/2027-05-01"), "05-16", "F2 05-20 (20 May, after F1), F3 05-31 (31 May, after F2)"},
+		{"a turn that is not used is no reason to wait", three(), "05-14", "F2 05-12 ((one at a time: F1 waits for him too)), F1 05-17, F3 05-23 (23 May, after F2)"},
+		{"one with each of two males, and the others keep theirs", matched("F1 female", "F2 female", "F3 female", "F4 female", "M1 male", "M2 male").
+			done("05-03", "F1/pair/2027-05-01"), "05-04", "F2 05-03 (M2), F4 05-12 (M2 from 12 May, after F2), F3 05-14 (14 May, after F1)"},
+		{"with another than the plan named", matched("F1 female", "F2 female", "M1 male", "M2 male").
+			found("05-03", "F1/pair/2027-05-01", tasks.Finding{With: "M2"}), "05-04", "F2 05-03"},
+		{"and before the one who is planned for her", matched("F1 female", "F2 female", "F3 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", "").
+			found("05-03", "F1/pair/2027-05-01", tasks.Finding{With: "M1"}), "05-04", "F2 05-03 (M2), F3 05-14 (14 May, after F1)"},
+		{"shorter where the season is", shortSeason(matched("F1 female", "F2 female", "F3 female", "F4 female", "M1 male")), "05-03",
+			"F1 05-03, F2 05-08 (8 May, after F1), F3 05-15 (15 May, after F2), F4 05-22 (22 May, after F3)"},
 		{"rested", three().done("05-03", "F1/pair/2027-05-01").done("05-06", parting), "05-10", "F2 05-10, F3 05-21 (21 May, after F2)"},
 	} {
 		if got := first(c.b, c.on); got != c.want {
 			t.Errorf("%s: %s\nwant %s", c.words, got, c.want)
+		}
+	}
+}
+
+// A keeper pairs and parts as the plan says, or is late: no female is due with a
+// male who is with another one or rests from her, each has her turn, a week or
+// less and his rest apart, and a day without a mark moves nothing.
+func TestTurnsUnderAnyMarks(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var lines []string
+		for i := range rapid.IntRange(1, 3).Draw(t, "males") {
+			lines = append(lines, fmt.Sprintf("M%d male", i))
+		}
+		females := rapid.IntRange(2, 7).Draw(t, "females")
+		for i := range females {
+			line := fmt.Sprintf("F%d female", i)
+			if rapid.IntRange(0, 3).Draw(t, "kin") == 0 && len(lines) > i+1 { // not of the only male
+				line += " - M0"
+			}
+			lines = append(lines, line)
+		}
+		b := matched(lines...)
+		for i := range females - 1 {
+			if rapid.IntRange(0, 4).Draw(t, "lives with the one before") == 0 {
+				b.animal(husbandry.ID(fmt.Sprintf("F%d", i+1))).Enclosure = b.animal(husbandry.ID(fmt.Sprintf("F%d", i))).Enclosure
+			}
+		}
+		home := func(f husbandry.ID) husbandry.ID { return b.animal(f).Enclosure }
+		type pair struct {
+			male  husbandry.ID
+			since civil.Date
+		}
+		with := make(map[husbandry.ID]pair)            // by female
+		rested := make(map[[2]husbandry.ID]civil.Date) // a male's last day of rest from an enclosure
+		announced := make(map[husbandry.ID]civil.Date) // yesterday, of females who wait
+		quiet := false                                 // nothing was said yesterday
+		for on := day("05-03"); on.Before(day("06-15")); on = on.AddDays(1) {
+			p := b.plan(on.Format("01-02"), 60)
+			next := make(map[husbandry.ID]civil.Date)
+			for _, x := range p.of("/pair/").firsts() {
+				if x.Status != tasks.Upcoming {
+					continue
+				}
+				next[x.Subject] = x.Due
+				if was, ok := announced[x.Subject]; ok && quiet && was.After(on) && was != x.Due {
+					t.Fatalf("%s: %s was announced for %s and is now for %s: %s", on, x.Subject, was, x.Due, x.Why)
+				}
+			}
+			if on == day("05-03") {
+				for f, due := range next {
+					for g, other := range next {
+						if a, b := p.of(string(f) + "/pair/")[0], p.of(string(g) + "/pair/")[0]; a.Mate == b.Mate && home(f) != home(g) && due.Sub(other) > -5 && due.Sub(other) < 5 {
+							t.Fatalf("%s and %s are to be with %s on %s and %s", f, g, a.Mate, due, other)
+						}
+					}
+				}
+				for i := range females {
+					if f := fmt.Sprintf("F%d/", i); len(p.of(f)) == 0 && !(len(lines) == females+1 && b.animal(husbandry.ID(f[:2])).Father == "M0") {
+						t.Fatalf("%s has no turn:\n%s", f, p)
+					}
+				}
+			}
+			announced, quiet = next, true
+			for _, x := range p {
+				if x.Status == tasks.Upcoming || x.Status == tasks.Lapsed || x.Kind != husbandry.Pair {
+					continue
+				}
+				if x.Routine == scheduler.PartPair {
+					quiet = false // he is there for a day longer, or he is not
+					if rapid.IntRange(0, 3).Draw(t, "late to part") > 0 {
+						b.done(on.Format("01-02"), x.Key)
+						rested[[2]husbandry.ID{with[x.Subject].male, home(x.Subject)}] = on.AddDays(3)
+						delete(with, x.Subject)
+					}
+					continue
+				}
+				busy := false
+				for f, m := range with {
+					if m.male == x.Mate && home(f) != home(x.Subject) {
+						busy = true
+						if m.since != on { // today the keeper takes one of two
+							t.Fatalf("%s: %s is due with %s, who is with %s: %s", on, x.Subject, x.Mate, f, x.Why)
+						}
+					}
+				}
+				for from, until := range rested {
+					if from[0] == x.Mate && from[1] != home(x.Subject) && !on.After(until) {
+						t.Fatalf("%s: %s is due with %s, who rests until %s: %s", on, x.Subject, x.Mate, until, x.Why)
+					}
+				}
+				if !busy && rapid.Bool().Draw(t, "paired") {
+					b.found(on.Format("01-02"), x.Key, tasks.Finding{With: x.Mate})
+					with[x.Subject], quiet = pair{x.Mate, on}, false
+				}
+			}
+		}
+	})
+}
+
+// shortSeason ends on 24 May, as the four weeks after a winter do.
+func shortSeason(b *books) *books {
+	b.Species[0].Pairing.UntilMonth, b.Species[0].Pairing.UntilDay = time.May, 24
+	return b
+}
+
+// Where others wait for him he is parted earlier.
+func TestAPairIsPartedSoonerWhereOthersWait(t *testing.T) {
+	for _, c := range []struct {
+		words, part, why string
+		b                *books
+	}{
+		{"alone", "05-10", "Together since 3 May; 7 days are enough", shortSeason(matched("F1 female", "M1 male"))},
+		{"a week each", "05-10", "Together since 3 May; 7 days are enough", matched("F1 female", "F2 female", "F3 female", "F4 female", "M1 male")},
+		{"one of four in a short season", "05-06", "Together since 3 May; others wait for M1, so 3 days must do", shortSeason(matched("F1 female", "F2 female", "F3 female", "F4 female", "M1 male"))},
+	} {
+		c.b.done("05-03", "F1/pair/2027-05-01")
+		c.b.plan(day(c.part).AddDays(-1).Format("01-02"), 0).none(t, "part-pair")
+		part := c.b.plan(c.part, 0).one(t, "F1/part-pair/2027-05-03")
+		if part.Due != day(c.part) || part.Why != c.why {
+			t.Errorf("%s: %s %s", c.words, part.Due, part.Why)
 		}
 	}
 }

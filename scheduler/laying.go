@@ -210,7 +210,13 @@ func (p *planner) partPair(s *subject, a *Animal) {
 	if !ok {
 		return
 	}
-	p.ask(act, []string{since.String()}, since.AddDays(pairTogether), fmt.Sprintf("Together since %s; %s are enough", p.day(since), days(pairTogether)), bitten)
+	stay, why := pairTogether, days(pairTogether)+" are enough"
+	season := p.seasonOf(a.Species)
+	if male := p.herd.Animal(p.mateOf(season, a)); male != nil && season.stay[male.ID] > 0 && season.stay[male.ID] < stay {
+		stay = season.stay[male.ID]
+		why = fmt.Sprintf("others wait for %s, so %s must do", nameWords(male), days(stay))
+	}
+	p.ask(act, []string{since.String()}, since.AddDays(stay), "Together since "+p.day(since)+"; "+why, bitten)
 }
 
 // outsideTheBox asks to look at the nest box of a female that laid beside it.

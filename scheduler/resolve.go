@@ -192,6 +192,7 @@ type activity struct {
 	ahead bool    // something is said of tasks after the plan's day
 	hosts *[]host // where to note what others ride on; nil: nobody does
 	moves tasks.Moves
+	mate  husbandry.ID // whom a pairing names
 	// spans are the days on which it holds, ascending, within the days the
 	// plan looks at. from zero: longer than the plan looks back.
 	spans []stretch

@@ -431,7 +431,7 @@ func (p *planner) write(t *tasks.Task, from *planned) {
 		Scope: s.scope, Subject: s.id, Place: s.place, Part: r.Part,
 		Due: from.due, Earliest: own.AddDays(-int(r.Before)), Latest: own.AddDays(int(r.After)), Moves: moves,
 		Title: from.a.title, Do: from.a.do, Whom: s.whom, Why: from.why, Caution: r.Caution, Minutes: r.Minutes,
-		Asks: asks(r.Kind), Uses: r.Consumes, Missed: r.Missed, Status: tasks.Upcoming, Window: from.window,
+		Asks: asks(r.Kind), Uses: r.Consumes, Missed: r.Missed, Status: tasks.Upcoming, Window: from.window, Mate: from.a.mate,
 	}
 	if !r.Amounts.IsZero() && !from.lapsed {
 		if t.Amount = p.offerWords(s, r, from.due); t.Amount != "" {

@@ -108,6 +108,7 @@ func (p *planner) windowed(a activity) {
 		if w = p.pairing(female); !w.Known {
 			p.reviewKin(a.s)
 		}
+		a.mate = p.kin.mates[female.ID]
 	case husbandry.GravidWindow:
 		if laying := p.laying(female); laying.Known {
 			w = season.GravidTime(Plain{}.female(p.herd, female), laying)

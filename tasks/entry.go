@@ -90,7 +90,10 @@ type Finding struct {
 	Added   *husbandry.Millilitres `json:"added_ml,omitempty"`
 	Refused bool                   `json:"refused,omitempty"`
 	Mated   bool                   `json:"mated,omitempty"`
-	Gravid  *bool                  `json:"gravid,omitempty"`
+	// With is the male that a female was put together with, as her task named
+	// him.
+	With   husbandry.ID `json:"with,omitempty"`
+	Gravid *bool        `json:"gravid,omitempty"`
 	// Ordered is the number of packs of a feeder that were ordered, Stock the
 	// number of insects counted.
 	Ordered *int `json:"ordered,omitempty"`

@@ -208,7 +208,7 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 }
 
 func (g *Finding) changesPlans() bool {
-	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.Gravid != nil ||
+	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.With != "" || g.Gravid != nil ||
 		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended || g.Sexed != nil || g.UVI != nil || g.Ill ||
 		g.Ordered != nil || g.Stock != nil || g.Added != nil
 }
@@ -610,6 +610,9 @@ func (g *Finding) merge(later *Finding) {
 	g.Refused = g.Refused || later.Refused
 	g.Ill = g.Ill || later.Ill
 	g.Mated = g.Mated || later.Mated
+	if later.With != "" {
+		g.With = later.With
+	}
 	if later.Note != "" {
 		g.Note = later.Note
 	}

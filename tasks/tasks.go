@@ -81,6 +81,7 @@ type Task struct {
 	Minutes int
 	Amount  string        // how much of what is given, "6-8 crickets each"; "" where nothing says
 	Packs   int           // of a feeder to order, for tasks that ask for it
+	Mate    husbandry.ID  // the male a pairing task names
 	Asks    []FindingName // what the keeper is asked to record with it
 	Uses    []string      // what it uses up, in the keeper's words
 	Missed  husbandry.Missed

@@ -177,6 +177,7 @@ func Issue(c Content, m Mail, messageID string, sent time.Time) notify.Issue {
 			Pinned:  r.Pinned,
 			Overdue: r.Status == tasks.Overdue,
 			Packs:   r.Packs,
+			Mate:    r.Mate,
 		})
 	}
 	slices.SortFunc(issue.Items, func(a, b notify.Item) int { return a.N - b.N })

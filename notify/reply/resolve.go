@@ -116,6 +116,9 @@ func (r *resolver) command(c Command) {
 				continue
 			}
 			f := c.Finding
+			if f.Mated {
+				f.With = it.Mate
+			}
 			act.Finding = &f
 			if f.Stock == nil { // to count is not yet to order
 				act.Mark = tasks.MarkDone
@@ -149,14 +152,17 @@ func (r *resolver) all(c Command) {
 	}
 }
 
-// asAsked is what "done" says of a task that asks for so many packs: that so
-// many were ordered, however many it would be by tomorrow's reckoning.
+// asAsked is what "done" says of a task that asks for so many packs, or names a
+// male: that so many were ordered, and who was put together, whatever it would
+// be by tomorrow's reckoning.
 func asAsked(it notify.Item) *tasks.Finding {
-	if it.Packs == 0 {
-		return nil
+	switch n := it.Packs; {
+	case n > 0:
+		return &tasks.Finding{Ordered: &n}
+	case it.Mate != "":
+		return &tasks.Finding{With: it.Mate}
 	}
-	n := it.Packs
-	return &tasks.Finding{Ordered: &n}
+	return nil
 }
 
 // record handles a command about a record of the books.

@@ -237,6 +237,42 @@ func TestOrdersAreOfWhatWasAsked(t *testing.T) {
 	}
 }
 
+// A pairing that is done was with the male its digest named, whoever tomorrow's
+// would name.
+func TestAPairingIsWithTheMaleNamed(t *testing.T) {
+	items := []notify.Item{
+		{N: 1, Task: "F1/pair/2027-05-03", Kind: husbandry.Pair, Scope: husbandry.OfAnimal, Title: "Pair F1", Mate: "M1"},
+		{N: 2, Task: "F1/part-pair/2027-05-03", Kind: husbandry.Pair, Scope: husbandry.OfAnimal, Title: "Part the pair: F1"},
+	}
+	for _, c := range []struct {
+		text  string
+		with  husbandry.ID
+		mated bool
+	}{
+		{"done 1", "M1", false},
+		{"all but 2", "M1", false},
+		{"1 mated", "M1", true},
+		{"note 1 she bites him", "", false},
+		{"1 gravid", "", false},
+		{"skip 1", "", false},
+		{"undo 1", "", false},
+		{"done 2", "", false},
+		{"2 mated", "", true},
+	} {
+		acts, refused := Resolve(Parse(c.text, theBooks).Commands, items, civil.MustParse("2027-05-03"))
+		if len(acts) != 1 || refused != nil {
+			t.Fatalf("%q: %v, refused %v", c.text, acts, refused)
+		}
+		f := tasks.Finding{}
+		if acts[0].Finding != nil {
+			f = *acts[0].Finding
+		}
+		if f.With != c.with || f.Mated != c.mated {
+			t.Errorf("%q: with %q, mated %v; want %q, %v", c.text, f.With, f.Mated, c.with, c.mated)
+		}
+	}
+}
+
 // What something else has settled keeps its number, and "all" does not mean it.
 func TestAllLeavesOutWhatIsMoot(t *testing.T) {
 	items := []notify.Item{

@@ -245,6 +245,9 @@ func (s *scanner) finding(c *cursor) *tasks.Finding {
 	if field(`"mated":`) {
 		f.Mated = c.bool()
 	}
+	if field(`"with":"`) {
+		f.With = husbandry.ID(c.str())
+	}
 	if field(`"gravid":`) {
 		b := c.bool()
 		f.Gravid = &b

@@ -227,6 +227,7 @@ func finding() *rapid.Generator[tasks.Finding] {
 			Added:   some(rapid.Map(rapid.Float64Range(0, 500), func(f float64) husbandry.Millilitres { return husbandry.Millilitres(f) })).Draw(t, "added"),
 			Refused: rapid.Bool().Draw(t, "refused"),
 			Mated:   rapid.Bool().Draw(t, "mated"),
+			With:    husbandry.ID(rapid.SampledFrom([]string{"", "M1", "M \"1\" \u00e9"}).Draw(t, "with")),
 			Gravid:  some(rapid.Bool()).Draw(t, "gravid"),
 			Note:    text().Draw(t, "note"),
 		}

@@ -422,7 +422,7 @@ func items(b *tasks.Board) []item {
 	for _, r := range slices.Concat(b.Rows, b.Moot) {
 		if r.N > 0 {
 			moot := slices.ContainsFunc(b.Moot, func(m tasks.Row) bool { return m.N == r.N })
-			list = append(list, item{N: r.N, Task: r.Key, Kind: r.Kind, Scope: r.Scope, Title: r.Title, Pinned: r.Pinned, Overdue: r.Late, Packs: r.Packs, Moot: moot})
+			list = append(list, item{N: r.N, Task: r.Key, Kind: r.Kind, Scope: r.Scope, Title: r.Title, Pinned: r.Pinned, Overdue: r.Late, Packs: r.Packs, Mate: r.Mate, Moot: moot})
 		}
 	}
 	return list

@@ -456,6 +456,9 @@ func describe(f *tasks.Finding, u husbandry.Units) string {
 	if f.Mated {
 		add("mating seen")
 	}
+	if f.With != "" {
+		add("with %s", f.With)
+	}
 	if f.Gravid != nil {
 		add("%s", map[bool]string{true: "gravid", false: "not gravid"}[*f.Gravid])
 	}

@@ -132,6 +132,7 @@ type ClutchForecast struct {
 	// laid, how many eggs have hatched, and how many were found dead.
 	LaidFrom      civil.Date `json:"-"`
 	Hatched, Lost int        `json:"-"`
+	Outside       bool       `json:"-"` // laid beside the nest box
 	// What a picture needs and a line has no room for: the temperature the
 	// eggs stand at (nil when unknown), the probability of each day from
 	// DailyFrom on, and the young that hatched so far.
@@ -170,7 +171,7 @@ func ClutchForecasts(in Input) []ClutchForecast {
 		}
 		line := ClutchForecast{
 			ID: c.ID, Species: c.Species, Mother: c.Mother, LaidFrom: c.LaidFrom, Laid: c.Laid,
-			Eggs: c.Eggs, Slugs: c.Slugs, Hatched: c.Hatched, Lost: c.Lost,
+			Eggs: c.Eggs, Slugs: c.Slugs, Hatched: c.Hatched, Lost: c.Lost, Outside: c.Outside,
 			Incubator: c.Incubator, State: c.State, Cautions: []string{},
 		}
 		if at := p.herd.Standing(c).Incubator; at != nil && c.State != InBox {

@@ -219,14 +219,15 @@ func (p *planner) partPair(s *subject, a *Animal) {
 	p.ask(act, []string{since.String()}, since.AddDays(stay), "Together since "+p.day(since)+"; "+why, bitten)
 }
 
-// outsideTheBox asks to look at the nest box of a female that laid beside it.
+// outsideTheBox asks to look at a nest box beside which eggs were laid: that of
+// where they lay, so that it is asked once, whoever turns out to be the mother.
 func (p *planner) outsideTheBox(c *Clutch) {
 	if !c.Outside {
 		return
 	}
-	s := p.subjects[c.Mother]
-	if s == nil || !s.animals[0].PresentOn(p.on) {
-		if s = p.subjects[c.Enclosure]; s == nil {
+	s := p.subjects[c.Enclosure]
+	if s == nil {
+		if s = p.subjects[c.Mother]; s == nil || !s.animals[0].PresentOn(p.on) {
 			return
 		}
 	}

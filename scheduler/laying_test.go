@@ -102,7 +102,17 @@ func TestWhatLayingCallsFor(t *testing.T) {
 		}, on: "05-12", task: "set-tub",
 			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: `Clutch F03-2027-05-12: laid 12 May; say where it stands, with "moved to" and the incubator's id`},
 		{words: "eggs outside the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: scheduler.ReviewNestSite,
-			want: "due 05-12 F03/review-nest-site/F03-2027-05-12", why: "lay outside the nest box"},
+			want: "due 05-12 E07/review-nest-site/F03-2027-05-12", why: "lay outside the nest box"},
+		{words: "and the box was looked at before its mother was known", tell: func(b *books) {
+			b.animal("F04").Enclosure = "E07"
+			b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six, Outside: true}).done("05-12", "E07/review-nest-site/E07-2027-05-12").
+				found("05-13", "E07-2027-05-12/found/2027-05-13", tasks.Finding{Mother: "F03"})
+		}, on: "05-13", task: scheduler.ReviewNestSite},
+		{words: "eggs in the open, and where they will stand is asked", tell: func(b *books) {
+			b.Incubators = append(b.Incubators, husbandry.Incubator{ID: "I2", Room: "R1", Temperature: 26})
+			b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true})
+		}, on: "05-12", task: "set-tub",
+			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: `laid 12 May, outside the nest box; say where it stands, with "moved to" and the incubator's id`, pinned: true},
 		{words: "eggs in the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six}) }, on: "05-12", task: scheduler.ReviewNestSite},
 
 		{words: "eggs where two females live", tell: func(b *books) {

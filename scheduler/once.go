@@ -306,14 +306,18 @@ func (p *planner) once(s *subject, r *routine, e happening) {
 	if offset > 0 {
 		why += ", due " + days(offset) + " after"
 	}
+	open := s.clutch != nil && s.clutch.Outside && waits(r.Kind)
+	if open {
+		why += ", outside the nest box"
+	}
 	if r.Kind == husbandry.SetTub {
 		why += p.whereWords(s.clutch)
 	}
 	t := p.task(&a, keys[0], due, why)
 	t.Latest = due.AddDays(int(after))
-	if c := s.clutch; c != nil && c.Outside && waits(r.Kind) {
+	if open {
 		// Nobody's eggs lie in the open until the evening, or another day.
-		t.Pinned, t.Why, t.Caution = true, why+", outside the nest box", inTheOpen+" "+t.Caution
+		t.Pinned, t.Caution = true, inTheOpen+" "+t.Caution
 	}
 	if t.Status == tasks.Overdue || t.Status == tasks.Due {
 		t.Status = tasks.Due

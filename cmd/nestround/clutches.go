@@ -79,8 +79,11 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 	if f.Incubator != "" {
 		head += ", in " + string(f.Incubator)
 	}
-	first := string(f.ID) + "  "
-	for _, line := range wrap(head+": "+string(f.State), width-len(first)) {
+	first, state := string(f.ID)+"  ", string(f.State)
+	if f.Outside && f.State == scheduler.InBox {
+		state = "in the open, to be set in a tub today"
+	}
+	for _, line := range wrap(head+": "+state, width-len(first)) {
 		fmt.Fprintln(c.stdout, c.bold(first+line))
 		first = strings.Repeat(" ", len(first))
 	}

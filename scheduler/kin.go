@@ -117,13 +117,24 @@ func (p *planner) rules() husbandry.BreedingRules {
 func (p *planner) pedigree() *kinship.Pedigree {
 	if p.kin.pedigree == nil {
 		list := make([]kinship.Animal, 0, len(p.rec.Animals))
+		found := make(map[int]husbandry.ID) // mothers that the daybook knows
 		for i := range p.rec.Animals {
 			a := &p.rec.Animals[i]
 			list = append(list, kinship.Animal{ID: a.ID, Mother: a.Mother, Father: a.Father, Group: a.Count > 1})
+			if c := p.herd.Clutch(a.Clutch); c != nil && a.Mother == "" && c.Mother != a.ID {
+				found[i] = c.Mother
+			}
 		}
 		pedigree, err := kinship.New(list)
 		if err != nil { // books refuse such records, with their place
 			pedigree, _ = kinship.New(nil)
+		} else if len(found) > 0 {
+			for i, mother := range found {
+				list[i].Mother = mother
+			}
+			if more, err := kinship.New(list); err == nil { // else somebody said what cannot be
+				pedigree = more
+			}
 		}
 		p.kin.pedigree = pedigree
 	}

@@ -166,6 +166,26 @@ func TestTheSeasonKeepsTheYoungUnrelated(t *testing.T) {
 	}
 }
 
+// Whose eggs they were may be in the daybook only.
+func TestAMotherWhoWasFoundOutIsKin(t *testing.T) {
+	six := 6
+	b := matched("A female", "F1 female", "M1 male")
+	b.animal("F1").Enclosure = "E-A" // so nobody knows at once who laid
+	b.found("05-03", "E-A/found/2027-05-03", tasks.Finding{Laid: &six})
+	b.animal("M1").Clutch = "E-A-2027-05-03" // he is of these eggs, and soon grown
+	b.animal("M1").Hatched = day("2027-06-20")
+	b.animal("M1").Stage = husbandry.Adult
+	b.Species[0].Pairing.UntilMonth, b.Species[0].Pairing.UntilDay = time.October, 31
+	if why := b.plan("08-20", 14).of("A/pair/").firsts()[0].Why; !strings.Contains(why, "best with M1") {
+		t.Error(why)
+	}
+	b.found("05-04", "E-A-2027-05-03/found/2027-05-04", tasks.Finding{Mother: "A"})
+	b.plan("08-20", 14).none(t, "A/pair/")
+	if ask := b.plan("08-20", 14).one(t, "A/review-kin/"); !strings.Contains(ask.Why, "M1 at least 0.25 (A is the mother of M1)") {
+		t.Error(ask.Why)
+	}
+}
+
 // Without a male that is no close kin, there is no pairing and one question.
 func TestNoMaleButKin(t *testing.T) {
 	b := matched("A female", "B male", "F1 female A B", "M1 male A B").gone("A")

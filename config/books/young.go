@@ -1,6 +1,7 @@
 package books
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -152,8 +153,11 @@ func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.I
 	if !recorded {
 		by, on := r.foundClutch(v.Clutch)
 		c = husbandry.Clutch{ID: v.Clutch, LaidFrom: on, Laid: on}
-		if by.what == "animal" {
+		switch by.what {
+		case "animal":
 			c.Mother = by.id
+		case "enclosure":
+			c.Species = r.speciesIn(by.id, on)
 		}
 	}
 	if c.Species == "" {
@@ -179,6 +183,29 @@ func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.I
 	if v.Mother == c.Mother {
 		fillIn(&v.Father, r.sire(c))
 	}
+}
+
+// speciesIn returns the species that lived in an enclosure on a day; "" where
+// it was none or several, or a record does not say its own.
+func (r *reader) speciesIn(enclosure husbandry.ID, on civil.Date) (species husbandry.ID) {
+	for _, a := range r.animals {
+		v := a.value
+		home := v.Enclosure
+		for _, h := range slices.Backward(v.Was) {
+			if !h.Until.Before(on) {
+				home = h.Enclosure
+			}
+		}
+		came := cmp.Or(v.Since, v.Acquired, v.Hatched)
+		switch {
+		case home != enclosure || came.After(on) || !v.Left.IsZero() && v.Left.Before(on) || v.Clutch != "" && v.Species == "":
+		case v.Species == "" || species != "" && species != v.Species:
+			return ""
+		default:
+			species = v.Species
+		}
+	}
+	return species
 }
 
 // keepsSperm is how many days before laying a male may have been with the

@@ -210,6 +210,7 @@ func Derive(r *husbandry.Records, h *tasks.History, on civil.Date) *Herd {
 	herd.addAnimals()
 	herd.addRecordedClutches()
 	herd.addFindings()
+	herd.part()
 	herd.settle()
 	return herd
 }
@@ -274,6 +275,11 @@ func (h *Herd) addRecordedClutches() {
 		c.Counted = c.Eggs > 0 || c.Slugs > 0
 		h.add(c)
 	}
+}
+
+// part takes the eggs that stand in tubs of their own away from their clutch,
+// which may have been found.
+func (h *Herd) part() {
 	for _, c := range h.Clutches {
 		whole := h.clutches[c.PartOf]
 		if whole == nil || whole == c {

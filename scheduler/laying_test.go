@@ -184,6 +184,34 @@ func TestAThinFemaleIsNotPaired(t *testing.T) {
 	}
 }
 
+// So they are where the clutch was found, whoever is its mother, and on the days
+// before it was there are none.
+func TestAFoundClutchInTwoTubs(t *testing.T) {
+	six := 6
+	b := brooding()
+	b.Clutches = []husbandry.Clutch{{ID: "B", PartOf: "F03-2027-05-12", Mother: "F03", Species: b.animal("F03").Species, LaidFrom: day("05-12"), Laid: day("05-12"), Eggs: 2, Incubator: "COOL"}}
+	list := func(on string) []scheduler.ClutchForecast { return scheduler.ClutchForecasts(b.input(on, 0)) }
+	b.found("05-12", "F03/found/2027-05-12", tasks.Finding{Laid: &six})
+	if l := list("06-01"); len(l) != 2 || l[0].ID != "B" || l[0].Eggs != 2 || l[1].Eggs != 4 || l[0].Laid != day("05-12") || l[0].Mother != "F03" {
+		t.Errorf("got %+v", l)
+	}
+	if l := list("05-11"); len(l) != 0 {
+		t.Errorf("before it was laid: %+v", l)
+	}
+	if n := len(scheduler.Derive(&b.Records, tasks.Fold(b.entries), day("06-01")).Animal("F03").Laid); n != 1 {
+		t.Errorf("she has laid %d times", n)
+	}
+	two := 2
+	b.found("05-13", "F03/found/2027-05-13", tasks.Finding{More: &two})
+	if l := list("06-01"); len(l) != 2 || l[0].Eggs != 2 || l[1].Eggs != 6 {
+		t.Errorf("two more: %+v", l)
+	}
+	b.undo("05-14", "F03/found/2027-05-12").undo("05-14", "F03/found/2027-05-13")
+	if l := list("06-01"); len(l) != 1 || l[0].ID != "B" || l[0].Eggs != 2 || l[0].Laid != day("05-12") {
+		t.Errorf("what was said taken back, the tub still has its eggs: %+v", l)
+	}
+}
+
 // Eggs of one clutch in two tubs are two forecasts and one laying.
 func TestAClutchInTwoTubs(t *testing.T) {
 	b := brooding()

@@ -274,7 +274,7 @@ func (p *planner) again(s *subject, r *routine) bool {
 		on, wait = last.On, sexAgain
 		why = fmt.Sprintf("Not certain on %s", p.day(on))
 		if many > 1 {
-			why = fmt.Sprintf("On %s %d males, %d females, the others not certain", p.day(on), last.Males, last.Females)
+			why = fmt.Sprintf("On %s %s, %s, the others not certain", p.day(on), count(last.Males, "male"), count(last.Females, "female"))
 		}
 	case r.Kind == husbandry.FirstFeed && s.clutch != nil && len(s.clutch.Unfed) > 0:
 		on, wait = s.clutch.Unfed[len(s.clutch.Unfed)-1], feedAgain

@@ -300,9 +300,20 @@ func (r *reader) checkParts() {
 		clutches[r.clutches[i].value.ID] = &r.clutches[i].value
 	}
 	parts := make(map[husbandry.ID]int) // eggs in other tubs
-	for _, c := range r.clutches {
+	for i := range r.clutches {
+		c := &r.clutches[i]
 		whole := clutches[c.value.PartOf]
-		if c.value.PartOf == "" || whole == nil {
+		if c.value.PartOf == "" {
+			continue
+		}
+		if whole == nil { // a found one, of which the daybook says the rest
+			v, found := &c.value, r.found(c.value.PartOf)
+			v.Mother, v.Species, v.LaidFrom, v.Laid = found.Mother, found.Species, found.LaidFrom, found.Laid
+			for _, a := range r.animals {
+				if a.value.ID == v.Mother && v.Mother != "" {
+					v.Species = a.value.Species
+				}
+			}
 			continue
 		}
 		parts[whole.ID] += c.value.Eggs

@@ -150,15 +150,12 @@ func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.I
 		return
 	}
 	c, recorded := clutches[v.Clutch]
+	if c.PartOf != "" {
+		c, recorded = clutches[c.PartOf]
+		c.ID = clutches[v.Clutch].PartOf
+	}
 	if !recorded {
-		by, on := r.foundClutch(v.Clutch)
-		c = husbandry.Clutch{ID: v.Clutch, LaidFrom: on, Laid: on}
-		switch by.what {
-		case "animal":
-			c.Mother = by.id
-		case "enclosure":
-			c.Species = r.speciesIn(by.id, on)
-		}
+		c = r.found(cmp.Or(c.ID, v.Clutch))
 	}
 	if c.Species == "" {
 		fill(c.Mother)
@@ -183,6 +180,20 @@ func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.I
 	if v.Mother == c.Mother {
 		fillIn(&v.Father, r.sire(c))
 	}
+}
+
+// found returns what the id of a found clutch says of it: who laid, or what
+// species, and when.
+func (r *reader) found(id husbandry.ID) husbandry.Clutch {
+	by, on := r.foundClutch(id)
+	c := husbandry.Clutch{ID: id, LaidFrom: on, Laid: on}
+	switch by.what {
+	case "animal":
+		c.Mother = by.id
+	case "enclosure":
+		c.Species = r.speciesIn(by.id, on)
+	}
+	return c
 }
 
 // speciesIn returns the species that lived in an enclosure on a day; "" where

@@ -84,6 +84,34 @@ enclosure = "E2"
 	}
 }
 
+// A part of a clutch has its mother and day from the clutch, also from the id of
+// one that only the daybook knows; its young are the clutch's.
+func TestAPartOfAClutch(t *testing.T) {
+	day := civil.MustParse
+	part := func(of string) string {
+		return fmt.Sprintf("[[clutch]]\nid = \"B\"\npart_of = %q\neggs = 2\ntemperature = \"28 C\"\n[[animal]]\nid = \"Y\"\nclutch = \"B\"\nenclosure = \"E2\"\n", of)
+	}
+	for _, c := range []struct {
+		of             string
+		mother, father husbandry.ID
+		laid           civil.Date // zero: the plan takes it from the clutch
+	}{
+		{"K", "F", "M", civil.Date{}},
+		{"F-2027-04-02", "F", "M", day("2027-04-02")},
+		{"E1-2027-04-02", "", "", day("2027-04-02")},
+	} {
+		v := clean(t, family+part(c.of))
+		b := v.Clutches[slices.IndexFunc(v.Clutches, func(k husbandry.Clutch) bool { return k.ID == "B" })]
+		y := v.Animals[slices.IndexFunc(v.Animals, func(a husbandry.Animal) bool { return a.ID == "Y" })]
+		if y.Species != "test-gecko" || y.Mother != c.mother || y.Father != c.father {
+			t.Errorf("of %s: %+v", c.of, y)
+		}
+		if b.Laid != c.laid || !c.laid.IsZero() && (b.LaidFrom != c.laid || b.Mother != c.mother || b.Species != "test-gecko") {
+			t.Errorf("of %s: %+v", c.of, b)
+		}
+	}
+}
+
 func TestWhoTheFatherIs(t *testing.T) {
 	pairing := func(id, male, from, until string) string {
 		s := fmt.Sprintf("[[pairing]]\nid = %q\nmale = %q\nfemale = \"F\"\nfrom = %s\n", id, male, from)

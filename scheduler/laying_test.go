@@ -202,6 +202,8 @@ func TestAFoundClutchInTwoTubs(t *testing.T) {
 		t.Errorf("she has laid %d times", n)
 	}
 	two := 2
+	b.found("05-12", "F03/found/2027-05-12", tasks.Finding{Laid: &six, Slugs: &two})
+	b.plan("05-13", 0).none(t, "review-slugs") // 2 of 8, wherever the 6 stand
 	b.found("05-13", "F03/found/2027-05-13", tasks.Finding{More: &two})
 	if l := list("06-01"); len(l) != 2 || l[0].Eggs != 2 || l[1].Eggs != 6 {
 		t.Errorf("two more: %+v", l)

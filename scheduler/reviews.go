@@ -110,7 +110,7 @@ func (p *planner) askPinned(a *activity, occurrences []string, found civil.Date,
 // reviewSlugs asks to look into the mother's care where many of her eggs were
 // infertile.
 func (p *planner) reviewSlugs(c *Clutch) {
-	total := c.Eggs + c.Slugs
+	total := c.Eggs + c.Parted + c.Slugs
 	if c.Slugs == 0 || float64(c.Slugs) <= slugShare*float64(total) && c.Slugs < slugCount || c.Laid.AddDays(lookBack).Before(p.on) {
 		return
 	}

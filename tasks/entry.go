@@ -128,21 +128,21 @@ func (s Sexed) String() string { return fmt.Sprintf("%d.%d.%d", s.Males, s.Femal
 const Uncounted = -1
 
 // FindingName names a slot of a finding, as the reply grammar does.
-type FindingName string
+type FindingName = husbandry.FindingName
 
 // The findings a task may ask for.
 const (
-	FindLaid    FindingName = "laid"
-	FindSlugs   FindingName = "slugs"
-	FindHatched FindingName = "hatched"
-	FindVeins   FindingName = "veins"
-	FindWeighs  FindingName = "weighs"
-	FindAdded   FindingName = "added"
-	FindRefused FindingName = "refused"
-	FindMated   FindingName = "mated"
-	FindGravid  FindingName = "gravid"
-	FindSexed   FindingName = "sexed"
-	FindUVI     FindingName = "uvi"
-	FindIll     FindingName = "ill"
-	FindOrdered FindingName = "ordered"
+	FindLaid    = husbandry.FindLaid
+	FindSlugs   = husbandry.FindSlugs
+	FindHatched = husbandry.FindHatched
+	FindVeins   = husbandry.FindVeins
+	FindWeighs  = husbandry.FindWeighs
+	FindAdded   = husbandry.FindAdded
+	FindRefused = husbandry.FindRefused
+	FindMated   = husbandry.FindMated
+	FindGravid  = husbandry.FindGravid
+	FindSexed   = husbandry.FindSexed
+	FindUVI     = husbandry.FindUVI
+	FindIll     = husbandry.FindIll
+	FindOrdered = husbandry.FindOrdered
 )

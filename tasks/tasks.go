@@ -183,13 +183,5 @@ func Rank(part husbandry.Part, place int, kind husbandry.Kind) uint64 {
 	case husbandry.Midday:
 		p = 1
 	}
-	return p<<38 | uint64(place)<<8 | kindRank[kind]
+	return p<<38 | uint64(place)<<8 | uint64(kind.Order())
 }
-
-var kindRank = func() map[husbandry.Kind]uint64 {
-	m := make(map[husbandry.Kind]uint64)
-	for i, k := range husbandry.Kinds() {
-		m[k] = uint64(i)
-	}
-	return m
-}()

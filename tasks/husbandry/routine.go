@@ -6,57 +6,6 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Kind says what a task is about. It decides who the task's subjects are (see
-// [Kind.Scope]), what the keeper is asked to record, and what a finding on it
-// leads to.
-type Kind string
-
-// The kinds of tasks.
-const (
-	Feed        Kind = "feed"
-	Supplement  Kind = "supplement"   // dusted on a feeding
-	Water       Kind = "water"        // fresh drinking water
-	Mist        Kind = "mist"         // spray
-	Clean       Kind = "clean"        // remove waste, or a deep clean
-	NestTopUp   Kind = "nest-top-up"  // keep the nest box damp
-	GutLoad     Kind = "gut-load"     // feed the feeder insects up
-	Weigh       Kind = "weigh"        // an animal
-	GravidCheck Kind = "gravid-check" // feel or look for eggs
-	LayWatch    Kind = "lay-watch"    // eggs are expected
-	DigEggs     Kind = "dig-eggs"     // lift a clutch from the nest box
-	SetTub      Kind = "set-tub"      // set a clutch in its egg tub
-	TubCheck    Kind = "tub-check"    // look into, or weigh, an egg tub
-	Candle      Kind = "candle"       // shine through the eggs
-	HatchWatch  Kind = "hatch-watch"  // young are expected
-	YoungCheck  Kind = "young-check"  // look into the tub of hatchlings
-	FirstFeed   Kind = "first-feed"   // offer hatchlings their first food
-	Shed        Kind = "shed"         // look whether a shed came off whole
-	Sexing      Kind = "sexing"       // the young are old enough to be sexed
-	Label       Kind = "label"        // write on a tub who is in it
-	Separate    Kind = "separate"     // young that grow up together are parted
-	Place       Kind = "place"        // decide who stays and who goes
-	Pair        Kind = "pair"         // the pairing window is open
-	LampMeter   Kind = "lamp-meter"   // measure what a UVB lamp gives
-	LampChange  Kind = "lamp-change"  // a UVB lamp has aged
-	Quarantine  Kind = "quarantine"   // a step of an animal's quarantine
-	Faecal      Kind = "faecal-test"  // have a faecal sample looked at
-	Release     Kind = "release"      // an animal may leave quarantine
-	Papers      Kind = "permit"       // a paper runs out
-	LightStep   Kind = "light-step"   // a room's lamps are to burn longer or shorter
-	Order       Kind = "order"        // live food is running short
-	Cool        Kind = "cool"         // a step of the winter's cooling: the fast, or another temperature
-	Review      Kind = "review"       // a finding asks for a closer look
-	Own         Kind = "own"          // whatever else the keeper does
-)
-
-// Kinds lists every kind in the order in which a place's tasks are done:
-// what cannot wait first, watches before the work that disturbs the animals.
-func Kinds() []Kind {
-	return []Kind{HatchWatch, LayWatch, Review, DigEggs, SetTub, TubCheck, Candle, YoungCheck, FirstFeed, GravidCheck,
-		Pair, Cool, Quarantine, Faecal, Weigh, GutLoad, Water, Feed, Supplement, Mist, NestTopUp, Clean,
-		Shed, Sexing, Label, Separate, Place, Release, LampMeter, LampChange, LightStep, Order, Papers, Own}
-}
-
 // Scope says what sort of record a task of some kind is about.
 type Scope string
 
@@ -69,28 +18,6 @@ const (
 	OfFeeder    Scope = "feeder" // live food, wherever it stands
 	OfKeeper    Scope = "keeper" // one task for everything, wherever it is done
 )
-
-// Scope returns what tasks of kind k are about; "" for kinds whose routines say
-// it themselves. Sexing is about a clutch's young until there are records of
-// them, and then about those; so are Separate and Place, which wait for
-// records, and Label after an animal was taken out of its group.
-func (k Kind) Scope() Scope {
-	switch k {
-	case Feed, Supplement, Water, Mist, Clean, NestTopUp, LampMeter, LampChange, Cool:
-		return OfEnclosure
-	case Weigh, GravidCheck, LayWatch, Pair, Quarantine, Release:
-		return OfAnimal
-	case DigEggs, SetTub, TubCheck, Candle, HatchWatch, YoungCheck, FirstFeed, Shed, Sexing, Label, Separate, Place:
-		return OfClutch
-	case GutLoad, Papers:
-		return OfKeeper
-	case LightStep:
-		return OfRoom
-	case Order:
-		return OfFeeder
-	}
-	return ""
-}
 
 // Part is a part of the day. Each is one round.
 type Part string
@@ -147,17 +74,6 @@ const (
 	SitterDoes  Sitter = "does"  // they cannot wait
 	SitterWaits Sitter = "waits" // they are done before or after
 )
-
-// BySitter is what becomes of tasks of kind k where their routine does not say:
-// water, food, damp and watches cannot wait; what needs a practised hand or a
-// quiet day can (common practice).
-func (k Kind) BySitter() Sitter {
-	switch k {
-	case Feed, Water, Mist, NestTopUp, LayWatch, HatchWatch, DigEggs, SetTub, FirstFeed:
-		return SitterDoes
-	}
-	return SitterWaits
-}
 
 // Origin says whose a routine is. For one subject and kind, the keeper's
 // routines replace the care sheet's, and those replace the common ones; an

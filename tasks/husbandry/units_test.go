@@ -136,20 +136,6 @@ func TestUnitsAreShown(t *testing.T) {
 	}
 }
 
-// Every kind but those that say it themselves is about one sort of record.
-func TestKindsHaveScopes(t *testing.T) {
-	seen := make(map[husbandry.Kind]bool)
-	for _, k := range husbandry.Kinds() {
-		if seen[k] {
-			t.Errorf("%s is listed twice", k)
-		}
-		seen[k] = true
-		if free := k == husbandry.Own || k == husbandry.Review || k == husbandry.Faecal; (k.Scope() == "") != free {
-			t.Errorf("%s is about %q", k, k.Scope())
-		}
-	}
-}
-
 func TestParseSizesAndHoles(t *testing.T) {
 	for _, c := range []struct {
 		in   string

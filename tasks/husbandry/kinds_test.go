@@ -1,0 +1,136 @@
+package husbandry
+
+import (
+	"slices"
+	"strings"
+	"testing"
+)
+
+// The order is that of every round, and a part of what ranks tasks: a new kind
+// takes its place in it, and the others keep theirs.
+func TestTheOrderOfKinds(t *testing.T) {
+	want := strings.Fields(`hatch-watch lay-watch review dig-eggs set-tub tub-check candle young-check first-feed gravid-check
+		pair cool quarantine faecal-test weigh gut-load water feed supplement mist nest-top-up clean
+		shed sexing label separate place release lamp-meter lamp-change light-step order permit own`)
+	var got []string
+	for i, k := range Kinds() {
+		got = append(got, string(k))
+		if k.Order() != i {
+			t.Errorf("%s is at %d and says %d", k, i, k.Order())
+		}
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %s", got)
+	}
+	if Kind("").Order() != 0 || Kind("nonsense").Order() != 0 {
+		t.Error("no kind has a place")
+	}
+}
+
+func TestEveryKindHasAFullRow(t *testing.T) {
+	// The kinds that leave a column to the routine, and why.
+	var (
+		anyRecord = []Kind{Review, Faecal, Own} // the routine says its scope
+		titled    = []Kind{Review, Order, Own}  // so different that each has a title
+		unnamed   = []Kind{Order, Own}          // the id of the routine says more
+	)
+	seen := make(map[Kind]bool)
+	for i := range kindRows {
+		r := &kindRows[i]
+		full := func(column string, filled, free bool) {
+			if filled == free {
+				t.Errorf("%s: the column %s is filled: %v", r.kind, column, filled)
+			}
+		}
+		full("kind", r.kind != "" && !seen[r.kind], false)
+		seen[r.kind] = true
+		full("scope", r.scope != "", slices.Contains(anyRecord, r.kind))
+		full("work", r.work == everyday || r.work == special, false)
+		full("action", r.action != "", slices.Contains(titled, r.kind))
+		full("join", r.join != "", false)
+		full("name", r.name != "", slices.Contains(unnamed, r.kind))
+		full("noun", r.noun.One != "" && r.noun.Done != "", false)
+		full("sitter", r.sitter == SitterDoes || r.sitter == SitterWaits, false)
+		full("missed", r.missed == Stays || r.missed == Lapses || r.missed == Alarms, false)
+		for _, words := range []string{r.action, r.ofYoung, r.name, r.listed, r.noun.One, r.noun.Done, r.pinned, r.refuseOn.Problem, r.refuseOff.Problem} {
+			if words != strings.TrimSpace(words) {
+				t.Errorf("%s: blanks about %q", r.kind, words)
+			}
+		}
+		if r.partOf != "" && !slices.Contains(Kinds(), r.partOf) {
+			t.Errorf("%s: part of %q, which is no kind", r.kind, r.partOf)
+		}
+		if r.watches != "" && WatchOf(r.watches) != r.kind {
+			t.Errorf("%s: another kind watches over %s too", r.kind, r.watches)
+		}
+		if r.kind.Special() == (r.work == everyday) {
+			t.Errorf("%s: special and everyday", r.kind)
+		}
+	}
+}
+
+// What joins follows from the words, and one title has one way.
+func TestTitlesAndSubjects(t *testing.T) {
+	for _, c := range []struct{ title, name, want string }{
+		{Feed.Action(false), "E07", "Feed E07"},
+		{Water.Action(false), "E07", "Fresh water for E07"},
+		{GravidCheck.Action(false), "Ada", "Look and feel for eggs in Ada"},
+		{Candle.Action(true), "clutch C1", "Candle the eggs of clutch C1"},
+		{Weigh.Action(false), "Ada", "Weigh Ada"},
+		{Weigh.Action(true), "clutch C1", "Weigh the young of clutch C1"},
+		{LightStep.Action(false), "Egg room", "Set the lamps' timer: Egg room"},
+		{"Add water to the tub", "clutch C1", "Add water to the tub of clutch C1"},
+		{"Review the illness", "Ada", "Review the illness of Ada"},
+		{"Empty the bins", "Egg room", "Empty the bins: Egg room"},
+		{"Empty the bins", "", "Empty the bins"},
+		{"", "E07", ": E07"},
+	} {
+		if got := TitleFor(c.title, c.name); got != c.want {
+			t.Errorf("got %q; want %q", got, c.want)
+		}
+	}
+	by := make(map[string]join)
+	for i := range kindRows {
+		r := &kindRows[i]
+		all := map[string]join{r.action: r.join}
+		for title, j := range r.titles {
+			if _, twice := all[title]; twice {
+				t.Errorf("%s: %q stands twice", r.kind, title)
+			}
+			all[title] = j
+		}
+		for title, j := range all {
+			if before, ok := by[title]; ok && before != j && title != "" {
+				t.Errorf("%q is joined by %q and by %q", title, before, j)
+			}
+			by[title] = j
+		}
+	}
+}
+
+func TestCountsOfTasks(t *testing.T) {
+	for _, c := range []struct {
+		kind Kind
+		n    int
+		want string
+	}{
+		{Feed, 1, "1 feeding"}, {Feed, 2, "2 feedings"}, {Water, 1, "1 change of water"}, {Water, 3, "3 changes of water"},
+		{Own, 0, "0 times"}, {"", 1, "1 time"},
+	} {
+		if got := c.kind.Noun().Count(c.n); got != c.want {
+			t.Errorf("%s: got %q; want %q", c.kind, got, c.want)
+		}
+	}
+}
+
+// A kind that could not be read has the usual answers of all kinds.
+func TestNoKind(t *testing.T) {
+	var k Kind
+	if k.Scope() != "" || k.Action(false) != "" || k.Noun().One != "time" || k.Asks() != nil || k.BySitter() != SitterWaits || k.Missed() != Stays ||
+		!k.Special() || k.WhyPinned() == "" || k.Rests() != NeverRests || k.Refuses(true) != (Refusal{}) {
+		t.Errorf("%+v", k.row())
+	}
+	if WatchOf("") != "" || WatchOf(CoolingWindow) != "" {
+		t.Error("somebody watches over a window without a watch")
+	}
+}

@@ -16,7 +16,7 @@ const (
 	// The air of a room that nobody described (common practice). A box's own
 	// weighings make up for what is wrong with it.
 	roomWarmth   husbandry.Celsius = 24
-	roomHumidity                   = 0.5
+	roomHumidity float64           = 0.5
 
 	// The share of its water that may be lost where no tolerance is said
 	// (common practice): eggs are kept at the ratio their tub was set with, a nest

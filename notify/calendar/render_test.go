@@ -268,7 +268,7 @@ func TestRoomFeedHasTheSameEvents(t *testing.T) {
 		}
 		return byUID(mustBeValid(t, b))
 	}
-	all := render(Scope{})
+	render(Scope{})
 	c.Boards[1].Rows[6].Title = "Look at the eggs of C27-04" // its event goes on to revision 1
 	c.Now = c.Now.Add(time.Hour)
 	all, room := render(Scope{}), render(Scope{Room: "H"})

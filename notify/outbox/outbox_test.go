@@ -70,9 +70,9 @@ func (r refusal) Error() string   { return r.text }
 func (r refusal) Temporary() bool { return r.temporary }
 
 var (
-	busy   = refusal{"421 4.3.2 try again later", true}
-	nobody = fmt.Errorf("deliver to the next hop: %w", refusal{"550 5.1.1 no such user", false})
-	broken = errors.New("connection reset by peer") // says nothing of its class
+	busy      = refusal{"421 4.3.2 try again later", true}
+	errNobody = fmt.Errorf("deliver to the next hop: %w", refusal{"550 5.1.1 no such user", false})
+	errBroken = errors.New("connection reset by peer") // says nothing of its class
 )
 
 func mail(id string) notify.Outgoing {
@@ -187,7 +187,7 @@ func TestRunTriesAgain(t *testing.T) {
 			case n > 9:
 				return nil
 			case n%2 == 0:
-				return broken
+				return errBroken
 			}
 			return busy
 		}}
@@ -256,7 +256,7 @@ func TestRefusedForGood(t *testing.T) {
 	books := t.TempDir()
 	w := &way{answer: func(m notify.Outgoing, n int) error {
 		if m.ID == "bad" {
-			return nobody
+			return errNobody
 		}
 		return nil
 	}}
@@ -296,7 +296,7 @@ func TestRefusedForGood(t *testing.T) {
 func TestTooLate(t *testing.T) {
 	noon := morning.Add(12 * time.Hour)
 	t.Run("a digest that never got through", func(t *testing.T) {
-		w := &way{answer: func(notify.Outgoing, int) error { return broken }}
+		w := &way{answer: func(notify.Outgoing, int) error { return errBroken }}
 		b := New(t.TempDir(), disk.Files{})
 		put(t, b, mail("digest"), Meta{About: "the digest", Queued: morning, Deadline: noon}, true)
 		now, r := morning, Report{}
@@ -307,7 +307,7 @@ func TestTooLate(t *testing.T) {
 			}
 			now = r.Next
 		}
-		if len(r.Failed) != 1 || !r.Failed[0].Late || !strings.Contains(r.Failed[0].Reason, "2027-05-12 18:00:00 +02:00") || !strings.Contains(r.Failed[0].Reason, broken.Error()) {
+		if len(r.Failed) != 1 || !r.Failed[0].Late || !strings.Contains(r.Failed[0].Reason, "2027-05-12 18:00:00 +02:00") || !strings.Contains(r.Failed[0].Reason, errBroken.Error()) {
 			t.Errorf("report %+v", r)
 		}
 		// 68 minutes for the first six, then every half hour within 12 hours.
@@ -531,7 +531,7 @@ func TestDamagedState(t *testing.T) {
 	b, w := New(books, disk.Files{}), &way{answer: func(m notify.Outgoing, n int) error {
 		switch {
 		case m.ID == "bad":
-			return nobody
+			return errNobody
 		case n == 1:
 			return busy
 		}
@@ -568,7 +568,7 @@ func TestForgets(t *testing.T) {
 	books := t.TempDir()
 	b, w := New(books, disk.Files{}), &way{answer: func(m notify.Outgoing, n int) error {
 		if m.ID == "bad" {
-			return nobody
+			return errNobody
 		}
 		return nil
 	}}
@@ -601,7 +601,7 @@ func morningOf(f disk.Files, books string, w *way) (safe []string, err error) {
 	w.answer = func(m notify.Outgoing, n int) error {
 		switch {
 		case m.ID == "bad":
-			return nobody
+			return errNobody
 		case m.ID == "slow" && n == 1:
 			return busy
 		}

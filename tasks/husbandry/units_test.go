@@ -193,7 +193,7 @@ func FuzzLengths(f *testing.F) {
 		if (err == nil) != (holes.Count > 0 && holes.Diameter > 0) || holes.Count > 1000 || holes.Diameter > 2000 {
 			t.Errorf("%q: %v, %v", s, holes, err)
 		}
-		if err == nil && strings.IndexAny(s, "xX×") < 0 && (holes.Count != 1 || holes.Diameter != length) {
+		if err == nil && !strings.ContainsAny(s, "xX×") && (holes.Count != 1 || holes.Diameter != length) {
 			t.Errorf("%q: one hole of %v is %v", s, length, holes)
 		}
 	})

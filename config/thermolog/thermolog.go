@@ -43,13 +43,6 @@ type Fault struct {
 	Day civil.Date
 }
 
-func (f Fault) String() string {
-	if f.Line == 0 {
-		return f.What
-	}
-	return fmt.Sprintf("line %d: %s", f.Line, f.What)
-}
-
 // Limits of what is believed (common practice).
 const (
 	coldest = 2.0  // °C: no incubator of lizards' eggs is colder, even in a power cut indoors

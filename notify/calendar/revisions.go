@@ -33,35 +33,6 @@ func lock(s Store) (func(), error) {
 	return func() {}, nil
 }
 
-// Memory is a [Store] that forgets: for looking at a calendar that nobody
-// subscribes to, such as that of another day. The zero value is empty.
-type Memory struct {
-	mu    sync.Mutex
-	files map[string][]byte
-}
-
-// Load implements [Store].
-func (m *Memory) Load(name string) ([]byte, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	b, ok := m.files[name]
-	if !ok {
-		return nil, fmt.Errorf("load %s: %w", name, fs.ErrNotExist)
-	}
-	return append([]byte(nil), b...), nil
-}
-
-// Save implements [Store].
-func (m *Memory) Save(name string, data []byte) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.files == nil {
-		m.files = make(map[string][]byte)
-	}
-	m.files[name] = append([]byte(nil), data...)
-	return nil
-}
-
 // Names of the files in the store.
 const (
 	revisionsFile = "calendar-revisions.json"

@@ -15,7 +15,6 @@ import (
 	"errors"
 	"fmt"
 	"iter"
-	"slices"
 	"strings"
 	"time"
 
@@ -66,9 +65,6 @@ func Of(c husbandry.Cadence) (Dates, error) {
 	return byInterval(c.From, int(c.Every)), nil
 }
 
-// Next returns the first date on or after day, or no date where none is left.
-func (d Dates) Next(day civil.Date) civil.Date { return d.next(day) }
-
 // Last returns the last date on or before day, or no date where there was
 // none.
 func (d Dates) Last(day civil.Date) civil.Date { return d.last(day) }
@@ -83,16 +79,6 @@ func (d Dates) Between(from, to civil.Date) iter.Seq[civil.Date] {
 			}
 		}
 	}
-}
-
-// Occurrences returns the dates of a fixed cadence from one day to another,
-// both included; see [Of] for its errors.
-func Occurrences(c husbandry.Cadence, from, to civil.Date) ([]civil.Date, error) {
-	d, err := Of(c)
-	if err != nil {
-		return nil, err
-	}
-	return slices.Collect(d.Between(from, to)), nil
 }
 
 // Steps gives first and the dates that follow it every so many days, as far as

@@ -66,13 +66,6 @@ func Fit(points []husbandry.IncubationPoint) (Line, error) {
 	return Line{T0: husbandry.Celsius(-a / b), K: 1 / b}, nil
 }
 
-// Rate returns the share of the development that one day at t brings.
-func (l Line) Rate(t husbandry.Celsius) float64 { return max(0, float64(t-l.T0)) / l.K }
-
-// Days returns the days from laying to hatching at a constant t; +Inf at or
-// below T0.
-func (l Line) Days(t husbandry.Celsius) float64 { return 1 / l.Rate(t) }
-
 // EffectiveDegrees returns the day's mean of the degrees above t0 when the
 // temperature follows a sine about mean with half-range swing:
 // [(M-T0)(pi/2-theta) + R cos theta]/pi with theta = asin((T0-M)/R) where the

@@ -44,9 +44,6 @@ func (m *Model) Fitted(widen Widen) Fitted {
 // Default returns the committed fit.
 func Default() *Curve { return committed().curve }
 
-// Committed returns what is committed, for a check against a new fit.
-func Committed() Fitted { return committed().Fitted }
-
 type loaded struct {
 	Fitted
 	curve *Curve

@@ -131,9 +131,6 @@ func Hatched() []Share { return slices.Clone(all().hatched) }
 // Sexes returns the shares of males.
 func Sexes() []Share { return slices.Clone(all().sexes) }
 
-// Citation returns the full citation of a paper's short name, "" for none.
-func Citation(paper string) string { return all().papers[paper] }
-
 type tables struct {
 	durations      []Duration
 	hatched, sexes []Share

@@ -34,9 +34,6 @@ const (
 	Ready   Phase = "ready" // pairing may begin
 )
 
-// Phases lists the phases in order.
-func Phases() []Phase { return []Phase{Before, Fasting, Down, Cold, Up, Warm, Fed, Ready} }
-
 // Step is a temperature to be set.
 type Step struct {
 	// Name is unique within a course and does not change with its dates:

@@ -21,15 +21,10 @@ import (
 	"nestround/tasks/civil"
 )
 
-// The zeniths, in degrees, at which the sun's centre stands when a day begins
-// and ends.
-const (
-	// Sunrise is that of the almanacs: the upper limb on the horizon, 16′ of
-	// radius and 34′ of refraction below which the centre stands (NOAA).
-	Sunrise = 90.833
-	// Geometric has the centre on the horizon, without refraction.
-	Geometric = 90.0
-)
+// Sunrise is the zenith, in degrees, of the sun's centre when a day begins and
+// ends in the almanacs: the upper limb is on the horizon, and the centre is
+// lower by 16′ of radius and 34′ of refraction (NOAA).
+const Sunrise = 90.833
 
 // Length returns how long the sun is up on a day at a latitude in degrees
 // (-90 to 90, south negative), from sunrise to sunset: 24 hours where it does

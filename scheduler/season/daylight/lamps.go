@@ -6,8 +6,10 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Schedule is how long lamps are to burn through the year. Make one with
-// [Sky], [Held] or [Between] and move it with Later.
+// Schedule is how long lamps are to burn through the year. With a latitude
+// alone they follow the day length there; with a shortest and a longest day too,
+// that course of the year is scaled to them (see [HasSeasons]); with both equal
+// the lamps burn for that time all year.
 type Schedule struct {
 	// Latitude whose year the lamps follow, in degrees, south negative.
 	Latitude float64
@@ -19,26 +21,6 @@ type Schedule struct {
 	Shortest, Longest time.Duration
 	// Noon is the middle of the lit hours on the timer's clock; zero for 12:00.
 	Noon civil.TimeOfDay
-}
-
-// Sky follows the day length at a latitude.
-func Sky(latitude float64) Schedule { return Schedule{Latitude: latitude} }
-
-// Held burns for the same time all year, more than 0 and at most 24 hours.
-func Held(hours time.Duration) Schedule { return Schedule{Shortest: hours, Longest: hours} }
-
-// Between has the course of the year at a latitude, pressed or stretched
-// between a shortest and a longest day. The latitude needs a course: see
-// [HasSeasons].
-func Between(latitude float64, shortest, longest time.Duration) Schedule {
-	return Schedule{Latitude: latitude, Shortest: shortest, Longest: longest}
-}
-
-// Later returns the schedule with its year moved to so many days later, or
-// earlier where days is negative.
-func (s Schedule) Later(days int) Schedule {
-	s.Behind += days
-	return s
 }
 
 // Fixed reports whether the lamps burn for the same time all year.

@@ -12,6 +12,25 @@ import (
 
 const hour = time.Hour
 
+// sky follows the day length at a latitude.
+func sky(latitude float64) daylight.Schedule { return daylight.Schedule{Latitude: latitude} }
+
+// held burns for the same time all year.
+func held(hours time.Duration) daylight.Schedule {
+	return daylight.Schedule{Shortest: hours, Longest: hours}
+}
+
+// between scales the year of a latitude to a shortest and a longest day.
+func between(latitude float64, shortest, longest time.Duration) daylight.Schedule {
+	return daylight.Schedule{Latitude: latitude, Shortest: shortest, Longest: longest}
+}
+
+// later moves the year of a schedule by some days.
+func later(s daylight.Schedule, days int) daylight.Schedule {
+	s.Behind += days
+	return s
+}
+
 func TestLampsFollow(t *testing.T) {
 	for _, c := range []struct {
 		words string
@@ -20,20 +39,20 @@ func TestLampsFollow(t *testing.T) {
 		want  time.Duration
 		in    time.Duration // within
 	}{
-		{"the sky of Vienna at midsummer", daylight.Sky(48.2), "2027-06-21", 16*hour + 5*time.Minute, 5 * time.Minute},
-		{"half a year later, its midwinter", daylight.Sky(48.2).Later(182), "2027-06-21", 8*hour + 20*time.Minute, 5 * time.Minute},
-		{"a month behind", daylight.Sky(48.2).Later(30), "2027-07-21", daylight.Length(48.2, day("2027-06-21")), 0},
-		{"a month ahead", daylight.Sky(48.2).Later(-30), "2027-05-22", daylight.Length(48.2, day("2027-06-21")), 0},
-		{"the sky of Alice Springs at its midwinter", daylight.Sky(-23.7), "2027-06-21", 10*hour + 37*time.Minute, 5 * time.Minute},
-		{"held, whatever the sky", daylight.Held(12 * hour), "2027-06-21", 12 * hour, 0},
-		{"the longest day of a pressed year", daylight.Between(48.2, 10*hour, 14*hour), "2027-06-21", 14 * hour, 30 * time.Second},
-		{"its shortest", daylight.Between(48.2, 10*hour, 14*hour), "2027-12-21", 10 * hour, 30 * time.Second},
-		{"between them", daylight.Between(48.2, 10*hour, 14*hour), "2027-03-21", 12 * hour, 4 * time.Minute},
-		{"a stretched southern year", daylight.Between(-25, 8*hour, 16*hour), "2027-12-21", 16 * hour, time.Minute},
-		{"where there are no seasons, the middle", daylight.Between(0, 10*hour, 14*hour), "2027-06-21", 12 * hour, 0},
-		{"polar night", daylight.Sky(75), "2027-12-21", 0, 0},
-		{"polar day", daylight.Sky(75), "2027-06-21", 24 * hour, 0},
-		{"polar night, pressed", daylight.Between(75, 8*hour, 15*hour), "2027-12-21", 8 * hour, 0},
+		{"the sky of Vienna at midsummer", sky(48.2), "2027-06-21", 16*hour + 5*time.Minute, 5 * time.Minute},
+		{"half a year later, its midwinter", later(sky(48.2), 182), "2027-06-21", 8*hour + 20*time.Minute, 5 * time.Minute},
+		{"a month behind", later(sky(48.2), 30), "2027-07-21", daylight.Length(48.2, day("2027-06-21")), 0},
+		{"a month ahead", later(sky(48.2), -30), "2027-05-22", daylight.Length(48.2, day("2027-06-21")), 0},
+		{"the sky of Alice Springs at its midwinter", sky(-23.7), "2027-06-21", 10*hour + 37*time.Minute, 5 * time.Minute},
+		{"held, whatever the sky", held(12 * hour), "2027-06-21", 12 * hour, 0},
+		{"the longest day of a pressed year", between(48.2, 10*hour, 14*hour), "2027-06-21", 14 * hour, 30 * time.Second},
+		{"its shortest", between(48.2, 10*hour, 14*hour), "2027-12-21", 10 * hour, 30 * time.Second},
+		{"between them", between(48.2, 10*hour, 14*hour), "2027-03-21", 12 * hour, 4 * time.Minute},
+		{"a stretched southern year", between(-25, 8*hour, 16*hour), "2027-12-21", 16 * hour, time.Minute},
+		{"where there are no seasons, the middle", between(0, 10*hour, 14*hour), "2027-06-21", 12 * hour, 0},
+		{"polar night", sky(75), "2027-12-21", 0, 0},
+		{"polar day", sky(75), "2027-06-21", 24 * hour, 0},
+		{"polar night, pressed", between(75, 8*hour, 15*hour), "2027-12-21", 8 * hour, 0},
 	} {
 		if got := c.s.On(day(c.on)); (got - c.want).Abs() > c.in {
 			t.Errorf("%s: %v, want %v", c.words, got, c.want)
@@ -50,7 +69,7 @@ func TestSeasonsNeedALatitude(t *testing.T) {
 }
 
 func TestStepsOfAPressedYear(t *testing.T) {
-	s := daylight.Between(48.2, 10*hour, 14*hour)
+	s := between(48.2, 10*hour, 14*hour)
 	steps := daylight.Steps(s, day("2027-01-01"), day("2027-12-31"), 0)
 	// Four hours up and four down by the quarter of an hour.
 	if len(steps) != 32 {
@@ -74,14 +93,14 @@ func TestStepsOf(t *testing.T) {
 		every int // minutes
 		want  int // steps in a year
 	}{
-		{"held hours", daylight.Held(12 * hour), 15, 0},
-		{"the equator", daylight.Sky(0), 15, 0},
-		{"a year that moves less than the step", daylight.Between(48.2, 12*hour, 12*hour+10*time.Minute), 15, 0},
-		{"half hours", daylight.Between(48.2, 10*hour, 14*hour), 30, 16},
-		{"hours", daylight.Between(48.2, 10*hour, 14*hour), 60, 8},
-		{"the southern year", daylight.Between(-33, 10*hour, 14*hour), 60, 8},
+		{"held hours", held(12 * hour), 15, 0},
+		{"the equator", sky(0), 15, 0},
+		{"a year that moves less than the step", between(48.2, 12*hour, 12*hour+10*time.Minute), 15, 0},
+		{"half hours", between(48.2, 10*hour, 14*hour), 30, 16},
+		{"hours", between(48.2, 10*hour, 14*hour), 60, 8},
+		{"the southern year", between(-33, 10*hour, 14*hour), 60, 8},
 		// From 8:20 to 16:05 at 48.2° N: 8:30, 8:45 ... 16:00 and back.
-		{"the sky", daylight.Sky(48.2), 15, 60},
+		{"the sky", sky(48.2), 15, 60},
 	} {
 		if got := daylight.Steps(c.s, day("2027-01-01"), day("2027-12-31"), c.every); len(got) != c.want {
 			t.Errorf("%s: %d steps, want %d: %v", c.words, len(got), c.want, got)
@@ -97,11 +116,11 @@ func TestAYearWithoutSteps(t *testing.T) {
 		every int
 		want  time.Duration
 	}{
-		{"the equator by the quarter", daylight.Sky(0), 15, 12 * hour},
-		{"the equator by the hour", daylight.Sky(0), 60, 12 * hour},
-		{"a little above a quarter", daylight.Between(48.2, 12*hour+5*time.Minute, 12*hour+6*time.Minute), 15, 12 * hour},
-		{"a little below the next", daylight.Between(48.2, 12*hour+11*time.Minute, 12*hour+13*time.Minute), 15, 12*hour + 15*time.Minute},
-		{"about a quarter", daylight.Between(48.2, 11*hour+55*time.Minute, 12*hour+5*time.Minute), 15, 12 * hour},
+		{"the equator by the quarter", sky(0), 15, 12 * hour},
+		{"the equator by the hour", sky(0), 60, 12 * hour},
+		{"a little above a quarter", between(48.2, 12*hour+5*time.Minute, 12*hour+6*time.Minute), 15, 12 * hour},
+		{"a little below the next", between(48.2, 12*hour+11*time.Minute, 12*hour+13*time.Minute), 15, 12*hour + 15*time.Minute},
+		{"about a quarter", between(48.2, 11*hour+55*time.Minute, 12*hour+5*time.Minute), 15, 12 * hour},
 	} {
 		if got := daylight.Standing(c.s, day("2027-05-12"), c.every); got.Light != c.want {
 			t.Errorf("%s: %v, want %v", c.words, got.Light, c.want)
@@ -110,11 +129,11 @@ func TestAYearWithoutSteps(t *testing.T) {
 }
 
 func TestPolarStepsSwitchNothing(t *testing.T) {
-	dark := daylight.Standing(daylight.Sky(75), day("2027-12-21"), 15)
+	dark := daylight.Standing(sky(75), day("2027-12-21"), 15)
 	if dark.Light != 0 || dark.LampsOn != 0 || dark.LampsOff != 0 || dark.On.After(day("2027-12-01")) {
 		t.Errorf("polar night: %+v", dark)
 	}
-	lit := daylight.Standing(daylight.Sky(75), day("2027-06-21"), 15)
+	lit := daylight.Standing(sky(75), day("2027-06-21"), 15)
 	if lit.Light != 24*hour || lit.LampsOn != 0 || lit.LampsOff != 0 || lit.On.After(day("2027-05-10")) {
 		t.Errorf("polar day: %+v", lit)
 	}
@@ -122,12 +141,12 @@ func TestPolarStepsSwitchNothing(t *testing.T) {
 
 func schedules() *rapid.Generator[daylight.Schedule] {
 	return rapid.Custom(func(t *rapid.T) daylight.Schedule {
-		s := daylight.Sky(latitudes().Draw(t, "latitude"))
+		s := sky(latitudes().Draw(t, "latitude"))
 		if rapid.Bool().Draw(t, "pressed") {
 			s.Shortest = time.Duration(rapid.IntRange(6, 12).Draw(t, "shortest")) * hour
 			s.Longest = s.Shortest + time.Duration(rapid.IntRange(0, 12).Draw(t, "more"))*hour
 		}
-		return s.Later(rapid.IntRange(-400, 400).Draw(t, "later"))
+		return later(s, rapid.IntRange(-400, 400).Draw(t, "later"))
 	})
 }
 
@@ -192,7 +211,7 @@ func TestStepsDoNotDependOnTheDayOfAsking(t *testing.T) {
 }
 
 func BenchmarkSteps(b *testing.B) {
-	s := daylight.Sky(48.2)
+	s := sky(48.2)
 	on := civil.MustParse("2027-05-12")
 	for b.Loop() {
 		daylight.Steps(s, on.AddDays(-400), on.AddDays(120), 15)

@@ -20,7 +20,7 @@ func TestTheLowestLatitudeWithSeasons(t *testing.T) {
 // Lamps of a pressed year reach its ends every year: at the solstices, which
 // fall on 20 to 23 June and December.
 func TestEveryYearReachesItsEnds(t *testing.T) {
-	s := daylight.Between(48.2, 10*hour, 14*hour)
+	s := between(48.2, 10*hour, 14*hour)
 	for year := 2020; year < 2060; year++ {
 		longest, shortest := s.Shortest, s.Longest
 		for d := range 4 {

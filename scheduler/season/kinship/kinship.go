@@ -1,14 +1,14 @@
 // Package kinship computes from recorded parents how closely animals are
-// related: the inbreeding coefficient of an animal, the kinship of a pair,
-// which is what the inbreeding coefficient of its young would be, and which
-// male to give each female so that the young are as little inbred as can be.
+// related: the kinship of a pair, which is what the inbreeding coefficient of
+// its young would be, and which male to give each female so that the young are
+// as little inbred as can be.
 //
-// Start with [New]; then ask [Pedigree.Inbreeding], [Pedigree.Kinship] and
-// [Pedigree.Relation], or [Pedigree.Assign] for a season. The coefficients are
+// Start with [New]; then ask [Pedigree.Kinship] and [Pedigree.Relation], or
+// [Pedigree.Assign] for a season. The coefficients are
 // those of Wright 1922 (American Naturalist 56:330-338) and Malécot, exact for
 // the pedigree as recorded: a parent that nobody wrote down counts as a
 // founder related to nobody, so a coefficient is a least one where lines end
-// early, and [Pedigree.Depth] says how far they are known. All coefficients of
+// early, and [Pedigree.DepthOfYoung] says how far they are known. All coefficients of
 // an animal are computed with the indirect method of Colleau 2002 (Genetics
 // Selection Evolution 34:409-421), which goes through the pedigree twice and
 // never makes the table of all pairs.
@@ -276,16 +276,6 @@ func (p *Pedigree) relationships(animal int, column []float64) {
 	}
 }
 
-// Inbreeding returns an animal's inbreeding coefficient, 0 to 1: the
-// probability that its two genes at a place are copies of one ancestor's. It
-// is 0 for an animal that is not in the pedigree.
-func (p *Pedigree) Inbreeding(id husbandry.ID) float64 {
-	if i, ok := p.index[id]; ok {
-		return p.f[i]
-	}
-	return 0
-}
-
 // Kinship returns the kinship (coancestry) of two animals, 0 to 1: what the
 // inbreeding coefficient of their young would be. Of an animal with itself it
 // is half of one more than its inbreeding; it is 0 for animals that are not in
@@ -333,14 +323,6 @@ type Depth struct {
 	// over all known ancestors, of the share of the genes that comes from each
 	// (Maignel, Boichard and Verrier 1996, Interbull Bulletin 14:49-54).
 	Equivalent float64
-}
-
-// Depth returns how far an animal's ancestors are recorded.
-func (p *Pedigree) Depth(id husbandry.ID) Depth {
-	if i, ok := p.index[id]; ok {
-		return p.depth[i]
-	}
-	return Depth{}
 }
 
 // DepthOfYoung returns how far the ancestors of a pair's young would be

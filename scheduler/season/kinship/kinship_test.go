@@ -38,6 +38,10 @@ func animals(lines ...[3]husbandry.ID) []kinship.Animal {
 	return list
 }
 
+// inbreeding is the inbreeding coefficient of an animal: the kinship of an
+// animal with itself is (1 + F) / 2.
+func inbreeding(p *kinship.Pedigree, id husbandry.ID) float64 { return 2*p.Kinship(id, id) - 1 }
+
 func near(a, b float64) bool { return math.Abs(a-b) < 1e-12 }
 
 // Mrode, Linear Models for the Prediction of Animal Breeding Values, example
@@ -61,7 +65,7 @@ func TestMrodesPedigree(t *testing.T) {
 		}
 	}
 	for id, want := range map[husbandry.ID]float64{"1": 0, "2": 0, "3": 0, "4": 0, "5": .125, "6": .125} {
-		if got := p.Inbreeding(id); got != want {
+		if got := inbreeding(p, id); got != want {
 			t.Errorf("animal %s: F %v, want %v", id, got, want)
 		}
 	}
@@ -70,7 +74,7 @@ func TestMrodesPedigree(t *testing.T) {
 // A course sheet on livestock breeding of ETH Zürich.
 func TestACourseSheetsPedigree(t *testing.T) {
 	p := pedigree(t, [3]husbandry.ID{"4", "1", "2"}, [3]husbandry.ID{"5", "3", "2"}, [3]husbandry.ID{"6", "4", "5"})
-	if got := p.Inbreeding("6"); got != .125 {
+	if got := inbreeding(p, "6"); got != .125 {
 		t.Errorf("F %v, want 0.125", got)
 	}
 }
@@ -117,7 +121,7 @@ func TestMatings(t *testing.T) {
 				return seen[l[0]]
 			})
 			p := pedigree(t, lines...)
-			if got := p.Inbreeding("YOUNG"); got != c.want {
+			if got := inbreeding(p, "YOUNG"); got != c.want {
 				t.Errorf("F of the young %v, want %v", got, c.want)
 			}
 			if ab, ba := p.Kinship(c.a, c.b), p.Kinship(c.b, c.a); ab != c.want || ba != c.want {
@@ -139,7 +143,7 @@ func TestALineOfFullSiblings(t *testing.T) {
 	}
 	p := pedigree(t, lines...)
 	for g, want := range []float64{0, 0, .25, .375, .5, .59375} {
-		if got := p.Inbreeding(husbandry.ID(fmt.Sprint("F", g))); got != want {
+		if got := inbreeding(p, husbandry.ID(fmt.Sprint("F", g))); got != want {
 			t.Errorf("generation %d: %v, want %v", g-1, got, want)
 		}
 	}
@@ -185,8 +189,11 @@ func TestALongLineIsNoLoop(t *testing.T) {
 		list = append(list, kinship.Animal{ID: husbandry.ID(fmt.Sprint("A", i)), Mother: husbandry.ID(fmt.Sprint("A", i+1))})
 	}
 	p, err := kinship.New(list)
-	if err != nil || p.Depth("A0").Deepest != 100_000 || p.Depth("A0").Complete != 0 {
-		t.Fatalf("%v, %+v", err, p.Depth("A0"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := p.DepthOfYoung("A0", ""); got.Deepest != 100_001 || got.Complete != 0 {
+		t.Fatalf("%+v", got)
 	}
 }
 
@@ -197,16 +204,17 @@ func TestHowFarAncestorsAreKnown(t *testing.T) {
 		[3]husbandry.ID{"E", "D", "B"},
 		[3]husbandry.ID{"F", "C", "G"},
 	)
-	for id, want := range map[husbandry.ID]kinship.Depth{
-		"A":    {},
-		"C":    {Complete: 1, Deepest: 1, Equivalent: 1},
-		"D":    {Complete: 0, Deepest: 2, Equivalent: 1},      // (1+1)/2
-		"E":    {Complete: 1, Deepest: 3, Equivalent: 1 + .5}, // (1+1)/2 + (1+0)/2
-		"F":    {Complete: 1, Deepest: 2, Equivalent: 1 + .5}, // both parents, and half of the grandparents
-		"none": {},
+	for parents, want := range map[[2]husbandry.ID]kinship.Depth{
+		{"", ""}:   {},
+		{"A", "B"}: {Complete: 1, Deepest: 1, Equivalent: 1},
+		{"C", ""}:  {Complete: 0, Deepest: 2, Equivalent: 1},      // (1+1)/2
+		{"D", "B"}: {Complete: 1, Deepest: 3, Equivalent: 1 + .5}, // (1+1)/2 + (1+0)/2
+		{"C", "G"}: {Complete: 1, Deepest: 2, Equivalent: 1 + .5}, // both parents, and half of the grandparents
+		// D has C for a mother and nobody for a father.
+		{"D", ""}: {Complete: 0, Deepest: 3, Equivalent: 1},
 	} {
-		if got := p.Depth(id); got != want {
-			t.Errorf("%s: %+v, want %+v", id, got, want)
+		if got := p.DepthOfYoung(parents[0], parents[1]); got != want {
+			t.Errorf("young of %q: %+v, want %+v", parents, got, want)
 		}
 	}
 	if got, want := p.DepthOfYoung("C", "C"), (kinship.Depth{Complete: 2, Deepest: 2, Equivalent: 2}); got != want {
@@ -243,7 +251,7 @@ func TestGroupsCountAsOneAnimal(t *testing.T) {
 			t.Errorf("%s and %s: %v by %s, want %v by %s", c.a, c.b, got, groups, c.want, c.groups)
 		}
 	}
-	if got := p.Inbreeding("S"); got != 1./2 {
+	if got := inbreeding(p, "S"); got != 1./2 {
 		t.Errorf("young of one group alone: %v, want 1/2", got)
 	}
 }
@@ -305,7 +313,7 @@ func TestAgreesWithTheTabularMethod(t *testing.T) {
 			ids = append(ids, a.ID)
 		}
 		for i, a := range list {
-			if got := p.Inbreeding(a.ID); !near(got, want[i][i]-1) {
+			if got := inbreeding(p, a.ID); !near(got, want[i][i]-1) {
 				t.Fatalf("F of %s: %v, want %v", a.ID, got, want[i][i]-1)
 			}
 			for j, k := range p.KinshipWith(a.ID, ids) {

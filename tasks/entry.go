@@ -1,10 +1,10 @@
 package tasks
 
 import (
-	"fmt"
 	"time"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -59,73 +59,16 @@ const (
 	Undo     Verb = "undone" // takes back every mark and finding of the task
 )
 
-// Finding is what was observed at a task. Each field is a slot of its own: a
-// later finding replaces the slots it fills and leaves the others.
-type Finding struct {
-	// Laid is the number of eggs of a clutch, slugs not among them; Uncounted
-	// where she has laid but the eggs are still in the box.
-	Laid  *int `json:"laid,omitempty"`
-	Slugs *int `json:"slugs,omitempty"`
-	// More is the number of eggs that came after those of Laid.
-	More *int `json:"more,omitempty"`
-	// Outside says that eggs were laid outside the nest box.
-	Outside bool `json:"outside,omitempty"`
-	// Mother is who laid a clutch that was found.
-	Mother  husbandry.ID `json:"mother,omitempty"`
-	Hatched *int         `json:"hatched,omitempty"` // young, on that day
-	// Dead is the number of eggs set that were found dead, on that day.
-	Dead *int `json:"dead,omitempty"`
-	// Veins is the number of eggs in which candling showed veins; Uncounted
-	// where veins were seen and nobody counted.
-	Veins *int `json:"veins,omitempty"`
-	// Moved is the incubator that a clutch's tub was moved to.
-	Moved husbandry.ID `json:"moved,omitempty"`
-	// Ended says that nothing more is expected of a clutch.
-	Ended bool `json:"ended,omitempty"`
-	// Weighs is a mass; of a group, or of a clutch's young, the mean of one of
-	// them. Each has their single masses where they were said, and is nil for
-	// one alone.
-	Weighs  *husbandry.Grams       `json:"weighs_g,omitempty"`
-	Each    []husbandry.Grams      `json:"each_g,omitempty"`
-	Added   *husbandry.Millilitres `json:"added_ml,omitempty"`
-	Refused bool                   `json:"refused,omitempty"`
-	Mated   bool                   `json:"mated,omitempty"`
-	// With is the male that a female was put together with, as her task named
-	// him.
-	With   husbandry.ID `json:"with,omitempty"`
-	Gravid *bool        `json:"gravid,omitempty"`
-	// Ordered is the number of packs of a feeder that were ordered, Stock the
-	// number of insects counted.
-	Ordered *int `json:"ordered,omitempty"`
-	Stock   *int `json:"stock,omitempty"`
-	// Digging says that a female digs or searches for a place to lay.
-	Digging bool   `json:"digging,omitempty"`
-	Sexed   *Sexed `json:"sexed,omitempty"`
-	// UVI is the ultraviolet index under a lamp, at the animal's back.
-	UVI *float64 `json:"uvi,omitempty"`
-	// Ill says that it looks ill, or that a test found something; Note has the
-	// signs in words.
-	Ill  bool   `json:"ill,omitempty"`
-	Note string `json:"note,omitempty"`
-}
+// Finding is what was observed at a task; package finding has a row for each of
+// its slots.
+type Finding = finding.Values
 
-// Sexed is how many of an animal, a group or a clutch's young were told to be
-// males and females, and of how many it could not be told.
-type Sexed struct {
-	Males   int `json:"males"`
-	Females int `json:"females"`
-	Unsure  int `json:"unsure"`
-}
-
-// All is how many were looked at.
-func (s Sexed) All() int { return s.Males + s.Females + s.Unsure }
-
-// String writes s as the trade does: males.females.unsure, "2.1.3".
-func (s Sexed) String() string { return fmt.Sprintf("%d.%d.%d", s.Males, s.Females, s.Unsure) }
+// Sexed is how many were told to be males and females.
+type Sexed = finding.Sexed
 
 // Uncounted is the value of Finding.Laid and Finding.Veins for eggs that nobody
 // has counted yet.
-const Uncounted = -1
+const Uncounted = finding.Uncounted
 
 // FindingName names a slot of a finding, as the reply grammar does.
 type FindingName = husbandry.FindingName

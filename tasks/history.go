@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -197,7 +198,7 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 	if a.Mark == Undo {
 		f.undone[a.Task] = append(f.undone[a.Task], i)
 	}
-	if a.Finding != nil && a.Finding.changesPlans() {
+	if a.Finding != nil && finding.Plans(a.Finding) {
 		task, ok := numbers[a.Task]
 		if !ok {
 			task = int32(len(numbers))
@@ -205,12 +206,6 @@ func (f *folded) add(a applied, numbers map[Key]int32) {
 		}
 		f.findful = append(f.findful, findful{i, task})
 	}
-}
-
-func (g *Finding) changesPlans() bool {
-	return g.Laid != nil || g.Slugs != nil || g.Hatched != nil || g.Weighs != nil || g.Refused || g.Mated || g.With != "" || g.Gravid != nil ||
-		g.More != nil || g.Mother != "" || g.Digging || g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended || g.Sexed != nil || g.UVI != nil || g.Ill ||
-		g.Ordered != nil || g.Stock != nil || g.Added != nil
 }
 
 // pair returns the part of the key that all occurrences share.
@@ -501,10 +496,11 @@ func (h *History) find() []Found {
 			continue
 		}
 		if at[g.task] == 0 {
-			seen = append(seen, Found{Task: a.Task, On: a.on, By: a.by})
+			seen = append(seen, Found{Task: a.Task, On: a.on, By: a.by, Finding: *a.Finding})
 			at[g.task] = int32(len(seen))
+			continue
 		}
-		seen[at[g.task]-1].Finding.merge(a.Finding)
+		finding.Merge(&seen[at[g.task]-1].Finding, a.Finding)
 	}
 	byDay := func(a, b Found) int { return a.On.Compare(b.On) }
 	if !slices.IsSortedFunc(seen, byDay) {
@@ -527,7 +523,7 @@ func (h *History) Standing(k Key) (o Outcome, f Finding, said bool) {
 			continue
 		}
 		if said = true; a.Finding != nil {
-			f.merge(a.Finding)
+			finding.Merge(&f, a.Finding)
 		}
 	}
 	return h.Outcome(k), f, said
@@ -556,64 +552,4 @@ func (h *History) takenBack(k Key, i int32) bool {
 		}
 	}
 	return false
-}
-
-func (g *Finding) merge(later *Finding) {
-	if later.Laid != nil {
-		g.Laid = later.Laid
-	}
-	if later.Slugs != nil {
-		g.Slugs = later.Slugs
-	}
-	if later.Hatched != nil {
-		g.Hatched = later.Hatched
-	}
-	if later.Weighs != nil {
-		g.Weighs, g.Each = later.Weighs, later.Each
-	}
-	if later.Added != nil {
-		g.Added = later.Added
-	}
-	if later.Gravid != nil {
-		g.Gravid = later.Gravid
-	}
-	if later.More != nil {
-		g.More = later.More
-	}
-	if later.Mother != "" {
-		g.Mother = later.Mother
-	}
-	g.Outside = g.Outside || later.Outside
-	g.Digging = g.Digging || later.Digging
-	if later.Dead != nil {
-		g.Dead = later.Dead
-	}
-	if later.Veins != nil {
-		g.Veins = later.Veins
-	}
-	if later.Moved != "" {
-		g.Moved = later.Moved
-	}
-	g.Ended = g.Ended || later.Ended
-	if later.Sexed != nil {
-		g.Sexed = later.Sexed
-	}
-	if later.UVI != nil {
-		g.UVI = later.UVI
-	}
-	if later.Ordered != nil {
-		g.Ordered = later.Ordered
-	}
-	if later.Stock != nil {
-		g.Stock = later.Stock
-	}
-	g.Refused = g.Refused || later.Refused
-	g.Ill = g.Ill || later.Ill
-	g.Mated = g.Mated || later.Mated
-	if later.With != "" {
-		g.With = later.With
-	}
-	if later.Note != "" {
-		g.Note = later.Note
-	}
 }

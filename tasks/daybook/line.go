@@ -13,7 +13,7 @@ import (
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
-	"nestround/tasks/husbandry"
+	"nestround/tasks/finding"
 )
 
 // encode returns the line of e with its newline, and e as a reader will read
@@ -76,6 +76,7 @@ func zone(offset int) *time.Location {
 // Strings are parts of the line, and small values are cut from larger pieces,
 // so that a year of entries is a few hundred allocations.
 type scanner struct {
+	cursor
 	days   [2]day // most lines have the dates of the line before
 	offset int
 	zone   *time.Location
@@ -93,14 +94,15 @@ type day struct {
 
 // scan reads line, which has no newline, and reports whether it could.
 func (s *scanner) scan(line string) (tasks.Entry, bool) {
-	c := cursor{s: line}
+	c := &s.cursor
+	*c = cursor{s: line}
 	var e tasks.Entry
 	c.lit(`{"id":"`)
 	e.ID = c.str()
 	c.lit(`,"at":"`)
-	e.At = s.instant(&c)
+	e.At = s.instant(c)
 	c.lit(`,"on":"`)
-	e.On = s.date(&c)
+	e.On = s.date(c)
 	c.lit(`,"via":"`)
 	e.Via = tasks.Via(c.str())
 	if c.try(`,"by":"`) {
@@ -125,7 +127,7 @@ func (s *scanner) scan(line string) (tasks.Entry, bool) {
 				copy(piece, s.acts[start:])
 				s.acts, start = piece, 0
 			}
-			s.acts = append(s.acts, s.act(&c))
+			s.acts = append(s.acts, s.act(c))
 			if c.bad || !c.try(`,`) {
 				break
 			}
@@ -163,124 +165,52 @@ func (s *scanner) act(c *cursor) tasks.Act {
 		a.Why = c.str()
 	}
 	if c.try(`,"finding":{`) {
-		a.Finding = s.finding(c)
-		c.lit(`}`)
+		a.Finding = s.finding()
 	}
 	c.lit(`}`)
 	return a
 }
 
-func (s *scanner) finding(c *cursor) *tasks.Finding {
+func (s *scanner) finding() *tasks.Finding {
 	f := cut(&s.findings)
-	first := true
-	field := func(name string) bool {
-		at := c.i
-		if !first && !c.try(`,`) {
-			return false
+	for first := true; !s.bad && !s.try(`}`); first = false {
+		if !first {
+			s.lit(`,`)
 		}
-		if c.try(name) {
-			first = false
-			return true
+		s.lit(`"`)
+		key := s.str()
+		s.lit(`:`)
+		if !finding.Scan(key, s, f) {
+			s.bad = true
 		}
-		c.i = at
-		return false
-	}
-	intp := func() *int {
-		p := cut(&s.ints)
-		*p = c.int()
-		return p
-	}
-	if field(`"laid":`) {
-		f.Laid = intp()
-	}
-	if field(`"slugs":`) {
-		f.Slugs = intp()
-	}
-	if field(`"more":`) {
-		f.More = intp()
-	}
-	if field(`"outside":`) {
-		f.Outside = c.bool()
-	}
-	if field(`"mother":"`) {
-		f.Mother = husbandry.ID(c.str())
-	}
-	if field(`"hatched":`) {
-		f.Hatched = intp()
-	}
-	if field(`"dead":`) {
-		f.Dead = intp()
-	}
-	if field(`"veins":`) {
-		f.Veins = intp()
-	}
-	if field(`"moved":"`) {
-		f.Moved = husbandry.ID(c.str())
-	}
-	if field(`"ended":`) {
-		f.Ended = c.bool()
-	}
-	if field(`"weighs_g":`) {
-		p := cut(&s.floats)
-		*p = c.float()
-		f.Weighs = (*husbandry.Grams)(p)
-	}
-	if field(`"each_g":[`) {
-		for {
-			f.Each = append(f.Each, husbandry.Grams(c.float()))
-			if c.bad || !c.try(`,`) {
-				break
-			}
-		}
-		c.lit(`]`)
-	}
-	if field(`"added_ml":`) {
-		p := cut(&s.floats)
-		*p = c.float()
-		f.Added = (*husbandry.Millilitres)(p)
-	}
-	if field(`"refused":`) {
-		f.Refused = c.bool()
-	}
-	if field(`"mated":`) {
-		f.Mated = c.bool()
-	}
-	if field(`"with":"`) {
-		f.With = husbandry.ID(c.str())
-	}
-	if field(`"gravid":`) {
-		b := c.bool()
-		f.Gravid = &b
-	}
-	if field(`"ordered":`) {
-		f.Ordered = intp()
-	}
-	if field(`"stock":`) {
-		f.Stock = intp()
-	}
-	if field(`"digging":`) {
-		f.Digging = c.bool()
-	}
-	if field(`"sexed":{"males":`) {
-		f.Sexed = &tasks.Sexed{Males: c.int()}
-		c.lit(`,"females":`)
-		f.Sexed.Females = c.int()
-		c.lit(`,"unsure":`)
-		f.Sexed.Unsure = c.int()
-		c.lit(`}`)
-	}
-	if field(`"uvi":`) {
-		f.UVI = cut(&s.floats)
-		*f.UVI = c.float()
-	}
-	if field(`"ill":`) {
-		f.Ill = c.bool()
-	}
-	if field(`"note":"`) {
-		f.Note = c.str()
 	}
 	return f
 }
+
+// The values of a finding, for finding.Scan.
+
+func (s *scanner) Int() *int {
+	p := cut(&s.ints)
+	*p = s.int()
+	return p
+}
+
+func (s *scanner) Float() *float64 {
+	p := cut(&s.floats)
+	*p = s.float()
+	return p
+}
+
+func (s *scanner) Bool() bool { return s.bool() }
+
+func (s *scanner) Text() string {
+	s.lit(`"`)
+	return s.str()
+}
+
+func (s *scanner) Skip(text string) { s.lit(text) }
+
+func (s *scanner) Try(text string) bool { return !s.bad && s.try(text) }
 
 // cut returns the next zero T of a piece, and makes a new piece when it is
 // used up.

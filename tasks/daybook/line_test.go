@@ -217,7 +217,7 @@ func date() *rapid.Generator[civil.Date] {
 	})
 }
 
-func finding() *rapid.Generator[tasks.Finding] {
+func anyFinding() *rapid.Generator[tasks.Finding] {
 	return rapid.Custom(func(t *rapid.T) tasks.Finding {
 		return tasks.Finding{
 			Laid:    some(rapid.Int()).Draw(t, "laid"),
@@ -242,7 +242,7 @@ func act() *rapid.Generator[tasks.Act] {
 			Task:    tasks.Key(text().Draw(t, "task")),
 			Mark:    rapid.SampledFrom([]tasks.Verb{"", tasks.MarkDone, tasks.Skip, tasks.PutOff, tasks.Undo}).Draw(t, "mark"),
 			Why:     text().Draw(t, "why"),
-			Finding: some(finding()).Draw(t, "finding"),
+			Finding: some(anyFinding()).Draw(t, "finding"),
 		}
 		if rapid.Bool().Draw(t, "put off") {
 			a.Until = date().Draw(t, "until")

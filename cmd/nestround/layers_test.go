@@ -56,7 +56,7 @@ var layers = []layer{
 	{of: "notify/practice", may: []string{"notify", "notify/practice"}, why: adapterWhy},
 	{of: "notify", may: []string{"tasks", "tasks/civil", "tasks/husbandry"}, not: pure, why: "the ports are words, not wires"},
 	{of: "cmd", may: []string{"..."}, why: "the command joins everything"},
-	{of: "testdata", may: nil, why: "programs beside the tests stand alone"},
+	{of: "testdata", may: []string{"testdata/..."}, why: "programs beside the tests stand alone"},
 }
 
 const module = "nestround"

@@ -96,11 +96,7 @@ func (c *call) printCheck(h *house.House) {
 		var what []string
 		for _, k := range husbandry.Kinds() {
 			if n := u.Tasks[k]; n > 0 {
-				word := string(k)
-				if k == husbandry.Own {
-					word = "other tasks"
-				}
-				what = append(what, fmt.Sprintf("%d × %s", n, word))
+				what = append(what, fmt.Sprintf("%d × %s", n, k.Listed()))
 			}
 		}
 		words := fmt.Sprintf("nobody stands in from %s to %s, and this cannot wait: %s", longDate(u.Away.From), longDate(u.Away.Until), strings.Join(what, ", "))

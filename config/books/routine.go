@@ -68,18 +68,19 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 	} else if t.Has("consumes") {
 		v.Amounts = husbandry.Amounts{}
 	}
-	if v.Kind == husbandry.Order && !v.Off {
-		t.Here().Error("a routine of kind \"order\" can only be `off`", "what is ordered when follows from the [[feeder]] records")
+	if refusal := v.Kind.Refuses(v.Off); refusal.Problem != "" {
+		at := t.Here()
+		if v.Off {
+			at = t.KeyPlace("off")
+		}
+		at.Error(refusal.Problem, refusal.Hint)
 	}
-	v.Missed = missedByKind(v.Kind)
+	v.Missed = v.Kind.Missed()
 	if missed, ok := tables.Choice(t, "missed", husbandry.Stays, husbandry.Lapses, husbandry.Alarms); ok {
 		v.Missed = missed
 	}
 	if sitter, ok := tables.Choice(t, "sitter", husbandry.SitterDoes, husbandry.SitterWaits); ok {
 		v.Sitter = sitter
-	}
-	if v.Kind == husbandry.Cool && v.Off {
-		t.KeyPlace("off").Error("a winter is not turned off by a routine", "write a [[cooling]] with off = true for the animals")
 	}
 	r.needSource(t, v.Source)
 	t.Done()
@@ -128,19 +129,6 @@ func (r *reader) scope(t *tables.Table, kind husbandry.Kind, inherited husbandry
 		return fixed
 	}
 	return scope
-}
-
-// missedByKind is what becomes of a missed task where the routine does not
-// say: what was not given yesterday is not owed twice today, a watch that
-// nobody kept is an alarm, and other work waits.
-func missedByKind(k husbandry.Kind) husbandry.Missed {
-	switch k {
-	case husbandry.Feed, husbandry.Supplement, husbandry.Water, husbandry.Mist, husbandry.GutLoad, husbandry.YoungCheck:
-		return husbandry.Lapses
-	case husbandry.LayWatch, husbandry.HatchWatch:
-		return husbandry.Alarms
-	}
-	return husbandry.Stays
 }
 
 func (r *reader) selector(t *tables.Table) husbandry.Selector {

@@ -275,7 +275,7 @@ func (w writer) newItem(r tasks.Row, on civil.Date) item {
 		Record:  w.say(toRecord(r.Asks)),
 		Caution: w.say(r.Caution),
 		whom:    w.say(r.Whom),
-		label:   w.say(cmp.Or(kindNames[r.Kind], string(r.Routine))),
+		label:   w.say(cmp.Or(r.Kind.Name(), string(r.Routine))),
 		place:   fmt.Sprintf("%d %s", r.N, w.sayNumbered(r.N, string(r.Subject))),
 	}
 	if why := w.say(r.Why); why != "" {

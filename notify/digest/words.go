@@ -148,39 +148,3 @@ func toRecord(asks []tasks.FindingName) string {
 	}
 	return "Record " + strings.Join(words, " and ")
 }
-
-// kindNames name the tasks of a kind where they are listed without titles.
-var kindNames = map[husbandry.Kind]string{
-	husbandry.Feed:        "Feeding",
-	husbandry.Supplement:  "Supplement on the food",
-	husbandry.Water:       "Fresh water",
-	husbandry.Mist:        "Misting",
-	husbandry.Clean:       "Cleaning",
-	husbandry.NestTopUp:   "Damp for the nest box",
-	husbandry.GutLoad:     "Feeder insects",
-	husbandry.Weigh:       "Scales",
-	husbandry.GravidCheck: "Looking for eggs inside her",
-	husbandry.LayWatch:    "Watching for eggs",
-	husbandry.DigEggs:     "Digging for eggs",
-	husbandry.SetTub:      "Setting of egg tubs",
-	husbandry.TubCheck:    "Look into egg tubs",
-	husbandry.Candle:      "Light through the eggs",
-	husbandry.HatchWatch:  "Watching for young",
-	husbandry.FirstFeed:   "First food",
-	husbandry.YoungCheck:  "Look into tubs of young",
-	husbandry.Shed:        "Looking at sheds",
-	husbandry.Sexing:      "Sexing",
-	husbandry.Label:       "Labels",
-	husbandry.Separate:    "Parting of young",
-	husbandry.Place:       "Who stays and who goes",
-	husbandry.Quarantine:  "Quarantine",
-	husbandry.Faecal:      "Faecal samples",
-	husbandry.Release:     "End of quarantine",
-	husbandry.LampMeter:   "Metering of lamps",
-	husbandry.Papers:      "Papers that run out",
-	husbandry.Pair:        "Pairing",
-	husbandry.LampChange:  "New lamps",
-	husbandry.LightStep:   "Hours of light",
-	husbandry.Cool:        "Winter cooling",
-	husbandry.Review:      "A closer look",
-}

@@ -103,7 +103,7 @@ func (r *resolver) command(c Command) {
 			act.Mark = tasks.Undo
 		case Later:
 			if it.Pinned {
-				r.refuse(one, "%s", whyPinned(it.Kind))
+				r.refuse(one, "%s", it.Kind.WhyPinned())
 				continue
 			}
 			act.Mark = tasks.PutOff
@@ -184,17 +184,6 @@ func (r *resolver) record(c Command) {
 	r.acts = append(r.acts, act)
 }
 
-// whyPinned says why a task of kind k is not put off.
-func whyPinned(k husbandry.Kind) string {
-	switch k {
-	case husbandry.LayWatch, husbandry.GravidCheck:
-		return "a female past her time is not put off; call the veterinarian"
-	case husbandry.SetTub, husbandry.DigEggs:
-		return "eggs in the open dry within hours and are not put off; set them now, or leave the task out"
-	}
-	return "this is not put off: an animal may be in danger; look today, and call the veterinarian if in doubt"
-}
-
 // misfit says why a finding cannot be one of a record of this scope, or of a
 // task of this kind; kind is "" for a record. The result is "" when it fits.
 func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string {
@@ -207,7 +196,7 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 	switch {
 	case f.Laid != nil || f.Slugs != nil || f.More != nil:
 		// Eggs still in the nest box are counted when they are dug up and set.
-		counts := at == clutch && (kind == husbandry.DigEggs || kind == husbandry.SetTub)
+		counts := at == clutch && kind.CountsEggs()
 		if at&(animal|enclosure) == 0 && !counts {
 			return "eggs are laid by an animal; name her or her enclosure"
 		}
@@ -226,7 +215,7 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 			return "it is said of a clutch; name the clutch"
 		}
 	case f.Weighs != nil:
-		if at&(animal|clutch) == 0 && kind != husbandry.NestTopUp {
+		if at&(animal|clutch) == 0 && kind.Weighs() != husbandry.WeighedBox {
 			return "a weight is an animal's or a clutch's; name which, or the nest box by the number of its top-up"
 		}
 		if f.Each != nil && kind == husbandry.TubCheck {
@@ -237,7 +226,7 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 			return "water is added to an enclosure's nest box or a clutch's tub; name which"
 		}
 	case f.Refused:
-		if kind != "" && kind != husbandry.Feed && kind != husbandry.FirstFeed || at == 0 {
+		if kind != "" && !slices.Contains(kind.Asks(), husbandry.FindRefused) || at == 0 {
 			return "food is refused at a feeding; name the feeding or the animal"
 		}
 	case f.Sexed != nil:

@@ -1,6 +1,11 @@
 package husbandry
 
 import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -133,4 +138,108 @@ func TestNoKind(t *testing.T) {
 	if WatchOf("") != "" || WatchOf(CoolingWindow) != "" {
 		t.Error("somebody watches over a window without a watch")
 	}
+}
+
+// notYet are the folders that still decide by the kind of a task themselves.
+var notYet = []string{"scheduler"}
+
+// What is decided by kind is a column of the table. So no other file has a
+// switch with kinds in its cases, or a map with kinds for keys: a new kind
+// would be missing there. (A comparison with one kind is no list of kinds.)
+func TestNothingElseDecidesByKind(t *testing.T) {
+	kinds := kindNames(t)
+	root := filepath.Join("..", "..")
+	files, found := 0, make(map[string]int)
+	err := filepath.WalkDir(root, func(file string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if name := d.Name(); d.IsDir() && file != root && (strings.HasPrefix(name, ".") || name == "node_modules") {
+			return filepath.SkipDir
+		}
+		if d.IsDir() || !strings.HasSuffix(file, ".go") || strings.HasSuffix(file, "_test.go") {
+			return nil
+		}
+		rel, err := filepath.Rel(root, file)
+		if err != nil {
+			return err
+		}
+		rel = filepath.ToSlash(rel)
+		files++
+		fset := token.NewFileSet()
+		f, err := parser.ParseFile(fset, file, nil, 0)
+		if err != nil {
+			return err
+		}
+		isKind := func(e ast.Expr) bool {
+			if sel, ok := e.(*ast.SelectorExpr); ok {
+				x, ok := sel.X.(*ast.Ident)
+				return ok && x.Name == "husbandry" && kinds[sel.Sel.Name]
+			}
+			id, ok := e.(*ast.Ident)
+			return ok && f.Name.Name == "husbandry" && kinds[id.Name]
+		}
+		report := func(at token.Pos, what string) {
+			folder, _, _ := strings.Cut(rel, "/")
+			found[folder]++
+			if !slices.Contains(notYet, folder) {
+				t.Errorf("%s:%d: %s; make it a column of kindRows", rel, fset.Position(at).Line, what)
+			}
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			switch n := n.(type) {
+			case *ast.CaseClause:
+				if slices.ContainsFunc(n.List, isKind) {
+					report(n.Pos(), "a switch over kinds")
+				}
+			case *ast.CompositeLit:
+				if _, ok := n.Type.(*ast.MapType); !ok {
+					return true
+				}
+				for _, e := range n.Elts {
+					if kv, ok := e.(*ast.KeyValueExpr); ok && isKind(kv.Key) {
+						report(kv.Pos(), "a map by kind")
+						break
+					}
+				}
+			}
+			return true
+		})
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if files < 100 || len(kinds) != len(kindRows) {
+		t.Errorf("read %d files and the names of %d kinds", files, len(kinds))
+	}
+	for _, folder := range notYet {
+		if found[folder] == 0 {
+			t.Errorf("%s decides nothing by kind any more; take it off the list", folder)
+		}
+	}
+}
+
+// kindNames reads the names of the constants of type Kind.
+func kindNames(t *testing.T) map[string]bool {
+	f, err := parser.ParseFile(token.NewFileSet(), "kinds.go", nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := make(map[string]bool)
+	for _, d := range f.Decls {
+		g, ok := d.(*ast.GenDecl)
+		if !ok || g.Tok != token.CONST {
+			continue
+		}
+		for _, s := range g.Specs {
+			v := s.(*ast.ValueSpec)
+			if id, ok := v.Type.(*ast.Ident); ok && id.Name == "Kind" {
+				for _, n := range v.Names {
+					names[n.Name] = true
+				}
+			}
+		}
+	}
+	return names
 }

@@ -275,7 +275,7 @@ func days(today civil.Date, coming []tasks.Task, spans []scheduler.Span) []diges
 		all[i].Minutes += t.Minutes
 		// What comes once in the week stands out from what comes daily; what is
 		// watched for has its own section.
-		if seen[tasks.NewKey(t.Subject, t.Routine, "")] == 1 && t.Window == nil && t.Kind != husbandry.Supplement {
+		if seen[tasks.NewKey(t.Subject, t.Routine, "")] == 1 && t.Window == nil && t.Kind.PartOf() == "" {
 			all[i].Matters = append(all[i].Matters, t.Title)
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"nestround/scheduler/incubation/pooled"
 	"nestround/scheduler/incubation/published"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -480,7 +481,7 @@ func (c *Case) weigh(laid civil.Date, begins func(civil.Date) float64, phi func(
 func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, rested string) string {
 	var parts []string
 	if own > 0 {
-		parts = append(parts, plural(own, "own clutch", "own clutches"))
+		parts = append(parts, english.Count(own, "own clutch"))
 	}
 	short := func() string {
 		if len(papers) > 3 {
@@ -492,15 +493,15 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 	relatives := ""
 	switch by {
 	case pooled.SameSpecies:
-		parts = append(parts, plural(len(papers), "paper", "papers")+short())
+		parts = append(parts, english.Count(len(papers), "paper")+short())
 	case pooled.SameGenus:
-		relatives = fmt.Sprintf("%s of other %s", plural(len(papers), "paper", "papers"), genus)
+		relatives = fmt.Sprintf("%s of other %s", english.Count(len(papers), "paper"), genus)
 	case pooled.SameFamily:
-		relatives = fmt.Sprintf("%s of %s of %s", plural(len(papers), "paper", "papers"), plural(kinds, "species", "species"), c.family())
+		relatives = fmt.Sprintf("%s of %s of %s", english.Count(len(papers), "paper"), english.Count(kinds, "species"), c.family())
 	case pooled.Geckos:
-		relatives = fmt.Sprintf("%s of %s of geckos", plural(len(papers), "paper", "papers"), plural(kinds, "species", "species"))
+		relatives = fmt.Sprintf("%s of %s of geckos", english.Count(len(papers), "paper"), english.Count(kinds, "species"))
 	default:
-		relatives = fmt.Sprintf("%s of %d species of lizards", plural(len(papers), "paper", "papers"), kinds)
+		relatives = fmt.Sprintf("%s of %s of lizards", english.Count(len(papers), "paper"), english.Count(kinds, "species"))
 		if c.family() == "" {
 			relatives += ", as its `family` is not recorded"
 		}
@@ -510,7 +511,7 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 		case len(c.Sheet.Points) > 0:
 			parts = append(parts, sources(c.Sheet.Points))
 		case c.Sheet.Days.To > 0:
-			parts = append(parts, fmt.Sprintf("the care sheet's range of %d-%d days", c.Sheet.Days.From, c.Sheet.Days.To))
+			parts = append(parts, "the care sheet's range of "+english.DayRange(c.Sheet.Days.From, c.Sheet.Days.To))
 		case own == 0:
 			relatives += ", none of this one"
 		}
@@ -527,13 +528,6 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 		words += "; the tub's temperature is not known"
 	}
 	return words
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 // now returns the last spell: how the eggs stand.

@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"nestround/scheduler/incubation/published"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -45,7 +46,7 @@ func (c *Case) cautions() []string {
 			c.Units.Temperature(t), word, whose, c.Units.Temperature(husbandry.Celsius(edge.Celsius)), edge.Paper)
 		for _, r := range rows {
 			if math.Abs(r.Celsius-float64(t)) <= .75 {
-				words += fmt.Sprintf("; %.0f %% did at %s (%s)", 100*r.Fraction, c.Units.Temperature(husbandry.Celsius(r.Celsius)), r.Paper)
+				words += fmt.Sprintf("; %s did at %s (%s)", english.PercentRounded(r.Fraction), c.Units.Temperature(husbandry.Celsius(r.Celsius)), r.Paper)
 				break
 			}
 		}

@@ -30,6 +30,7 @@ import (
 	"slices"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -287,7 +288,7 @@ func development(q Question) (mean, variance float64, basis string, cautions []s
 	}
 	suffix := ""
 	if rest > 0 {
-		suffix = fmt.Sprintf(", after a rest of %d-%d days", q.Sheet.Diapause.From, q.Sheet.Diapause.To)
+		suffix = ", after a rest of " + english.DayRange(q.Sheet.Diapause.From, q.Sheet.Diapause.To)
 	}
 	if len(points) > 0 && q.Temperature != nil {
 		t := *q.Temperature
@@ -313,7 +314,7 @@ func development(q Question) (mean, variance float64, basis string, cautions []s
 		// A range over the usual temperatures counts the rest, too.
 		mean = (float64(span.From) + float64(span.To)) / 2
 		sd := max(float64(span.To-span.From)/ninetyPerc, eggSpread*mean)
-		return mean, sd * sd, fmt.Sprintf("the care sheet's range of %d-%d days", span.From, span.To), cautions
+		return mean, sd * sd, "the care sheet's range of " + english.DayRange(span.From, span.To), cautions
 	}
 	if len(points) > 0 && q.Temperature == nil {
 		lo, hi := points[0].Days, points[0].Days
@@ -396,10 +397,8 @@ func sources(points []husbandry.IncubationPoint) string {
 		return "the care sheet"
 	case len(names) > 2:
 		return fmt.Sprintf("%s and %d more papers", names[0], len(names)-1)
-	case len(names) == 2:
-		return names[0] + " and " + names[1]
 	}
-	return names[0]
+	return english.List(names)
 }
 
 // safety says where a temperature is outside what eggs are known to hatch well

@@ -1,12 +1,12 @@
 package incubation
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"nestround/scheduler/incubation/pooled"
+	"nestround/tasks/english"
 )
 
 // Parameters of how eggs that rest (diapause) wake.
@@ -55,9 +55,9 @@ func (c *Case) rest() (days, variance float64, words string) {
 		return days, 0, ""
 	}
 	sd := max(.5, float64(d.To-d.From)/ninetyPerc)
-	words = fmt.Sprintf("a rest of %d-%d days", d.From, d.To)
+	words = "a rest of " + english.DayRange(d.From, d.To)
 	if day, winter, ok := c.warming(); ok {
-		switch on := c.Laid.AddDays(day).Format("2 January 2006"); {
+		switch on := english.Date(c.Laid.AddDays(day)); {
 		case winter && float64(day) > float64(d.From)-sooner:
 			days, sd = float64(day), wakingSD
 			words = "a winter's rest that the warming of " + on + " ends"
@@ -74,7 +74,7 @@ func (c *Case) rest() (days, variance float64, words string) {
 			z = max(z, -6)
 			hazard := n.Prob(z) / n.CDF(z)
 			days, variance = days-sd*hazard, sd*sd*max(.02, 1-z*hazard-hazard*hazard)
-			words += ", over by " + c.Veins.Format("2 January 2006") + " when veins were seen"
+			words += ", over by " + english.Date(c.Veins) + " when veins were seen"
 		}
 	}
 	return max(0, days), variance, words

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -180,19 +181,12 @@ func usualInterval(sheet float64, all []Interval) float64 {
 func (s spacing) basis(sheet string) string {
 	words := ""
 	if s.own > 0 {
-		words = counted(s.own, "own interval", "own intervals") + ", "
+		words = english.Count(s.own, "own interval") + ", "
 	}
 	if s.others > 0 {
 		words += fmt.Sprintf("%d of other females, ", s.others)
 	}
 	return words + sheet
-}
-
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 // expect makes the window of nine in ten of a normal distribution of days after

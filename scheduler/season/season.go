@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -264,7 +265,7 @@ func afterMating(f Female) Window {
 	sd := max(1, float64(after.To-after.From)/middle)
 	if !mated.IsZero() {
 		w := Window{Known: true, Event: "mated-" + mated.String(),
-			Basis: fmt.Sprintf("%d-%d days after the mating of %s (%s)", after.From, after.To, f.day(mated), f.brief("laying.after_mating"))}
+			Basis: fmt.Sprintf("%s after the mating of %s (%s)", english.DayRange(after.From, after.To), f.day(mated), f.brief("laying.after_mating"))}
 		w.expect(mated, float64(after.From+after.To)/2, sd)
 		return w
 	}
@@ -276,7 +277,7 @@ func afterMating(f Female) Window {
 		until = civil.Min(until, f.Parted)
 	}
 	w := Window{Known: true, Event: "paired-" + f.Paired.String(),
-		Basis: fmt.Sprintf("%d-%d days after mating (%s), some day from %s to %s", after.From, after.To, f.brief("laying.after_mating"), f.day(f.Paired), f.day(until))}
+		Basis: fmt.Sprintf("%s after mating (%s), some day from %s to %s", english.DayRange(after.From, after.To), f.brief("laying.after_mating"), f.day(f.Paired), f.day(until))}
 	// Any of the days they were together, evenly.
 	together := float64(until.Sub(f.Paired))
 	w.expect(f.Paired, float64(after.From+after.To)/2+together/2, math.Sqrt(sd*sd+together*together/12))
@@ -305,7 +306,7 @@ func afterClutch(f Female) Window {
 	}
 	spaced := colony.next(f.ID)
 	w.expect(last.On, spaced.mean, spaced.sd)
-	w.Basis = fmt.Sprintf("%d-%d days after her clutch of %s (%s)", w.From.Sub(last.On), w.To.Sub(last.On), f.day(last.On), spaced.basis(f.brief("laying.interval")))
+	w.Basis = fmt.Sprintf("%s after her clutch of %s (%s)", english.DayRange(w.From.Sub(last.On), w.To.Sub(last.On)), f.day(last.On), spaced.basis(f.brief("laying.interval")))
 	return w
 }
 
@@ -394,10 +395,7 @@ func gap(f Female) int { return max(seasonGap, int(f.Sheet.Laying.Interval.To)*3
 
 // day writes a date, with its year where that is not this one.
 func (f *Female) day(d civil.Date) string {
-	if d.Year() != f.On.Year() {
-		return d.Format("2 January 2006")
-	}
-	return d.Format("2 January")
+	return english.Day(d, f.On)
 }
 
 // sheet names who states a key of the sheet: the keeper's own words are not

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -30,9 +31,9 @@ func (p *Pedigree) Relation(a, b husbandry.ID) string {
 	common := p.commonParents(i, j)
 	switch len(common) {
 	case 2:
-		return "full siblings (parents " + p.names(common, " and ") + ")"
+		return "full siblings (parents " + english.List(p.names(common)) + ")"
 	case 1:
-		return "half siblings (common parent " + p.names(common, "") + ")"
+		return "half siblings (common parent " + english.List(p.names(common)) + ")"
 	}
 	if words := p.sibling(i, j); words != "" {
 		return words
@@ -45,9 +46,9 @@ func (p *Pedigree) Relation(a, b husbandry.ID) string {
 	case 0:
 		return ""
 	case 1:
-		return "common ancestor " + p.names(nearest, "")
+		return "common ancestor " + english.List(p.names(nearest))
 	}
-	return "common ancestors " + p.names(nearest, ", ")
+	return "common ancestors " + strings.Join(p.names(nearest), ", ")
 }
 
 // lineage says whether the first is a parent or grandparent of the second.
@@ -127,12 +128,11 @@ func (p *Pedigree) nearest(a, b husbandry.ID) []int {
 	return list
 }
 
-// names writes animals by id, in order.
-func (p *Pedigree) names(animals []int, joint string) string {
-	var ids []string
+// names returns the ids of animals, in order.
+func (p *Pedigree) names(animals []int) (ids []string) {
 	for _, i := range animals {
 		ids = append(ids, string(p.ids[i]))
 	}
 	slices.Sort(ids)
-	return strings.Join(ids, joint)
+	return ids
 }

@@ -10,6 +10,7 @@ import (
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -205,15 +206,15 @@ func sentinel(c Content, s Scope, shown []entry) event {
 	summary := "Calendar up to date: nothing planned"
 	switch {
 	case open > 0:
-		summary = "Calendar up to date: " + count(open, "open task") + " today"
+		summary = "Calendar up to date: " + english.Count(open, "open task") + " today"
 		if overdue > 0 {
 			summary += fmt.Sprintf(", %d overdue", overdue)
 		}
 	case !next.IsZero():
-		summary = "Calendar up to date: next tasks on " + day(next)
+		summary = "Calendar up to date: next tasks on " + english.ShortWeekdayDate(next)
 	}
 	ev := event{uid: c.uid("status", Scope{Room: s.Room, Keeper: s.Keeper}.key()), from: c.Today, to: c.Today, summary: summary, url: c.Page}
-	ev.description = "Written for " + day(c.Today) + ".\n" +
+	ev.description = "Written for " + english.ShortWeekdayDate(c.Today) + ".\n" +
 		"Calendar programs ask for this calendar every few hours, some once a day. " +
 		"If this entry stands more than two days back, yours has stopped asking: look at the subscription.\n" +
 		"What is due now is in the morning's digest."
@@ -227,7 +228,7 @@ func renewedNotice(c Content, s Scope) event {
 	return event{
 		uid: c.uid("renewed", s.key()), from: c.Today, to: c.Today,
 		summary: "This calendar's link was renewed: subscribe to the new one",
-		description: "The link that this calendar comes from works until " + day(s.Ends) + ".\n" +
+		description: "The link that this calendar comes from works until " + english.ShortWeekdayDate(s.Ends) + ".\n" +
 			"Remove this subscription and subscribe to the new link.",
 	}
 }
@@ -246,16 +247,16 @@ func cutNotice(c Content, s Scope, left []entry) event {
 	ev := event{uid: c.uid("cut", Scope{Room: s.Room, Keeper: s.Keeper}.key())}
 	var missing []string
 	if !from.IsZero() {
-		missing = append(missing, "from "+day(from)+" on")
+		missing = append(missing, "from "+english.ShortWeekdayDate(from)+" on")
 	}
 	if !until.IsZero() {
-		missing = append(missing, "up to "+day(until))
+		missing = append(missing, "up to "+english.ShortWeekdayDate(until))
 	}
 	ev.from = civil.Max(c.Today, from)
 	ev.to = ev.from
-	ev.summary = "Calendar cut here: entries " + strings.Join(missing, " and ") + " are missing"
+	ev.summary = "Calendar cut here: entries " + english.List(missing) + " are missing"
 	ev.description = fmt.Sprintf("Calendar programs lose entries of calendars that are too big, so this one stops at %d KiB or %d entries. ", MaxBytes>>10, MaxEvents) +
-		"Entries " + strings.Join(missing, " and ") + " are left out; none of the tasks is forgotten, the digest has each on its morning."
+		"Entries " + english.List(missing) + " are left out; none of the tasks is forgotten, the digest has each on its morning."
 	if s.Room == "" {
 		ev.description += "\nThe calendar of a single room reaches farther."
 	}

@@ -18,6 +18,7 @@ import (
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -398,7 +399,7 @@ func TestTooMuchIsCutAtTheFarEnd(t *testing.T) {
 		}
 		cal := mustBeValid(t, mustRender(t, c, Scope{}))
 		last := cal.subs[len(cal.subs)-1]
-		want := "Calendar cut here: entries from " + day(today.AddDays(450)) + " on and up to " + day(today.AddDays(-449)) + " are missing"
+		want := "Calendar cut here: entries from " + english.ShortWeekdayDate(today.AddDays(450)) + " on and up to " + english.ShortWeekdayDate(today.AddDays(-449)) + " are missing"
 		if len(cal.subs) != MaxEvents || last.text("SUMMARY") != want {
 			t.Errorf("%d events, last %q, want %q", len(cal.subs), last.text("SUMMARY"), want)
 		}

@@ -8,7 +8,7 @@ import (
 	"unicode/utf8"
 
 	"nestround/tasks"
-	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -75,7 +75,7 @@ func (t *dayText) summary() string {
 	if t.when < 0 || done+skipped > 0 {
 		fmt.Fprintf(&s, " %d/%d done", done, all)
 	} else {
-		s.WriteString(": " + count(all, "task"))
+		s.WriteString(": " + english.Count(all, "task"))
 	}
 	also := func(n int, word string) {
 		if n > 0 {
@@ -83,7 +83,7 @@ func (t *dayText) summary() string {
 		}
 	}
 	if n := t.alarms(); n > 0 {
-		s.WriteString(", " + count(n, "alarm"))
+		s.WriteString(", " + english.Count(n, "alarm"))
 	}
 	also(t.count(tasks.Overdue), "overdue")
 	also(skipped, "skipped")
@@ -136,7 +136,7 @@ func (t *dayText) description() string {
 		}
 	}
 	if left > 0 {
-		lines = append(lines, fmt.Sprintf("and %s more; the digest has all of them.", count(left, "task")))
+		lines = append(lines, fmt.Sprintf("and %s more; the digest has all of them.", english.Count(left, "task")))
 	}
 	lines = append(lines, t.cautions()...)
 	if t.when > 0 {
@@ -185,9 +185,9 @@ func (t *dayText) standing(r row) (tick, after string) {
 	case r.Status == tasks.Lapsed:
 		return "", " – not done, no longer owed"
 	case r.Status == tasks.Upcoming:
-		return "", " – put off to " + day(r.Due)
+		return "", " – put off to " + english.ShortWeekdayDate(r.Due)
 	case r.Status == tasks.Overdue:
-		return "", " – overdue, was due " + day(r.Due)
+		return "", " – overdue, was due " + english.ShortWeekdayDate(r.Due)
 	case t.when < 0:
 		return "", " – not done"
 	}
@@ -265,15 +265,6 @@ func (t *dayText) cautions() []string {
 		lines = append(lines, "Caution: "+c)
 	}
 	return lines
-}
-
-func day(d civil.Date) string { return d.Format("Mon 2 Jan 2006") }
-
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // clean makes one line of a foreign string, at most limit characters long:

@@ -9,6 +9,7 @@ import (
 	"nestround/notify"
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -117,7 +118,7 @@ func newOutline(c Content, to string) outline {
 	w := writer{c.Record}
 	o := outline{
 		w:       w,
-		Title:   w.say("Round for " + on.Format(longDay)),
+		Title:   w.say("Round for " + english.LongDate(on)),
 		Heading: w.say(c.Heading),
 		To:      to,
 		Tag:     notify.SubjectTag(c.ID),
@@ -189,19 +190,19 @@ func (w writer) countLine(c Content, open, work, overdue, alarms int) string {
 			s = "Nothing is left to do today."
 		}
 		if n := len(c.Watches); n > 0 {
-			s += " " + count(n, "watch", "watches") + " below."
+			s += " " + english.Count(n, "watch") + " below."
 		}
 		return w.say(s + " " + nextLine(c))
 	}
 	parts := []string{load(open, work)}
 	if alarms > 0 {
-		parts = append(parts, count(alarms, "alarm", "alarms"))
+		parts = append(parts, english.Count(alarms, "alarm"))
 	}
 	if overdue > 0 {
 		parts = append(parts, fmt.Sprintf("%d overdue", overdue))
 	}
 	if n := len(c.Watches); n > 0 {
-		parts = append(parts, count(n, "watch", "watches"))
+		parts = append(parts, english.Count(n, "watch"))
 	}
 	return w.say(strings.Join(parts, "; ") + ".")
 }
@@ -216,14 +217,15 @@ func nextLine(c Content) string {
 	}
 	switch {
 	case next.IsZero() && len(c.Ahead) > 0:
-		return fmt.Sprintf("Nothing is planned until %s either.", c.Ahead[len(c.Ahead)-1].Date.Format(shortDay))
+		return fmt.Sprintf("Nothing is planned until %s either.", english.BareShortWeekday(c.Ahead[len(c.Ahead)-1].Date))
 	case next.IsZero():
 		return "Nothing is planned."
 	}
-	s := "The next task is on " + next.Format(shortDay)
+	day := english.BareShortWeekday(next)
 	if next.Sub(c.Board.On) > 180 {
-		s += next.Format(" 2006")
+		day = english.ShortWeekdayDate(next)
 	}
+	s := "The next task is on " + day
 	if c.NextTitle != "" && !c.Next.IsZero() {
 		s += ": " + c.NextTitle
 	}
@@ -231,18 +233,18 @@ func nextLine(c Content) string {
 }
 
 func subject(on civil.Date, tag string, open, overdue, alarms int) string {
-	s := "Round for " + on.Format(shortDay) + ": "
+	s := "Round for " + english.BareShortWeekday(on) + ": "
 	switch {
 	case open == 0:
 		s += "nothing due"
 	default:
-		s += count(open, "task", "tasks")
+		s += english.Count(open, "task")
 	}
 	if overdue > 0 {
 		s += fmt.Sprintf(", %d overdue", overdue)
 	}
 	if alarms > 0 {
-		s += ", " + count(alarms, "alarm", "alarms")
+		s += ", " + english.Count(alarms, "alarm")
 	}
 	return s + " " + tag
 }
@@ -307,7 +309,7 @@ func (w writer) newItem(r tasks.Row, on civil.Date) item {
 	case tasks.Skipped:
 		status = "Marked as skipped"
 	case tasks.Upcoming:
-		status = "Put off until " + near(r.Due, on)
+		status = "Put off until " + english.ShortWeekday(r.Due, on)
 	}
 	it.Status = w.say(status)
 	if !it.Open {
@@ -332,7 +334,7 @@ func (w writer) watches(c Content) section {
 		if v.Forecast {
 			chances := "Today " + chance(v.Today)
 			if !v.By.IsZero() {
-				chances += "; by " + near(v.By, on) + " " + chance(v.ByThen)
+				chances += "; by " + english.ShortWeekday(v.By, on) + " " + chance(v.ByThen)
 			}
 			it.Status = w.say(chances + ".")
 		}
@@ -341,10 +343,10 @@ func (w writer) watches(c Content) section {
 		case v.To.IsZero():
 		case v.To.Before(on):
 			about = append(about, fmt.Sprintf("The window closed on %s, %s ago.",
-				near(v.To, on), count(on.Sub(v.To), "day", "days")))
+				english.ShortWeekday(v.To, on), english.Days(on.Sub(v.To))))
 		default:
 			about = append(about, fmt.Sprintf("To be watched from %s to %s.",
-				near(v.From, on), near(v.To, on)))
+				english.ShortWeekday(v.From, on), english.ShortWeekday(v.To, on)))
 		}
 		why, task := v.Why, "Its task is"
 		if r, ok := open[v.N]; ok {
@@ -398,7 +400,7 @@ func (w writer) lapsed(b *tasks.Board) section {
 func (w writer) ahead(days []Day) section {
 	s := section{Head: w.say("The days ahead")}
 	for _, d := range days {
-		l := line{Lead: w.say(d.Date.Format(shortDay)), Text: w.say(load(d.Count, d.Minutes))}
+		l := line{Lead: w.say(english.BareShortWeekday(d.Date)), Text: w.say(load(d.Count, d.Minutes))}
 		if d.Count == 0 {
 			l.Text = w.say("nothing planned")
 		}

@@ -7,6 +7,7 @@ import (
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -15,37 +16,10 @@ import (
 // no sentence that could be taken for an answer; examples of answers have the
 // letter N where a number would stand.
 
-const (
-	shortDay = "Mon 2 Jan"
-	longDay  = "Monday 2 January 2006"
-)
-
-// count writes "1 task" or "9 tasks".
-func count(n int, one, more string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, more)
-}
-
-// minutes writes a length of work: "about 50 minutes", "about 2 h 10 min".
-// Nothing is known of 0 minutes, and so "" is written.
-func minutes(n int) string {
-	switch {
-	case n <= 0:
-		return ""
-	case n <= 90:
-		return "about " + count(n, "minute", "minutes")
-	case n%60 == 0:
-		return fmt.Sprintf("about %d h", n/60)
-	}
-	return fmt.Sprintf("about %d h %d min", n/60, n%60)
-}
-
 // load writes how much work a number of tasks is: "9 tasks, about 50 minutes".
 func load(n, min int) string {
-	s := count(n, "task", "tasks")
-	if m := minutes(min); m != "" {
+	s := english.Count(n, "task")
+	if m := english.AboutMinutes(min); m != "" {
 		s += ", " + m
 	}
 	return s
@@ -70,24 +44,16 @@ var likelihoods = []struct {
 }
 
 // chance writes a probability, 0 to 1, in words and in percent: "likely, 72 %".
-// What rounds to 0 or 100 without being so is "under 1 %" or "over 99 %".
 func chance(p float64) string {
-	percent := 100 * math.Max(0, math.Min(1, p))
+	p = math.Max(0, math.Min(1, p))
 	word := ""
 	for _, l := range likelihoods {
-		if percent > l.above {
+		if 100*p > l.above {
 			word = l.word
 			break
 		}
 	}
-	figure := fmt.Sprintf("%.0f %%", percent)
-	switch {
-	case percent > 0 && percent < 1:
-		figure = "under 1 %"
-	case percent > 99 && percent < 100:
-		figure = "over 99 %"
-	}
-	return word + ", " + figure
+	return word + ", " + english.PercentOrCertain(p)
 }
 
 func partName(p husbandry.Part) string {
@@ -100,21 +66,13 @@ func partName(p husbandry.Part) string {
 	return "Evening"
 }
 
-// near writes a date, with its year where that is not the digest's.
-func near(d, on civil.Date) string {
-	if d.Year() != on.Year() {
-		return d.Format(shortDay + " 2006")
-	}
-	return d.Format(shortDay)
-}
-
 // lateness says since when a task is overdue on a day.
 func lateness(t tasks.Task, on civil.Date) string {
 	days := on.Sub(t.Due)
 	if t.Due.IsZero() || days <= 0 {
 		return ""
 	}
-	return fmt.Sprintf("due %s, %s ago", near(t.Due, on), count(days, "day", "days"))
+	return fmt.Sprintf("due %s, %s ago", english.ShortWeekday(t.Due, on), english.Days(days))
 }
 
 // recordWords avoid the verbs by which a reply tells a finding: they stand on a

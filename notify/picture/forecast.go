@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 )
 
 // Forecast is the picture of one clutch that still expects young.
@@ -57,7 +58,7 @@ const (
 func (f Forecast) SVG() []byte {
 	s := &sheet{y: 8}
 	s.paragraph(left, letters{size: titleSize, bold: true, fill: ink}, 2, f.Title)
-	facts := append(slices.Clone(f.Facts), "laid "+longDate(f.Laid))
+	facts := append(slices.Clone(f.Facts), "laid "+english.Date(f.Laid))
 	s.facts(facts)
 	s.gap(4)
 	likely, within, today := f.saying()
@@ -84,7 +85,7 @@ func (f Forecast) SVG() []byte {
 		s.paragraph(left, letters{size: smallSize, fill: soft}, basisLines, "From "+f.Basis)
 	}
 	s.gap(3)
-	s.paragraph(left, letters{size: smallSize, fill: soft}, 2, "A forecast of "+longDate(f.On)+", not a promise.")
+	s.paragraph(left, letters{size: smallSize, fill: soft}, 2, "A forecast of "+english.Date(f.On)+", not a promise.")
 	return s.finish(f.Title+": when its young may hatch", f.description())
 }
 
@@ -94,19 +95,19 @@ func (f Forecast) over() bool { return f.On.After(f.WatchTo) }
 
 // saying is the forecast in sentences: what is expected, and today.
 func (f Forecast) saying() (likely, within, today string) {
-	likely = "Most likely " + span(f.P25, f.P75)
+	likely = "Most likely " + english.SpanInPrint(f.P25, f.P75)
 	if f.over() {
 		likely = "Past its window"
-		within = "It was most likely " + span(f.P25, f.P75) + ", and "
+		within = "It was most likely " + english.SpanInPrint(f.P25, f.P75) + ", and "
 	}
 	if f.P05 == f.P95 {
-		within += "9 in 10 on " + span(f.P05, f.P95)
+		within += "9 in 10 on " + english.SpanInPrint(f.P05, f.P95)
 	} else {
-		within += "9 in 10 within " + span(f.P05, f.P95)
+		within += "9 in 10 within " + english.SpanInPrint(f.P05, f.P95)
 	}
-	today = fmt.Sprintf("Today, %s: day %d", f.On.Format("2 January"), f.On.Sub(f.Laid))
+	today = fmt.Sprintf("Today, %s: day %d", english.BareDay(f.On), f.On.Sub(f.Laid))
 	if p := f.chance(f.On); p >= 0.005 {
-		today += ", " + percent(p) + " that it is today"
+		today += ", " + english.Percent(p) + " that it is today"
 	}
 	if len(f.Hatched) > 0 {
 		n := 0
@@ -127,13 +128,13 @@ func (f Forecast) chance(d civil.Date) float64 {
 
 func (f Forecast) description() string {
 	likely, within, today := f.saying()
-	parts := append(slices.Clone(f.Facts), "Laid "+longDate(f.Laid), likely, within, today,
-		"Worth a look every day from "+longDate(f.WatchFrom)+" to "+longDate(f.WatchTo))
+	parts := append(slices.Clone(f.Facts), "Laid "+english.Date(f.Laid), likely, within, today,
+		"Worth a look every day from "+english.Date(f.WatchFrom)+" to "+english.Date(f.WatchTo))
 	if day, p := f.best(); p > 0 {
-		parts = append(parts, "The likeliest single day is "+day.Format("2 January")+" with "+percent(p))
+		parts = append(parts, "The likeliest single day is "+english.BareDay(day)+" with "+english.Percent(p))
 	}
 	for _, p := range f.shownPast() {
-		words := "Earlier clutch " + p.Name + ", laid " + longDate(p.Laid) + ": " + p.off()
+		words := "Earlier clutch " + p.Name + ", laid " + english.Date(p.Laid) + ": " + p.off()
 		if p.Mean.Before(p.P05) || p.Mean.After(p.P95) {
 			words += ", outside of its 9 in 10"
 		}
@@ -179,9 +180,9 @@ func (f Forecast) way(s *sheet) {
 	s.gap(thick)
 	foot := letters{size: smallSize, fill: soft}
 	s.gap(18)
-	laid := "laid " + shortDate(f.Laid)
+	laid := "laid " + english.BareShortDay(f.Laid)
 	s.text(left, s.y, foot, laid)
-	last := shortDate(end)
+	last := english.BareShortDay(end)
 	free := left + foot.width(laid) + 8
 	stop := right - foot.width(last) - 8
 	months(f.Laid, end, func(m civil.Date) {
@@ -246,15 +247,15 @@ func (f Forecast) chances(s *sheet) {
 		s.gap(5)
 	}
 	s.gap(2)
-	bracket(f.P05, f.P95, "9 in 10: "+span(f.P05, f.P95), middle)
-	bracket(f.P25, f.P75, "1 in 2: "+span(f.P25, f.P75), deep)
+	bracket(f.P05, f.P95, "9 in 10: "+english.SpanInPrint(f.P05, f.P95), middle)
+	bracket(f.P25, f.P75, "1 in 2: "+english.SpanInPrint(f.P25, f.P75), deep)
 
 	shown := !f.On.Before(from) && !f.On.After(to)
 	if shown {
 		s.gap(18)
 		words := "today"
 		if p := f.chance(f.On); p >= 0.005 {
-			words += " " + percent(p)
+			words += " " + english.Percent(p)
 		}
 		s.text(a.mid(f.On), s.y, letters{size: smallSize, bold: true, fill: amber, anchor: "middle"}, words)
 		s.gap(9)
@@ -321,11 +322,11 @@ func (f Forecast) chances(s *sheet) {
 	for i := range 3 {
 		s.circle(left+4+7*float64(i), s.y-4.5, 2.2, ink)
 	}
-	s.text(left+28, s.y, key, "look every day, "+shortDate(f.WatchFrom)+" to "+shortDate(f.WatchTo))
+	s.text(left+28, s.y, key, "look every day, "+english.BareShortDay(f.WatchFrom)+" to "+english.BareShortDay(f.WatchTo))
 	if len(f.Hatched) > 0 {
 		var seen []string
 		for _, y := range f.Hatched {
-			seen = append(seen, fmt.Sprintf("%d on %s", y.Count, shortDate(y.On)))
+			seen = append(seen, fmt.Sprintf("%d on %s", y.Count, english.BareShortDay(y.On)))
 		}
 		s.diamond(left+11, s.y+12.5, 6, amber)
 		s.paragraph(left+28, key, 3, "hatched: "+strings.Join(seen, ", "))
@@ -392,9 +393,9 @@ func (f Forecast) shownPast() []Past { return f.Past[max(0, len(f.Past)-pastMost
 func (p Past) off() string {
 	switch n := p.Mean.Sub(p.P50); {
 	case n > 0:
-		return "seen " + days(n) + " late"
+		return "seen " + english.Days(n) + " late"
 	case n < 0:
-		return "seen " + days(-n) + " early"
+		return "seen " + english.Days(-n) + " early"
 	}
 	return "seen on the day expected"
 }
@@ -418,7 +419,7 @@ func (f Forecast) past(s *sheet) {
 		name := letters{size: smallSize, bold: true, fill: ink}
 		rest := letters{size: smallSize, fill: soft, anchor: "end"}
 		// The laying date gives way to a long name.
-		words := "laid " + p.Laid.Format("2 Jan 2006") + ", " + p.off()
+		words := "laid " + english.ShortDate(p.Laid) + ", " + p.off()
 		if rest.width(words)+name.width(clean(p.Name))+8 > right-left {
 			words = p.off()
 		}
@@ -436,9 +437,9 @@ func (f Forecast) past(s *sheet) {
 
 	s.gap(16)
 	foot := letters{size: smallSize, fill: soft}
-	s.text(left, s.y, foot, "\u2212"+days(reach))
+	s.text(left, s.y, foot, "\u2212"+english.Days(reach))
 	s.text(mid, s.y, letters{size: smallSize, fill: soft, anchor: "middle"}, "as expected")
-	s.text(right, s.y, letters{size: smallSize, fill: soft, anchor: "end"}, "+"+days(reach))
+	s.text(right, s.y, letters{size: smallSize, fill: soft, anchor: "end"}, "+"+english.Days(reach))
 	s.gap(19)
 	s.rect(left, s.y-9, 18, 8, 2, pale, "stroke", middle)
 	s.text(left+26, s.y, foot, "9 in 10 expected")

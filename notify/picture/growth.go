@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 )
 
 // Growth is the picture of weights over time, of one animal or of a group.
@@ -96,7 +97,7 @@ func (g Growth) saying(points []Weight) string {
 		return "Not weighed yet"
 	}
 	last := points[len(points)-1]
-	words := g.words(last.Grams) + " on " + last.On.Format("2 January 2006")
+	words := g.words(last.Grams) + " on " + english.Date(last.On)
 	if first := points[0]; len(points) > 1 {
 		change := "the same as"
 		switch {
@@ -105,7 +106,7 @@ func (g Growth) saying(points []Weight) string {
 		case last.Grams < first.Grams:
 			change = g.words(first.Grams-last.Grams) + " less than"
 		}
-		words += ", " + change + " " + days(last.On.Sub(first.On)) + " before"
+		words += ", " + change + " " + english.Days(last.On.Sub(first.On)) + " before"
 	}
 	return words
 }
@@ -226,7 +227,7 @@ func (g Growth) description(points []Weight) string {
 				high = p
 			}
 		}
-		tell := func(name string, p Weight) string { return name + " " + g.words(p.Grams) + " on " + longDate(p.On) }
+		tell := func(name string, p Weight) string { return name + " " + g.words(p.Grams) + " on " + english.Date(p.On) }
 		parts = append(parts, fmt.Sprintf("%d weighings", len(points)), tell("First", points[0]), tell("Lowest", low), tell("Highest", high))
 	}
 	if g.Basis != "" {

@@ -22,44 +22,9 @@
 package picture
 
 import (
-	"fmt"
 	"math"
-	"strconv"
 	"strings"
-
-	"nestround/tasks/civil"
 )
-
-func longDate(d civil.Date) string  { return d.Format("2 January 2006") }
-func shortDate(d civil.Date) string { return d.Format("2 Jan") }
-
-// span writes "12-30 May" or "28 May to 3 June".
-func span(from, to civil.Date) string {
-	switch {
-	case from == to:
-		return from.Format("2 January")
-	case from.Year() == to.Year() && from.Month() == to.Month():
-		return from.Format("2") + "\u2013" + to.Format("2 January")
-	}
-	return from.Format("2 January") + " to " + to.Format("2 January")
-}
-
-func percent(p float64) string {
-	switch {
-	case p < 0.005:
-		return "under 1 %"
-	case p > 0.995:
-		return "over 99 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
-}
-
-func days(n int) string {
-	if n == 1 {
-		return "1 day"
-	}
-	return strconv.Itoa(n) + " days"
-}
 
 func sentence(parts ...string) string {
 	var list []string

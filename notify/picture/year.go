@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 )
 
 // Year is the picture of twelve months of a species' season at a place.
@@ -39,7 +40,7 @@ func (y Year) SVG() []byte {
 	s := &sheet{y: 8}
 	s.paragraph(left, letters{size: titleSize, bold: true, fill: ink}, 2, y.Title)
 	last := y.last()
-	facts := append([]string{latitude(y.Latitude), y.From.Format("January 2006") + " to " + last.Format("January 2006")}, y.Facts...)
+	facts := append([]string{english.LatitudeInFull(finite(y.Latitude)), english.MonthYear(y.From) + " to " + english.MonthYear(last)}, y.Facts...)
 	s.facts(facts)
 	s.rule()
 	a := over(y.From, last, left, right)
@@ -78,14 +79,6 @@ func (y Year) SVG() []byte {
 var tones = []string{deep, "#7a5c1e", "#3d5a80", "#7b3f61", middle, "#6b5b4b"}
 
 func (y Year) last() civil.Date { return y.From.AddMonths(12).AddDays(-1) }
-
-func latitude(l float64) string {
-	side := "north"
-	if l < 0 {
-		side = "south"
-	}
-	return fmt.Sprintf("%.1f° %s", math.Abs(finite(l)), side)
-}
 
 func (y Year) degrees(c float64) string {
 	if y.Fahrenheit {
@@ -160,7 +153,7 @@ func (y Year) curve(s *sheet, a axis, name string, values []float64, words func(
 	y.grid(s, a, s.y+6, foot+room)
 	told := func(i int, down float64) {
 		x, l := a.mid(y.From.AddDays(i)), letters{size: smallSize, bold: true, fill: ink, anchor: "middle"}
-		s.halo(x, at(values[i])+down, l, words(finite(values[i]))+", "+shortDate(y.From.AddDays(i)))
+		s.halo(x, at(values[i])+down, l, words(finite(values[i]))+", "+english.BareShortDay(y.From.AddDays(i)))
 	}
 	told(high, -9)
 	if low != high {
@@ -208,7 +201,7 @@ func told(row []Band) string {
 	words, last := "", ""
 	for i, b := range row {
 		// The same days in two years are told once.
-		if span := b.From.Format("2 Jan") + " to " + b.To.Format("2 Jan"); span != last {
+		if span := english.BareShortDay(b.From) + " to " + english.BareShortDay(b.To); span != last {
 			if i > 0 {
 				words += "; "
 			}
@@ -276,7 +269,7 @@ func (s *sheet) triangleAside(x, y, r float64) {
 }
 
 func (y Year) description() string {
-	parts := []string{latitude(y.Latitude) + ", " + longDate(y.From) + " to " + longDate(y.last())}
+	parts := []string{english.LatitudeInFull(finite(y.Latitude)) + ", " + english.Date(y.From) + " to " + english.Date(y.last())}
 	parts = append(parts, slices.Clone(y.Facts)...)
 	curve := func(name string, values []float64, words func(float64) string) {
 		if len(values) == 0 {
@@ -284,7 +277,7 @@ func (y Year) description() string {
 		}
 		low, high := y.extremes(values)
 		parts = append(parts, fmt.Sprintf("%s: lowest %s on %s, highest %s on %s", name,
-			words(finite(values[low])), y.From.AddDays(low).Format("2 January"), words(finite(values[high])), y.From.AddDays(high).Format("2 January")))
+			words(finite(values[low])), english.BareDay(y.From.AddDays(low)), words(finite(values[high])), english.BareDay(y.From.AddDays(high))))
 	}
 	curve("Daylight", y.DayHours, func(v float64) string { return fmt.Sprintf("%.1f hours", v) })
 	curve("Temperature", y.Temperature, y.degrees)

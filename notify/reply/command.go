@@ -7,6 +7,7 @@ import (
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -55,10 +56,8 @@ func (w When) String() string {
 		return strings.ToLower(w.Weekday.String())
 	case !w.Date.IsZero():
 		return w.Date.String()
-	case w.Days == 1:
-		return "1 day"
 	}
-	return strconv.Itoa(w.Days) + " days"
+	return english.Days(w.Days)
 }
 
 // after returns the day w means when it is said about the round of the day on.

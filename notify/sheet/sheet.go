@@ -22,6 +22,7 @@ import (
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -116,10 +117,7 @@ var partNames = map[husbandry.Part]string{husbandry.Morning: "Morning", husbandr
 // lay arranges the tasks: week by week, part by part, in walking order.
 func lay(c Content) page {
 	p := page{Content: c, Always: always, Count: len(c.Tasks)}
-	p.Span = c.From.Format("Monday 2 January") + " to " + c.Until.Format("Monday 2 January 2006")
-	if c.From == c.Until {
-		p.Span = c.From.Format("Monday 2 January 2006")
-	}
+	p.Span = english.LongSpan(c.From, c.Until)
 	p.Title = "While the keeper is away: " + p.Span
 	list := slices.Clone(c.Tasks)
 	slices.SortStableFunc(list, tasks.Before)
@@ -209,7 +207,7 @@ var pageSource string
 
 var pageTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"weekday": func(d civil.Date) string { return d.Format("Mon") },
-	"day":     func(d civil.Date) string { return d.Format("2 Jan") },
+	"day":     english.BareShortDay,
 }).Parse(pageSource))
 
 // noNumber is where a telephone number is to be written by hand, as the sheet
@@ -239,9 +237,9 @@ func text(p page) string {
 		para("- ", s)
 	}
 	for _, w := range p.Weeks {
-		days := w.Dates[0].Format("Mon 2 January")
+		days := english.BareWeekday(w.Dates[0])
 		if n := len(w.Dates); n > 1 {
-			days += " to " + w.Dates[n-1].Format("Mon 2 January")
+			days += " to " + english.BareWeekday(w.Dates[n-1])
 		}
 		fmt.Fprintf(&b, "\n%s\n", strings.ToUpper(days))
 		if len(w.Rounds) == 0 {
@@ -292,14 +290,10 @@ func daysOf(dates []civil.Date, on []bool) string {
 			names = append(names, dates[i].Format("Mon"))
 		}
 	}
-	switch n := len(names); {
-	case n == len(dates) && n > 1:
+	if n := len(names); n == len(dates) && n > 1 {
 		return "every day"
-	case n == 1:
-		return names[0]
-	default:
-		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
 	}
+	return english.List(names)
 }
 
 // wrap writes a paragraph in 72 columns; further lines stand below its first

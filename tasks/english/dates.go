@@ -8,8 +8,8 @@ import (
 )
 
 // The functions with a second date, on, leave the year out where it is the year
-// of on, the day of the plan or the digest. Where the reader knows the year
-// from the place, hand in the date itself: ShortDay(d, d) never has a year.
+// of on, the day of the plan or the digest. The functions whose names begin
+// with Bare never write a year: they are for places that tell the year nearby.
 
 // Day writes a date: "10 May", or "10 May 2026" from another year.
 func Day(d, on civil.Date) string { return near(d, on, "2 January") }
@@ -25,6 +25,20 @@ func ShortDay(d, on civil.Date) string { return near(d, on, "2 Jan") }
 // ShortWeekday writes a date with its day of the week and its month cut short:
 // "Sun 10 Jan", or "Sat 10 Jan 2026" from another year.
 func ShortWeekday(d, on civil.Date) string { return near(d, on, "Mon 2 Jan") }
+
+// BareDay writes a date without its year: "10 May".
+func BareDay(d civil.Date) string { return Day(d, d) }
+
+// BareWeekday writes a date with its day of the week and without its year:
+// "Mon 10 May".
+func BareWeekday(d civil.Date) string { return Weekday(d, d) }
+
+// BareShortDay writes a date without its year, the month cut short: "10 Jan".
+func BareShortDay(d civil.Date) string { return ShortDay(d, d) }
+
+// BareShortWeekday writes a date with its day of the week and without its
+// year, the month cut short: "Sun 10 Jan".
+func BareShortWeekday(d civil.Date) string { return ShortWeekday(d, d) }
 
 func near(d, on civil.Date, layout string) string {
 	if d.Year() != on.Year() {
@@ -79,20 +93,20 @@ func Span(from, to, on civil.Date) string {
 func SpanInPrint(from, to civil.Date) string {
 	switch {
 	case from == to:
-		return Day(from, from)
+		return BareDay(from)
 	case from.Year() == to.Year() && from.Month() == to.Month():
-		return strconv.Itoa(from.Day()) + "\u2013" + Day(to, to)
+		return strconv.Itoa(from.Day()) + "\u2013" + BareDay(to)
 	}
-	return Day(from, from) + " to " + Day(to, to)
+	return BareDay(from) + " to " + BareDay(to)
 }
 
 // ShortSpan is [Span] with the months cut short and without a year:
 // "22 Jan to 3 Feb", "22 Jan to 28 Jan", "22 Jan" for a single day.
 func ShortSpan(from, to civil.Date) string {
 	if from == to {
-		return ShortDay(from, from)
+		return BareShortDay(from)
 	}
-	return ShortDay(from, from) + " to " + ShortDay(to, to)
+	return BareShortDay(from) + " to " + BareShortDay(to)
 }
 
 // LongSpan is [Span] in full, for a heading: "Monday 10 May to Friday 14 May

@@ -218,7 +218,7 @@ func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string 
 		if at&(animal|clutch) == 0 && kind.Weighs() != husbandry.WeighedBox {
 			return "a weight is an animal's or a clutch's; name which, or the nest box by the number of its top-up"
 		}
-		if f.Each != nil && kind == husbandry.TubCheck {
+		if f.Each != nil && kind.Weighs() == husbandry.WeighedTub {
 			return "a tub has one weight"
 		}
 	case f.Added != nil:

@@ -174,6 +174,20 @@ func TestEggsAreCountedWhenDugUp(t *testing.T) {
 	}
 }
 
+// Of several weights the planner would take the mean, and a tub would seem to
+// have lost water.
+func TestATubHasOneWeight(t *testing.T) {
+	for kind, fits := range map[husbandry.Kind]bool{
+		husbandry.SetTub: false, husbandry.TubCheck: false, husbandry.Candle: false, husbandry.Weigh: true,
+	} {
+		items := []notify.Item{{N: 1, Task: "C1/r/1", Kind: kind, Scope: husbandry.OfClutch, Title: "Scales for C1"}}
+		acts, refused := Resolve(Parse("1 weighs 212 213 g", nil).Commands, items, civil.MustParse("2026-11-24"))
+		if (len(acts) == 1) != fits || (len(refused) == 0) != fits {
+			t.Errorf("two weights at %s: acts %v, refused %v", kind, acts, refused)
+		}
+	}
+}
+
 func TestResolveWithoutTasks(t *testing.T) {
 	on := civil.MustParse("2026-11-24")
 	for _, text := range []string{"all", "all but 3", "done 3", "note 3: x"} {

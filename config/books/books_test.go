@@ -1,15 +1,18 @@
 package books
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"os"
 	"reflect"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
 	"time"
+	"unicode/utf8"
 
 	"nestround/config/diag"
 	"nestround/scheduler/season/kinship"
@@ -706,7 +709,8 @@ func TestSheetsNeedSources(t *testing.T) {
 	}
 }
 
-// valid is a file with something of everything, for cutting and fuzzing.
+// valid is a file with something of everything and nothing wrong, for cutting
+// and fuzzing. A table stands behind the tables that it refers to.
 func valid(t testing.TB) string {
 	t.Helper()
 	files, err := starterFiles(starterDay)
@@ -714,26 +718,170 @@ func valid(t testing.TB) string {
 		t.Fatal(err)
 	}
 	var all strings.Builder
-	for _, f := range files {
-		if isRecordFile(f.name) && f.name != keeperFile {
-			all.Write(f.content)
+	for _, name := range []string{"places.toml", "animals.toml", "breeding.toml", "own.toml"} {
+		i := slices.IndexFunc(files, func(f starterFile) bool { return f.name == name })
+		if i < 0 {
+			t.Fatalf("the starter set has no %s", name)
 		}
+		all.Write(files[i].content)
 	}
-	return all.String()
+	src := strings.NewReplacer(`"leopard-gecko"`, `"test-gecko"`, `"bearded-dragon"`, `"other-gecko"`).Replace(all.String())
+	clean(t, src)
+	return src
 }
 
-// The last line of the files is a synchronisation that was cut off: whatever
-// is left is read cleanly, or its problems have a place. Never is there a
-// panic, and never half a set of records.
+// statement is a header, or a key with its value, and where it stands in the
+// file. It may be several lines long.
+type statement struct {
+	from, to  int // offsets in bytes; to is behind its last character
+	line      int // of its first character, from 1
+	header    bool
+	tableLine int    // of the header that it stands under
+	table     string // id of the table, "" before the id is said
+}
+
+// Several lines of one value; the starter set has none.
+const longValues = `
+[[animal]]
+id = "LONG"
+note = """Of several
+lines"""
+species = "test-gecko"
+enclosure = "E01"
+sex = "female"
+
+[[pairing]]
+id = "P2"
+male = "M1"
+female = "LONG"
+from = 2027-04-20
+until = 2027-04-24
+mated = [
+	2027-04-21, # seen
+	2027-04-23,
+]
+`
+
+// statements splits a file into its statements. A line that does not begin
+// with a letter or a header goes on with the statement before it.
+func statements(src string) []statement {
+	var list []statement
+	id := regexp.MustCompile(`^id = "(.*)"`)
+	at, number := 0, 0
+	for line := range strings.Lines(src) {
+		number++
+		text := strings.TrimRight(line, "\n")
+		begins := regexp.MustCompile(`^(\[\[|[a-z_]+ = )`).MatchString(text)
+		switch {
+		case text == "" || text[0] == '#':
+		case begins:
+			now := statement{from: at, to: at + len(text), line: number, header: text[0] == '[', tableLine: number}
+			if last := len(list) - 1; last >= 0 && !now.header {
+				now.tableLine, now.table = list[last].tableLine, list[last].table
+			}
+			if m := id.FindStringSubmatch(text); m != nil {
+				now.table = m[1]
+			}
+			list = append(list, now)
+		default:
+			list[len(list)-1].to = at + len(text)
+		}
+		at += len(line)
+	}
+	return list
+}
+
+// byID returns the keeper's records of every sort that has an id.
+func byID(v *husbandry.Records) map[husbandry.ID]any {
+	all := make(map[husbandry.ID]any)
+	for _, field := range reflect.ValueOf(v).Elem().Fields() {
+		if field.Kind() != reflect.Slice {
+			continue
+		}
+		for i := range field.Len() {
+			record := field.Index(i).Interface()
+			if r, ok := record.(husbandry.Routine); ok && r.Origin != husbandry.Keeper {
+				continue
+			}
+			if _, ok := record.(husbandry.Species); ok {
+				continue
+			}
+			if id := reflect.ValueOf(record).FieldByName("ID"); id.IsValid() {
+				all[husbandry.ID(id.String())] = record
+			}
+		}
+	}
+	return all
+}
+
+// A synchronisation may cut a file off at any byte. A cut inside a header, a
+// key or a value is reported where it is. A cut between them leaves the tables
+// before it as they were: the last table is read, or what it lacks is reported
+// there. No cut is blamed on a table that is whole.
 func TestAFileCutAnywhere(t *testing.T) {
 	var src string
-	for line := range strings.Lines(valid(t)) {
+	for line := range strings.Lines(valid(t) + longValues) {
 		if !strings.HasPrefix(line, "#") {
 			src += line
 		}
 	}
+	all := statements(src)
+	whole := byID(clean(t, src))
+	read, torn, lacking := 0, 0, 0
 	for cut := range len(src) {
-		readFiles(t, "keeper.toml", "zone = \"UTC\"\n", "records.toml", src[:cut])
+		records, list := readFiles(t, "keeper.toml", "zone = \"UTC\"\n", "records.toml", src[:cut])
+		lines := strings.Split(src[:cut], "\n")
+		// The statements that begin before the cut; the last of them may be torn.
+		n, _ := slices.BinarySearchFunc(all, cut, func(s statement, cut int) int { return cmp.Compare(s.from, cut) })
+		before := all[:n]
+		var last statement
+		if len(before) > 0 {
+			last = before[len(before)-1]
+		}
+		inside := cut < last.to
+		for _, p := range list {
+			if p.File != "records.toml" || p.Line < max(1, last.tableLine) || p.Line > len(lines) || p.Message == "" {
+				t.Fatalf("cut at byte %d, in line %d: a problem of the table in line %d is elsewhere: %v", cut, len(lines), last.tableLine, p)
+			}
+			line := lines[p.Line-1]
+			if p.Column < 1 || p.Column > utf8.RuneCountInString(line)+1 || p.Source != line {
+				t.Fatalf("cut at byte %d: the problem is in no line of the file: %+v", cut, p)
+			}
+		}
+		switch {
+		case inside:
+			torn++
+			// What a table lacks is told at the beginning of its header, so that
+			// a torn header is known by another place.
+			if !slices.ContainsFunc(list, func(p diag.Problem) bool {
+				return p.Severity == diag.Error && p.Line >= last.line && (!last.header || p.Column > 1)
+			}) {
+				t.Fatalf("cut at byte %d: nothing is wrong with %q: %v", cut, src[last.from:cut], list)
+			}
+		case records == nil:
+			lacking++
+		default:
+			read++
+			got := byID(records)
+			ids := make(map[husbandry.ID]bool)
+			for _, s := range before {
+				if s.table == "" {
+					continue
+				}
+				id := husbandry.ID(s.table)
+				ids[id] = true
+				if _, ok := got[id]; !ok || s.tableLine != last.tableLine && !reflect.DeepEqual(got[id], whole[id]) {
+					t.Fatalf("cut at byte %d: %s is read as %+v, want %+v", cut, id, got[id], whole[id])
+				}
+			}
+			if len(got) != len(ids) {
+				t.Fatalf("cut at byte %d: %d records of %d tables", cut, len(got), len(ids))
+			}
+			checkPromises(t, records)
+		}
+	}
+	if read < 50 || torn < 1000 || lacking < 20 {
+		t.Errorf("%d cuts are read, %d tear a statement, %d leave something out: these are too few to say anything", read, torn, lacking)
 	}
 }
 

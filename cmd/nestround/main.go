@@ -95,7 +95,11 @@ func (p *program) main(ctx context.Context, args []string) int {
 	case errors.Is(err, errTold):
 		return exitProblems
 	}
-	p.complain(err.Error(), "")
+	hint := ""
+	if h := (interface{ Hint() string })(nil); errors.As(err, &h) {
+		hint = h.Hint()
+	}
+	p.complain(err.Error(), hint)
 	return exitProblems
 }
 

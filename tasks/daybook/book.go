@@ -191,6 +191,7 @@ func fileHas(path, id string) (bool, error) {
 		return false, err
 	}
 	needle := bytes.TrimSpace(quoted.Bytes())
+	whole := text
 	for {
 		at := bytes.Index(text, needle)
 		if at < 0 {
@@ -198,7 +199,12 @@ func fileHas(path, id string) (bool, error) {
 		}
 		start := bytes.LastIndexByte(text[:at], '\n') + 1
 		line, rest, _ := bytes.Cut(text[start:], []byte("\n"))
-		if e, err := decode(string(line)); err == nil && e.ID == id {
+		e, err := decode(string(line))
+		if newer := (*NewerError)(nil); errors.As(err, &newer) {
+			newer.File, newer.Line = Folder+"/"+filepath.Base(path), 1+bytes.Count(whole[:len(whole)-len(text)+start], []byte("\n"))
+			return false, newer
+		}
+		if err == nil && e.ID == id {
 			return true, nil
 		}
 		text = rest
@@ -286,8 +292,9 @@ func (l *Log) added(was year, line, path string) {
 		y := l.years[n-1]
 		if y.year == was.year && y.read == was.read && os.SameFile(st, y.stat) && st.Size() == y.read+int64(len(line)) {
 			y.stat = st
-			l.take(y, line)
-			return
+			if l.take(y, line) == nil {
+				return
+			}
 		}
 	}
 	l.refresh(true) // the line is on the disk; if it cannot be read, the next Refresh says so

@@ -14,7 +14,16 @@
 //
 // The keeper may correct the files by hand. A line that cannot be read is
 // reported with its place and left where it is, and the lines around it count.
-// Fields that a newer version added are skipped, and stay in the file.
+// Fields that nobody knows are skipped, and stay in the file.
+//
+// An entry with something that the first version of the daybook did not have
+// stands inside an object that names the version it needs:
+//
+//	{"daybook":2,"entry":{"id":...}}
+//
+// All other entries stand alone, as they always did. A program that meets a
+// version which it does not know reads nothing, because an answer without what
+// it cannot read may say something else, and writes nothing (see [NewerError]).
 //
 // What entries mean is not known here; tasks.Fold adds them up.
 package daybook
@@ -24,6 +33,7 @@ import (
 	"path/filepath"
 
 	"nestround/tasks"
+	"nestround/tasks/finding"
 )
 
 // Problem is something in the daybook that does not count, and where.
@@ -41,6 +51,25 @@ func (p Problem) String() string {
 		return p.File + ": " + p.Message
 	}
 	return fmt.Sprintf("%s:%d:%d: %s", p.File, p.Line, p.Column, p.Message)
+}
+
+// NewerError says that a newer version of this program wrote a line of the
+// daybook. Then nothing of the daybook is read and nothing is written to it.
+type NewerError struct {
+	File    string // relative to the books, with slashes: "daybook/2027.jsonl"
+	Line    int    // from 1
+	Version int    // of the daybook that the line needs
+}
+
+// Error says where the line stands.
+func (e *NewerError) Error() string {
+	return fmt.Sprintf("%s:%d: the daybook was written by a newer nestround: this line is of version %d, and this program knows the versions up to %d; nothing was read or written",
+		e.File, e.Line, e.Version, finding.Newest)
+}
+
+// Hint says what to do about it.
+func (e *NewerError) Hint() string {
+	return "install the newer nestround on this machine too; everything in the daybook stays as it is"
 }
 
 // Folder and LockFile are where the daybook and the lock of the books are,

@@ -16,6 +16,14 @@ import (
 	"nestround/tasks/finding"
 )
 
+// versioned is the line of an entry that says something which the first version
+// of the daybook did not know. A program that knows no versions finds no entry
+// in it, and one that knows fewer says so: neither reads half of it.
+type versioned struct {
+	Daybook int         `json:"daybook"`
+	Entry   tasks.Entry `json:"entry"`
+}
+
 // encode returns the line of e with its newline, and e as a reader will read
 // that line.
 func encode(e tasks.Entry) (string, tasks.Entry, error) {
@@ -26,7 +34,13 @@ func encode(e tasks.Entry) (string, tasks.Entry, error) {
 	var b bytes.Buffer
 	enc := json.NewEncoder(&b)
 	enc.SetEscapeHTML(false) // people read it
-	if err := enc.Encode(e); err != nil {
+	var err error
+	if v := versionFor(e); v > finding.FirstVersion {
+		err = enc.Encode(versioned{v, e})
+	} else {
+		err = enc.Encode(e)
+	}
+	if err != nil {
 		return "", tasks.Entry{}, err
 	}
 	line := b.String()
@@ -34,10 +48,47 @@ func encode(e tasks.Entry) (string, tasks.Entry, error) {
 	return line, back, err
 }
 
-// decode reads one line, in whatever order and spacing it is.
+// versionFor returns the version of the daybook that can hold e.
+func versionFor(e tasks.Entry) int {
+	version := finding.FirstVersion
+	for _, a := range e.Acts {
+		if a.Finding != nil {
+			version = max(version, finding.Version(a.Finding))
+		}
+	}
+	return version
+}
+
+// versionOf returns the version that a line names, 0 for none.
+func versionOf(line string) int {
+	if !strings.Contains(line, `"daybook"`) {
+		return 0
+	}
+	var v struct {
+		Daybook int `json:"daybook"`
+	}
+	if err := json.Unmarshal([]byte(line), &v); err != nil {
+		return 0 // decode says what is wrong with it
+	}
+	return v.Daybook
+}
+
+// decode reads one line, in whatever order and spacing it is. The error is a
+// [*NewerError], without its place, for a line of a newer version.
 func decode(line string) (tasks.Entry, error) {
 	var e tasks.Entry
-	if err := json.Unmarshal([]byte(line), &e); err != nil {
+	var err error
+	switch v := versionOf(line); {
+	case v > finding.Newest:
+		return tasks.Entry{}, &NewerError{Version: v}
+	case v != 0:
+		var in versioned
+		err = json.Unmarshal([]byte(line), &in)
+		e = in.Entry
+	default:
+		err = json.Unmarshal([]byte(line), &e)
+	}
+	if err != nil {
 		return tasks.Entry{}, err
 	}
 	if err := whole(e); err != nil {
@@ -96,6 +147,13 @@ type day struct {
 func (s *scanner) scan(line string) (tasks.Entry, bool) {
 	c := &s.cursor
 	*c = cursor{s: line}
+	inside := c.try(`{"daybook":`)
+	if inside {
+		if v := c.int(); v < finding.FirstVersion || v > finding.Newest {
+			c.bad = true
+		}
+		c.lit(`,"entry":`)
+	}
 	var e tasks.Entry
 	c.lit(`{"id":"`)
 	e.ID = c.str()
@@ -140,6 +198,9 @@ func (s *scanner) scan(line string) (tasks.Entry, bool) {
 		}
 	}
 	c.lit(`}`)
+	if inside {
+		c.lit(`}`)
+	}
 	if c.bad || c.i != len(line) || whole(e) != nil {
 		return tasks.Entry{}, false
 	}

@@ -237,7 +237,9 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 		return false, nil // that line has changed
 	}
 	y.stat = st
-	l.take(y, text)
+	if err := l.take(y, text); err != nil {
+		return false, err
+	}
 	if y.torn != nil && !writer {
 		time.Sleep(tornPause)
 		if _, err := f.Seek(y.read, io.SeekStart); err != nil {
@@ -246,7 +248,9 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 		if text, err = rest(f, int64(len(y.torn.text))+512); err != nil {
 			return false, err
 		}
-		l.take(y, text)
+		if err := l.take(y, text); err != nil {
+			return false, err
+		}
 	}
 	return true, nil
 }
@@ -259,8 +263,9 @@ func rest(f io.Reader, size int64) (string, error) {
 	return b.String(), err
 }
 
-// take adds the lines of text, which follows y.read, to the log.
-func (l *Log) take(y *year, text string) {
+// take adds the lines of text, which follows y.read, to the log. After an error
+// the log has to be emptied: a line is of a newer version.
+func (l *Log) take(y *year, text string) error {
 	l.entries = slices.Grow(l.entries, estimate(text, l.toCome))
 	y.torn = nil
 	whole := text
@@ -277,6 +282,10 @@ func (l *Log) take(y *year, text string) {
 			var err error
 			if !ok {
 				e, err = decode(bare)
+			}
+			if newer := (*NewerError)(nil); errors.As(err, &newer) {
+				newer.File, newer.Line = Folder+"/"+fileName(y.year), y.lines+1
+				return newer
 			}
 			if err != nil && more == "" && !json.Valid([]byte(bare)) {
 				y.torn = &torn{text, problem(y, bare, err)}
@@ -304,6 +313,7 @@ func (l *Log) take(y *year, text string) {
 		y.sum.WriteString(whole[:done])
 	}
 	y.read += int64(done)
+	return nil
 }
 
 // estimate returns about how many lines text and as many bytes as are to come

@@ -1,7 +1,10 @@
 package daybook
 
 import (
+	"errors"
+	"fmt"
 	"os"
+	"path/filepath"
 	"reflect"
 	"strings"
 	"testing"
@@ -9,6 +12,7 @@ import (
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -92,5 +96,148 @@ func TestFirstVersionReadsOn(t *testing.T) {
 		if again, _, err := encode(e); err != nil || again != line+"\n" {
 			t.Errorf("line %d is written as\n%swas\n%s (%v)", i+1, again, line, err)
 		}
+	}
+}
+
+// newer is a line that a program wrote which knows one version more: its
+// findings and its acts may have any form.
+func newer() string {
+	return fmt.Sprintf(`{"daybook":%d,"entry":{"id":"n","at":"2027-03-01T06:00:00Z","on":"2027-03-01","via":"mail","acts":{"done":[1,3]}}}`+"\n", finding.Newest+1)
+}
+
+// folderOf returns the names and contents of the daybook's files.
+func folderOf(t *testing.T, books string) map[string]string {
+	t.Helper()
+	files := make(map[string]string)
+	names, err := os.ReadDir(folder(books))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range names {
+		text, err := os.ReadFile(filepath.Join(folder(books), n.Name()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		files[n.Name()] = string(text)
+	}
+	return files
+}
+
+// TestANewerDaybookIsLeftAlone: wherever the newer line stands, nothing is read,
+// nothing is written, and the error names the line.
+func TestANewerDaybookIsLeftAlone(t *testing.T) {
+	a, b := lineOf(t, said("a", "2027-01-01")), lineOf(t, said("b", "2027-01-02"))
+	for name, c := range map[string]struct {
+		file, text string
+		line       int
+	}{
+		"in the middle":           {"2027.jsonl", a + newer() + b, 2},
+		"at the beginning":        {"2027.jsonl", newer() + a, 1},
+		"at the end":              {"2027.jsonl", a + b + newer(), 3},
+		"without its newline":     {"2027.jsonl", a + strings.TrimSuffix(newer(), "\n"), 2},
+		"before a torn line":      {"2027.jsonl", a + newer() + b[:50], 2},
+		"behind an unread line":   {"2027.jsonl", "{}\n" + newer(), 2},
+		"in an earlier year":      {"2026.jsonl", newer(), 1},
+		"with Windows' line ends": {"2027.jsonl", a + strings.ReplaceAll(newer(), "\n", "\r\n") + b, 2},
+	} {
+		t.Run(name, func(t *testing.T) {
+			books := t.TempDir()
+			lay(t, books, "2027.jsonl", a+b)
+			l := NewLog(books, 0)
+			if _, err := l.Refresh(); err != nil || len(l.Entries()) != 2 {
+				t.Fatal(err)
+			}
+			lay(t, books, c.file, c.text)
+			was := folderOf(t, books)
+
+			want := func(doing string, err error) {
+				t.Helper()
+				var at *NewerError
+				if !errors.As(err, &at) || at.File != Folder+"/"+c.file || at.Line != c.line || at.Version != finding.Newest+1 {
+					t.Errorf("%s: %v", doing, err)
+				}
+			}
+			entries, problems, err := Read(books)
+			if want("read", err); entries != nil || problems != nil {
+				t.Errorf("half of it was read: %v, %v", entries, problems)
+			}
+			_, err = l.Refresh()
+			if want("refresh", err); len(l.Entries()) > 0 {
+				t.Errorf("half of it is in the log: %v", l.Entries())
+			}
+			_, err = l.Open(Options{})
+			want("open", err)
+			if is := folderOf(t, books); !reflect.DeepEqual(is, was) {
+				t.Errorf("the folder was\n%q\nand is\n%q", was, is)
+			}
+			// The newer program is taken away again, by a correction of the line.
+			lay(t, books, c.file, strings.Replace(c.text, strings.TrimRight(newer(), "\n"), "", 1))
+			if _, err := l.Refresh(); err != nil {
+				t.Errorf("afterwards: %v", err)
+			}
+		})
+	}
+}
+
+// TestANewerLineComesWhileABookIsOpen: another program on a synchronised folder
+// may add it at any time.
+func TestANewerLineComesWhileABookIsOpen(t *testing.T) {
+	books := t.TempDir()
+	b := mustOpen(t, books)
+	mustAdd(t, b, said("a", "2027-01-01"), true)
+	text := folderOf(t, books)["2027.jsonl"] + newer()
+	lay(t, books, "2027.jsonl", text)
+	var at *NewerError
+	if added, err := b.Append(said("b", "2027-01-02")); added || !errors.As(err, &at) || at.Line != 2 {
+		t.Errorf("added %v: %v", added, err)
+	}
+	if is := folderOf(t, books)["2027.jsonl"]; is != text {
+		t.Errorf("the file was\n%s\nand is\n%s", text, is)
+	}
+}
+
+// TestANewerLineOfAnUnreadYear: an id is looked for in the years before the log
+// begins, too.
+func TestANewerLineOfAnUnreadYear(t *testing.T) {
+	books := t.TempDir()
+	lay(t, books, "2026.jsonl", lineOf(t, said("a", "2026-01-01"))+newer())
+	b, err := NewLog(books, 2027).Open(Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	var at *NewerError
+	if _, err := b.Has("n"); !errors.As(err, &at) || at.Line != 2 || at.File != "daybook/2026.jsonl" {
+		t.Errorf("%v", err)
+	}
+}
+
+func TestWhatNamesAVersion(t *testing.T) {
+	const plain = `{"id":"a","at":"2027-05-12T06:31:00Z","on":"2027-05-12","via":"mail","acts":[]}`
+	in := func(version string) string { return `{"daybook":` + version + `,"entry":` + plain + `}` }
+	for _, c := range []struct {
+		name, line string
+		fast, ok   bool
+	}{
+		{"the first version, named", in("1"), true, true},
+		{"the newest", in(fmt.Sprint(finding.Newest)), true, true},
+		{"with spaces", `{"daybook": 1, "entry": ` + plain + `}`, false, true},
+		{"behind the entry", `{"entry":` + plain + `,"daybook":1}`, false, true},
+		{"a note about a \"daybook\"", strings.Replace(plain, `"acts":[]`, `"by":"\"daybook\":9","acts":[]`, 1), false, true},
+		{"version 0", in("0"), false, false},
+		{"no number", in(`"new"`), false, false},
+		{"no entry", `{"daybook":1}`, false, false},
+		{"an entry of nothing", `{"daybook":1,"entry":null}`, false, false},
+		{"something behind the entry", strings.TrimSuffix(in("1"), "}"), false, false},
+		{"one too many", in("1") + "}", false, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			if fast := agree(t, new(scanner), c.line); fast != c.fast {
+				t.Errorf("scan took it: %v, want %v", fast, c.fast)
+			}
+			if _, err := decode(c.line); (err == nil) != c.ok {
+				t.Errorf("decode: error %v", err)
+			}
+		})
 	}
 }

@@ -12,6 +12,10 @@ type Row struct {
 	// Lasts says that the finding still matters after years: a clutch and what
 	// led to it does, a weight does not.
 	Lasts bool
+	// Since is the version of the daybook that has the finding first; 0 stands
+	// for the first version. A program that does not know the version refuses
+	// to read on, where it would else drop the finding.
+	Since int
 }
 
 // slot is the place of a finding's value: its field of Values, and its key in
@@ -73,6 +77,31 @@ func Scan(key string, s Scanner, g *Values) bool {
 		r.scan(s, g)
 	}
 	return ok
+}
+
+// FirstVersion is the version of the daybook with the findings whose rows name
+// none.
+const FirstVersion = 1
+
+// Newest is the latest version of the daybook that a row names: what this
+// program can read.
+var Newest = func() int {
+	newest := FirstVersion
+	for i := range All {
+		newest = max(newest, All[i].Since)
+	}
+	return newest
+}()
+
+// Version returns the version of the daybook that can hold g.
+func Version(g *Values) int {
+	version := FirstVersion
+	for i := range All {
+		if All[i].Since > version && All[i].has(g) {
+			version = All[i].Since
+		}
+	}
+	return version
 }
 
 // Merge adds what was said later to g: its slots that are filled replace those

@@ -9,6 +9,7 @@ import (
 	"nestround/config/diag"
 	"nestround/config/tables"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -195,7 +196,7 @@ func (r *reader) checkRefs() {
 		case ok && n.id == ref.id && n.what == ref.what:
 		case !ok && ref.what == "clutch" && r.foundBy(ref.id) != "":
 		case ok && n.id == ref.id:
-			ref.place.Error(fmt.Sprintf("`%s` is %s, not %s", ref.id, article(n.what), article(ref.what)), fmt.Sprintf("it stands at %v", n.place))
+			ref.place.Error(fmt.Sprintf("`%s` is %s, not %s", ref.id, english.Article(n.what), english.Article(ref.what)), fmt.Sprintf("it stands at %v", n.place))
 		default:
 			hint := diag.DidYouMean(string(ref.id), candidates[ref.what])
 			switch {
@@ -208,13 +209,6 @@ func (r *reader) checkRefs() {
 			ref.place.Error(fmt.Sprintf("unknown %s `%s`", ref.what, ref.id), hint)
 		}
 	}
-}
-
-func article(noun string) string {
-	if strings.ContainsRune("aeiou", rune(noun[0])) {
-		return "an " + noun
-	}
-	return "a " + noun
 }
 
 // days reads a number of days from least to most.

@@ -9,6 +9,7 @@ import (
 	"nestround/config"
 	"nestround/config/tables"
 	"nestround/scheduler/cadence"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -49,7 +50,7 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 		t.Missing("cadence", "say when: one of "+strings.Join(cadenceKeys, ", "))
 	}
 	if v.Cadence.Pattern == husbandry.Stepped && v.Scope != husbandry.OfRoom && v.Scope != "" {
-		t.KeyPlace("steps").Error(fmt.Sprintf("`steps` are a room's, and the routine is about %s", article(string(v.Scope))), `write kind = "light-step", or kind = "own" with scope = "room"`)
+		t.KeyPlace("steps").Error(fmt.Sprintf("`steps` are a room's, and the routine is about %s", english.Article(string(v.Scope))), `write kind = "light-step", or kind = "own" with scope = "room"`)
 	}
 	v.Before, v.After = slack(t)
 	if part, ok := tables.Choice(t, "part", husbandry.Morning, husbandry.Midday, husbandry.Evening); ok {
@@ -118,7 +119,7 @@ func (r *reader) scope(t *tables.Table, kind husbandry.Kind, inherited husbandry
 	switch {
 	case kind == "":
 	case fixed != "" && t.Has("scope"):
-		t.KeyPlace("scope").Error(fmt.Sprintf("a routine of kind %q is about %s; only one of kind \"own\", \"review\" or \"faecal-test\" has a `scope`", kind, article(string(fixed))), "leave it out")
+		t.KeyPlace("scope").Error(fmt.Sprintf("a routine of kind %q is about %s; only one of kind \"own\", \"review\" or \"faecal-test\" has a `scope`", kind, english.Article(string(fixed))), "leave it out")
 	case fixed == "" && !t.Has("scope"):
 		if inherited == "" {
 			t.Missing("`scope`", fmt.Sprintf("a routine of kind %q says what each task is about: enclosure, animal, clutch, room or keeper", kind))

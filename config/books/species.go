@@ -6,10 +6,9 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"nestround/config/tables"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -93,8 +92,7 @@ func (r *reader) knownOfEggs(v *husbandry.Species) {
 func scientific(name string) string {
 	words := strings.Fields(strings.ToLower(name))
 	if len(words) > 0 {
-		first, size := utf8.DecodeRuneInString(words[0])
-		words[0] = string(unicode.ToUpper(first)) + words[0][size:]
+		words[0] = english.UpperFirst(words[0])
 	}
 	return strings.Join(words, " ")
 }

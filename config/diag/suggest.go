@@ -3,19 +3,22 @@ package diag
 import (
 	"strings"
 	"unicode"
+
+	"nestround/tasks/english"
 )
 
 // DidYouMean returns the hint "did you mean `x`?" where one to three of the
 // candidates are about equally likely to be what was meant, and "" otherwise.
 func DidYouMean(got string, candidates []string) string {
 	s := Suggest(got, candidates)
-	switch len(s) {
-	case 0:
+	if len(s) == 0 {
 		return ""
-	case 1:
-		return "did you mean `" + s[0] + "`?"
 	}
-	return "did you mean `" + strings.Join(s[:len(s)-1], "`, `") + "` or `" + s[len(s)-1] + "`?"
+	quoted := make([]string, len(s))
+	for i, name := range s {
+		quoted[i] = "`" + name + "`"
+	}
+	return "did you mean " + english.Or(quoted) + "?"
 }
 
 // mostSuggestions is how many equally near candidates are still a help. When

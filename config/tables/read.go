@@ -11,6 +11,7 @@ import (
 
 	"nestround/config/diag"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 )
 
 // Here returns the place of the table: its header or its opening brace.
@@ -278,7 +279,7 @@ func bareNumber[T any](n any, parse func(string) (T, error)) string {
 	}
 	switch {
 	case len(fit) > 0:
-		return "write it with its unit in quotes, like " + strings.Join(fit[:min(2, len(fit))], " or ")
+		return "write it with its unit in quotes, like " + english.Or(fit[:min(2, len(fit))])
 	case takes(fmt.Sprint(n)):
 		return fmt.Sprintf(`write it in quotes: "%v"`, n)
 	}

@@ -21,6 +21,7 @@ import (
 	"time"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -127,14 +128,6 @@ func Read(r io.Reader, zone *time.Location) (*Log, error) {
 	return l, nil
 }
 
-// counted is "1 reading is", "3 readings are".
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 func (l *Log) say(line int, what string) { l.Faults = append(l.Faults, Fault{Line: line, What: what}) }
 
 // refuse says why nothing of the log is used.
@@ -192,10 +185,10 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 	case len(all) == 0 && headings+bad > 1: // more than a heading
 		l.refuse(line, "no line is a time and a temperature: write them like 2027-05-12 06:00,28.1")
 	case bad > 0:
-		l.say(firstBad, counted(bad, "line is", "lines are")+" not a time and a temperature: left out")
+		l.say(firstBad, english.CountForms(bad, "line is", "lines are")+" not a time and a temperature: left out")
 	}
 	if skipped > 0 {
-		l.say(firstSkipped, counted(skipped, "time does", "times do")+" not exist, as the clocks went forward: taken an hour on; the logger may keep winter time")
+		l.say(firstSkipped, english.CountForms(skipped, "time does", "times do")+" not exist, as the clocks went forward: taken an hour on; the logger may keep winter time")
 	}
 	return all, fahrenheit, nil
 }
@@ -260,7 +253,7 @@ func (l *Log) plausible(all []reading) []reading {
 		if f := (first.t - 32) / 1.8; f > 15 && f < 40 {
 			hint = "; it would be right in Fahrenheit"
 		}
-		l.say(first.line, fmt.Sprintf("%s outside %g to %g °C, the first %.1f: left out%s", counted(n, "reading is", "readings are"), coldest, hottest, first.t, hint))
+		l.say(first.line, fmt.Sprintf("%s outside %g to %g °C, the first %.1f: left out%s", english.CountForms(n, "reading is", "readings are"), coldest, hottest, first.t, hint))
 	}
 	return all
 }
@@ -302,7 +295,7 @@ func (l *Log) sorted(all []reading, zone *time.Location) []reading {
 		i = j
 	}
 	if same > 0 {
-		l.say(sameLine, counted(same, "reading repeats", "readings repeat")+" a time: counted once")
+		l.say(sameLine, english.CountForms(same, "reading repeats", "readings repeat")+" a time: counted once")
 	}
 	if against > 0 {
 		l.say(againstLine, fmt.Sprintf("%d readings of one time contradict each other: left out", against))
@@ -362,7 +355,7 @@ func (l *Log) gaps(all []reading, zone *time.Location) []bool {
 		case gap <= bridge:
 		case cut:
 			l.tell(b.line, b.at, zone, fmt.Sprintf("no readings for %.0f hours from %s, then %.1f °C after %.1f: looks like a power cut; taken to have fallen evenly",
-				gap.Hours(), a.at.In(zone).Format("2 Jan 2006 15:04"), b.t, a.t))
+				gap.Hours(), english.Moment(a.at.In(zone)), b.t, a.t))
 		default:
 			n++
 			if longest == 0 || gap > all[longest].at.Sub(all[longest-1].at) {
@@ -372,7 +365,7 @@ func (l *Log) gaps(all []reading, zone *time.Location) []bool {
 	}
 	if n > 0 {
 		a, b := all[longest-1], all[longest]
-		l.say(b.line, fmt.Sprintf("%s of more than %.0f hours, the longest of %.0f hours from %s", counted(n, "gap", "gaps"), bridge.Hours(), b.at.Sub(a.at).Hours(), a.at.In(zone).Format("2 Jan 2006 15:04")))
+		l.say(b.line, fmt.Sprintf("%s of more than %.0f hours, the longest of %.0f hours from %s", english.Count(n, "gap"), bridge.Hours(), b.at.Sub(a.at).Hours(), english.Moment(a.at.In(zone))))
 	}
 	return bridged
 }
@@ -427,16 +420,15 @@ func (l *Log) astray(all []reading, zone *time.Location) {
 		if times == 0 {
 			continue
 		}
-		const when = "2 Jan 2006 15:04"
 		often := ""
 		if times > 1 {
 			often = fmt.Sprintf(", the last of %d times", times)
 			if worst.line != last.line {
-				often += fmt.Sprintf(" (%.1f °C from %s)", worst.mean, worst.at.In(zone).Format(when))
+				often += fmt.Sprintf(" (%.1f °C from %s)", worst.mean, english.Moment(worst.at.In(zone)))
 			}
 		}
 		l.tell(last.line, last.at.Add(lasted-time.Hour), zone, fmt.Sprintf("%s to %.1f °C for %s from %s%s: %s used as it is",
-			k.down, last.mean, counted(int(lasted.Hours()), "hour", "hours"), last.at.In(zone).Format(when), often, k.asks))
+			k.down, last.mean, english.Count(int(lasted.Hours()), "hour"), english.Moment(last.at.In(zone)), often, k.asks))
 	}
 }
 
@@ -530,6 +522,6 @@ func (l *Log) days(all []reading, bridged []bool, zone *time.Location) {
 	}
 	if len(poor) > 0 {
 		slices.SortFunc(poor, civil.Date.Compare)
-		l.say(0, fmt.Sprintf("%s readings of fewer than %d hours and not used, the first %s", counted(len(poor), "day with", "days with"), hoursEnough, poor[0]))
+		l.say(0, fmt.Sprintf("%s readings of fewer than %d hours and not used, the first %s", english.CountForms(len(poor), "day with", "days with"), hoursEnough, poor[0]))
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 )
 
 // Feeder is live food that is bought by the box and dies within weeks.
@@ -55,15 +56,7 @@ func ParsePack(s string) (Pack, error) {
 
 // Count writes a number of packs: "3 boxes of 50".
 func (p Pack) Count(n int) string {
-	name := p.Name
-	switch {
-	case n == 1:
-	case strings.HasSuffix(name, "s"), strings.HasSuffix(name, "x"), strings.HasSuffix(name, "ch"), strings.HasSuffix(name, "sh"):
-		name += "es"
-	default:
-		name += "s"
-	}
-	return fmt.Sprintf("%d %s of %d", n, name, p.Of)
+	return english.Count(n, fmt.Sprintf("%s of %d", p.Name, p.Of))
 }
 
 // Amount is how much an animal is offered at one feeding: From to To insects,

@@ -3,7 +3,6 @@ package digest
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -104,5 +103,5 @@ func toRecord(asks []tasks.FindingName) string {
 	if len(words) == 0 {
 		return ""
 	}
-	return "Record " + strings.Join(words, " and ")
+	return "Record " + english.List(words)
 }

@@ -2,8 +2,8 @@ package husbandry
 
 import (
 	"maps"
-	"strconv"
-	"strings"
+
+	"nestround/tasks/english"
 )
 
 // Kind says what a task is about. Everything that the program decides by the
@@ -325,15 +325,7 @@ type Noun struct {
 func (k Kind) Noun() Noun { return k.row().noun }
 
 // Count writes a number of tasks: "1 feeding", "2 changes of water".
-func (n Noun) Count(c int) string {
-	if c == 1 {
-		return "1 " + n.One
-	}
-	if first, rest, ok := strings.Cut(n.One, " of "); ok {
-		return strconv.Itoa(c) + " " + first + "s of " + rest
-	}
-	return strconv.Itoa(c) + " " + n.One + "s"
-}
+func (n Noun) Count(c int) string { return english.Count(c, n.One) }
 
 // Asks returns what the keeper is asked to record with a task. All tasks of a
 // kind share the list; nobody may write to it.

@@ -12,6 +12,7 @@ import (
 	"nestround/config/diag"
 	"nestround/config/zones"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -68,7 +69,7 @@ func (c *call) printCheck(h *house.House) {
 	version, from := zones.Source()
 	s := h.Settings()
 	fmt.Fprintf(c.stdout, "The books can be used: %s.\n", h.Counts())
-	fmt.Fprintf(c.stdout, "Zone %s, by zone data %s (%s); today is %s.\n", s.ZoneName, version, from, longDate(h.Today()))
+	fmt.Fprintf(c.stdout, "Zone %s, by zone data %s (%s); today is %s.\n", s.ZoneName, version, from, english.LongDate(h.Today()))
 	way := "leaves nowhere: [mail.out] is not set"
 	if o := s.Out; o != nil {
 		way = "leaves by " + o.SMTP
@@ -99,7 +100,7 @@ func (c *call) printCheck(h *house.House) {
 				what = append(what, fmt.Sprintf("%d × %s", n, k.Listed()))
 			}
 		}
-		words := fmt.Sprintf("nobody stands in from %s to %s, and this cannot wait: %s", longDate(u.Away.From), longDate(u.Away.Until), strings.Join(what, ", "))
+		words := fmt.Sprintf("nobody stands in from %s to %s, and this cannot wait: %s", english.LongDate(u.Away.From), english.LongDate(u.Away.Until), strings.Join(what, ", "))
 		c.complain(words, "name somebody as `cover` in that [[away]]; nestround sitter writes the sheet for them")
 	}
 	if a, ok := h.Absence(h.Today()); ok && a.Cover != "" {
@@ -110,7 +111,7 @@ func (c *call) printCheck(h *house.House) {
 			}
 		}
 		if len(lacks) > 0 {
-			c.complain(fmt.Sprintf("%s stands in from %s, and has no telephone number to call", a.Cover, longDate(a.From)), "write under [contacts] in keeper.toml: "+strings.Join(lacks, ", "))
+			c.complain(fmt.Sprintf("%s stands in from %s, and has no telephone number to call", a.Cover, english.LongDate(a.From)), "write under [contacts] in keeper.toml: "+strings.Join(lacks, ", "))
 		}
 	}
 	for _, x := range h.WinterAway() {
@@ -121,9 +122,9 @@ func (c *call) printCheck(h *house.House) {
 				what = append(what, fmt.Sprintf("%d more", len(x.Tasks)-named))
 				break
 			}
-			what = append(what, fmt.Sprintf("%s (%s)", t.Title, nearDate(t.Due, h.Today())))
+			what = append(what, fmt.Sprintf("%s (%s)", t.Title, english.ShortWeekday(t.Due, h.Today())))
 		}
-		c.complain(fmt.Sprintf("a winter goes on while you are away from %s to %s, and waits for your return: %s", longDate(x.Away.From), longDate(x.Away.Until), strings.Join(what, "; ")),
+		c.complain(fmt.Sprintf("a winter goes on while you are away from %s to %s, and waits for your return: %s", english.LongDate(x.Away.From), english.LongDate(x.Away.Until), strings.Join(what, "; ")),
 			"begin it on another day, with `start` in a [[cooling]] record, or ask whoever stands in to do it, in the `note` of that [[away]]")
 	}
 	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", s.Calendar.PastDays, s.Calendar.AheadDays, s.Page.Listen)

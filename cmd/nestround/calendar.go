@@ -8,7 +8,9 @@ import (
 
 	"nestround/cmd/nestround/house"
 	"nestround/notify/calendar"
+	"nestround/tasks/civil"
 	"nestround/tasks/disk"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -131,17 +133,20 @@ func (c *call) listLinks(links *calendar.Links) error {
 		state := "works"
 		switch {
 		case !l.Withdrawn.IsZero():
-			state = "ended " + l.Withdrawn.Format("2 Jan 2006")
+			state = "ended " + dayOf(l.Withdrawn)
 		case !l.Works(c.now()):
-			state = "ran out " + l.Until.Format("2 Jan 2006")
+			state = "ran out " + dayOf(l.Until)
 		case !l.Until.IsZero():
-			state = "renewed; works until " + l.Until.Format("2 Jan 2006")
+			state = "renewed; works until " + dayOf(l.Until)
 		}
 		asked := "never asked for"
 		if !l.Fetched.IsZero() {
-			asked = "last asked for " + l.Fetched.Format("2 Jan 2006 15:04")
+			asked = "last asked for " + english.Moment(l.Fetched)
 		}
 		fmt.Fprintf(c.stdout, "%s  %s: %s, %s, %s\n", l.ID, l.Label, what, state, asked)
 	}
 	return nil
 }
+
+// dayOf writes the date that a clock in a moment's own zone shows.
+func dayOf(at time.Time) string { return english.ShortDate(civil.Of(at, at.Location())) }

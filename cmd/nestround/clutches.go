@@ -8,6 +8,7 @@ import (
 
 	"nestround/scheduler"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 )
 
 func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
@@ -49,19 +50,14 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 	if f.Mother != "" {
 		head += " of " + string(f.Mother)
 	}
-	day := func(d civil.Date) string {
-		if d.Year() != on.Year() {
-			return d.Format("2 Jan 2006")
-		}
-		return d.Format("2 Jan")
-	}
+	day := func(d civil.Date) string { return english.ShortDay(d, on) }
 	head += ", laid "
 	if !f.LaidFrom.IsZero() && f.LaidFrom.Before(f.Laid) {
 		head += "between " + day(f.LaidFrom) + " and "
 	}
 	head += day(f.Laid)
-	eggs := plural(f.Eggs, "egg", "eggs")
-	switch slugs := plural(f.Slugs, "slug", "slugs"); {
+	eggs := english.Count(f.Eggs, "egg")
+	switch slugs := english.Count(f.Slugs, "slug"); {
 	case f.Slugs > 0 && f.Eggs == 0:
 		eggs = slugs
 	case f.Slugs > 0:
@@ -94,7 +90,7 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 		}
 		printIndented(c.stdout, "     "+bar(f, on, 24)+"  ", fmt.Sprintf("%s, 9 in 10 within %s to %s", half, day(f.P05), day(f.P95)))
 		if f.ProbabilityToday >= 0.005 {
-			printIndented(c.stdout, "     ", fmt.Sprintf("today %.0f %%", 100*f.ProbabilityToday))
+			printIndented(c.stdout, "     ", "today "+english.PercentRounded(f.ProbabilityToday))
 		}
 	}
 	if f.Basis != "" {
@@ -105,7 +101,7 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 		printIndented(c.stdout, "     ", words)
 	}
 	if m := f.Males; m != nil {
-		printIndented(c.stdout, "     ", fmt.Sprintf("males expected: %.0f %% (%.0f to %.0f %%)", 100*m.Mean, 100*m.From, 100*m.To))
+		printIndented(c.stdout, "     ", fmt.Sprintf("males expected: %s (%s)", english.PercentRounded(m.Mean), english.PercentRange(m.From, m.To)))
 	}
 	if f.Moisture != "" {
 		printIndented(c.stdout, "     ", f.Moisture)

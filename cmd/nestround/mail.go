@@ -11,6 +11,7 @@ import (
 
 	"nestround/cmd/nestround/house"
 	"nestround/notify/mailout"
+	"nestround/tasks/english"
 )
 
 func setDigest(f *flag.FlagSet) func(context.Context, *call) error {
@@ -61,7 +62,7 @@ func (c *call) sendDigest(ctx context.Context, h *house.House) error {
 	}
 	switch {
 	case left > 0:
-		return fmt.Errorf("the digest waits in the outbox: %s could not be sent yet; nestround serve tries again, and so does this command", plural(left, "mail", "mails"))
+		return fmt.Errorf("the digest waits in the outbox: %s could not be sent yet; nestround serve tries again, and so does this command", english.Count(left, "mail"))
 	case !issued:
 		fmt.Fprintln(c.stdout, "Today's digest had been sent before.")
 	default:

@@ -18,6 +18,7 @@ import (
 	"nestround/cmd/nestround/house"
 	"nestround/notify"
 	"nestround/notify/mailout"
+	"nestround/tasks/english"
 )
 
 //go:embed practice.html
@@ -88,7 +89,7 @@ func (p *practicePage) show(w http.ResponseWriter, r *http.Request) {
 		Mails                                                  []shownMail
 		Open                                                   *shownMail
 	}{
-		Keeper: demoKeeper, Dir: d.dir, Day: longDate(d.house.Today()), Calendar: p.calendar, Once: rand.Text(),
+		Keeper: demoKeeper, Dir: d.dir, Day: english.LongDate(d.house.Today()), Calendar: p.calendar, Once: rand.Text(),
 		Example: "For example: done 1 3, or: 7 laid 6, or: 4 weighs 41 g, or: later 2 friday, or: undo 1.",
 	}
 	p.mu.Lock()

@@ -11,6 +11,7 @@ import (
 	"nestround/scheduler/workload"
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -104,7 +105,7 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 // printDay writes a day of `ahead`, a line a task; what recurs in many places
 // on one day is one line.
 func (p *program) printDay(day civil.Date, off bool, minutes int, list []tasks.Task) {
-	name := shortDate(day)
+	name := english.BareShortWeekday(day)
 	if off {
 		name += " (day off)"
 	}
@@ -112,7 +113,7 @@ func (p *program) printDay(day civil.Date, off bool, minutes int, list []tasks.T
 		fmt.Fprintf(p.stdout, "%s\n", p.bold(name+": nothing"))
 		return
 	}
-	fmt.Fprintf(p.stdout, "%s\n", p.bold(fmt.Sprintf("%s: %s, about %d min", name, plural(len(list), "task", "tasks"), minutes)))
+	fmt.Fprintf(p.stdout, "%s\n", p.bold(fmt.Sprintf("%s: %s, about %d min", name, english.Count(len(list), "task"), minutes)))
 	for _, t := range list {
 		part := ""
 		if t.Part != husbandry.Morning {

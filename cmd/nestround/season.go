@@ -9,6 +9,7 @@ import (
 
 	"nestround/scheduler"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -206,11 +207,7 @@ func (p *program) printYearDates(y scheduler.SpeciesYear) {
 				said[len(said)-1] += ": " + why
 			}
 			why = s.Why
-			words := s.From.Format("2 Jan") + " to " + s.To.Format("2 Jan")
-			if s.From == s.To {
-				words = s.From.Format("2 Jan")
-			}
-			said = append(said, words)
+			said = append(said, english.ShortSpan(s.From, s.To))
 		}
 		if len(said) > 0 {
 			if why != "" {

@@ -9,6 +9,7 @@ import (
 
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
+	"nestround/tasks/english"
 )
 
 func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
@@ -31,10 +32,10 @@ func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
 		}
 		away, ok := h.Absence(on)
 		if ok && away.Until.Before(h.Today()) {
-			return fmt.Errorf("the days away until %s are over", longDate(away.Until))
+			return fmt.Errorf("the days away until %s are over", english.LongDate(away.Until))
 		}
 		if !ok {
-			return fmt.Errorf("no days away are in the books from %s on: write an [[away]] record with from, until and cover", longDate(on))
+			return fmt.Errorf("no days away are in the books from %s on: write an [[away]] record with from, until and cover", english.LongDate(on))
 		}
 		s, err := h.Sheet(away)
 		if err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"nestround/scheduler"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 )
 
 // stockAhead is for how many days the next order is looked for.
@@ -46,16 +47,16 @@ func (c *call) printStock(f scheduler.FeederStock) {
 	const indent = "     "
 	counted := "never counted"
 	if !f.CountedOn.IsZero() {
-		counted = fmt.Sprintf("%d counted on %s", f.Counted, shortDate(f.CountedOn))
+		counted = fmt.Sprintf("%d counted on %s", f.Counted, english.BareShortWeekday(f.CountedOn))
 	}
 	printIndented(c.stdout, indent, fmt.Sprintf("%s in hand; %s", rangeWords(f.InHand), counted))
-	printIndented(c.stdout, indent, fmt.Sprintf("%s used in the coming week; %.0f %% of feedings are given", rangeWords(f.Week), 100*f.Given))
+	printIndented(c.stdout, indent, fmt.Sprintf("%s used in the coming week; %s of feedings are given", rangeWords(f.Week), english.PercentRounded(f.Given)))
 	lasts := "enough for the time looked ahead"
 	if !f.LastsTo.IsZero() {
-		lasts = "with what is ordered, enough to " + shortDate(f.LastsTo)
+		lasts = "with what is ordered, enough to " + english.BareShortWeekday(f.LastsTo)
 	}
 	if f.Packs > 0 {
-		lasts += fmt.Sprintf("; order %s by %s for %s", f.Pack, shortDate(f.OrderBy), shortDate(f.Delivery))
+		lasts += fmt.Sprintf("; order %s by %s for %s", f.Pack, english.BareShortWeekday(f.OrderBy), english.BareShortWeekday(f.Delivery))
 	} else {
 		lasts += "; nothing to order"
 	}

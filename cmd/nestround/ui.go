@@ -14,6 +14,7 @@ import (
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -46,24 +47,6 @@ func toJSON(n *int, t tasks.Task) taskJSON {
 		Room: string(t.Place.Room), Rack: string(t.Place.Rack), Part: string(t.Part),
 		Due: t.Due.String(), Status: string(t.Status), Title: t.Title, Why: t.Why, Minutes: t.Minutes, Caution: t.Caution,
 	}
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
-func longDate(d civil.Date) string  { return d.Format("Monday 2 January 2006") }
-func shortDate(d civil.Date) string { return d.Format("Mon 2 Jan") }
-
-// nearDate is shortDate, with the year where it is not that of another day.
-func nearDate(d, on civil.Date) string {
-	if d.Year() != on.Year() {
-		return d.Format("Mon 2 Jan 2006")
-	}
-	return shortDate(d)
 }
 
 // printable is foreign text as a terminal may have it: without what could move
@@ -101,17 +84,17 @@ func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.Time
 			overdue++
 		}
 	}
-	head := longDate(b.On)
+	head := english.LongDate(b.On)
 	if open == 0 {
 		head += ": nothing left to do"
 	} else {
-		head += fmt.Sprintf(": %s, about %d min", plural(open, "task", "tasks"), minutes)
+		head += fmt.Sprintf(": %s, about %d min", english.Count(open, "task"), minutes)
 	}
 	if overdue > 0 {
 		head += fmt.Sprintf(", %d overdue", overdue)
 	}
 	if alarms > 0 {
-		head += ", " + plural(alarms, "alarm", "alarms")
+		head += ", " + english.Count(alarms, "alarm")
 	}
 	fmt.Fprintln(w, p.bold(head))
 	told := make(map[string]int) // the number where a caution stands in full
@@ -170,7 +153,7 @@ func headingOf(r tasks.Row, hours map[husbandry.Part]civil.TimeOfDay) string {
 	case r.Late:
 		return "Overdue"
 	}
-	h := strings.ToUpper(string(r.Part[:1])) + string(r.Part[1:])
+	h := english.UpperFirst(string(r.Part))
 	if t, ok := hours[r.Part]; ok {
 		h += " " + t.String()
 	}
@@ -197,11 +180,11 @@ func printRow(w io.Writer, on civil.Date, r tasks.Row, title string, told map[st
 	case tasks.Skipped:
 		state = "skipped"
 	case tasks.Upcoming:
-		state = "put off to " + nearDate(r.Due, on)
+		state = "put off to " + english.ShortWeekday(r.Due, on)
 	case tasks.Lapsed:
-		state = "was due " + nearDate(r.Due, on)
+		state = "was due " + english.ShortWeekday(r.Due, on)
 	case tasks.Overdue:
-		state = "due " + nearDate(r.Due, on)
+		state = "due " + english.ShortWeekday(r.Due, on)
 	}
 	if state != "" {
 		title += between + state

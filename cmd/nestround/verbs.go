@@ -13,6 +13,7 @@ import (
 	"nestround/cmd/nestround/house"
 	"nestround/config/diag"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 )
 
 // verb is one thing the command can be asked.
@@ -173,7 +174,7 @@ func (c *call) tell(problems diag.List, err error) error {
 			return err
 		}
 	case len(problems) > 0:
-		c.complain(fmt.Sprintf("the books have %s", plural(len(problems), "warning", "warnings")), "nestround check tells them")
+		c.complain(fmt.Sprintf("the books have %s", english.Count(len(problems), "warning")), "nestround check tells them")
 	}
 	if err == nil && problems.HasErrors() {
 		return errTold

@@ -11,6 +11,7 @@ import (
 	"nestround/config/diag"
 	"nestround/scheduler"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -71,7 +72,7 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 func growthHead(g scheduler.Growth) string {
 	what := strings.ReplaceAll(string(g.Species), "-", " ")
 	if g.Count > 1 {
-		what = fmt.Sprintf("%d %ss", g.Count, strings.TrimSuffix(what, "s"))
+		what = fmt.Sprintf("%d %s", g.Count, english.PluralName(what))
 	}
 	head := string(g.ID)
 	if g.Name != "" {
@@ -79,7 +80,7 @@ func growthHead(g scheduler.Growth) string {
 	}
 	head += ", " + what
 	if !g.Hatched.IsZero() {
-		head += ", hatched " + g.Hatched.Format("2 Jan 2006")
+		head += ", hatched " + english.ShortDate(g.Hatched)
 	}
 	return head
 }
@@ -91,9 +92,9 @@ func (c *call) printGrowthLine(g scheduler.Growth, u husbandry.Units) {
 		fmt.Fprintln(c.stdout, c.bold(line))
 	}
 	first, last := g.Weighings[0], g.Weighings[len(g.Weighings)-1]
-	words := fmt.Sprintf("%s on %s", u.Mass(last.Grams), last.On.Format("2 Jan 2006"))
+	words := fmt.Sprintf("%s on %s", u.Mass(last.Grams), english.ShortDate(last.On))
 	if n := last.On.Sub(first.On); n > 0 {
-		words += fmt.Sprintf(", %+.0f %% in %s from %s", 100*(float64(last.Grams/first.Grams)-1), plural(n, "day", "days"), u.Mass(first.Grams))
+		words += fmt.Sprintf(", %s in %s from %s", english.PercentChange(float64(last.Grams/first.Grams)-1), english.Days(n), u.Mass(first.Grams))
 	}
 	printIndented(c.stdout, "     ", sparkline(g.Weighings, 24)+"  "+words)
 }
@@ -112,7 +113,7 @@ func (c *call) printGrowth(g scheduler.Growth, u husbandry.Units) {
 	}
 	for i, w := range g.Weighings {
 		n := max(1, int(math.Round(float64(w.Grams/heaviest)*cells)))
-		line := fmt.Sprintf("%s  %*s  %s%s", w.On.Format("02 Jan 2006"), wide, u.Mass(w.Grams), strings.Repeat("=", n), strings.Repeat(" ", cells-n))
+		line := fmt.Sprintf("%s  %*s  %s%s", english.ShortDateInColumn(w.On), wide, u.Mass(w.Grams), strings.Repeat("=", n), strings.Repeat(" ", cells-n))
 		if i > 0 {
 			line += "  " + change(w.Grams-g.Weighings[i-1].Grams, u)
 		}

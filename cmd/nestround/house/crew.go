@@ -12,6 +12,7 @@ import (
 	"nestround/scheduler"
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -146,7 +147,7 @@ func (h *House) carersAway(today civil.Date) (list []digest.Notice) {
 	for i := range h.records.Carers {
 		c := &h.records.Carers[i]
 		if a := h.records.AwayOn(c.ID, today); a != nil {
-			list = append(list, digest.Notice{Urgent: true, Text: fmt.Sprintf("Away until %s: %s. What is theirs is given to the others meanwhile, and says so.", a.Until.Format("Mon 2 January"), c.Called())})
+			list = append(list, digest.Notice{Urgent: true, Text: fmt.Sprintf("Away until %s: %s. What is theirs is given to the others meanwhile, and says so.", english.BareWeekday(a.Until), c.Called())})
 		}
 	}
 	return list
@@ -215,9 +216,9 @@ type missing struct {
 
 func (m missing) String() string {
 	if m.times == 1 {
-		return m.first.Format("Mon 2 Jan") + ": " + m.title
+		return english.BareShortWeekday(m.first) + ": " + m.title
 	}
-	return fmt.Sprintf("%s to %s, %d times: %s", m.first.Format("Mon 2 Jan"), m.last.Format("Mon 2 Jan"), m.times, m.title)
+	return fmt.Sprintf("%s to %s, %d times: %s", english.BareShortWeekday(m.first), english.BareShortWeekday(m.last), m.times, m.title)
 }
 
 // missingWords tells of them a line each, what could hurt first and so never
@@ -239,13 +240,10 @@ func missingWords(lines []missing) (words []string) {
 
 // were is "nothing was", "1 task was" or "3 tasks were".
 func were(n int) string {
-	switch n {
-	case 0:
+	if n == 0 {
 		return "nothing was"
-	case 1:
-		return "1 task was"
 	}
-	return fmt.Sprintf("%d tasks were", n)
+	return english.CountForms(n, "task was", "tasks were")
 }
 
 // Absence returns the days away that a day is one of, or else the next ones.

@@ -33,6 +33,7 @@ import (
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
 	"nestround/tasks/disk"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -388,9 +389,9 @@ func (h *House) Counts() string {
 		}
 	}
 	return strings.Join([]string{
-		plural(len(h.records.Rooms), "room", "rooms"), plural(len(h.records.Enclosures), "enclosure", "enclosures"),
-		plural(animals, "animal", "animals"), plural(len(h.records.Clutches), "recorded clutch", "recorded clutches"),
-		plural(len(h.daybook.Entries()), "daybook entry", "daybook entries"),
+		english.Count(len(h.records.Rooms), "room"), english.Count(len(h.records.Enclosures), "enclosure"),
+		english.Count(animals, "animal"), english.Count(len(h.records.Clutches), "recorded clutch"),
+		english.Count(len(h.daybook.Entries()), "daybook entry"),
 	}, ", ")
 }
 
@@ -426,11 +427,4 @@ func items(b *tasks.Board) []item {
 		}
 	}
 	return list
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }

@@ -16,6 +16,7 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
+	"nestround/tasks/english"
 )
 
 // Taken is what became of one mail, as `replies --json` shows it.
@@ -278,7 +279,7 @@ func (h *House) replyTo(token string) string {
 func (h *House) answerText(t Taken, issue notify.Issue, at time.Time) string {
 	var b strings.Builder
 	if len(t.Accepted) > 0 {
-		fmt.Fprintf(&b, "Recorded, from your mail of %s:\n\n", at.Format("Mon 2 Jan 15:04"))
+		fmt.Fprintf(&b, "Recorded, from your mail of %s:\n\n", english.WeekdayMoment(at))
 		for _, a := range t.Accepted {
 			fmt.Fprintf(&b, "  [%s] %s: %s\n", label(a), a.Title, outcome(a, h.settings, h.today()))
 		}
@@ -317,7 +318,7 @@ func (h *House) answerText(t Taken, issue notify.Issue, at time.Time) string {
 	if len(open) == 0 {
 		b.WriteString("Nothing is left to do today.\n")
 	} else {
-		fmt.Fprintf(&b, "Still to do today: %s.\n", plural(len(open), "task", "tasks"))
+		fmt.Fprintf(&b, "Still to do today: %s.\n", english.Count(len(open), "task"))
 	}
 	return b.String()
 }
@@ -327,14 +328,6 @@ func label(a Accepted) string {
 		return fmt.Sprint(a.N)
 	}
 	return string(a.Task.Subject())
-}
-
-// near writes a date, with its year where that is not another day's.
-func near(d, on civil.Date) string {
-	if d.Year() != on.Year() {
-		return d.Format("Mon 2 Jan 2006")
-	}
-	return d.Format("Mon 2 Jan")
 }
 
 // outcome is a mark and a finding in words.
@@ -350,7 +343,7 @@ func outcome(a Accepted, s config.Settings, on civil.Date) string {
 	case tasks.Skip:
 		words = append(words, "left out")
 	case tasks.PutOff:
-		words = append(words, "put off to "+near(a.Until, on))
+		words = append(words, "put off to "+english.ShortWeekday(a.Until, on))
 	case tasks.Undo:
 		if a.Back == "" {
 			words = append(words, "nothing was said of it that could be taken back")

@@ -13,6 +13,7 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -65,7 +66,7 @@ func (h *House) Morning(due time.Time) (issued bool, err error) {
 	issue, mails, issued, err := h.morning(due)
 	for _, m := range mails {
 		if err == nil {
-			err = h.post(m, "the digest of "+issue.Date.Format("2 January"), digestPatience)
+			err = h.post(m, "the digest of "+english.BareDay(issue.Date), digestPatience)
 		}
 	}
 	return issued, err
@@ -284,7 +285,7 @@ func days(today civil.Date, coming []tasks.Task, spans []scheduler.Span) []diges
 
 func (h *House) notices(today civil.Date) (list []digest.Notice, told []string, err error) {
 	if n := len(h.problems); h.stale {
-		notice := digest.Notice{Urgent: true, Text: fmt.Sprintf("The books have errors, and their last good state is used until they are mended. %s:", plural(n, "problem", "problems"))}
+		notice := digest.Notice{Urgent: true, Text: fmt.Sprintf("The books have errors, and their last good state is used until they are mended. %s:", english.Count(n, "problem"))}
 		for i, p := range h.problems {
 			if i == 5 {
 				notice.Quotes = append(notice.Quotes, fmt.Sprintf("and %d more; nestround check lists them", n-5))
@@ -318,7 +319,7 @@ func (h *House) notices(today civil.Date) (list []digest.Notice, told []string, 
 			continue
 		}
 		list = append(list, digest.Notice{
-			Text:   fmt.Sprintf("From a mail of %s (%s), which was not answered: %s.", u.From, u.At.Format("Mon 2 Jan 15:04"), u.Why),
+			Text:   fmt.Sprintf("From a mail of %s (%s), which was not answered: %s.", u.From, english.WeekdayMoment(u.At), u.Why),
 			Quotes: u.Lines,
 		})
 		told = append(told, u.ID)

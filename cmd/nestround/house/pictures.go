@@ -8,6 +8,7 @@ import (
 	draw "nestround/notify/picture"
 	"nestround/scheduler"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -65,7 +66,7 @@ func (h *House) GrowthPictures(list []scheduler.Growth) []Picture {
 		}
 		d.Facts = append(d.Facts, species)
 		if !g.Hatched.IsZero() {
-			d.Facts = append(d.Facts, "hatched "+g.Hatched.Format("2 January 2006"))
+			d.Facts = append(d.Facts, "hatched "+english.Date(g.Hatched))
 		}
 		others := make(map[husbandry.ID]bool)
 		for _, w := range g.Weighings {
@@ -113,7 +114,7 @@ func (h *House) clutchPicture(c scheduler.ClutchForecast, on civil.Date) draw.Fo
 		f.Facts = append(f.Facts, h.records.Units.Temperature(*c.Temperature))
 	}
 	if c.Eggs > 0 {
-		f.Facts = append(f.Facts, plural(c.Eggs, "egg", "eggs"))
+		f.Facts = append(f.Facts, english.Count(c.Eggs, "egg"))
 	}
 	if c.Incubator != "" {
 		f.Facts = append(f.Facts, "in "+string(c.Incubator))

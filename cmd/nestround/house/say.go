@@ -14,6 +14,7 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -105,7 +106,7 @@ func (h *House) standing(of *tasks.History, k tasks.Key) string {
 	}
 	words := outcome(Accepted{Task: k, Mark: o.Mark, Until: o.Until, Finding: &f}, h.settings, h.today())
 	if day, err := civil.Parse(k.Occurrence()); err == nil && k.Routine() == tasks.Unplanned {
-		words += ", on " + near(day, h.today())
+		words += ", on " + english.ShortWeekday(day, h.today())
 	}
 	return words
 }
@@ -182,7 +183,7 @@ func (h *House) beyondItsEggs(herd *scheduler.Herd, c *scheduler.Clutch, a tasks
 	if c.Eggs == 0 || f.Hatched == nil && f.Dead == nil && f.Veins == nil {
 		return ""
 	}
-	has := fmt.Sprintf("clutch %s has %s", c.ID, plural(c.Eggs, "egg", "eggs"))
+	has := fmt.Sprintf("clutch %s has %s", c.ID, english.Count(c.Eggs, "egg"))
 	change := fmt.Sprintf("; if it had more, give it a record that says so: [[clutch]] with id = %q, laid = %s and eggs", c.ID, c.Laid)
 	if !c.Found {
 		has += " in the records"
@@ -238,7 +239,7 @@ func (h *House) beyondItsEggs(herd *scheduler.Herd, c *scheduler.Clutch, a tasks
 		already = append(already, fmt.Sprintf("%d found dead", was.dead))
 	}
 	if len(already) > 0 {
-		has += ", " + strings.Join(already, " and ") + " until now"
+		has += ", " + english.List(already) + " until now"
 		change += "; if what was said before is wrong, undo that"
 	}
 	return has + change
@@ -287,9 +288,9 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 		case carries && r.Sex == husbandry.Male:
 			return fmt.Sprintf("%s is a male in the records", r.ID)
 		case !r.Left.IsZero() && !on.Before(r.Left):
-			return fmt.Sprintf("%s left on %s", r.ID, r.Left.Format("2 January 2006"))
+			return fmt.Sprintf("%s left on %s", r.ID, english.Date(r.Left))
 		case carries && !r.Hatched.IsZero() && on.Sub(r.Hatched) < youngestMother:
-			return fmt.Sprintf("%s is %s old", r.ID, plural(on.Sub(r.Hatched), "day", "days"))
+			return fmt.Sprintf("%s is %s old", r.ID, english.Days(on.Sub(r.Hatched)))
 		}
 		if x := a.Finding.Sexed; x != nil && (r.Sex == husbandry.Female && x.Males > 0 || r.Sex == husbandry.Male && x.Females > 0) {
 			return fmt.Sprintf("%s is a %s in the records; if that is wrong, change its sex there", r.ID, r.Sex)
@@ -331,10 +332,10 @@ func (h *House) noMother(herd *scheduler.Herd, c *scheduler.Clutch, her *schedul
 func tooMany(f *tasks.Finding, heads int, what string) string {
 	switch {
 	case len(f.Each) > max(1, heads):
-		return fmt.Sprintf("%s is %s in the records, and these are %d weights", what, plural(heads, "animal", "animals"), len(f.Each))
+		return fmt.Sprintf("%s is %s in the records, and these are %d weights", what, english.Count(heads, "animal"), len(f.Each))
 	case f.Sexed == nil:
 	case f.Sexed.All() > max(1, heads):
-		return fmt.Sprintf("%s is %s in the records, and these are %d", what, plural(heads, "animal", "animals"), f.Sexed.All())
+		return fmt.Sprintf("%s is %s in the records, and these are %d", what, english.Count(heads, "animal"), f.Sexed.All())
 	case heads > 1 && f.Sexed.All() == 1:
 		return fmt.Sprintf(`%s is %d animals in the records; say males.females.unsure, as in "sexed 1.2.0"`, what, heads)
 	}

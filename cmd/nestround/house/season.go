@@ -11,6 +11,7 @@ import (
 	"nestround/scheduler"
 	"nestround/scheduler/season/daylight"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -92,7 +93,7 @@ func (h *House) SeasonPictures(all []scheduler.SpeciesYear) []Picture {
 					}
 				}
 			}
-			d.Bands = append(d.Bands, draw.Band{Name: upper(string(s.Sort)), From: s.From, To: s.To, Words: words})
+			d.Bands = append(d.Bands, draw.Band{Name: english.UpperFirst(string(s.Sort)), From: s.From, To: s.To, Words: words})
 		}
 		if y.NoCooling != "" {
 			d.Basis = "No winter cooling: " + y.NoCooling + "."
@@ -101,5 +102,3 @@ func (h *House) SeasonPictures(all []scheduler.SpeciesYear) []Picture {
 	}
 	return drawn
 }
-
-func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

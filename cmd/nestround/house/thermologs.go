@@ -16,6 +16,7 @@ import (
 	"nestround/notify/digest"
 	"nestround/scheduler"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -113,7 +114,7 @@ func ahead(logged map[civil.Date][]husbandry.Celsius, today civil.Date) string {
 	if n == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%s after today, until %s, not used: look at the logger's clock", plural(n, "day is", "days are"), last.Format("2 January 2006"))
+	return fmt.Sprintf("%s after today, until %s, not used: look at the logger's clock", english.CountForms(n, "day is", "days are"), english.Date(last))
 }
 
 // besides says where an incubator's latest logged days are not what it is set
@@ -136,7 +137,7 @@ func besides(inc *husbandry.Incubator, logged map[civil.Date][]husbandry.Celsius
 		return ""
 	}
 	return fmt.Sprintf("its last %s are at %s on average, and it is set to %s: forecasts go by the log; look which is right, with another thermometer",
-		plural(len(days), "day", "days"), u.Temperature(mean/n), u.Temperature(inc.SetTo(days[len(days)-1])))
+		english.Days(len(days)), u.Temperature(mean/n), u.Temperature(inc.SetTo(days[len(days)-1])))
 }
 
 func (h *House) logPath(log string) string {

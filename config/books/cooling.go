@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"nestround/config/tables"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -127,7 +128,7 @@ func ramp(t *tables.Table, key string, was husbandry.Ramp, cold husbandry.Celsiu
 		}
 	}
 	if len(v.Steps) > mostSteps || len(v.Steps) > int(v.Days) {
-		in.Here().Error(fmt.Sprintf("%d steps in %d days", len(v.Steps), v.Days), fmt.Sprintf("at most one a day, and at most %d", mostSteps))
+		in.Here().Error(fmt.Sprintf("%s in %s", english.Count(len(v.Steps), "step"), english.Days(v.Days)), fmt.Sprintf("at most one a day, and at most %d", mostSteps))
 	}
 	in.Done()
 	return v

@@ -158,7 +158,7 @@ func TestProblemsOfCooling(t *testing.T) {
 		{"a step colder than the cold", coolGecko + "down = { steps = [\"20 C\", \"10 C\"] }\n", "a step of `down` is not above the range of the cold weeks"},
 		{"steps that do not fall", coolGecko + "down = { steps = [\"15 C\", \"20 C\"] }\n", "the steps of `down` are not in order"},
 		{"steps that do not rise", coolGecko + "up = { steps = [\"20 C\", \"15 C\"] }\n", "the steps of `up` are not in order"},
-		{"more steps than days", coolGecko + "down = { days = \"1 day\", steps = [\"20 C\", \"15 C\"] }\n", "2 steps in 1 days"},
+		{"more steps than days", coolGecko + "down = { days = \"1 day\", steps = [\"20 C\", \"15 C\"] }\n", "2 steps in 1 day"},
 		{"limits the wrong way round", coolGecko + "loss = { warn = \"9 %\" }\n", "the loss that warns (9 %) is more than the one that ends the cooling (8 %)"},
 		{"a limit without its unit", coolGecko + "loss = { warn = \"4\" }\n", "\"4\" has no unit"},
 		{"no limit at all", coolGecko + "loss = { stop = \"0 %\" }\n", "\"0 %\" is no loss of mass to act on"},

@@ -8,6 +8,7 @@ import (
 
 	"nestround/config/tables"
 	"nestround/tasks/civil"
+	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
 
@@ -291,7 +292,7 @@ func quarantine(t *tables.Table, v husbandry.Animal) husbandry.Days {
 		}
 	}
 	if n > 0 && n < leastQuarantine {
-		t.Place("quarantine").Warn(fmt.Sprintf("a quarantine of %d days is short", n), "common practice is 90 days and at least 30; ask your veterinarian")
+		t.Place("quarantine").Warn(fmt.Sprintf("a quarantine of %s is short", english.Days(n)), "common practice is 90 days and at least 30; ask your veterinarian")
 	}
 	return n
 }

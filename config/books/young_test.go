@@ -178,6 +178,7 @@ func TestWhatCannotBeOfYoung(t *testing.T) {
 			want: "`Y1` is its own ancestor: Y1, child of Y1"},
 
 		{words: "quarantine of two months", src: young("Y1", "quarantine = \"60 days\"")},
+		{words: "of a day is short", src: young("Y1", "quarantine = \"1 day\""), want: "a quarantine of 1 day is short", warning: true},
 		{words: "of a week is short", src: young("Y1", "quarantine = \"7 days\""), want: "a quarantine of 7 days is short", warning: true},
 		{words: "until a day", src: young("Y1", "quarantine = 2027-08-15")},
 		{words: "in the group's quarantine", src: "[[animal]]\nid = \"B\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\ncount = 2\nacquired = 2027-06-01\nquarantine = true\n[[animal]]\nid = \"B1\"\nfrom = \"B\"\nsince = 2027-06-10\n"},

@@ -137,7 +137,7 @@ func PairingTime(f Female) Window {
 		}
 	}
 	if limit := f.Sheet.Laying.Clutches; limit > 0 && clutchesSince(f, from) >= limit {
-		return Window{Basis: fmt.Sprintf("%d clutches this season, the limit of %s", limit, f.sheet("laying.clutches"))}
+		return Window{Basis: fmt.Sprintf("%s this season, the limit of %s", english.Count(limit, "clutch"), f.sheet("laying.clutches"))}
 	}
 	if !last.On.IsZero() {
 		rest := int(f.Sheet.Laying.Interval.From)
@@ -146,7 +146,7 @@ func PairingTime(f Female) Window {
 		}
 		if rested := last.On.AddDays(rest); rested.After(w.From) {
 			w.From = rested
-			w.Basis += fmt.Sprintf("; rested %d days since her clutch of %s", rest, f.day(last.On))
+			w.Basis += fmt.Sprintf("; rested %s since her clutch of %s", english.Days(rest), f.day(last.On))
 		}
 		if w.From.After(w.To) {
 			return Window{Basis: "she rests from her clutch of " + f.day(last.On) + " until the season is over"}
@@ -293,7 +293,7 @@ func afterClutch(f Female) Window {
 	}
 	season := ThisSeason(f)
 	if limit := f.Sheet.Laying.Clutches; limit > 0 && len(season) >= limit {
-		return Window{Basis: fmt.Sprintf("%d clutches this season, the number of %s", len(season), f.sheet("laying.clutches"))}
+		return Window{Basis: fmt.Sprintf("%s this season, the number of %s", english.Count(len(season), "clutch"), f.sheet("laying.clutches"))}
 	}
 	every := f.Sheet.Laying.Interval
 	if every.IsZero() {

@@ -50,6 +50,8 @@ var wallLizard = husbandry.Species{
 
 func TestPairingTime(t *testing.T) {
 	winter := wallLizard
+	single := wallLizard
+	single.Laying.Clutches = 1
 	winter.Pairing = husbandry.PairingSeason{FromMonth: time.November, FromDay: 1, UntilMonth: time.February, UntilDay: 29}
 	for _, c := range []struct {
 		words    string
@@ -67,6 +69,7 @@ func TestPairingTime(t *testing.T) {
 		{"rest after a clutch", season.Female{On: day("2027-05-12"), Clutches: laid("2027-05-10")}, "2027-05-27", "2027-06-30", "rested 17 days since her clutch of 10 May"},
 		{"a late clutch leaves no time", season.Female{On: day("2027-06-25"), Clutches: laid("2027-06-20")}, "", "", "rests"},
 		{"the limit of a season is reached", season.Female{On: day("2027-06-12"), Clutches: laid("2027-04-01", "2027-05-01", "2027-06-01")}, "", "", "3 clutches this season"},
+		{"the limit is one clutch", season.Female{Sheet: single, On: day("2027-06-12"), Clutches: laid("2027-06-01")}, "", "", "1 clutch this season"},
 		{"last year's clutches do not count", season.Female{On: day("2027-05-12"), Clutches: laid("2026-04-01", "2026-05-01", "2026-06-01")}, "2027-03-15", "2027-06-30", "season"},
 		{"gravid", season.Female{On: day("2027-05-12"), Gravid: day("2027-05-01")}, "", "", "carries eggs since 1 May"},
 		{"with a male", season.Female{On: day("2027-05-12"), Paired: day("2027-05-01")}, "", "", "with a male since 1 May"},

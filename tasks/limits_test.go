@@ -1,9 +1,11 @@
 package tasks_test
 
 import (
+	"slices"
 	"testing"
 
 	"nestround/tasks"
+	"nestround/tasks/civil"
 )
 
 // A reply may be for another day than the one it was sent on, up to two months
@@ -37,5 +39,52 @@ func TestAMarkThatIsRepeatedAWeekLaterMovesNothing(t *testing.T) {
 	}
 	if got := h.Marks("E07", "feed").LastSaid(); got != day("09") {
 		t.Errorf("last said to be fed on %s, want 9 May", got)
+	}
+}
+
+// Whichever of two contradicting marks stands last in a mail, neither counts,
+// and what was said before stays.
+func TestAMailThatContradictsItself(t *testing.T) {
+	for _, c := range []struct {
+		words string
+		acts  []tasks.Act
+	}{
+		{"skipped, then done", []tasks.Act{skip(boxOfE07), done(boxOfE07)}},
+		{"done, then skipped", []tasks.Act{done(boxOfE07), skip(boxOfE07)}},
+		{"put off, then done", []tasks.Act{later(boxOfE07, "20"), done(boxOfE07)}},
+	} {
+		before := mail("a", "11", "18:00", later(boxOfE07, "14"))
+		h := tasks.Fold([]tasks.Entry{before, mail("b", "12", "18:00", append(c.acts, done(watchF03))...)})
+		if got := h.Outcome(boxOfE07); got.Mark != tasks.PutOff || got.Until != day("14") {
+			t.Errorf("%s: %+v, want it put off until 14 May as before", c.words, got)
+		}
+		if got := h.Outcome(watchF03).Mark; got != tasks.MarkDone {
+			t.Errorf("%s: the other task of the mail is %q", c.words, got)
+		}
+		if got := len(h.Dropped("b")); got != 2 {
+			t.Errorf("%s: %d lines dropped, want 2", c.words, got)
+		}
+	}
+}
+
+// A feeding of last week that is told late hides none of this week's.
+func TestADayThatIsToldLate(t *testing.T) {
+	feeding := func(d string) tasks.Key { return tasks.NewKey("E07", "feed", day(d).String()) }
+	late := mail("late", "11", "18:00", done(feeding("05")))
+	late.On = day("05")
+	h := tasks.Fold([]tasks.Entry{mail("a", "10", "18:00", done(feeding("10"))), late})
+	for since, want := range map[string][]civil.Date{
+		"04": {day("05"), day("10")},
+		"05": {day("05"), day("10")},
+		"06": {day("10")},
+		"11": nil,
+	} {
+		// A question of its own: a history remembers how far it looked back.
+		if got := h.Before(civil.Date{}).DoneDays("E07", "feed", day(since)); !slices.Equal(got, want) {
+			t.Errorf("since %s May fed on %v, want %v", since, got, want)
+		}
+	}
+	if got := h.Before(civil.Date{}).LastDone("E07", "feed"); got != day("10") {
+		t.Errorf("last fed on %s, want 10 May", got)
 	}
 }

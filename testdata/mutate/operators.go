@@ -143,8 +143,8 @@ func placesOf(p *pkg, name string, only []string) ([]place, error) {
 }
 
 // quiet reports whether a mistake below a node shows nowhere, or in words
-// alone: imports, tags, what a panic says, the room that make reserves, the
-// values that are returned beside an error, and fractions of a second.
+// alone: imports, tags, what a panic or an error says, the room that make
+// reserves, values that are returned beside an error, and fractions of a second.
 func quiet(n ast.Node, above []ast.Node) bool {
 	switch n := n.(type) {
 	case *ast.ImportSpec:
@@ -154,9 +154,9 @@ func quiet(n ast.Node, above []ast.Node) bool {
 			return true
 		}
 	case *ast.CallExpr:
-		if id, ok := n.Fun.(*ast.Ident); ok && id.Name == "panic" {
-			return true
-		}
+		return calls(n, "panic") || isError(n)
+	case *ast.ExprStmt:
+		return calls(n.X, "panic")
 	}
 	if r, ok := last(above).(*ast.ReturnStmt); ok {
 		return len(r.Results) > 1 && n != r.Results[len(r.Results)-1] && isError(r.Results[len(r.Results)-1])
@@ -166,7 +166,7 @@ func quiet(n ast.Node, above []ast.Node) bool {
 			l, ok := n.(*ast.BasicLit)
 			return ok && l.Value == "0"
 		}
-		if id, ok := call.Fun.(*ast.Ident); ok && id.Name == "make" && len(call.Args) > 1 {
+		if calls(call, "make") && len(call.Args) > 1 {
 			_, isMap := call.Args[0].(*ast.MapType)
 			return n == call.Args[len(call.Args)-1] && (isMap || len(call.Args) == 3)
 		}
@@ -180,9 +180,19 @@ func isError(e ast.Expr) bool {
 	case *ast.Ident:
 		return e.Name == "err"
 	case *ast.CallExpr:
-		return of(e, "errors") || of(e, "fmt")
+		return of(e, "errors") || of(e, "fmt") && e.Fun.(*ast.SelectorExpr).Sel.Name == "Errorf"
 	}
 	return false
+}
+
+// calls reports whether an expression calls a function of the language.
+func calls(e ast.Expr, name string) bool {
+	call, ok := e.(*ast.CallExpr)
+	if !ok {
+		return false
+	}
+	id, ok := call.Fun.(*ast.Ident)
+	return ok && id.Name == name
 }
 
 // of reports whether a call is of a function of a package.

@@ -638,6 +638,7 @@ func TestPairingAfterTheWinter(t *testing.T) {
 // A colony of cooled animals on any day of any two years, some young, some
 // newly come, with whatever was marked.
 func TestEveryWinterOfAColony(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		c := sample.Make(rapid.IntRange(1, 3).Draw(t, "enclosures"), 1, rapid.Uint64Range(1, 1000).Draw(t, "seed"))
 		y := &year{records: c.Records, on: day("2027-09-01").AddDays(rapid.IntRange(0, 250).Draw(t, "first day"))}

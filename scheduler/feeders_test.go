@@ -199,6 +199,7 @@ func TestAmountsStandWithTheFeeding(t *testing.T) {
 // counted one by one: they last, few die, and the use that is foretold is the
 // use there is.
 func TestAYearOfCrickets(t *testing.T) {
+	t.Parallel()
 	for _, factor := range []float64{0.85, 1, 1.2} {
 		rng := rand.New(rand.NewPCG(7, uint64(factor*100)))
 		b := larder()

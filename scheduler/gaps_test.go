@@ -109,6 +109,7 @@ func TestSlackDoesNotEatTheGap(t *testing.T) {
 // asked for nearer than its gap to one that is recorded, with which the same
 // was given; neither are two that are only planned.
 func TestNoReplyBringsTwoDustingsTogether(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		supplement := func(id husbandry.ID, powder string) husbandry.Routine {
 			r := dusting(id, rapid.IntRange(1, 6).Draw(t, "nth"), husbandry.Days(rapid.IntRange(1, 15).Draw(t, "gap")))

@@ -311,6 +311,7 @@ func TestFemalesOfOneMaleTakeTurns(t *testing.T) {
 // male who is with another one or rests from her, each has her turn, a week or
 // less and his rest apart, and a day without a mark moves nothing.
 func TestTurnsUnderAnyMarks(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		var lines []string
 		for i := range rapid.IntRange(1, 3).Draw(t, "males") {

@@ -167,6 +167,7 @@ func anyAct(t *rapid.T, y *year, x tasks.Task) tasks.Act {
 var command = regexp.MustCompile(`(?i)^\W*(\d|done\b|all\b|skip|later\b|note\b|undo\b|laid\b|hatched\b|weighs\b|added\b|refused\b|male\b|female\b|unsure\b|sexed\b|uvi\b|ill\b)`)
 
 func TestEveryPlanHoldsTogether(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
 		h := tasks.Fold(y.entries)
@@ -233,6 +234,7 @@ func TestEveryPlanHoldsTogether(t *testing.T) {
 }
 
 func TestTheSameBooksGiveTheSamePlan(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
 		want := y.plan(20)
@@ -248,6 +250,7 @@ func TestTheSameBooksGiveTheSamePlan(t *testing.T) {
 }
 
 func TestLookingFurtherChangesNothingNearer(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
 		near := rapid.IntRange(0, 20).Draw(t, "near")
@@ -265,6 +268,7 @@ func TestLookingFurtherChangesNothingNearer(t *testing.T) {
 }
 
 func TestATitleIsNoPartOfAnyKey(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
 		keys := func() (list []tasks.Key) {
@@ -294,6 +298,7 @@ func TestATitleIsNoPartOfAnyKey(t *testing.T) {
 }
 
 func TestOneMarkLeavesOtherSubjectsAlone(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
 		before := y.plan(20)
@@ -333,6 +338,7 @@ func TestOneMarkLeavesOtherSubjectsAlone(t *testing.T) {
 }
 
 func TestWhatIsPutOffComesBack(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
 		patterns := make(map[husbandry.ID]husbandry.Pattern)

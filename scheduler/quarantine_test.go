@@ -37,6 +37,7 @@ var ill = tasks.Finding{Ill: true, Note: "limp"}
 // The steps at days 0, 14, 30, 60 and 90, two tests weeks apart and the release
 // only after both are common practice.
 func TestQuarantineStepByStep(t *testing.T) {
+	t.Parallel()
 	other := func(more string) string {
 		return "[[animal]]\nid = \"O\"\nspecies = \"leopard-gecko\"\nacquired = 2027-06-01\n" + more + "\n"
 	}

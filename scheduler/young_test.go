@@ -188,6 +188,7 @@ func sexed(males, females, unsure int) tasks.Finding {
 }
 
 func TestSexingUntilItIsCertain(t *testing.T) {
+	t.Parallel()
 	const asked = "K/sexing/hatched"
 	for _, c := range []struct {
 		words, more string
@@ -342,6 +343,7 @@ func each(grams ...husbandry.Grams) tasks.Finding {
 }
 
 func TestSortingBySize(t *testing.T) {
+	t.Parallel()
 	const first, second = "G/weigh-young/first", "G/weigh-young/after-2027-07-10"
 	for _, c := range []struct {
 		words, more string

@@ -16,19 +16,20 @@ import (
 	"nestround/tasks/disk"
 )
 
-// Five days round each of the days on which clocks did something: one digest a
+// Three days round each of the days on which clocks did something: one digest a
 // civil date, none for a date that the zone skipped, at the moment that
 // TestMomentsWhenClocksChange gives; and no task lost or doubled between
 // digests.
 func TestDigestsWhenClocksChange(t *testing.T) {
 	for _, c := range clockChanges {
 		t.Run(c.zone+" "+c.day+" "+c.at, func(t *testing.T) {
+			t.Parallel()
 			zone, err := zones.Load(c.zone)
 			if err != nil {
 				t.Fatal(err)
 			}
 			day := civil.MustParse(c.day)
-			first, last := day.AddDays(-2), day.AddDays(2)
+			first, last := day.AddDays(-1), day.AddDays(1)
 			dir := small(t, c.zone, c.at)
 			posted := 0
 			synctest.Test(t, func(t *testing.T) {
@@ -137,6 +138,7 @@ func TestServeAfterASleepOrARestart(t *testing.T) {
 		{"clock set back over the hour", []string{"2027-05-12T06:01:00+02:00", "2027-05-12T05:52:00+02:00"}, 1, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
 			dir := small(t, "Europe/Vienna", "06:00")
 			for _, at := range c.runs {
 				synctest.Test(t, func(t *testing.T) {

@@ -61,7 +61,7 @@ func TestRepliesInAnyOrderEndInTheSameBooks(t *testing.T) {
 	check("weeks late", []int{0, 1, 2, 3, 4, 5, 6, 7})
 	check("reversed", []int{7, 6, 5, 4, 3, 2, 1, 0})
 	rng := rand.New(rand.NewPCG(1, 2))
-	for n := range 25 {
+	for n := range 12 {
 		order := rng.Perm(len(replies))
 		order = append(order, rng.Perm(len(replies))[:n%4]...) // some of them twice
 		rng.Shuffle(len(order), func(i, j int) { order[i], order[j] = order[j], order[i] })

@@ -6,8 +6,9 @@
 // other: with an error in the list there are no records. [WriteStarter] makes
 // a first folder for somebody new.
 //
-// The folder sheets has one care sheet a file, and common.toml with routines
-// for every species, in the same syntax that a keeper writes. A new sheet needs
+// The folder sheets has one care sheet a file, common.toml with routines for
+// every species, and called.toml with those that only a finding calls for, in
+// the same syntax that a keeper writes. A new sheet needs
 // no line of code, but each of its numbers needs its source, which the
 // package's tests see to.
 //
@@ -37,8 +38,12 @@ var embedded embed.FS
 // keeperFile is the file of the settings.
 const keeperFile = "keeper.toml"
 
-// commonFile is the file among the sheets whose routines are for every species.
-const commonFile = "common.toml"
+// commonFile is the file among the sheets whose routines are for every species,
+// and calledFile that of the routines which a rule of the planner asks for.
+const (
+	commonFile = "common.toml"
+	calledFile = "called.toml"
+)
 
 // Load reads the books in the folder dir. The records are nil when, and only
 // when, the list has an error; warnings do not stand in the way. The list is
@@ -86,13 +91,16 @@ func (r *reader) sheets(fsys fs.FS) {
 			continue
 		}
 		root := tables.Parse(sheetName(file), src, r.list)
-		r.origin = husbandry.Sheet
-		if file == commonFile {
-			r.origin = husbandry.Common
+		r.origin = husbandry.Common
+		switch file {
+		case commonFile:
 			for _, t := range root.Tables("routine") {
 				r.routine(t, "")
 			}
-		} else {
+		case calledFile:
+			continue // see Called
+		default:
+			r.origin = husbandry.Sheet
 			for _, t := range root.Tables("species") {
 				r.species(t)
 			}

@@ -46,6 +46,7 @@ type reader struct {
 	speciesList []placed[husbandry.Species]
 	lit         []lit
 	routines    [husbandry.Common + 1][]placed[husbandry.Routine] // by origin
+	calledFor   []husbandry.Called
 }
 
 // named is what an id stands for.

@@ -104,11 +104,21 @@ type routine struct {
 	Sitter   string
 	Caution  string
 	Source   string
+
+	// Of those called for.
+	When string
+	Asks []string
+	Case []struct{ Name, Title, Caution string }
 }
 
 // sheets reads every built-in sheet; keys that the types above do not have are
 // failures.
 func sheets(t *testing.T) (all []species, common []routine) {
+	all, common, _ = files(t)
+	return all, common
+}
+
+func files(t *testing.T) (all []species, common, called []routine) {
 	t.Helper()
 	files, err := filepath.Glob("sheets/*.toml")
 	if err != nil || len(files) == 0 {
@@ -133,13 +143,15 @@ func sheets(t *testing.T) (all []species, common []routine) {
 		switch {
 		case id == "common":
 			common = s.Routine
+		case id == "called":
+			called = s.Routine
 		case len(s.Species) != 1 || s.Species[0].ID != id || len(s.Routine) != 0:
 			t.Errorf("%s does not hold exactly the species %q", name, id)
 		default:
 			all = append(all, s.Species[0])
 		}
 	}
-	return all, common
+	return all, common, called
 }
 
 func days(t *testing.T, s string) husbandry.Days {

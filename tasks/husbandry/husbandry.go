@@ -39,6 +39,7 @@ type Records struct {
 	Clutches   []Clutch
 	Incubators []Incubator
 	Routines   []Routine // the keeper's, then the care sheets', then the common ones
+	Called     []Called  // routines that the planner's rules ask for; see Records.CalledFor
 	Species    []Species
 	Pairings   []Pairing
 	Coolings   []Cooling

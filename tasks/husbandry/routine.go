@@ -44,7 +44,7 @@ type Routine struct {
 	ID      ID
 	Kind    Kind
 	Title   string // what to do, in the imperative; "" for the kind's own words
-	Scope   Scope  // always set
+	Scope   Scope  // always set, but for a routine that is called for
 	For     Selector
 	Cadence Cadence
 	// Before and After are the slack: the task may be done this many days
@@ -126,6 +126,7 @@ const (
 	Windowed  Pattern = "windowed"   // every Every days inside a computed window
 	Riding    Pattern = "riding"     // follows another kind's tasks
 	Stepped   Pattern = "stepped"    // on the days on which a target has moved by its step
+	CalledFor Pattern = "called for" // when a rule of the planner asks for it; see [Called]
 )
 
 // Cadence says when. Which fields count depends on the pattern.

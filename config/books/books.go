@@ -98,7 +98,9 @@ func (r *reader) sheets(fsys fs.FS) {
 				r.routine(t, "")
 			}
 		case calledFile:
-			continue // see Called
+			for _, t := range root.Tables("routine") {
+				r.called(t)
+			}
 		default:
 			r.origin = husbandry.Sheet
 			for _, t := range root.Tables("species") {

@@ -10,8 +10,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Called returns the built-in routines that a rule of the planner asks for.
-// They are read once; nobody may write to them.
+// Called returns the built-in routines that a rule of the planner asks for, as
+// [Load] puts them into every records. They are read once; nobody may write to
+// them.
 var Called = sync.OnceValue(func() []husbandry.Called {
 	src, err := embedded.ReadFile("sheets/" + calledFile)
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"testing/fstest"
 
 	"nestround/config/books"
 	"nestround/tasks/husbandry"
@@ -164,5 +165,31 @@ func TestCasesOfARoutineCalledFor(t *testing.T) {
 	}
 	if records.CalledFor("water") != nil {
 		t.Error("water is called for")
+	}
+}
+
+// A keeper turns one of them off by its id, and needs no kind for that. Nothing
+// else has these ids.
+func TestIDsOfRoutinesCalledFor(t *testing.T) {
+	for _, c := range []struct{ name, src, message, hint string }{
+		{"turned off", "[[routine]]\nid = \"look-for-eggs\"\noff = true\n", "", ""},
+		{"with a scope", "[[routine]]\nid = \"review-ill\"\nscope = \"animal\"\noff = true\n", "", ""},
+		{"stated anew", "[[routine]]\nid = \"look-for-eggs\"\nsince_last = \"3 days\"\n", "a record can only turn it off", "write off = true"},
+		{"a step of winter", "[[routine]]\nid = \"cooling-step\"\noff = true\n", "a winter is not turned off by a routine", "[[cooling]]"},
+		{"in other letters", "[[routine]]\nid = \"Order\"\nkind = \"own\"\nscope = \"keeper\"\ntitle = \"Order paper\"\nmonth_days = [1]\n", "differs only in case", "`order`"},
+		{"a place", "[[room]]\nid = \"order\"\n", "is taken by the routine", ""},
+		{"the cadence", "[[routine]]\nid = \"mine\"\nkind = \"water\"\nwhen = \"called for\"\n", "unknown key `when`", ""},
+	} {
+		_, records, list := books.Read(fstest.MapFS{"keeper.toml": {Data: []byte("zone = \"UTC\"\n")}, "records.toml": {Data: []byte(c.src)}}, ".")
+		found := c.message == "" && len(list) == 0
+		for _, p := range list {
+			found = found || c.message != "" && strings.Contains(p.Message, c.message) && strings.Contains(p.Hint, c.hint)
+		}
+		if !found || (records == nil) != (c.message != "") {
+			t.Errorf("%s: %v", c.name, list)
+		}
+		if records != nil && (records.Routines[0].Kind == "" || records.Routines[0].Cadence.Pattern != "" || records.CalledFor("order") == nil) {
+			t.Errorf("%s: %+v", c.name, records.Routines[0])
+		}
 	}
 }

@@ -114,6 +114,7 @@ func (r *reader) records(s config.Settings) *husbandry.Records {
 		CarersAway: values(r.carersAway),
 		Permits:    values(r.permits),
 		Feeders:    values(r.feeders),
+		Called:     r.calledFor,
 	}
 	sortWalking(v)
 	mine := make(map[husbandry.ID]bool)

@@ -26,6 +26,9 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 		Part:    husbandry.Morning,
 	}
 	replaced, replaces := r.builtIn(v.ID)
+	if replaced.Cadence.Pattern == husbandry.CalledFor && !v.Off {
+		t.Place("id").Error(fmt.Sprintf("the routine `%s` is asked for when a finding calls for it; a record can only turn it off", v.ID), "write off = true, or give your routine another id")
+	}
 	if kind, ok := tables.Choice(t, "kind", husbandry.Kinds()...); ok {
 		v.Kind = kind
 	} else if !t.Has("kind") {
@@ -89,7 +92,7 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 }
 
 // builtIn returns the sheet's or common routine that a keeper's routine of the
-// id replaces. What it does not say of kind, scope, subjects and food stays as
+// id replaces, or the routine called for that it turns off. What it does not say of kind, scope, subjects and food stays as
 // it was: a keeper who only writes another interval means the same lizards.
 func (r *reader) builtIn(id husbandry.ID) (husbandry.Routine, bool) {
 	if r.origin != husbandry.Keeper || id == "" {
@@ -100,6 +103,11 @@ func (r *reader) builtIn(id husbandry.ID) (husbandry.Routine, bool) {
 			if p.value.ID == id {
 				return p.value, true
 			}
+		}
+	}
+	for _, c := range r.calledFor {
+		if c.ID == id {
+			return c.Routine, true
 		}
 	}
 	return husbandry.Routine{}, false

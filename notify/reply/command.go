@@ -8,7 +8,7 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
-	"nestround/tasks/husbandry"
+	"nestround/tasks/finding"
 )
 
 // Verb says what a command does.
@@ -23,22 +23,19 @@ const (
 	Later  Verb = "later"
 	Undo   Verb = "undo"
 	Note   Verb = "note"
-	Found  Verb = "found" // a finding: laid, slugs, mother, hatched, dead, veins, moved, ended, weighs, added, refused, mated, gravid, digging, sexed, uvi, ill, ordered, stock
+	Found  Verb = "found" // one of the findings of finding.All
 )
 
 // Target is a record of the books that a command names instead of a number.
-type Target struct {
-	ID    husbandry.ID // as the books spell it
-	Scope husbandry.Scope
-}
+type Target = finding.Target
 
 // OfIncubator is the scope of an incubator, which a clutch is moved to and
 // nothing else is said of.
-const OfIncubator husbandry.Scope = "incubator"
+const OfIncubator = finding.OfIncubator
 
 // Known finds a record of the books by its id, in any case. A nil Known knows
 // none, and then only numbers are understood.
-type Known func(id string) (Target, bool)
+type Known = finding.Known
 
 // When is the day to which a task is put off. Exactly one field is set, or
 // Weekday with ByWeekday, whose zero is a Sunday.
@@ -112,86 +109,10 @@ func (c Command) String() string {
 	case Undo:
 		return "undo " + target
 	case Found:
-		return target + " " + finding(c.Finding)
+		return target + " " + finding.Command(&c.Finding)
 	}
 	return string(c.Verb) + " " + numbers + why
 }
-
-func finding(f tasks.Finding) string {
-	switch {
-	case f.More != nil:
-		return "laid " + strconv.Itoa(*f.More) + " more"
-	case f.Laid != nil:
-		words := "laid"
-		if *f.Laid != tasks.Uncounted {
-			words += " " + strconv.Itoa(*f.Laid)
-		}
-		if f.Slugs != nil {
-			words += " and " + strconv.Itoa(*f.Slugs) + " slugs"
-		}
-		if f.Outside {
-			words += " outside"
-		}
-		return words
-	case f.Slugs != nil:
-		return "slugs " + strconv.Itoa(*f.Slugs)
-	case f.Hatched != nil:
-		return "hatched " + strconv.Itoa(*f.Hatched)
-	case f.Dead != nil:
-		return "dead " + strconv.Itoa(*f.Dead)
-	case f.Veins != nil && *f.Veins == tasks.Uncounted:
-		return "veins"
-	case f.Veins != nil:
-		return "veins " + strconv.Itoa(*f.Veins)
-	case f.Moved != "":
-		return "moved to " + string(f.Moved)
-	case f.Ended:
-		return "ended"
-	case f.Each != nil:
-		var all []string
-		for _, g := range f.Each {
-			all = append(all, decimal(float64(g)))
-		}
-		return "weighs " + strings.Join(all, " ") + " g"
-	case f.Weighs != nil:
-		return "weighs " + decimal(float64(*f.Weighs)) + " g"
-	case f.Added != nil:
-		return "added " + decimal(float64(*f.Added)) + " ml"
-	case f.Ordered != nil:
-		return "ordered " + strconv.Itoa(*f.Ordered)
-	case f.Stock != nil:
-		return "stock " + strconv.Itoa(*f.Stock)
-	case f.Mother != "":
-		return "mother " + string(f.Mother)
-	case f.Digging:
-		return "digging"
-	case f.Refused:
-		return "refused"
-	case f.Mated:
-		return "mated"
-	case f.Gravid != nil && *f.Gravid:
-		return "gravid"
-	case f.Sexed != nil:
-		switch *f.Sexed {
-		case tasks.Sexed{Males: 1}:
-			return "male"
-		case tasks.Sexed{Females: 1}:
-			return "female"
-		case tasks.Sexed{Unsure: 1}:
-			return "unsure"
-		}
-		return "sexed " + f.Sexed.String()
-	case f.UVI != nil:
-		return "uvi " + decimal(*f.UVI)
-	case f.Ill && f.Note != "":
-		return "ill: " + f.Note
-	case f.Ill:
-		return "ill"
-	}
-	return "not gravid"
-}
-
-func decimal(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
 // listed writes rising numbers shortly: "1 3 5-7".
 func listed(numbers []int) string {

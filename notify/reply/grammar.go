@@ -2,15 +2,12 @@ package reply
 
 import (
 	"fmt"
-	"math"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
-	"nestround/tasks"
-	"nestround/tasks/husbandry"
+	"nestround/tasks/finding"
 )
 
 // Limits of a text. One that exceeds the first two yields no command at all,
@@ -215,11 +212,12 @@ func readLine(raw string, known Known) line {
 	if g := greeting.FindStringSubmatch(rest); g != nil && !holdsGrammar(g[1]) {
 		rest, greeted = rest[len(g[0]):], true
 	}
-	p := &parser{line: rest, toks: lex(rest), known: known, memo: make(map[int]outcome)}
+	p := &parser{Line: finding.Line{Text: rest, Tokens: lex(rest), Known: known}, memo: make(map[int]outcome)}
+	p.Rest = p.words
 	cs, f := p.commands(0)
-	if f == nil && greeted && len(cs) == 1 && cs[0].Verb == All && len(p.toks) <= 2 && !strings.Contains(strings.ToLower(rest), "done") {
+	if f == nil && greeted && len(cs) == 1 && cs[0].Verb == All && len(p.Tokens) <= 2 && !strings.Contains(strings.ToLower(rest), "done") {
 		// "Hi, all" greets; it does not report.
-		f = &fault{why: `is this a greeting? say "all done"`}
+		f = &fault{Why: `is this a greeting? say "all done"`}
 	}
 	if f == nil {
 		if len(cs) > 0 {
@@ -235,9 +233,9 @@ func readLine(raw string, known Known) line {
 	}
 	l.joins = p.joins()
 	if l.is = isUnread; p.attempted() {
-		l.is, l.why = isRefused, f.why
+		l.is, l.why = isRefused, f.Why
 		l.meant = p.meant()
-		l.loose = !f.clear
+		l.loose = !f.Clear
 	}
 	return l
 }
@@ -249,12 +247,7 @@ func holdsGrammar(words string) bool {
 }
 
 // fault says why words are not commands.
-type fault struct {
-	why string
-	// clear says that it is plain which task was meant and what is missing,
-	// so that nothing else in the mail hangs on it.
-	clear bool
-}
+type fault = finding.Fault
 
 type outcome struct {
 	commands []Command
@@ -264,31 +257,32 @@ type outcome struct {
 // parser reads one line. Its methods take the index of a token and return the
 // index after what they read.
 type parser struct {
-	line  string
-	toks  []token
-	known Known
-	memo  map[int]outcome // what commands returned, by index
+	finding.Line
+	memo map[int]outcome // what commands returned, by index
 
 	ends      []int // see split
 	ambiguous []bool
 }
 
-// The words that begin a command, or follow its target. A line that holds one
-// in such a place is an attempt at a command.
+// The words that begin a command that is no finding, and those around it. A line
+// that holds a verb where one can stand is an attempt at a command.
 var (
-	leading      = set("done", "did", "all", "skip", "skipped", "later", "undo", "note")
-	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging",
-		"male", "female", "unsure", "sexed", "ill", "uvi", "ordered", "stock")
+	leading     = set("done", "did", "all", "skip", "skipped", "later", "undo", "note")
 	exceptWords = set("but", "except", "excepting")
-	// fillers may stand between a target and what was found: "F03 has laid 6".
-	fillers  = set("has", "have", "had", "is", "was")
-	courtesy = set("thanks", "cheers", "please")
-	// grammarWords are all of them, and near misses that people type.
+	// grammarWords are all words of the grammar, and near misses that people
+	// type.
 	grammarWords = func() map[string]bool {
-		m := set("weigh", "weight", "slug", "skips", "put", "postpone", "tomorrow", "hatch", "lay", "lays", "add", "not",
-			"isn't", "finished", "eggs", "g", "ml", "oz")
-		for _, words := range []map[string]bool{leading, findingVerbs, exceptWords} {
+		m := set("skips", "put", "postpone", "tomorrow", "finished")
+		for _, words := range []map[string]bool{leading, exceptWords} {
 			for w := range words {
+				m[w] = true
+			}
+		}
+		for i := range finding.All {
+			for _, v := range finding.All[i].Verbs {
+				m[v.Word] = true
+			}
+			for _, w := range finding.All[i].Near {
 				m[w] = true
 			}
 		}
@@ -311,56 +305,18 @@ func set(words ...string) map[string]bool {
 	return m
 }
 
-func (p *parser) kind(i int) tokenKind {
-	if i < len(p.toks) {
-		return p.toks[i].kind
-	}
-	return tOther
-}
-
-func (p *parser) is(i int, kind tokenKind) bool { return i < len(p.toks) && p.toks[i].kind == kind }
-
-// word returns the word at i in lower case, "" where there is none.
-func (p *parser) word(i int) string {
-	if p.is(i, tWord) {
-		return p.toks[i].word
-	}
-	return ""
-}
-
-func (p *parser) end(i int) bool { return i >= len(p.toks) }
-
-// record looks the token at i up in the books.
-func (p *parser) record(i int) (Target, bool) {
-	if p.known == nil || p.end(i) || p.is(i, tNumber) && p.figures(i) {
-		return Target{}, false
-	}
-	switch p.kind(i) {
-	case tWord, tNumber, tRange, tDate:
-		t, ok := p.known(p.toks[i].raw)
-		return t, ok && t.Scope != OfIncubator
-	}
-	return Target{}, false
-}
-
-// figures reports whether the number at i is written in figures.
-func (p *parser) figures(i int) bool {
-	c := p.toks[i].raw[0]
-	return c >= '0' && c <= '9'
-}
-
 // joins reports whether the line may be the rest of the line before it.
 func (p *parser) joins() bool {
 	numbers := 0
-	for i, t := range p.toks {
-		switch t.kind {
-		case tNumber, tRange:
+	for i, t := range p.Tokens {
+		switch t.Kind {
+		case finding.Number, finding.Range:
 			numbers++
-		case tAnd:
+		case finding.And:
 			if i == 0 {
 				return true
 			}
-		case tComma, tStop, tDash:
+		case finding.Comma, finding.Stop, finding.Dash:
 		default:
 			return false
 		}
@@ -370,54 +326,33 @@ func (p *parser) joins() bool {
 
 // attempted reports whether the line looks like a command.
 func (p *parser) attempted() bool {
-	if p.end(0) {
+	if p.End(0) {
 		return false
 	}
-	w := p.word(0)
-	if leading[w] || findingVerbs[w] || exceptWords[w] || p.joins() {
+	w := p.Word(0)
+	if leading[w] || isFinding(w) || exceptWords[w] || p.joins() {
 		return true
 	}
-	if _, ok := p.record(0); !ok && !p.is(0, tNumber) && !p.is(0, tRange) {
+	if _, ok := p.Record(0); !ok && !p.Is(0, finding.Number) && !p.Is(0, finding.Range) {
 		return false
 	}
-	return slices.ContainsFunc(p.toks, func(t token) bool { return t.kind == tWord && grammarWords[t.word] })
+	return slices.ContainsFunc(p.Tokens, func(t finding.Token) bool { return t.Kind == finding.Word && grammarWords[t.Word] })
+}
+
+// isFinding reports whether a word can begin a finding behind its target.
+func isFinding(word string) bool {
+	_, ok := finding.Leading(word)
+	return ok
 }
 
 // meant reports whether a verb stands beside the number or record it needs: a
 // person's slip rather than prose.
 func (p *parser) meant() bool {
-	_, known := p.record(0)
-	if known || p.is(0, tNumber) || p.is(0, tRange) {
-		return findingVerbs[p.word(1)] || findingVerbs[p.word(2)] || leading[p.word(1)]
+	_, known := p.Record(0)
+	if known || p.Is(0, finding.Number) || p.Is(0, finding.Range) {
+		return isFinding(p.Word(1)) || isFinding(p.Word(2)) || leading[p.Word(1)]
 	}
-	return (leading[p.word(0)] || findingVerbs[p.word(0)]) && (p.is(1, tNumber) || p.is(1, tRange))
-}
-
-// separators skips what may stand between commands, and reports whether "and"
-// was the last of it.
-func (p *parser) separators(i int) (next int, and bool) {
-	for !p.end(i) {
-		switch p.kind(i) {
-		case tComma, tSemicolon, tStop:
-			and = false
-		case tAnd:
-			and = true
-		case tWord:
-			switch {
-			case courtesy[p.word(i)]:
-				and = false
-			case p.word(i) == "thank" && p.word(i+1) == "you":
-				and = false
-				i++
-			default:
-				return i, and
-			}
-		default:
-			return i, and
-		}
-		i++
-	}
-	return i, and
+	return (leading[p.Word(0)] || isFinding(p.Word(0))) && (p.Is(1, finding.Number) || p.Is(1, finding.Range))
 }
 
 // commands reads the rest of the line from i as commands.
@@ -431,22 +366,22 @@ func (p *parser) commands(i int) ([]Command, *fault) {
 }
 
 func (p *parser) readCommands(i int) ([]Command, *fault) {
-	if p.is(i, tAnd) {
-		return nil, &fault{why: `it begins with "and"; write each command out`}
+	if p.Is(i, finding.And) {
+		return nil, &fault{Why: `it begins with "and"; write each command out`}
 	}
-	i, _ = p.separators(i)
-	if p.end(i) {
+	i, _ = p.Separators(i)
+	if p.End(i) {
 		return nil, nil
 	}
 	c, after, f := p.command(i)
 	if f != nil {
 		return nil, f
 	}
-	next, and := p.separators(after)
+	next, and := p.Separators(after)
 	switch {
-	case p.end(next) && and:
-		return nil, &fault{why: `it ends with "and"; write it in one line`}
-	case p.end(next):
+	case p.End(next) && and:
+		return nil, &fault{Why: `it ends with "and"; write it in one line`}
+	case p.End(next):
 		return []Command{c}, nil
 	case next == after:
 		return nil, p.stray(next)
@@ -456,25 +391,25 @@ func (p *parser) readCommands(i int) ([]Command, *fault) {
 		return nil, f
 	}
 	if len(rest) >= maxCommands {
-		return nil, &fault{why: fmt.Sprintf("these are more than %d commands", maxCommands)}
+		return nil, &fault{Why: fmt.Sprintf("these are more than %d commands", maxCommands)}
 	}
 	return append([]Command{c}, rest...), nil
 }
 
 // stray is the fault of a word that follows a command without belonging to it.
 func (p *parser) stray(i int) *fault {
-	if p.finds(i) || leading[p.word(i)] {
-		return &fault{why: fmt.Sprintf("put a comma before %q, or write it on a line of its own", p.toks[i].raw)}
+	if p.Begins(i) || leading[p.Word(i)] {
+		return &fault{Why: fmt.Sprintf("put a comma before %q, or write it on a line of its own", p.Tokens[i].Raw)}
 	}
-	return &fault{why: fmt.Sprintf("the command ends before %q", shortened(p.toks[i].raw))}
+	return &fault{Why: fmt.Sprintf("the command ends before %q", shortened(p.Tokens[i].Raw))}
 }
 
 // command reads one command.
 func (p *parser) command(i int) (Command, int, *fault) {
-	switch w := p.word(i); w {
+	switch w := p.Word(i); w {
 	case "done", "did":
 		i = p.setOff(i + 1)
-		if p.word(i) == "all" {
+		if p.Word(i) == "all" {
 			return p.all(i)
 		}
 		numbers, i, f := p.list(i)
@@ -489,7 +424,7 @@ func (p *parser) command(i int) (Command, int, *fault) {
 	case "later":
 		return p.later(i + 1)
 	case "undo":
-		if t, ok := p.record(i + 1); ok {
+		if t, ok := p.Record(i + 1); ok {
 			return Command{Verb: Undo, Record: t}, i + 2, nil
 		}
 		numbers, i, f := p.list(p.setOff(i + 1))
@@ -500,19 +435,16 @@ func (p *parser) command(i int) (Command, int, *fault) {
 	case "note":
 		return p.note(i + 1)
 	default:
-		if findingVerbs[w] {
-			return Command{}, 0, &fault{why: fmt.Sprintf("say the number first: %q", "7 "+w+example[w])}
+		if v, ok := finding.Leading(w); ok {
+			return Command{}, 0, &fault{Why: fmt.Sprintf("say the number first: %q", strings.TrimSpace("7 "+w+" "+v.Example))}
 		}
 	}
 	return p.found(i)
 }
 
-// example has what follows a verb in an example.
-var example = map[string]string{"laid": " 6", "slugs": " 4", "hatched": " 3", "weighs": " 41 g", "weighed": " 41 g", "added": " 60 ml", "sexed": " 2.1.3", "uvi": " 3.1", "ordered": " 3", "stock": " 200"}
-
 // setOff skips a colon or dash that sets the number or text at i off.
 func (p *parser) setOff(i int) int {
-	if p.is(i, tColon) || p.is(i, tDash) {
+	if p.Is(i, finding.Colon) || p.Is(i, finding.Dash) {
 		i++
 	}
 	return i
@@ -524,45 +456,45 @@ func (p *parser) list(i int) (numbers []int, next int, f *fault) {
 	for first := true; ; first = false {
 		k := i
 		if !first {
-			if p.is(k, tComma) {
+			if p.Is(k, finding.Comma) {
 				k++
 			}
-			if p.is(k, tAnd) {
+			if p.Is(k, finding.And) {
 				k++
 			}
 		}
-		if !p.is(k, tNumber) && !p.is(k, tRange) {
+		if !p.Is(k, finding.Number) && !p.Is(k, finding.Range) {
 			break
 		}
-		if days[p.word(k+1)] || p.finds(k) {
+		if days[p.Word(k+1)] || p.Begins(k) {
 			break
 		}
-		t := p.toks[k]
-		from, to := t.n, t.n
+		t := p.Tokens[k]
+		from, to := t.N, t.N
 		k++
-		if t.kind == tRange {
-			to = t.to
-		} else if w := p.word(k); (p.is(k, tDash) || w == "to" || w == "through") && p.is(k+1, tNumber) {
-			to = p.toks[k+1].n
+		if t.Kind == finding.Range {
+			to = t.To
+		} else if w := p.Word(k); (p.Is(k, finding.Dash) || w == "to" || w == "through") && p.Is(k+1, finding.Number) {
+			to = p.Tokens[k+1].N
 			k += 2
 		}
 		if to < from {
-			return nil, 0, &fault{why: fmt.Sprintf("%d-%d runs backwards", from, to)}
+			return nil, 0, &fault{Why: fmt.Sprintf("%d-%d runs backwards", from, to)}
 		}
-		if len(numbers)+to-from+1 > maxNumber {
-			return nil, 0, &fault{why: "it names too many numbers"}
+		if len(numbers)+to-from+1 > finding.MaxNumber {
+			return nil, 0, &fault{Why: "it names too many numbers"}
 		}
 		for n := from; n <= to; n++ {
 			numbers = append(numbers, n)
 		}
 		i = k
 	}
-	if len(numbers) == 0 && p.finds(i) {
-		return nil, 0, &fault{why: fmt.Sprintf("is %q a finding or a reason? write a finding without another verb, or note the reason: %q",
-			shortened(p.line[p.toks[i].from:]), "note "+p.toks[i].raw+": ...")}
+	if len(numbers) == 0 && p.Begins(i) {
+		return nil, 0, &fault{Why: fmt.Sprintf("is %q a finding or a reason? write a finding without another verb, or note the reason: %q",
+			shortened(p.Text[p.Tokens[i].From:]), "note "+p.Tokens[i].Raw+": ...")}
 	}
 	if len(numbers) == 0 {
-		return nil, 0, &fault{why: `it needs the numbers of tasks, as in "1 3 5-7"`}
+		return nil, 0, &fault{Why: `it needs the numbers of tasks, as in "1 3 5-7"`}
 	}
 	slices.Sort(numbers)
 	return slices.Compact(numbers), i, nil
@@ -573,21 +505,21 @@ var days = map[string]bool{"day": true, "days": true, "week": true, "weeks": tru
 // all reads "all", "all done", "all but 4 and 6", "all done except 4".
 func (p *parser) all(i int) (Command, int, *fault) {
 	i++
-	if p.word(i) == "done" {
+	if p.Word(i) == "done" {
 		i++
 	}
 	but := i
-	if p.is(but, tComma) {
+	if p.Is(but, finding.Comma) {
 		but++
 	}
-	if !exceptWords[p.word(but)] {
-		if next, _ := p.separators(i); next == i && !p.end(i) {
-			return Command{}, 0, &fault{why: `"all" stands alone, or as in "all but 4"`}
+	if !exceptWords[p.Word(but)] {
+		if next, _ := p.Separators(i); next == i && !p.End(i) {
+			return Command{}, 0, &fault{Why: `"all" stands alone, or as in "all but 4"`}
 		}
 		return Command{Verb: All}, i, nil
 	}
 	i = but + 1
-	if p.word(i) == "for" {
+	if p.Word(i) == "for" {
 		i++
 	}
 	numbers, i, f := p.list(i)
@@ -604,12 +536,12 @@ func (p *parser) skip(i int) (Command, int, *fault) {
 		return Command{}, 0, f
 	}
 	c := Command{Verb: Skip, Numbers: numbers}
-	if p.setsOff(i) {
+	if p.SetsOff(i) {
 		c.Why, i, f = p.words(i)
 		return c, i, f
 	}
-	next, _ := p.separators(i)
-	if p.end(next) {
+	next, _ := p.Separators(i)
+	if p.End(next) {
 		return c, i, nil
 	}
 	if next > i {
@@ -621,24 +553,17 @@ func (p *parser) skip(i int) (Command, int, *fault) {
 		if f != nil {
 			return Command{}, 0, f
 		}
-		if !p.is(i, tComma) || next > i+1 || strings.ContainsAny(why, "0123456789") || slices.ContainsFunc(lex(why), isNumeric) {
-			return Command{}, 0, &fault{why: `write the reason after a colon, as in "skip 2: too cold", and other commands on lines of their own`}
+		if !p.Is(i, finding.Comma) || next > i+1 || strings.ContainsAny(why, "0123456789") || slices.ContainsFunc(lex(why), finding.Token.Numeric) {
+			return Command{}, 0, &fault{Why: `write the reason after a colon, as in "skip 2: too cold", and other commands on lines of their own`}
 		}
 		c.Why = why
 		return c, after, nil
 	}
-	if len(numbers) > 1 || isNumeric(p.toks[i]) {
-		return Command{}, 0, &fault{why: `put a colon before the reason, as in "skip 2 4: too cold"`}
+	if len(numbers) > 1 || p.Tokens[i].Numeric() {
+		return Command{}, 0, &fault{Why: `put a colon before the reason, as in "skip 2 4: too cold"`}
 	}
 	c.Why, i, f = p.words(i)
 	return c, i, f
-}
-
-func isNumeric(t token) bool { return t.kind == tNumber || t.kind == tRange || t.kind == tDate }
-
-// setsOff reports whether the token at i begins a reason or note beyond doubt.
-func (p *parser) setsOff(i int) bool {
-	return p.is(i, tColon) || p.is(i, tDash) || p.is(i, tOpen) || p.word(i) == "because"
 }
 
 // later reads "5 2 days", "5 6 until friday: no crickets".
@@ -648,19 +573,19 @@ func (p *parser) later(i int) (Command, int, *fault) {
 	if f != nil {
 		return Command{}, 0, f
 	}
-	switch p.word(i) {
+	switch p.Word(i) {
 	case "by", "in", "for", "until", "till", "to", "on":
 		i++
 	}
 	c := Command{Verb: Later, Numbers: numbers}
-	w := p.word(i)
+	w := p.Word(i)
 	weekday, byWeekday := weekdays[w]
 	switch {
-	case p.is(i, tNumber) && days[p.word(i+1)]:
-		c.When.Days = p.toks[i].n * perUnit(p.word(i+1))
+	case p.Is(i, finding.Number) && days[p.Word(i+1)]:
+		c.When.Days = p.Tokens[i].N * perUnit(p.Word(i+1))
 		i += 2
-	case w == "a" && (p.word(i+1) == "day" || p.word(i+1) == "week"):
-		c.When.Days = perUnit(p.word(i + 1))
+	case w == "a" && (p.Word(i+1) == "day" || p.Word(i+1) == "week"):
+		c.When.Days = perUnit(p.Word(i + 1))
 		i += 2
 	case w == "tomorrow":
 		c.When.Days = 1
@@ -668,18 +593,18 @@ func (p *parser) later(i int) (Command, int, *fault) {
 	case byWeekday:
 		c.When.ByWeekday, c.When.Weekday = true, weekday
 		i++
-	case p.is(i, tDate):
-		c.When.Date = p.toks[i].date
+	case p.Is(i, finding.Date):
+		c.When.Date = p.Tokens[i].Date
 		i++
 	case w == "next" || w == "this":
-		return Command{}, 0, &fault{why: `a weekday alone is the next one, as in "later 5 friday"; for another write its date`, clear: true}
+		return Command{}, 0, &fault{Why: `a weekday alone is the next one, as in "later 5 friday"; for another write its date`, Clear: true}
 	default:
-		return Command{}, 0, &fault{why: until, clear: p.end(i)}
+		return Command{}, 0, &fault{Why: until, Clear: p.End(i)}
 	}
-	if d := c.When; d.Days > maxNumber || d == (When{}) {
-		return Command{}, 0, &fault{why: "that is not a number of days"}
+	if d := c.When; d.Days > finding.MaxNumber || d == (When{}) {
+		return Command{}, 0, &fault{Why: "that is not a number of days"}
 	}
-	if p.setsOff(i) {
+	if p.SetsOff(i) {
 		c.Why, i, f = p.words(i)
 	}
 	return c, i, f
@@ -696,510 +621,69 @@ func perUnit(unit string) int {
 func (p *parser) note(i int) (Command, int, *fault) {
 	numbers, record, i, f := p.target(i)
 	if f != nil {
-		return Command{}, 0, &fault{why: `say what the note is about, as in "note 2 female digging"`}
+		return Command{}, 0, &fault{Why: `say what the note is about, as in "note 2 female digging"`}
 	}
-	if p.end(i) {
-		return Command{}, 0, &fault{why: `say what to note, as in "note 2 female digging"`, clear: true}
+	if p.End(i) {
+		return Command{}, 0, &fault{Why: `say what to note, as in "note 2 female digging"`, Clear: true}
 	}
-	if !p.setsOff(i) && (isNumeric(p.toks[i]) || p.is(i, tAnd) || p.is(i, tComma)) {
-		return Command{}, 0, &fault{why: `put a colon before the note, as in "note 2: 3 eggs visible"`}
+	if !p.SetsOff(i) && (p.Tokens[i].Numeric() || p.Is(i, finding.And) || p.Is(i, finding.Comma)) {
+		return Command{}, 0, &fault{Why: `put a colon before the note, as in "note 2: 3 eggs visible"`}
 	}
 	c := Command{Verb: Note, Numbers: numbers, Record: record}
 	c.Finding.Note, i, f = p.words(i)
 	if f == nil && c.Finding.Note == "" {
-		f = &fault{why: `say what to note, as in "note 2 female digging"`, clear: true}
+		f = &fault{Why: `say what to note, as in "note 2 female digging"`, Clear: true}
 	}
 	return c, i, f
 }
 
 // target reads the one number or record a finding is about.
 func (p *parser) target(i int) (numbers []int, record Target, next int, f *fault) {
-	record, ok := p.record(i)
+	record, ok := p.Record(i)
 	switch {
-	case ok && p.is(i, tNumber):
-		return nil, Target{}, 0, &fault{why: fmt.Sprintf("%q is a number and a record of the books; write the number in figures", p.toks[i].raw)}
+	case ok && p.Is(i, finding.Number):
+		return nil, Target{}, 0, &fault{Why: fmt.Sprintf("%q is a number and a record of the books; write the number in figures", p.Tokens[i].Raw)}
 	case ok:
 		return nil, record, i + 1, nil
-	case p.is(i, tNumber):
-		return []int{p.toks[i].n}, Target{}, i + 1, nil
-	case p.is(i, tRange):
-		return nil, Target{}, 0, &fault{why: "a finding is about one task; write a line for each"}
+	case p.Is(i, finding.Number):
+		return []int{p.Tokens[i].N}, Target{}, i + 1, nil
+	case p.Is(i, finding.Range):
+		return nil, Target{}, 0, &fault{Why: "a finding is about one task; write a line for each"}
 	}
-	return nil, Target{}, 0, &fault{why: "it begins with neither a command nor the number of a task"}
-}
-
-// verb returns where the verb of a finding stands whose target ends before i.
-func (p *parser) verb(i int) int {
-	// "7: laid 6", "7 - laid 6", "7. laid 6", "7) laid 6"
-	if p.is(i, tColon) || p.is(i, tDash) || (p.is(i, tStop) || p.is(i, tClose)) && p.toks[i].tight {
-		i++
-	}
-	if fillers[p.word(i)] {
-		i++
-	}
-	return i
-}
-
-// finds reports whether a finding begins at i.
-func (p *parser) finds(i int) bool {
-	if !p.is(i, tNumber) {
-		if _, ok := p.record(i); !ok {
-			return false
-		}
-	}
-	v := p.verb(i + 1)
-	return findingVerbs[p.word(v)] || p.word(v) == "not" && p.word(v+1) == "gravid" || p.word(v) == "isn't"
+	return nil, Target{}, 0, &fault{Why: "it begins with neither a command nor the number of a task"}
 }
 
 // found reads a finding: "7 laid 6 and 2 slugs", "F03 weighs 41 g".
 func (p *parser) found(i int) (Command, int, *fault) {
 	if p.joins() {
-		return Command{}, 0, &fault{why: fmt.Sprintf("numbers alone say nothing; say %q", "done "+strings.Trim(shortened(p.line), ".,-! "))}
+		return Command{}, 0, &fault{Why: fmt.Sprintf("numbers alone say nothing; say %q", "done "+strings.Trim(shortened(p.Text), ".,-! "))}
 	}
 	numbers, record, next, f := p.target(i)
 	if f != nil {
 		return Command{}, 0, f
 	}
 	c := Command{Verb: Found, Numbers: numbers, Record: record}
-	v := p.verb(next)
-	switch w := p.word(v); w {
-	case "laid":
-		i, f = p.laid(v+1, &c)
-	case "slugs":
-		i, f = p.count(v+1, &c.Finding.Slugs, w, "eggs")
-	case "hatched":
-		i, f = p.count(v+1, &c.Finding.Hatched, w, "young", "hatchlings", "babies", "eggs")
-		if f == nil && *c.Finding.Hatched == 0 {
-			f = &fault{why: "if none hatched there is nothing to record but that you looked: say done", clear: true}
-		}
-	case "dead":
-		i, f = p.count(v+1, &c.Finding.Dead, w, "eggs", "egg")
-		if f == nil && *c.Finding.Dead == 0 {
-			f = &fault{why: "if none was dead there is nothing to record but that you looked: say done", clear: true}
-		}
-	case "veins":
-		uncounted := tasks.Uncounted
-		c.Finding.Veins = &uncounted
-		if i = v + 1; p.is(i, tNumber) && !p.finds(i) {
-			i, f = p.count(i, &c.Finding.Veins, w, "eggs", "egg")
-		} else if p.word(i) == "in" {
-			i, f = p.count(i+1, &c.Finding.Veins, w, "eggs", "egg")
-		}
-	case "moved":
-		i, f = p.moved(v+1, &c)
-	case "ended":
-		c.Finding.Ended = true
-		i = v + 1
-	case "weighs", "weighed":
-		i, f = p.weights(v+1, &c)
-	case "added":
-		var x float64
-		x, i, f = p.quantity(v+1, "ml or fl oz", "an amount of water", func(s string) (float64, error) {
-			ml, err := husbandry.ParseVolume(s)
-			return float64(ml), err
-		})
-		ml := husbandry.Millilitres(x)
-		c.Finding.Added = &ml
-	case "refused":
-		c.Finding.Refused = true
-		if i = v + 1; p.word(i) == "food" {
-			i++
-		}
-	case "ordered":
-		i, f = p.count(v+1, &c.Finding.Ordered, w, "boxes", "box", "packs", "pack", "tubs", "tub", "bags", "bag")
-		if f == nil && *c.Finding.Ordered == 0 {
-			f = &fault{why: "if none was ordered, say skip with its number", clear: true}
-		}
-	case "stock":
-		i, f = p.count(v+1, &c.Finding.Stock, w)
-	case "mother":
-		t, ok := p.record(v + 1)
-		if !ok || t.Scope != husbandry.OfAnimal {
-			return Command{}, 0, &fault{why: "say which animal of the books is the mother, by her id", clear: true}
-		}
-		c.Finding.Mother = t.ID
-		i = v + 2
-	case "digging":
-		c.Finding.Digging = true
-		i = v + 1
-	case "mated":
-		c.Finding.Mated = true
-		i = v + 1
-	case "male":
-		c.Finding.Sexed, i = &tasks.Sexed{Males: 1}, v+1
-	case "female":
-		c.Finding.Sexed, i = &tasks.Sexed{Females: 1}, v+1
-	case "unsure":
-		c.Finding.Sexed, i = &tasks.Sexed{Unsure: 1}, v+1
-	case "sexed":
-		i, f = p.sexed(v+1, &c)
-	case "uvi":
-		i, f = p.uvi(v+1, &c)
-	case "ill":
-		c.Finding.Ill = true
-		i, f = p.signs(v+1, &c)
-	case "gravid", "not", "isn't":
-		yes := w == "gravid"
-		if i = v + 1; !yes {
-			if p.word(i) != "gravid" {
-				return Command{}, 0, &fault{why: `say "5 gravid" or "5 not gravid"`}
-			}
-			i++
-		}
-		c.Finding.Gravid = &yes
-	default:
+	v := p.Verb(next)
+	row, after, f := p.Find(v, &c.Finding)
+	switch {
+	case row == nil:
 		return Command{}, 0, p.notFound(i, next)
-	}
-	if f != nil {
+	case f != nil:
 		return Command{}, 0, f
 	}
-	return c, i, nil
+	return c, after, nil
 }
 
 // notFound says what is wrong with a line that begins with a number.
 func (p *parser) notFound(i, next int) *fault {
-	raw := p.toks[i].raw
-	switch w := p.word(next); {
+	raw := p.Tokens[i].Raw
+	switch w := p.Word(next); {
 	case w == "done" || w == "did":
-		return &fault{why: fmt.Sprintf("say the verb first: %q", "done "+raw)}
+		return &fault{Why: fmt.Sprintf("say the verb first: %q", "done "+raw)}
 	case w == "skip" || w == "skipped" || w == "later" || w == "note" || w == "undo":
-		return &fault{why: fmt.Sprintf("say the verb first, as in %q", strings.TrimSuffix(w, "ped")+" "+raw)}
+		return &fault{Why: fmt.Sprintf("say the verb first, as in %q", strings.TrimSuffix(w, "ped")+" "+raw)}
 	}
-	return &fault{why: fmt.Sprintf("say what was found, as in %q or %q", raw+" laid 6", raw+" weighs 41 g")}
-}
-
-// laid reads "", "6", "6 eggs", "6 and 2 slugs", "6 (2 slugs)", "4 slugs".
-func (p *parser) laid(i int, c *Command) (int, *fault) {
-	if !p.is(i, tNumber) {
-		uncounted := tasks.Uncounted
-		c.Finding.Laid = &uncounted
-		return p.outside(i, c), nil
-	}
-	n := p.toks[i].n
-	if p.word(i+1) == "more" {
-		c.Finding.More = &n
-		if i += 2; p.word(i) == "eggs" || p.word(i) == "egg" {
-			i++
-		}
-		if n == 0 {
-			return 0, &fault{why: "if no more were laid there is nothing to record but that you looked: say done", clear: true}
-		}
-		return i, nil
-	}
-	c.Finding.Laid = &n
-	i++
-	if w := p.word(i); w == "slugs" || w == "slug" {
-		zero := 0
-		c.Finding.Laid, c.Finding.Slugs = &zero, &n
-		return p.outside(i+1, c), nil
-	}
-	if w := p.word(i); w == "eggs" || w == "egg" {
-		i++
-	}
-	k := i
-	switch {
-	case p.is(k, tOpen) || p.is(k, tAnd) || p.word(k) == "plus" || p.word(k) == "with":
-		k++
-	case p.is(k, tComma):
-		if k++; p.is(k, tAnd) {
-			k++
-		}
-	}
-	slugs, ok := 0, false
-	switch {
-	case p.word(k) == "no":
-		ok = true
-	case p.is(k, tNumber):
-		slugs, ok = p.toks[k].n, true
-	}
-	// "7 laid 6, 8 slugs 2" is two findings.
-	if w := p.word(k + 1); ok && (w == "slugs" || w == "slug") && !p.is(k+2, tNumber) {
-		c.Finding.Slugs = &slugs
-		open := p.is(i, tOpen)
-		i = k + 2
-		if open {
-			if !p.is(i, tClose) {
-				return 0, &fault{why: "it opens a bracket and does not close it"}
-			}
-			i++
-		}
-	} else if k == i && p.is(k, tNumber) && !p.finds(k) {
-		return 0, &fault{why: fmt.Sprintf("two counts; say %q", fmt.Sprintf("laid %d and %d slugs", n, slugs))}
-	}
-	if n == 0 && (c.Finding.Slugs == nil || *c.Finding.Slugs == 0) {
-		return 0, &fault{why: "if nothing was laid there is nothing to record but that you looked: say done", clear: true}
-	}
-	return p.outside(i, c), nil
-}
-
-// outside reads "outside", "outside the box", "outside the nest box".
-func (p *parser) outside(i int, c *Command) int {
-	if p.word(i) != "outside" {
-		return i
-	}
-	c.Finding.Outside = true
-	if i++; p.word(i) == "the" {
-		i++
-		if p.word(i) == "nest" {
-			i++
-		}
-		if p.word(i) == "box" {
-			i++
-		}
-	}
-	return i
-}
-
-// moved reads "cool", "to cool", "into the cool".
-func (p *parser) moved(i int, c *Command) (int, *fault) {
-	switch p.word(i) {
-	case "to", "into":
-		i++
-	}
-	if p.word(i) == "the" {
-		i++
-	}
-	if p.known != nil && !p.end(i) {
-		if t, ok := p.known(p.toks[i].raw); ok && t.Scope == OfIncubator {
-			c.Finding.Moved = t.ID
-			return i + 1, nil
-		}
-	}
-	return 0, &fault{why: "say which incubator of the books it was moved to, by its id", clear: true}
-}
-
-// ratio is how the trade writes sexes: males.females, or males.females.unsure.
-var ratio = regexp.MustCompile(`^([0-9]{1,3})\.([0-9]{1,3})(?:\.([0-9]{1,3}))?$`)
-
-// sexed reads "2.1.3".
-func (p *parser) sexed(i int, c *Command) (int, *fault) {
-	const why = `say males.females.unsure, as in "12 sexed 2.1.3", or "12 male", "12 female", "12 unsure" of one`
-	if p.end(i) {
-		return 0, &fault{why: why, clear: true}
-	}
-	m := ratio.FindStringSubmatch(p.toks[i].raw)
-	if m == nil {
-		return 0, &fault{why: why}
-	}
-	var n [3]int
-	for k, s := range m[1:] {
-		n[k], _ = strconv.Atoi(s) // at most three figures; "" is none
-	}
-	s := tasks.Sexed{Males: n[0], Females: n[1], Unsure: n[2]}
-	if s.All() == 0 {
-		return 0, &fault{why: "if none was looked at there is nothing to record", clear: true}
-	}
-	c.Finding.Sexed = &s
-	return i + 1, nil
-}
-
-// strongestUVI is far above what is measured under the midday sun anywhere
-// lizards live.
-const strongestUVI = 30
-
-// uvi reads an index: "3.1", "3,1".
-func (p *parser) uvi(i int, c *Command) (int, *fault) {
-	number, next := p.decimal(i)
-	if number == "" {
-		return 0, &fault{why: `say the index, as in "13 uvi 3.1"`, clear: p.end(i)}
-	}
-	x, err := strconv.ParseFloat(number, 64)
-	x = math.Round(x*100) / 100
-	if err != nil || x > strongestUVI {
-		return 0, &fault{why: fmt.Sprintf("a UV index of %q cannot be right", shortened(number)), clear: true}
-	}
-	c.Finding.UVI = &x
-	return next, nil
-}
-
-// signs reads what stands behind "ill": nothing, or words.
-func (p *parser) signs(i int, c *Command) (int, *fault) {
-	if p.setsOff(i) {
-		var f *fault
-		c.Finding.Note, i, f = p.words(i)
-		return i, f
-	}
-	if next, _ := p.separators(i); p.end(i) || next > i {
-		return i, nil
-	}
-	if isNumeric(p.toks[i]) {
-		return 0, &fault{why: `put a colon before the signs, as in "8 ill: limp"`}
-	}
-	var f *fault
-	c.Finding.Note, i, f = p.words(i)
-	return i, f
-}
-
-// weights reads a weight, or those of a group: "41 g", "3.1 3.4 5.2 g",
-// "3.1, 3.4 and 5.2 g". One unit stands behind the last and is for all.
-func (p *parser) weights(i int, c *Command) (int, *fault) {
-	read := func(i int) (husbandry.Grams, int, *fault) {
-		x, next, f := p.quantity(i, "g or oz", "a weight", func(s string) (float64, error) {
-			g, err := husbandry.ParseMass(s)
-			return float64(g), err
-		})
-		return husbandry.Grams(x), next, f
-	}
-	numbers, last := p.plainNumbers(i)
-	if len(numbers) == 0 {
-		g, next, f := read(i)
-		c.Finding.Weighs = &g
-		return next, f
-	}
-	if len(numbers) >= maxWeights {
-		return 0, &fault{why: fmt.Sprintf("these are more than %d weights", maxWeights)}
-	}
-	final, next, f := read(last)
-	if f != nil {
-		return 0, f
-	}
-	unit := strings.Trim(p.line[p.toks[last].from:p.toks[next-1].at], "0123456789.,: ")
-	hundredths := 0.0
-	for _, s := range numbers {
-		g, err := husbandry.ParseMass(s + " " + unit)
-		g = husbandry.Grams(math.Round(float64(g)*100) / 100)
-		if f := thousandOrDecimal(s); f != nil {
-			return 0, f
-		}
-		if err != nil || g <= 0 || g > maxNumber {
-			return 0, &fault{why: fmt.Sprintf("a weight of %q cannot be right", shortened(s+" "+unit)), clear: true}
-		}
-		c.Finding.Each = append(c.Finding.Each, g)
-	}
-	c.Finding.Each = append(c.Finding.Each, final)
-	for _, g := range c.Finding.Each {
-		hundredths += math.Round(100 * float64(g)) // whole, so that no order of adding matters
-	}
-	mean := husbandry.Grams(math.Round(hundredths/float64(len(c.Finding.Each))) / 100)
-	c.Finding.Weighs = &mean
-	return next, nil
-}
-
-// maxWeights is how many animals of a group are weighed in one line at most.
-const maxWeights = 100
-
-// plainNumbers reads numbers without a unit that further ones follow, and
-// returns them and where the last one stands, which has the unit. A decimal
-// comma is one between figures without white space.
-func (p *parser) plainNumbers(i int) (numbers []string, last int) {
-	for {
-		number, next := p.decimal(i)
-		if number == "" {
-			return numbers, i
-		}
-		k := next
-		if p.is(k, tComma) && !(!p.end(k+1) && p.toks[k+1].tight) {
-			k++
-		}
-		if p.is(k, tAnd) {
-			k++
-		}
-		if following, _ := p.decimal(k); following == "" && !p.startsMeasured(k) {
-			return numbers, i
-		}
-		numbers = append(numbers, number)
-		i = k
-	}
-}
-
-// decimal reads a number without a unit, "" where there is none.
-func (p *parser) decimal(i int) (number string, next int) {
-	if p.end(i) {
-		return "", i
-	}
-	m := measured.FindStringSubmatch(p.toks[i].raw)
-	if m == nil || m[2] != "" {
-		return "", i
-	}
-	number = m[1]
-	if p.is(i, tNumber) && p.is(i+1, tComma) && p.toks[i+1].tight && p.is(i+2, tNumber) && p.toks[i+2].tight && p.figures(i+2) {
-		return number + "." + p.toks[i+2].raw, i + 3
-	}
-	return number, i + 1
-}
-
-// startsMeasured reports whether the token at i is a number with its unit.
-func (p *parser) startsMeasured(i int) bool {
-	if p.end(i) {
-		return false
-	}
-	return measured.MatchString(p.toks[i].raw)
-}
-
-// count reads the whole number a verb needs, and a noun after it.
-func (p *parser) count(i int, slot **int, verb string, nouns ...string) (int, *fault) {
-	if !p.is(i, tNumber) {
-		return 0, &fault{why: fmt.Sprintf("say how many, as in %q", verb+" 3"), clear: p.end(i)}
-	}
-	n := p.toks[i].n
-	*slot = &n
-	if i++; slices.Contains(nouns, p.word(i)) {
-		i++
-	}
-	return i, nil
-}
-
-var measured = regexp.MustCompile(`^([0-9]+(?:\.[0-9]+)?)(\pL*)$`)
-
-// quantity reads a number and its unit: "41 g", "41.5g", "41,5 g", "2 fl oz".
-// The result is rounded to hundredths, which no keeper's scales exceed, so
-// that it prints as it reads.
-func (p *parser) quantity(i int, units, what string, parse func(string) (float64, error)) (float64, int, *fault) {
-	if p.end(i) {
-		return 0, 0, &fault{why: fmt.Sprintf("say how much, with %s", units), clear: true}
-	}
-	number := p.toks[i].raw
-	if p.is(i, tNumber) {
-		if !p.figures(i) {
-			number = strconv.Itoa(p.toks[i].n)
-		}
-		if p.is(i+1, tComma) && p.toks[i+1].tight && !p.end(i+2) && p.toks[i+2].tight && p.toks[i+2].raw[0] >= '0' && p.toks[i+2].raw[0] <= '9' {
-			number += "." + p.toks[i+2].raw
-			i += 2
-		}
-	}
-	i++
-	m := measured.FindStringSubmatch(number)
-	if m == nil {
-		return 0, 0, &fault{why: fmt.Sprintf("%q is not %s; say it with %s", shortened(number), what, units)}
-	}
-	if f := thousandOrDecimal(m[1]); f != nil {
-		return 0, 0, f
-	}
-	unit := m[2]
-	if unit == "" {
-		unit = p.word(i)
-		if unit != "" {
-			i++
-		}
-	}
-	if u := strings.ToLower(unit); u == "fl" || u == "fluid" {
-		if p.is(i, tStop) {
-			i++
-		}
-		unit += " " + p.word(i)
-		i++
-	}
-	if unit == "" {
-		return 0, 0, &fault{why: fmt.Sprintf("say %s: a number alone has no unit", units), clear: true}
-	}
-	x, err := parse(m[1] + " " + unit)
-	if err != nil {
-		return 0, 0, &fault{why: fmt.Sprintf("%q is not %s; say it with %s", shortened(m[1]+" "+unit), what, units)}
-	}
-	x = math.Round(x*100) / 100
-	if x <= 0 || x > maxNumber {
-		return 0, 0, &fault{why: fmt.Sprintf("%s of %q cannot be right", what, shortened(m[1]+" "+unit)), clear: true}
-	}
-	return x, i, nil
-}
-
-// thousandOrDecimal refuses "1.234", which is either.
-func thousandOrDecimal(number string) *fault {
-	if whole, fraction, _ := strings.Cut(number, "."); len(fraction) == 3 && strings.Trim(whole, "0") != "" {
-		return &fault{why: fmt.Sprintf("is %q a thousand or a decimal? write it without the mark, or with two decimals", number), clear: true}
-	}
-	return nil
+	return &fault{Why: fmt.Sprintf("say what was found, as in %q or %q", raw+" laid 6", raw+" weighs 41 g")}
 }
 
 // words reads a note or a reason from i on. It ends at the end of the line, or
@@ -1208,23 +692,23 @@ func thousandOrDecimal(number string) *fault {
 // refused", nothing is guessed.
 func (p *parser) words(i int) (string, int, *fault) {
 	p.split()
-	end := len(p.toks)
+	end := len(p.Tokens)
 	if i < end {
 		end = p.ends[i]
 	}
 	if end == i {
 		return "", end, nil
 	}
-	to := len(p.line)
-	if end < len(p.toks) {
-		to = p.toks[end].from
-		if next, _ := p.separators(end); p.ambiguous[end] {
-			return "", 0, &fault{why: fmt.Sprintf("is %q a command or part of the text before it? write it on a line of its own", shortened(p.line[p.toks[next].from:]))}
+	to := len(p.Text)
+	if end < len(p.Tokens) {
+		to = p.Tokens[end].From
+		if next, _ := p.Separators(end); p.ambiguous[end] {
+			return "", 0, &fault{Why: fmt.Sprintf("is %q a command or part of the text before it? write it on a line of its own", shortened(p.Text[p.Tokens[next].From:]))}
 		}
 	}
-	text := unwrap(p.line[p.toks[i].from:to])
+	text := unwrap(p.Text[p.Tokens[i].From:to])
 	if len(text) > maxWords {
-		return "", 0, &fault{why: fmt.Sprintf("its text is longer than %d letters", maxWords), clear: true}
+		return "", 0, &fault{Why: fmt.Sprintf("its text is longer than %d letters", maxWords), Clear: true}
 	}
 	return text, end, nil
 }
@@ -1236,20 +720,20 @@ func (p *parser) split() {
 	if p.ends != nil {
 		return
 	}
-	p.ends = make([]int, len(p.toks))
-	p.ambiguous = make([]bool, len(p.toks))
-	for m := len(p.toks) - 1; m >= 0; m-- {
-		p.ends[m] = len(p.toks)
-		if m+1 < len(p.toks) {
+	p.ends = make([]int, len(p.Tokens))
+	p.ambiguous = make([]bool, len(p.Tokens))
+	for m := len(p.Tokens) - 1; m >= 0; m-- {
+		p.ends[m] = len(p.Tokens)
+		if m+1 < len(p.Tokens) {
 			p.ends[m] = p.ends[m+1]
 		}
-		switch p.kind(m) {
-		case tComma, tSemicolon, tStop, tAnd:
+		switch p.Kind(m) {
+		case finding.Comma, finding.Semicolon, finding.Stop, finding.And:
 		default:
 			continue
 		}
-		next, _ := p.separators(m)
-		if p.end(next) {
+		next, _ := p.Separators(m)
+		if p.End(next) {
 			p.ends[m] = m
 			continue
 		}
@@ -1262,16 +746,16 @@ func (p *parser) split() {
 		}
 		plain := !slices.ContainsFunc(cs, func(c Command) bool { return c.Verb == All || c.Verb == AllBut || c.Verb == Found })
 		p.ends[m] = m
-		p.ambiguous[m] = !p.is(m, tSemicolon) && (!plain || p.is(m, tAnd))
+		p.ambiguous[m] = !p.Is(m, finding.Semicolon) && (!plain || p.Is(m, finding.And))
 	}
 }
 
 // begins reports whether a command may begin at i.
 func (p *parser) begins(i int) bool {
-	if leading[p.word(i)] || p.is(i, tNumber) {
+	if leading[p.Word(i)] || p.Is(i, finding.Number) {
 		return true
 	}
-	_, ok := p.record(i)
+	_, ok := p.Record(i)
 	return ok
 }
 

@@ -17,10 +17,10 @@ import (
 // theBooks knows a few records, in any case, as the books do.
 func theBooks(id string) (Target, bool) {
 	for _, t := range []Target{
-		{"F03", husbandry.OfAnimal}, {"M1.2", husbandry.OfAnimal}, {"Ten", husbandry.OfAnimal}, {"Ünal", husbandry.OfAnimal},
-		{"E07", husbandry.OfEnclosure}, {"3-7", husbandry.OfEnclosure}, {"41g", husbandry.OfEnclosure},
-		{"C27-04", husbandry.OfClutch}, {"back_room", husbandry.OfRoom},
-		{"cool", OfIncubator}, {"small-crickets", husbandry.OfFeeder}, {"locusts", husbandry.OfFeeder},
+		{ID: "F03", Scope: husbandry.OfAnimal}, {ID: "M1.2", Scope: husbandry.OfAnimal}, {ID: "Ten", Scope: husbandry.OfAnimal}, {ID: "Ünal", Scope: husbandry.OfAnimal},
+		{ID: "E07", Scope: husbandry.OfEnclosure}, {ID: "3-7", Scope: husbandry.OfEnclosure}, {ID: "41g", Scope: husbandry.OfEnclosure},
+		{ID: "C27-04", Scope: husbandry.OfClutch}, {ID: "back_room", Scope: husbandry.OfRoom},
+		{ID: "cool", Scope: OfIncubator}, {ID: "small-crickets", Scope: husbandry.OfFeeder}, {ID: "locusts", Scope: husbandry.OfFeeder},
 	} {
 		if strings.EqualFold(id, string(t.ID)) {
 			return t, true
@@ -258,7 +258,7 @@ func TestWhatIsMeant(t *testing.T) {
 		{"7 slugs 4", Command{Verb: Found, Numbers: []int{7}, Finding: tasks.Finding{Slugs: n(4)}}},
 		{"9 hatched 3", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Hatched: n(3)}}},
 		{"4 weighs 41.5 g", Command{Verb: Found, Numbers: []int{4}, Finding: tasks.Finding{Weighs: &g}}},
-		{"E07 added 60 ml", Command{Verb: Found, Record: Target{"E07", husbandry.OfEnclosure}, Finding: tasks.Finding{Added: &ml}}},
+		{"E07 added 60 ml", Command{Verb: Found, Record: Target{ID: "E07", Scope: husbandry.OfEnclosure}, Finding: tasks.Finding{Added: &ml}}},
 		{"9 dead 2", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Dead: n(2)}}},
 		{"9 veins 5", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Veins: n(5)}}},
 		{"9 moved to cool", Command{Verb: Found, Numbers: []int{9}, Finding: tasks.Finding{Moved: "cool"}}},
@@ -266,9 +266,9 @@ func TestWhatIsMeant(t *testing.T) {
 		{"5 ordered 3", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Ordered: n(3)}}},
 		{"5 ordered 3 boxes", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Ordered: n(3)}}},
 		{"5 has ordered 2 tubs", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Ordered: n(2)}}},
-		{"locusts ordered one box", Command{Verb: Found, Record: Target{"locusts", husbandry.OfFeeder}, Finding: tasks.Finding{Ordered: n(1)}}},
-		{"Small-Crickets stock 200", Command{Verb: Found, Record: Target{"small-crickets", husbandry.OfFeeder}, Finding: tasks.Finding{Stock: n(200)}}},
-		{"locusts: stock 0", Command{Verb: Found, Record: Target{"locusts", husbandry.OfFeeder}, Finding: tasks.Finding{Stock: n(0)}}},
+		{"locusts ordered one box", Command{Verb: Found, Record: Target{ID: "locusts", Scope: husbandry.OfFeeder}, Finding: tasks.Finding{Ordered: n(1)}}},
+		{"Small-Crickets stock 200", Command{Verb: Found, Record: Target{ID: "small-crickets", Scope: husbandry.OfFeeder}, Finding: tasks.Finding{Stock: n(200)}}},
+		{"locusts: stock 0", Command{Verb: Found, Record: Target{ID: "locusts", Scope: husbandry.OfFeeder}, Finding: tasks.Finding{Stock: n(0)}}},
 		{"5 stock 40", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Stock: n(40)}}},
 		{"8 refused", Command{Verb: Found, Numbers: []int{8}, Finding: tasks.Finding{Refused: true}}},
 		{"5 mated", Command{Verb: Found, Numbers: []int{5}, Finding: tasks.Finding{Mated: true}}},

@@ -7,40 +7,8 @@ import (
 	"unicode/utf8"
 
 	"nestround/tasks/civil"
+	"nestround/tasks/finding"
 )
-
-// tokenKind tells the words of a line apart.
-type tokenKind int
-
-const (
-	tWord   tokenKind = iota // lower-cased in token.word; also ids
-	tNumber                  // 0 to maxNumber, in figures or spelled out
-	tRange                   // 5-7
-	tDate                    // 2027-05-12
-	tComma
-	tSemicolon
-	tStop // full stop or exclamation mark
-	tColon
-	tDash
-	tAnd // and, &, +
-	tOpen
-	tClose
-	tOther // whatever the grammar has no use for
-)
-
-// token is a word of a line.
-type token struct {
-	kind     tokenKind
-	word     string // tWord: lower case; others: as written
-	raw      string // as written
-	n, to    int    // tNumber: n; tRange: n to to
-	date     civil.Date
-	from, at int  // its bytes in the line: line[from:at]
-	tight    bool // follows the one before without white space
-}
-
-// maxNumber is the largest number of a task, a day count or a quantity.
-const maxNumber = 9999
 
 var spelled = map[string]int{
 	"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9, "ten": 10,
@@ -72,8 +40,8 @@ func tidy(line string) string {
 }
 
 // lex splits a tidied line into tokens.
-func lex(line string) []token {
-	var toks []token
+func lex(line string) []finding.Token {
+	var toks []finding.Token
 	gap := true
 	for i := 0; i < len(line); {
 		if line[i] == ' ' {
@@ -86,15 +54,15 @@ func lex(line string) []token {
 			continue
 		}
 		t := next(line, i)
-		t.tight = !gap
+		t.Tight = !gap
 		gap = false
-		i = t.at
+		i = t.At
 		toks = append(toks, t)
 	}
 	return toks
 }
 
-func next(line string, i int) token {
+func next(line string, i int) finding.Token {
 	end := i
 	for end < len(line) {
 		r, size := utf8.DecodeRuneInString(line[end:])
@@ -114,24 +82,24 @@ func next(line string, i int) token {
 		return word(line[i:end], i, end)
 	}
 	r, size := utf8.DecodeRuneInString(line[i:])
-	t := token{kind: tOther, from: i, at: i + size, raw: line[i : i+size], word: line[i : i+size]}
+	t := finding.Token{Kind: finding.Other, From: i, At: i + size, Raw: line[i : i+size], Word: line[i : i+size]}
 	switch r {
 	case ',':
-		t.kind = tComma
+		t.Kind = finding.Comma
 	case ';':
-		t.kind = tSemicolon
+		t.Kind = finding.Semicolon
 	case '.', '!':
-		t.kind = tStop
+		t.Kind = finding.Stop
 	case ':':
-		t.kind = tColon
+		t.Kind = finding.Colon
 	case '-':
-		t.kind = tDash
+		t.Kind = finding.Dash
 	case '&', '+':
-		t.kind = tAnd
+		t.Kind = finding.And
 	case '(':
-		t.kind = tOpen
+		t.Kind = finding.Open
 	case ')':
-		t.kind = tClose
+		t.Kind = finding.Close
 	}
 	return t
 }
@@ -140,39 +108,39 @@ func isWordRune(r rune) bool {
 	return unicode.IsLetter(r) || unicode.IsMark(r) || unicode.IsDigit(r) || r == '_'
 }
 
-func word(s string, from, at int) token {
-	t := token{kind: tWord, word: strings.ToLower(s), raw: s, from: from, at: at}
+func word(s string, from, at int) finding.Token {
+	t := finding.Token{Kind: finding.Word, Word: strings.ToLower(s), Raw: s, From: from, At: at}
 	if n, ok := figure(s); ok {
-		t.kind, t.n = tNumber, n
+		t.Kind, t.N = finding.Number, n
 		return t
 	}
-	if n, ok := spelled[t.word]; ok {
-		t.kind, t.n = tNumber, n
+	if n, ok := spelled[t.Word]; ok {
+		t.Kind, t.N = finding.Number, n
 		return t
 	}
 	if d, err := civil.Parse(s); err == nil {
-		t.kind, t.date = tDate, d
+		t.Kind, t.Date = finding.Date, d
 		return t
 	}
 	if a, b, ok := strings.Cut(s, "-"); ok {
 		n, ok1 := figure(a)
 		to, ok2 := figure(b)
 		if ok1 && ok2 {
-			t.kind, t.n, t.to = tRange, n, to
+			t.Kind, t.N, t.To = finding.Range, n, to
 			return t
 		}
 	}
-	if t.word == "and" {
-		t.kind = tAnd
+	if t.Word == "and" {
+		t.Kind = finding.And
 	}
 	return t
 }
 
-// figure reads a number in ASCII figures up to maxNumber.
+// figure reads a number in ASCII figures up to finding.MaxNumber.
 func figure(s string) (int, bool) {
 	if len(s) == 0 || len(s) > len("9999") || strings.Trim(s, "0123456789") != "" {
 		return 0, false
 	}
 	n, err := strconv.Atoi(s)
-	return n, err == nil && n <= maxNumber
+	return n, err == nil && n <= finding.MaxNumber
 }

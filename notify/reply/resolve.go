@@ -7,7 +7,7 @@ import (
 	"nestround/notify"
 	"nestround/tasks"
 	"nestround/tasks/civil"
-	"nestround/tasks/husbandry"
+	"nestround/tasks/finding"
 )
 
 // maxPutOff is how far ahead a task may be put off, in days.
@@ -96,7 +96,7 @@ func (r *resolver) command(c Command) {
 		switch c.Verb {
 		case Done:
 			act.Mark = tasks.MarkDone
-			act.Finding = asAsked(it)
+			act.Finding = finding.Done(asked(it))
 		case Skip:
 			act.Mark = tasks.Skip
 		case Undo:
@@ -111,16 +111,14 @@ func (r *resolver) command(c Command) {
 			f := c.Finding
 			act.Finding = &f
 		case Found:
-			if why := misfit(c.Finding, it.Scope, it.Kind); why != "" {
+			if why := finding.Misfit(&c.Finding, it.Scope, it.Kind); why != "" {
 				r.refuse(one, "%s: %d is %q", why, n, it.Title)
 				continue
 			}
 			f := c.Finding
-			if f.Mated {
-				f.With = it.Mate
-			}
+			finding.WithAsked(&f, asked(it))
 			act.Finding = &f
-			if f.Stock == nil { // to count is not yet to order
+			if !finding.LeavesOpen(&f) {
 				act.Mark = tasks.MarkDone
 			}
 		}
@@ -144,7 +142,7 @@ func (r *resolver) all(c Command) {
 		if it.Moot || slices.Contains(c.Numbers, it.N) {
 			continue
 		}
-		r.acts = append(r.acts, tasks.Act{Text: c.String(), N: it.N, Task: it.Task, Mark: tasks.MarkDone, Finding: asAsked(it)})
+		r.acts = append(r.acts, tasks.Act{Text: c.String(), N: it.N, Task: it.Task, Mark: tasks.MarkDone, Finding: finding.Done(asked(it))})
 		marked = true
 	}
 	if !marked {
@@ -152,18 +150,8 @@ func (r *resolver) all(c Command) {
 	}
 }
 
-// asAsked is what "done" says of a task that asks for so many packs, or names a
-// male: that so many were ordered, and who was put together, whatever it would
-// be by tomorrow's reckoning.
-func asAsked(it notify.Item) *tasks.Finding {
-	switch n := it.Packs; {
-	case n > 0:
-		return &tasks.Finding{Ordered: &n}
-	case it.Mate != "":
-		return &tasks.Finding{With: it.Mate}
-	}
-	return nil
-}
+// asked is what a task says of itself that "done" says of it.
+func asked(it notify.Item) finding.Asked { return finding.Asked{Packs: it.Packs, Mate: it.Mate} }
 
 // record handles a command about a record of the books.
 func (r *resolver) record(c Command) {
@@ -175,76 +163,11 @@ func (r *resolver) record(c Command) {
 	case Note:
 		act.Finding = &f
 	case Found:
-		if why := misfit(f, c.Record.Scope, ""); why != "" {
+		if why := finding.Misfit(&f, c.Record.Scope, ""); why != "" {
 			r.refuse(c, "%s: %s is of kind %s", why, c.Record.ID, c.Record.Scope)
 			return
 		}
 		act.Mark, act.Finding = tasks.MarkDone, &f
 	}
 	r.acts = append(r.acts, act)
-}
-
-// misfit says why a finding cannot be one of a record of this scope, or of a
-// task of this kind; kind is "" for a record. The result is "" when it fits.
-func misfit(f tasks.Finding, scope husbandry.Scope, kind husbandry.Kind) string {
-	const (
-		animal    = 1 << iota // a female is named by herself
-		enclosure             // or by where she lives
-		clutch
-	)
-	at := map[husbandry.Scope]int{husbandry.OfAnimal: animal, husbandry.OfEnclosure: enclosure, husbandry.OfClutch: clutch}[scope]
-	switch {
-	case f.Laid != nil || f.Slugs != nil || f.More != nil:
-		// Eggs still in the nest box are counted when they are dug up and set.
-		counts := at == clutch && kind.CountsEggs()
-		if at&(animal|enclosure) == 0 && !counts {
-			return "eggs are laid by an animal; name her or her enclosure"
-		}
-	case f.Ordered != nil, f.Stock != nil:
-		if scope != husbandry.OfFeeder {
-			return "it is said of live food in stock; name the feeder by its id"
-		}
-	case f.Hatched != nil:
-		if at != clutch {
-			return "young hatch from a clutch; name the clutch"
-		}
-	case f.Dead != nil && at == animal:
-		return "dead eggs are a clutch's; when an animal has died, write the day it `left` in its record"
-	case f.Mother != "", f.Dead != nil, f.Veins != nil, f.Moved != "", f.Ended:
-		if at != clutch {
-			return "it is said of a clutch; name the clutch"
-		}
-	case f.Weighs != nil:
-		if at&(animal|clutch) == 0 && kind.Weighs() != husbandry.WeighedBox {
-			return "a weight is an animal's or a clutch's; name which, or the nest box by the number of its top-up"
-		}
-		if f.Each != nil && kind.Weighs() == husbandry.WeighedTub {
-			return "a tub has one weight"
-		}
-	case f.Added != nil:
-		if at&(enclosure|clutch) == 0 {
-			return "water is added to an enclosure's nest box or a clutch's tub; name which"
-		}
-	case f.Refused:
-		if kind != "" && !slices.Contains(kind.Asks(), husbandry.FindRefused) || at == 0 {
-			return "food is refused at a feeding; name the feeding or the animal"
-		}
-	case f.Sexed != nil:
-		if at&(animal|clutch) == 0 {
-			return "sexes are told of an animal, a group or a clutch's young; name which"
-		}
-	case f.UVI != nil:
-		if at != enclosure {
-			return "a UV index is that of an enclosure's lamp; name the enclosure"
-		}
-	case f.Ill:
-		if at == 0 {
-			return "illness is noted of an animal, an enclosure or a clutch's young; name which"
-		}
-	case f.Mated, f.Gravid != nil, f.Digging:
-		if at&(animal|enclosure) == 0 {
-			return "it is said of an animal; name her or her enclosure"
-		}
-	}
-	return ""
 }

@@ -9,6 +9,7 @@ import (
 	"nestround/notify"
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -33,7 +34,7 @@ func told(acts []tasks.Act) string {
 			if a.Finding.Note != "" && !a.Finding.Ill {
 				s += " noting " + a.Finding.Note
 			} else {
-				s += " " + finding(*a.Finding)
+				s += " " + finding.Command(a.Finding)
 			}
 		}
 		out = append(out, s)

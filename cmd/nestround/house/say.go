@@ -15,6 +15,7 @@ import (
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
 	"nestround/tasks/english"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -395,91 +396,5 @@ func describe(f *tasks.Finding, u husbandry.Units) string {
 	if f == nil {
 		return ""
 	}
-	var s []string
-	add := func(format string, a ...any) { s = append(s, fmt.Sprintf(format, a...)) }
-	if f.Laid != nil {
-		if *f.Laid == tasks.Uncounted {
-			add("she has laid, not counted yet")
-		} else {
-			add("eggs: %d", *f.Laid)
-		}
-	}
-	if f.Slugs != nil {
-		add("slugs: %d", *f.Slugs)
-	}
-	if f.More != nil {
-		add("more eggs: %d", *f.More)
-	}
-	if f.Outside {
-		add("outside the nest box")
-	}
-	if f.Mother != "" {
-		add("laid by %s", f.Mother)
-	}
-	if f.Digging {
-		add("she digs")
-	}
-	if f.Hatched != nil {
-		add("hatched: %d", *f.Hatched)
-	}
-	if f.Dead != nil {
-		add("found dead: %d", *f.Dead)
-	}
-	if f.Veins != nil {
-		if *f.Veins == tasks.Uncounted {
-			add("veins seen")
-		} else {
-			add("veins seen in %d", *f.Veins)
-		}
-	}
-	if f.Moved != "" {
-		add("moved to %s", f.Moved)
-	}
-	if f.Ended {
-		add("nothing more is expected of it")
-	}
-	switch {
-	case f.Each != nil:
-		var all []string
-		for _, g := range f.Each {
-			all = append(all, u.Mass(g))
-		}
-		add("weights: %s; mean: %s", strings.Join(all, " "), u.Mass(*f.Weighs))
-	case f.Weighs != nil:
-		add("weight: %s", u.Mass(*f.Weighs))
-	}
-	if f.Added != nil {
-		add("water: %s", u.Volume(*f.Added))
-	}
-	if f.Refused {
-		add("food refused")
-	}
-	if f.Mated {
-		add("mating seen")
-	}
-	if f.With != "" {
-		add("with %s", f.With)
-	}
-	if f.Gravid != nil {
-		add("%s", map[bool]string{true: "gravid", false: "not gravid"}[*f.Gravid])
-	}
-	if f.Sexed != nil {
-		add("males: %d, females: %d, unsure: %d", f.Sexed.Males, f.Sexed.Females, f.Sexed.Unsure)
-	}
-	if f.UVI != nil {
-		add("UV index: %v", *f.UVI)
-	}
-	if f.Ill {
-		add("looks ill")
-	}
-	if f.Ordered != nil {
-		add("ordered: %d", *f.Ordered)
-	}
-	if f.Stock != nil {
-		add("counted: %d", *f.Stock)
-	}
-	if f.Note != "" {
-		add("note: %s", f.Note)
-	}
-	return strings.Join(s, ", ")
+	return finding.Said(f, u)
 }

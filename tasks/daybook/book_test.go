@@ -386,13 +386,15 @@ func TestCrash(t *testing.T) {
 			if more = d.Stopped(); !more && err != nil {
 				t.Fatal(err)
 			}
-			if half && !strings.HasPrefix(d.Log()[len(d.Log())-1], "write") {
-				continue // only a write has a middle
-			}
+			acknowledged = append(acknowledged, before...)
 			for _, crash := range disktest.Crashes() {
 				t.Run(fmt.Sprintf("%d half=%v %s", k, half, crash), func(t *testing.T) {
-					checkAfter(t, d.After(t, crash), append(acknowledged, before...))
+					t.Parallel()
+					checkAfter(t, d.After(t, crash), acknowledged)
 				})
+			}
+			if !strings.HasPrefix(d.Log()[len(d.Log())-1], "write") {
+				break // only a write has a middle
 			}
 		}
 	}

@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+
+	"nestround/tasks/finding"
 )
 
 // clean makes one line of text of foreign words: control characters and line
@@ -48,16 +50,11 @@ func cutSpace(s string) (before, after string, found bool) {
 	return s[:i], strings.TrimLeftFunc(s[i:], unicode.IsSpace), true
 }
 
-// What the digest must know of the reply grammar. A test makes sentences of
-// the grammar's own words and has the grammar read their pieces.
+// What the digest must know of the reply grammar, beside the findings. A test
+// makes sentences of the grammar's own words and has the grammar read their
+// pieces.
 var (
-	leadingVerbs = set("done", "did", "skip", "skipped", "later", "undo", "note")
-	findingVerbs = set("laid", "slugs", "mother", "hatched", "dead", "veins", "moved", "ended", "weighs", "weighed", "added", "refused", "mated", "gravid", "digging", "ordered", "stock", "not", "isn't",
-		"male", "female", "unsure", "sexed", "uvi", "ill")
-	// complete findings need nothing behind them, and take nothing.
-	complete  = set("laid", "refused", "mated", "gravid", "digging", "veins", "ended", "male", "female", "unsure")
-	fillers   = set("has", "have", "had", "is", "was")
-	goesOn    = set("and", "but", "except", "excepting", "done", "food", "eggs", "egg", "plus", "with", "no", "not", "gravid", "please", "thanks", "thank", "cheers")
+	goesOn    = set("and", "but", "except", "excepting", "done", "please", "thanks", "thank", "cheers")
 	greetings = set("hi", "hello", "hey", "hallo", "dear", "good", "morning", "evening", "thanks", "thank", "ok", "okay", "yes", "please", "cheers")
 	spelled   = set("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
 		"eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty")
@@ -110,8 +107,8 @@ func (w writer) hold(words []word, gaps []string) {
 		}
 		alone := words[i].plain == "all"
 		// Does a break behind word j leave it incomplete, or make it no command?
-		holds := j+1 < len(words) && gaps[j+1] == " " && !goesOn[words[j+1].plain] && !isNumber(words[j+1].plain) &&
-			(alone || complete[words[j].plain])
+		holds := j+1 < len(words) && gaps[j+1] == " " && !goesOn[words[j+1].plain] && !finding.MayGoOn(words[j+1].plain) && !isNumber(words[j+1].plain) &&
+			(alone || finding.IsComplete(words[j].plain))
 		// "and" parts commands and so holds none back.
 		held := i - 1
 		for held >= 0 && words[held].plain == "and" {
@@ -149,16 +146,16 @@ func (w writer) begins(words []word, gaps []string, i int) int {
 	switch {
 	case words[i].plain == "all":
 		return i
-	case leadingVerbs[words[i].plain]:
+	case finding.IsCommand(words[i].plain):
 		if next < len(words) && passable(gaps[next], " ,;.!:-&+()") &&
 			(isNumber(words[next].plain) || words[next].plain == "all" || w.isRecord(words[next])) {
 			return next
 		}
 	case isNumber(words[i].plain) || w.isRecord(words[i]):
-		if next < len(words) && fillers[words[next].plain] && passable(gaps[next], " :-.!)") {
+		if next < len(words) && finding.IsFiller(words[next].plain) && passable(gaps[next], " :-.!)") {
 			next++
 		}
-		if next < len(words) && passable(gaps[next], " :-.!)") && findingVerbs[words[next].plain] {
+		if next < len(words) && passable(gaps[next], " :-.!)") && finding.IsVerb(words[next].plain) {
 			return next
 		}
 	}

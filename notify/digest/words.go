@@ -3,10 +3,12 @@ package digest
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -74,34 +76,11 @@ func lateness(t tasks.Task, on civil.Date) string {
 	return fmt.Sprintf("due %s, %s ago", english.ShortWeekday(t.Due, on), english.Days(days))
 }
 
-// recordWords avoid the verbs by which a reply tells a finding: they stand on a
-// line behind a number. A dud has no other name than slug.
-var recordWords = map[tasks.FindingName]string{
-	tasks.FindLaid:    "the eggs",
-	tasks.FindSlugs:   "the slugs",
-	tasks.FindHatched: "the young",
-	tasks.FindVeins:   "in how many you see them",
-	tasks.FindWeighs:  "the weight",
-	tasks.FindAdded:   "the water",
-	tasks.FindRefused: "a refusal",
-	tasks.FindMated:   "a mating",
-	tasks.FindGravid:  "whether eggs are felt",
-	tasks.FindSexed:   "the sex",
-	tasks.FindUVI:     "the index",
-	tasks.FindIll:     "signs of illness",
-	tasks.FindOrdered: "how many, if another number",
-}
-
 // toRecord says what a task asks the keeper to record: "Record the weight".
 func toRecord(asks []tasks.FindingName) string {
-	var words []string
-	for _, a := range asks {
-		if w, ok := recordWords[a]; ok {
-			words = append(words, w)
-		}
-	}
+	words := finding.ToRecord(asks)
 	if len(words) == 0 {
 		return ""
 	}
-	return "Record " + english.List(words)
+	return "Record " + strings.Join(words, " and ")
 }

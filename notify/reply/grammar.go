@@ -243,7 +243,7 @@ func readLine(raw string, known Known) line {
 // holdsGrammar reports whether somebody greeted so may be a command instead:
 // "morning done, 3 refused". "Hi all" greets.
 func holdsGrammar(words string) bool {
-	return slices.ContainsFunc(strings.Fields(strings.ToLower(words)), func(w string) bool { return w != "all" && grammarWords[w] })
+	return slices.ContainsFunc(strings.Fields(strings.ToLower(words)), func(w string) bool { return w != "all" && isGrammar(w) })
 }
 
 // fault says why words are not commands.
@@ -264,19 +264,15 @@ type parser struct {
 	ambiguous []bool
 }
 
-// The words that begin a command that is no finding, and those around it. A line
-// that holds a verb where one can stand is an attempt at a command.
+// The words around commands and findings. A line that holds a verb where one can
+// stand is an attempt at a command.
 var (
-	leading     = set("done", "did", "all", "skip", "skipped", "later", "undo", "note")
 	exceptWords = set("but", "except", "excepting")
-	// grammarWords are all words of the grammar, and near misses that people
-	// type.
+	// grammarWords are the words of findings, and near misses that people type.
 	grammarWords = func() map[string]bool {
 		m := set("skips", "put", "postpone", "tomorrow", "finished")
-		for _, words := range []map[string]bool{leading, exceptWords} {
-			for w := range words {
-				m[w] = true
-			}
+		for w := range exceptWords {
+			m[w] = true
 		}
 		for i := range finding.All {
 			for _, v := range finding.All[i].Verbs {
@@ -330,14 +326,18 @@ func (p *parser) attempted() bool {
 		return false
 	}
 	w := p.Word(0)
-	if leading[w] || isFinding(w) || exceptWords[w] || p.joins() {
+	if finding.IsCommand(w) || isFinding(w) || exceptWords[w] || p.joins() {
 		return true
 	}
 	if _, ok := p.Record(0); !ok && !p.Is(0, finding.Number) && !p.Is(0, finding.Range) {
 		return false
 	}
-	return slices.ContainsFunc(p.Tokens, func(t finding.Token) bool { return t.Kind == finding.Word && grammarWords[t.Word] })
+	return slices.ContainsFunc(p.Tokens, func(t finding.Token) bool { return t.Kind == finding.Word && isGrammar(t.Word) })
 }
+
+// isGrammar reports whether a word in lower case is one of the grammar's, or
+// close to one.
+func isGrammar(word string) bool { return finding.IsCommand(word) || grammarWords[word] }
 
 // isFinding reports whether a word can begin a finding behind its target.
 func isFinding(word string) bool {
@@ -350,9 +350,9 @@ func isFinding(word string) bool {
 func (p *parser) meant() bool {
 	_, known := p.Record(0)
 	if known || p.Is(0, finding.Number) || p.Is(0, finding.Range) {
-		return isFinding(p.Word(1)) || isFinding(p.Word(2)) || leading[p.Word(1)]
+		return isFinding(p.Word(1)) || isFinding(p.Word(2)) || finding.IsCommand(p.Word(1))
 	}
-	return (leading[p.Word(0)] || isFinding(p.Word(0))) && (p.Is(1, finding.Number) || p.Is(1, finding.Range))
+	return (finding.IsCommand(p.Word(0)) || isFinding(p.Word(0))) && (p.Is(1, finding.Number) || p.Is(1, finding.Range))
 }
 
 // commands reads the rest of the line from i as commands.
@@ -398,7 +398,7 @@ func (p *parser) readCommands(i int) ([]Command, *fault) {
 
 // stray is the fault of a word that follows a command without belonging to it.
 func (p *parser) stray(i int) *fault {
-	if p.Begins(i) || leading[p.Word(i)] {
+	if p.Begins(i) || finding.IsCommand(p.Word(i)) {
 		return &fault{Why: fmt.Sprintf("put a comma before %q, or write it on a line of its own", p.Tokens[i].Raw)}
 	}
 	return &fault{Why: fmt.Sprintf("the command ends before %q", shortened(p.Tokens[i].Raw))}
@@ -752,7 +752,7 @@ func (p *parser) split() {
 
 // begins reports whether a command may begin at i.
 func (p *parser) begins(i int) bool {
-	if leading[p.Word(i)] || p.Is(i, finding.Number) {
+	if finding.IsCommand(p.Word(i)) || p.Is(i, finding.Number) {
 		return true
 	}
 	_, ok := p.Record(i)

@@ -23,6 +23,7 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -148,7 +149,7 @@ func lay(c Content) page {
 				k := key{t.Do, t.Whom, cmp.Or(t.Amount, strings.Join(t.Uses, ", "))}
 				line := at[part][k]
 				if line == nil {
-					line = &row{Do: t.Do, Whom: t.Whom, Uses: k.uses, Asks: asks(t.Asks), Days: make([]bool, len(w.Dates))}
+					line = &row{Do: t.Do, Whom: t.Whom, Uses: k.uses, Asks: strings.Join(finding.ForSitter(t.Asks), ", "), Days: make([]bool, len(w.Dates))}
 					if t.Caution != "" {
 						if numbers[t.Caution] == 0 {
 							p.Cautions = append(p.Cautions, t.Caution)
@@ -186,20 +187,6 @@ func lay(c Content) page {
 		p.Weeks = append(p.Weeks, w)
 	}
 	return p
-}
-
-// asks says what to write down, for the findings a stand-in can see.
-func asks(names []tasks.FindingName) string {
-	words := map[tasks.FindingName]string{
-		tasks.FindLaid: "any eggs", tasks.FindHatched: "how many young", tasks.FindRefused: "if nothing is eaten", tasks.FindAdded: "how much water",
-	}
-	var list []string
-	for _, n := range names {
-		if w, ok := words[n]; ok {
-			list = append(list, w)
-		}
-	}
-	return strings.Join(list, ", ")
 }
 
 //go:embed page.html

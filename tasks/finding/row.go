@@ -41,6 +41,12 @@ type Row struct {
 	// of a task of this kind; kind is "" for a record. The result is "" where
 	// the finding fits. nil: the finding is part of another, or fits always.
 	Misfit func(g *Values, scope husbandry.Scope, kind husbandry.Kind) string
+	// Record is what a digest asks the keeper to record, behind the word
+	// "Record": "the weight". It stands on a line behind a number and so has no
+	// verb of a finding in it. "": no kind of task asks for the finding.
+	Record string
+	// Sitter is what a stand-in is to write down; "": the keeper's to see.
+	Sitter string
 	// Open says that a task stays open when the finding is all that was said
 	// of it.
 	Open bool
@@ -113,9 +119,12 @@ func (r *Row) Key() string { return r.key }
 func (r *Row) In(g *Values) bool { return r.has(g) }
 
 // byKey finds a row by its key in the daybook, byVerb by one of its verbs.
+// goesOn has the words that may follow the first words of a finding.
 var (
 	byKey  map[string]*Row
+	byName map[husbandry.FindingName]*Row
 	byVerb map[string]verbOf
+	goesOn map[string]bool
 )
 
 type verbOf struct {
@@ -125,11 +134,16 @@ type verbOf struct {
 
 // The rows' own functions look verbs up, so these are made when the rows are.
 func init() {
-	byKey, byVerb = make(map[string]*Row), make(map[string]verbOf)
+	byKey, byName, byVerb = make(map[string]*Row), make(map[husbandry.FindingName]*Row), make(map[string]verbOf)
+	goesOn = make(map[string]bool)
 	for i := range All {
-		byKey[All[i].key] = &All[i]
-		for _, v := range All[i].Verbs {
-			byVerb[v.Word] = verbOf{&All[i], v}
+		r := &All[i]
+		byKey[r.key], byName[r.Name] = r, r
+		for _, v := range r.Verbs {
+			byVerb[v.Word] = verbOf{r, v}
+		}
+		for _, w := range r.Takes {
+			goesOn[w] = true
 		}
 	}
 }

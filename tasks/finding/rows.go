@@ -15,6 +15,7 @@ var All = []Row{
 	{
 		Name: "laid", slot: at("laid", func(g *Values) **int { return &g.Laid }, Scanner.Int),
 		Plans: true, Lasts: true,
+		Record: "the eggs", Sitter: "any eggs",
 		Verbs: []Verb{{Word: "laid", Example: "6", Complete: true}}, Read: readLaid,
 		Takes: []string{"eggs", "egg", "plus", "with", "no"}, Near: []string{"lay", "lays", "eggs"},
 		Command: func(g *Values) string {
@@ -41,7 +42,8 @@ var All = []Row{
 	{
 		Name: "slugs", slot: at("slugs", func(g *Values) **int { return &g.Slugs }, Scanner.Int),
 		Plans: true, Lasts: true,
-		Verbs: []Verb{{Word: "slugs", Example: "4"}}, Read: counted(func(g *Values) **int { return &g.Slugs }, "", "eggs"), Near: []string{"slug"},
+		Record: "the slugs",
+		Verbs:  []Verb{{Word: "slugs", Example: "4"}}, Read: counted(func(g *Values) **int { return &g.Slugs }, "", "eggs"), Near: []string{"slug"},
 		Command: func(g *Values) string { return "slugs " + strconv.Itoa(*g.Slugs) },
 		Say:     func(g *Values, _ husbandry.Units) string { return fmt.Sprintf("slugs: %d", *g.Slugs) },
 		Misfit:  notHerEggs,
@@ -74,6 +76,7 @@ var All = []Row{
 	{
 		Name: "hatched", slot: at("hatched", func(g *Values) **int { return &g.Hatched }, Scanner.Int),
 		Plans: true, Lasts: true,
+		Record: "the young", Sitter: "how many young",
 		Verbs: []Verb{{Word: "hatched", Example: "3"}}, Near: []string{"hatch"},
 		Read: counted(func(g *Values) **int { return &g.Hatched }, "if none hatched there is nothing to record but that you looked: say done",
 			"young", "hatchlings", "babies", "eggs"),
@@ -99,7 +102,8 @@ var All = []Row{
 	{
 		Name: "veins", slot: at("veins", func(g *Values) **int { return &g.Veins }, Scanner.Int),
 		Plans: true, Lasts: true,
-		Verbs: []Verb{{Word: "veins", Complete: true}}, Read: readVeins,
+		Record: "in how many you see them",
+		Verbs:  []Verb{{Word: "veins", Complete: true}}, Read: readVeins,
 		Command: func(g *Values) string {
 			if *g.Veins == Uncounted {
 				return "veins"
@@ -140,8 +144,9 @@ var All = []Row{
 			},
 			scan: func(s Scanner, g *Values) { g.Weighs = (*husbandry.Grams)(s.Float()) },
 		},
-		Plans: true,
-		Verbs: []Verb{{Word: "weighs", Example: "41 g"}, {Word: "weighed", Example: "41 g"}}, Read: readWeights,
+		Plans:  true,
+		Record: "the weight",
+		Verbs:  []Verb{{Word: "weighs", Example: "41 g"}, {Word: "weighed", Example: "41 g"}}, Read: readWeights,
 		Near: []string{"weigh", "weight", "g", "oz"},
 		Command: func(g *Values) string {
 			if g.Each == nil {
@@ -176,7 +181,8 @@ var All = []Row{
 	{
 		Name: "added", slot: at("added_ml", func(g *Values) **husbandry.Millilitres { return &g.Added },
 			func(s Scanner) *husbandry.Millilitres { return (*husbandry.Millilitres)(s.Float()) }),
-		Plans: true,
+		Plans:  true,
+		Record: "the water", Sitter: "how much water",
 		Verbs: []Verb{{Word: "added", Example: "60 ml"}}, Read: readAdded, Near: []string{"add", "ml", "oz"},
 		Command: func(g *Values) string { return "added " + decimal(*g.Added) + " ml" },
 		Say:     func(g *Values, u husbandry.Units) string { return "water: " + u.Volume(*g.Added) },
@@ -185,7 +191,8 @@ var All = []Row{
 	},
 	{
 		Name: "refused", slot: at("refused", func(g *Values) *bool { return &g.Refused }, Scanner.Bool),
-		Plans: true,
+		Plans:  true,
+		Record: "a refusal", Sitter: "if nothing is eaten",
 		Verbs: []Verb{{Word: "refused", Complete: true}}, Read: flag(func(g *Values) { g.Refused = true }, "food"), Takes: []string{"food"},
 		Command: write("refused"), Say: say("food refused"),
 		Misfit: func(g *Values, scope husbandry.Scope, kind husbandry.Kind) string {
@@ -199,7 +206,8 @@ var All = []Row{
 	{
 		Name: "mated", slot: at("mated", func(g *Values) *bool { return &g.Mated }, Scanner.Bool),
 		Plans: true, Lasts: true,
-		Verbs: []Verb{{Word: "mated", Complete: true}}, Read: flag(func(g *Values) { g.Mated = true }),
+		Record: "a mating",
+		Verbs:  []Verb{{Word: "mated", Complete: true}}, Read: flag(func(g *Values) { g.Mated = true }),
 		Command: write("mated"), Say: say("mating seen"), Misfit: ofAnimal,
 		Asked: func(a Asked, g *Values) { g.With = a.Mate },
 	},
@@ -212,7 +220,8 @@ var All = []Row{
 		Name: "gravid", slot: at("gravid", func(g *Values) **bool { return &g.Gravid },
 			func(s Scanner) *bool { b := s.Bool(); return &b }),
 		Plans: true, Lasts: true,
-		Verbs: []Verb{{Word: "gravid", Complete: true}, {Word: "not", Denies: true, Everyday: true}, {Word: "isn't", Denies: true}}, Read: readGravid,
+		Record: "whether eggs are felt",
+		Verbs:  []Verb{{Word: "gravid", Complete: true}, {Word: "not", Denies: true, Everyday: true}, {Word: "isn't", Denies: true}}, Read: readGravid,
 		Takes:   []string{"not", "gravid"},
 		Command: func(g *Values) string { return gravid[*g.Gravid] },
 		Say:     func(g *Values, _ husbandry.Units) string { return gravid[*g.Gravid] },
@@ -221,8 +230,9 @@ var All = []Row{
 	{
 		Name: "sexed", slot: at("sexed", func(g *Values) **Sexed { return &g.Sexed }, scanSexed),
 		Plans: true, Lasts: true,
-		Verbs: []Verb{{Word: "male", Complete: true}, {Word: "female", Complete: true}, {Word: "unsure", Complete: true}, {Word: "sexed", Example: "2.1.3"}},
-		Read:  readSexed,
+		Record: "the sex",
+		Verbs:  []Verb{{Word: "male", Complete: true}, {Word: "female", Complete: true}, {Word: "unsure", Complete: true}, {Word: "sexed", Example: "2.1.3"}},
+		Read:   readSexed,
 		Command: func(g *Values) string {
 			switch *g.Sexed {
 			case Sexed{Males: 1}:
@@ -241,16 +251,18 @@ var All = []Row{
 	},
 	{
 		Name: "uvi", slot: at("uvi", func(g *Values) **float64 { return &g.UVI }, Scanner.Float),
-		Plans: true,
-		Verbs: []Verb{{Word: "uvi", Example: "3.1"}}, Read: readUVI,
+		Plans:  true,
+		Record: "the index",
+		Verbs:  []Verb{{Word: "uvi", Example: "3.1"}}, Read: readUVI,
 		Command: func(g *Values) string { return "uvi " + decimal(*g.UVI) },
 		Say:     func(g *Values, _ husbandry.Units) string { return fmt.Sprintf("UV index: %v", *g.UVI) },
 		Misfit:  unless("a UV index is that of an enclosure's lamp; name the enclosure", husbandry.OfEnclosure),
 	},
 	{
 		Name: "ill", slot: at("ill", func(g *Values) *bool { return &g.Ill }, Scanner.Bool),
-		Plans: true,
-		Verbs: []Verb{{Word: "ill"}}, Read: readIll,
+		Plans:  true,
+		Record: "signs of illness",
+		Verbs:  []Verb{{Word: "ill"}}, Read: readIll,
 		Command: func(g *Values) string { return remarked("ill", g) },
 		Say:     say("looks ill"),
 		Misfit: unless("illness is noted of an animal, an enclosure or a clutch's young; name which",
@@ -258,8 +270,9 @@ var All = []Row{
 	},
 	{
 		Name: "ordered", slot: at("ordered", func(g *Values) **int { return &g.Ordered }, Scanner.Int),
-		Plans: true,
-		Verbs: []Verb{{Word: "ordered", Example: "3"}},
+		Plans:  true,
+		Record: "how many, if another number",
+		Verbs:  []Verb{{Word: "ordered", Example: "3"}},
 		Read: counted(func(g *Values) **int { return &g.Ordered }, "if none was ordered, say skip with its number",
 			"boxes", "box", "packs", "pack", "tubs", "tub", "bags", "bag"),
 		Command: func(g *Values) string { return "ordered " + strconv.Itoa(*g.Ordered) },

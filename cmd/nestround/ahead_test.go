@@ -46,6 +46,7 @@ type aheadJSON struct {
 }
 
 func TestAheadMeasuresTheDays(t *testing.T) {
+	t.Parallel()
 	dir := copied(t)
 	path := filepath.Join(dir, "keeper.toml")
 	keeper, err := os.ReadFile(path)
@@ -90,6 +91,7 @@ func TestAheadMeasuresTheDays(t *testing.T) {
 
 // What `ahead` says of tomorrow is tomorrow's round, once today's is done.
 func TestAheadAndRoundAgree(t *testing.T) {
+	t.Parallel()
 	dir := copied(t)
 	run(t, "mark", "--books", dir, "all")
 	var ahead aheadJSON

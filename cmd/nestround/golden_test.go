@@ -55,6 +55,7 @@ func withoutLots(s string) string {
 // The whole of what leaves, for the demo's books and the smallest there are.
 // The books with errors have their golden problems in config/books.
 func TestGoldenBooks(t *testing.T) {
+	t.Parallel()
 	for _, books := range []string{"demo", "minimal"} {
 		t.Run(books, func(t *testing.T) {
 			dir := t.TempDir()

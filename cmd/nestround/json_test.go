@@ -55,6 +55,7 @@ func namesIn(v any, into map[string]bool) {
 // printed stands there, and every name there is printed, unless it says that
 // it may be missing.
 func TestJSONIsAsDocumented(t *testing.T) {
+	t.Parallel()
 	books := t.TempDir()
 	if err := os.CopyFS(books, os.DirFS(filepath.Join("..", "..", "testdata", "books", "demo"))); err != nil {
 		t.Fatal(err)

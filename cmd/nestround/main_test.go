@@ -17,9 +17,14 @@ import (
 	"nestround/tasks/civil"
 )
 
+// withoutSleep keeps a command that is built with the race detector from
+// sleeping for a second when it ends. The scripts run some 250 commands.
+const withoutSleep = "atexit_sleep_ms=0"
+
 // TestMain lets the test binary be the command in scripts. There its clock
 // is set to what the variable CLOCK says at the moment SET, and runs from then.
 func TestMain(m *testing.M) {
+	os.Setenv("GORACE", withoutSleep)
 	testscript.Main(m, map[string]func(){
 		"nestround": func() {
 			ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
@@ -57,6 +62,7 @@ func TestScripts(t *testing.T) {
 			env.Setenv("SET", time.Now().Format(time.RFC3339Nano))
 			env.Setenv("TZ", "Europe/Vienna")
 			env.Setenv("USER", "keeper")
+			env.Setenv("GORACE", withoutSleep)
 			dir := filepath.Join(env.WorkDir, "demo")
 			for _, f := range []string{"new", "cur", "tmp"} {
 				if err := os.MkdirAll(filepath.Join(dir, "mail", "in", f), 0o755); err != nil {

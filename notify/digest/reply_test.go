@@ -135,11 +135,16 @@ func TestNoPieceOfADigestIsACommand(t *testing.T) {
 // grammar's own words.
 func TestWordsOfTheGrammarAreDefused(t *testing.T) {
 	t.Parallel()
-	vocabulary := []string{"done", "did", "all", "but", "except", "skip", "skipped", "later", "undo", "note", "laid", "slugs", "hatched",
-		"weighs", "weighed", "added", "refused", "mated", "gravid", "male", "unsure", "sexed", "uvi", "ill", "2.1.3", "3.1", "not", "isn't", "has", "was", "is", "and", "for", "to", "with", "no",
+	vocabulary := []string{"done", "did", "all", "but", "except", "skip", "skipped", "later", "undo", "note", "more", "2.1.3", "3.1", "has", "was", "is", "and", "for", "to",
 		"1", "2", "3-5", "12", "#7", "2027", "two", "six", "41 g", "60 ml", "g", "days", "week", "friday", "tomorrow", "2027-05-20", "because",
-		"F03", "E07", "juno", "C27-04", "eggs", "young", "food", "hello", "thanks", "please", "morning", "good", "ok", "you",
-		"the", "female", "crickets", "box"}
+		"F03", "E07", "juno", "C27-04", "young", "hello", "thanks", "please", "morning", "good", "ok", "you",
+		"the", "crickets", "box"}
+	for i := range finding.All {
+		for _, v := range finding.All[i].Verbs {
+			vocabulary = append(vocabulary, v.Word)
+		}
+		vocabulary = append(vocabulary, finding.All[i].Takes...)
+	}
 	glue := []string{" ", " ", " ", " ", ", ", ". ", "; ", ": ", " - ", " (", ") ", "! ", " & ", " \u00b7 ", "\u00a0", "\u2013", "/", " \u201c", "\" ", "\u200d", " + ", "-", ","}
 	sentence := rapid.Custom(func(t *rapid.T) string {
 		var b strings.Builder
@@ -165,7 +170,7 @@ func TestWordsOfTheGrammarAreDefused(t *testing.T) {
 
 func FuzzForeignWordsAreDefused(f *testing.F) {
 	for _, s := range []string{"done 3", "all", "hello, all but 4", "last done 7 May", "F03 laid 6", "ok: done\u200d 3", "\u00b7 skip 2", "6 \u2014 gravid", "done #3", "#00 lAid 0",
-		"12 male", "E07 sexed 2.1.3", "8 ill and limp", "E07 uvi 3.1", "4 weighs 3.1 3.4 g"} {
+		"7 laid outside the box", "9 veins in 5 eggs", "12 male", "E07 sexed 2.1.3", "8 ill and limp", "E07 uvi 3.1", "4 weighs 3.1 3.4 g"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {

@@ -17,7 +17,7 @@ var All = []Row{
 		Plans: true, Lasts: true,
 		Record: "the eggs", Sitter: "any eggs",
 		Verbs: []Verb{{Word: "laid", Example: "6", Complete: true}}, Read: readLaid,
-		Takes: []string{"eggs", "egg", "plus", "with", "no"}, Near: []string{"lay", "lays", "eggs"},
+		Takes: []string{"eggs", "egg", "plus", "with", "no", "outside"}, Near: []string{"lay", "lays", "eggs"},
 		Command: func(g *Values) string {
 			words := "laid"
 			if *g.Laid != Uncounted {
@@ -103,7 +103,7 @@ var All = []Row{
 		Name: "veins", slot: at("veins", func(g *Values) **int { return &g.Veins }, Scanner.Int),
 		Plans: true, Lasts: true,
 		Record: "in how many you see them",
-		Verbs:  []Verb{{Word: "veins", Complete: true}}, Read: readVeins,
+		Verbs:  []Verb{{Word: "veins", Complete: true}}, Read: readVeins, Takes: []string{"in"},
 		Command: func(g *Values) string {
 			if *g.Veins == Uncounted {
 				return "veins"

@@ -1,0 +1,146 @@
+package reply
+
+import (
+	"math"
+	"math/rand/v2"
+	"reflect"
+	"strings"
+	"testing"
+
+	"nestround/notify"
+	"nestround/tasks/civil"
+	"nestround/tasks/finding"
+	"nestround/tasks/husbandry"
+)
+
+// anything gives a field of a finding some value, in the range of what a keeper
+// may say and a little beyond.
+func anything(v reflect.Value, r *rand.Rand) {
+	switch v.Kind() {
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		anything(v.Elem(), r)
+	case reflect.Int:
+		v.SetInt(int64(r.IntN(40) - 1)) // -1 is uncounted
+	case reflect.Float64:
+		v.SetFloat(float64(r.IntN(4000)) / 100)
+	case reflect.Bool:
+		v.SetBool(r.IntN(2) == 0)
+	case reflect.String:
+		v.SetString([]string{"F03", "cool", "toes", "left eye, a little"}[r.IntN(4)])
+	case reflect.Slice:
+		v.Set(reflect.MakeSlice(v.Type(), 2+r.IntN(4), 9))
+		for i := range v.Len() {
+			anything(v.Index(i), r)
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			anything(v.Field(i), r)
+		}
+	default:
+		panic("a kind of field that this test does not know: " + v.Kind().String())
+	}
+}
+
+// fieldOf returns the field of g that a row is about.
+func fieldOf(g *finding.Values, row *finding.Row) reflect.Value {
+	v := reflect.ValueOf(g).Elem()
+	for i := range v.NumField() {
+		if key, _, _ := strings.Cut(v.Type().Field(i).Tag.Get("json"), ","); key == row.Key() {
+			return v.Field(i)
+		}
+	}
+	panic("no field for " + row.Key())
+}
+
+// TestEveryRowReadsBack: what a row writes as a command is read as the same
+// values, or refused, and is said back in words.
+func TestEveryRowReadsBack(t *testing.T) {
+	r := rand.New(rand.NewPCG(20, 27))
+	for i := range finding.All {
+		row := &finding.All[i]
+		if row.Command == nil {
+			continue
+		}
+		read := 0
+		for range 400 {
+			var g finding.Values
+			anything(fieldOf(&g, row), r)
+			if !row.In(&g) {
+				continue
+			}
+			// Whatever else the words of this row tell.
+			for k := range finding.All {
+				if part := &finding.All[k]; part != row && r.IntN(2) == 0 {
+					with := g
+					anything(fieldOf(&with, part), r)
+					if row.Command(&with) != row.Command(&g) {
+						g = with
+					}
+				}
+			}
+			if g.Each != nil {
+				sum := 0.0
+				for _, x := range g.Each {
+					sum += math.Round(100 * float64(x))
+				}
+				*g.Weighs = husbandry.Grams(math.Round(sum/float64(len(g.Each))) / 100)
+			}
+			words := row.Command(&g)
+			p := Parse("7 "+words, theBooks)
+			if len(p.Commands) != 1 {
+				if len(p.Refused) != 1 {
+					t.Errorf("%s: %q is neither read nor refused: %+v", row.Name, words, p)
+				}
+				continue
+			}
+			read++
+			got := p.Commands[0].Finding
+			if !reflect.DeepEqual(got, g) {
+				t.Errorf("%s: %q reads as %+v, want %+v", row.Name, words, got, g)
+			}
+			if again := finding.Command(&got); again != words {
+				t.Errorf("%s: %q is written again as %q", row.Name, words, again)
+			}
+			if said := finding.Said(&got, husbandry.Metric); said == "" || strings.Contains(said, "%!") {
+				t.Errorf("%s: %q is said back as %q", row.Name, words, said)
+			}
+		}
+		if read < 10 {
+			t.Errorf("%s: %d of what it writes were read", row.Name, read)
+		}
+	}
+}
+
+// TestEveryExampleIsUnderstood: a verb with its example is a finding that fits
+// some record, and a verb without its number is answered with the example.
+func TestEveryExampleIsUnderstood(t *testing.T) {
+	for i := range finding.All {
+		row := &finding.All[i]
+		for _, v := range row.Verbs {
+			words := strings.TrimSpace(v.Word + " " + v.Example)
+			p := Parse("7 "+words, theBooks)
+			if v.Example != "" || v.Complete {
+				if len(p.Commands) != 1 || !row.In(&p.Commands[0].Finding) {
+					t.Errorf("%s: %q is not understood: %+v", row.Name, words, p)
+					continue
+				}
+				fits := false
+				for _, scope := range []husbandry.Scope{husbandry.OfAnimal, husbandry.OfEnclosure, husbandry.OfClutch, husbandry.OfFeeder} {
+					item := notify.Item{N: 7, Task: "x/y/z", Kind: husbandry.Own, Scope: scope}
+					if row.Name == "refused" {
+						item.Kind = husbandry.Feed
+					}
+					acts, _ := Resolve(p.Commands, []notify.Item{item}, civil.MustParse("2027-05-12"))
+					fits = fits || len(acts) == 1
+				}
+				if !fits {
+					t.Errorf("%s: %q fits no task", row.Name, words)
+				}
+			}
+			if p := Parse(words, theBooks); !v.Denies && (len(p.Refused) != 1 || !strings.Contains(p.Refused[0].Why, "7 "+words)) {
+				t.Errorf("%s: %q without a number: %+v", row.Name, words, p)
+			}
+		}
+	}
+}

@@ -179,3 +179,27 @@ func TestABoxThatLastsForYears(t *testing.T) {
 		t.Errorf("a ton of water lasts until %v", until)
 	}
 }
+
+// What is said of one day in several lines counts as if it were said in one;
+// of two weighings of a day the first counts, as the other is of what was added.
+func TestSeveralLinesOfOneDay(t *testing.T) {
+	learn := func(notes ...moisture.Note) moisture.Balance {
+		b := nestBox()
+		b.Notes = append(notes, moisture.Note{On: day("05-09"), Weighs: grams(985)})
+		b.On = day("05-09")
+		return moisture.Learn(b)
+	}
+	on := day("05-05")
+	want := learn(moisture.Note{On: on, Weighs: grams(980), Added: 20})
+	for words, got := range map[string]moisture.Balance{
+		"weighed, then poured":                learn(moisture.Note{On: on, Weighs: grams(980)}, moisture.Note{On: on, Added: 20}),
+		"poured, and the weight told later":   learn(moisture.Note{On: on, Added: 20}, moisture.Note{On: on, Weighs: grams(980)}),
+		"poured twice":                        learn(moisture.Note{On: on, Weighs: grams(980), Added: 12}, moisture.Note{On: on, Added: 8}),
+		"weighed once more with the water":    learn(moisture.Note{On: on, Weighs: grams(980), Added: 20}, moisture.Note{On: on, Weighs: grams(1000)}),
+		"and said to be as damp as it should": learn(moisture.Note{On: on, Weighs: grams(980), Added: 20}, moisture.Note{On: on, Filled: true}),
+	} {
+		if got.Factor != want.Factor || got.Lacks != want.Lacks || got.Since != want.Since || got.Weighings != want.Weighings || len(got.Questions) != 0 {
+			t.Errorf("%s: %+v, want %+v", words, got, want)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package season_test
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"nestround/scheduler/season"
 	"nestround/tasks/civil"
@@ -90,6 +91,28 @@ func TestAClutchThatNobodySaw(t *testing.T) {
 			t.Errorf("after %d intervals of 72 days: %q, want %q", n, w.Basis, basis)
 		}
 	}
+	// The usual one is the middle of all, in whatever order they came.
+	sheet := wallLizard
+	sheet.Laying.Clutches = 0
+	clutches := apart(72, 20, 20, 20)
+	f := season.Female{ID: "F03", Sheet: sheet, Clutches: clutches, On: clutches[4].On,
+		Colony: season.NewColony(sheet.Laying.Interval, season.IntervalsOf("F03", &sheet, clutches))}
+	if w := season.LayingTime(f); !strings.HasSuffix(w.Basis, "(3 own intervals, care sheet)") {
+		t.Errorf("after 72 days and three times 20: %q", w.Basis)
+	}
+}
+
+// A season may last for almost all of a year: half a year later in the south it
+// may have begun in the year before last.
+func TestASeasonOfAlmostAYear(t *testing.T) {
+	sheet := wallLizard
+	sheet.Pairing = husbandry.PairingSeason{FromMonth: time.November, FromDay: 1, UntilMonth: time.October, UntilDay: 15}
+	for latitude, want := range map[float64]string{48: "2026-11-01 to 2027-10-15", -48: "2026-05-01 to 2027-04-15"} {
+		w := season.PairingTime(season.Female{Sheet: sheet, Latitude: latitude, On: day("2027-03-01")})
+		if got := w.From.String() + " to " + w.To.String(); got != want {
+			t.Errorf("at latitude %v: %s, want %s", latitude, got, want)
+		}
+	}
 }
 
 // What is done where the care sheet says nothing but the season: four weeks of
@@ -172,6 +195,10 @@ func TestASheetThatNamesADay(t *testing.T) {
 		w := season.LayingTime(c.f)
 		if from, to := w.From.Sub(c.f.On), w.To.Sub(c.f.On); from != c.from || to != c.to {
 			t.Errorf("%s: day %d to %d, want %d to %d", c.words, from, to, c.from, c.to)
+		}
+		// Nine in ten are within, of four females in five: so many lay at all.
+		if p := w.Chance(w.From, w.To); p < 0.7 || p > 0.8 {
+			t.Errorf("%s: she lays within the window with %.2f", c.words, p)
 		}
 	}
 }

@@ -1,11 +1,13 @@
 package tasks_test
 
 import (
+	"math/rand/v2"
 	"slices"
 	"testing"
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
 )
 
 // A reply may be for another day than the one it was sent on, up to two months
@@ -86,5 +88,73 @@ func TestADayThatIsToldLate(t *testing.T) {
 	}
 	if got := h.Before(civil.Date{}).LastDone("E07", "feed"); got != day("10") {
 		t.Errorf("last fed on %s, want 10 May", got)
+	}
+}
+
+// A mark of days ago still holds on the board: whoever put a task off weeks
+// before its day, or did it ahead, is not asked again.
+func TestMarksOfDaysAgoHoldOnTheBoard(t *testing.T) {
+	for _, c := range []struct {
+		words string
+		act   tasks.Act
+		want  tasks.Status
+	}{
+		{"put off until the 20th", later(boxOfE07, "20"), tasks.Upcoming},
+		{"put off until today", later(boxOfE07, "12"), tasks.Due},
+		{"done ahead", done(boxOfE07), tasks.Done},
+		{"skipped ahead", skip(boxOfE07), tasks.Skipped},
+	} {
+		for _, ago := range []int{0, 1, 30, 60, 120} {
+			said := mail("a", "12", "06:40", c.act)
+			said.At, said.On = said.At.AddDate(0, 0, -ago), day("12").AddDays(-ago)
+			list := []tasks.Task{task(boxOfE07, 1, tasks.Due)}
+			b := tasks.NewBoard(day("12"), list, list, tasks.Fold([]tasks.Entry{said}), nil)
+			if len(b.Rows) != 1 || b.Rows[0].Status != c.want {
+				t.Errorf("%s, said %d days ago: %+v, want %s", c.words, ago, b.Rows, c.want)
+			}
+		}
+	}
+}
+
+// A task ahead of a day is one whose occurrence is after it, not on it.
+func TestWhatWasMarkedAhead(t *testing.T) {
+	h := tasks.Fold([]tasks.Entry{mail("a", "12", "06:40", done("E07/feed/2027-05-14"))})
+	marks := h.Marks("E07", "feed")
+	for after, want := range map[string]bool{"13": true, "14": false, "15": false} {
+		if got := marks.Ahead(day(after), day("01")); got != want {
+			t.Errorf("the feeding of 14 May, ahead of the %s: %v", after, got)
+		}
+	}
+}
+
+// A round goes by the part of the day, then by place, then by the order of
+// kinds at a place, then by key.
+func TestTheOrderOfARound(t *testing.T) {
+	kinds := husbandry.Kinds()
+	first, last := kinds[0], kinds[len(kinds)-1]
+	at := func(part husbandry.Part, place int, kind husbandry.Kind, key tasks.Key) tasks.Task {
+		return tasks.Task{Key: key, Kind: kind, Part: part, Place: tasks.Place{Order: place}}
+	}
+	round := []tasks.Task{
+		at(husbandry.Morning, 0, first, "E1/a/1"),
+		at(husbandry.Morning, 0, first, "E1/b/1"),
+		at(husbandry.Morning, 0, last, "E1/a/1"),
+		at(husbandry.Morning, 1, first, "E1/a/1"),
+		at(husbandry.Morning, 1<<30-1, last, "E1/a/1"),
+		at(husbandry.Midday, 0, first, "E1/a/1"),
+		at(husbandry.Midday, 1<<30-1, last, "E1/a/1"),
+		at(husbandry.Evening, 0, first, "E1/a/1"),
+		at(husbandry.Evening, 2, first, "E1/a/1"),
+	}
+	r := rand.New(rand.NewPCG(4, 2))
+	for range 20 {
+		got := slices.Clone(round)
+		r.Shuffle(len(got), func(i, j int) { got[i], got[j] = got[j], got[i] })
+		slices.SortFunc(got, tasks.Before)
+		for i := range got {
+			if g, w := got[i], round[i]; g.Key != w.Key || g.Part != w.Part || g.Place != w.Place || g.Kind != w.Kind {
+				t.Fatalf("place %d: %s %d %s %s, want %s %d %s %s", i, g.Part, g.Place.Order, g.Kind, g.Key, w.Part, w.Place.Order, w.Kind, w.Key)
+			}
+		}
 	}
 }

@@ -67,9 +67,9 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 
 func (c *call) printCheck(h *house.House) {
 	version, from := zones.Source()
-	s := h.Settings()
-	fmt.Fprintf(c.stdout, "The books can be used: %s.\n", h.Counts())
-	fmt.Fprintf(c.stdout, "Zone %s, by zone data %s (%s); today is %s.\n", s.ZoneName, version, from, english.LongDate(h.Today()))
+	s := h.Snapshot().Settings()
+	fmt.Fprintf(c.stdout, "The books can be used: %s.\n", h.Snapshot().Counts())
+	fmt.Fprintf(c.stdout, "Zone %s, by zone data %s (%s); today is %s.\n", s.ZoneName, version, from, english.LongDate(h.Snapshot().Today()))
 	way := "leaves nowhere: [mail.out] is not set"
 	if o := s.Out; o != nil {
 		way = "leaves by " + o.SMTP
@@ -90,10 +90,10 @@ func (c *call) printCheck(h *house.House) {
 		}
 	}
 	fmt.Fprintf(c.stdout, "Replies %s.\n", way)
-	for _, name := range h.Unfed() {
+	for _, name := range h.Snapshot().Unfed() {
 		c.complain(fmt.Sprintf("nothing says when to feed: %s", strings.ToLower(name)), "write a [[routine]] with kind = \"feed\" for them; what they eat, how much and how often is for a care sheet and your veterinarian to say")
 	}
-	for _, u := range h.Uncovered() {
+	for _, u := range h.Snapshot().Absences().Uncovered() {
 		var what []string
 		for _, k := range husbandry.Kinds() {
 			if n := u.Tasks[k]; n > 0 {
@@ -103,7 +103,7 @@ func (c *call) printCheck(h *house.House) {
 		words := fmt.Sprintf("nobody stands in from %s to %s, and this cannot wait: %s", english.LongDate(u.Away.From), english.LongDate(u.Away.Until), strings.Join(what, ", "))
 		c.complain(words, "name somebody as `cover` in that [[away]]; nestround sitter writes the sheet for them")
 	}
-	if a, ok := h.Absence(h.Today()); ok && a.Cover != "" {
+	if a, ok := h.Snapshot().Absences().Next(h.Snapshot().Today()); ok && a.Cover != "" {
 		var lacks []string
 		for _, n := range []struct{ key, number string }{{"keeper", s.Contacts.Keeper}, {"veterinarian", s.Contacts.Veterinarian}} {
 			if n.number == "" {
@@ -114,7 +114,7 @@ func (c *call) printCheck(h *house.House) {
 			c.complain(fmt.Sprintf("%s stands in from %s, and has no telephone number to call", a.Cover, english.LongDate(a.From)), "write under [contacts] in keeper.toml: "+strings.Join(lacks, ", "))
 		}
 	}
-	for _, x := range h.WinterAway() {
+	for _, x := range h.Snapshot().Absences().Winters() {
 		const named = 3
 		var what []string
 		for i, t := range x.Tasks {
@@ -122,7 +122,7 @@ func (c *call) printCheck(h *house.House) {
 				what = append(what, fmt.Sprintf("%d more", len(x.Tasks)-named))
 				break
 			}
-			what = append(what, fmt.Sprintf("%s (%s)", t.Title, english.ShortWeekday(t.Due, h.Today())))
+			what = append(what, fmt.Sprintf("%s (%s)", t.Title, english.ShortWeekday(t.Due, h.Snapshot().Today())))
 		}
 		c.complain(fmt.Sprintf("a winter goes on while you are away from %s to %s, and waits for your return: %s", english.LongDate(x.Away.From), english.LongDate(x.Away.Until), strings.Join(what, "; ")),
 			"begin it on another day, with `start` in a [[cooling]] record, or ask whoever stands in to do it, in the `note` of that [[away]]")

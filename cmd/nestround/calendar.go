@@ -31,13 +31,13 @@ func setCalendar(f *flag.FlagSet) func(context.Context, *call) error {
 			return &usageError{fmt.Sprintf("there is no room %q", *room), "the books have: " + roomIDs(h)}
 		}
 		shows := calendar.Scope{Room: husbandry.ID(*room)}
-		if shows.Keeper, err = h.Carer(*keeper); err != nil {
+		if shows.Keeper, err = h.Snapshot().Carer(*keeper); err != nil {
 			return &usageError{err.Error(), ""}
 		}
 		if len(c.args) > 0 {
 			return c.links(h, shows)
 		}
-		b, err := h.Calendar(shows)
+		b, err := h.Publisher().File(shows)
 		if err != nil {
 			return err
 		}
@@ -50,7 +50,7 @@ func setCalendar(f *flag.FlagSet) func(context.Context, *call) error {
 }
 
 func hasRoom(h *house.House, id husbandry.ID) bool {
-	for _, r := range h.Rooms() {
+	for _, r := range h.Snapshot().Rooms() {
 		if r.ID == id {
 			return true
 		}
@@ -60,7 +60,7 @@ func hasRoom(h *house.House, id husbandry.ID) bool {
 
 func roomIDs(h *house.House) string {
 	s := ""
-	for i, r := range h.Rooms() {
+	for i, r := range h.Snapshot().Rooms() {
 		if i > 0 {
 			s += ", "
 		}
@@ -79,7 +79,7 @@ func (c *call) links(h *house.House, shows calendar.Scope) error {
 	if c.args[0] != "link" || len(c.args) == 2 || len(c.args) > 3 {
 		return &usageError{"the calendar's links are asked for like this", how}
 	}
-	links := h.Links()
+	links := h.Publisher().Links()
 	if len(c.args) == 1 {
 		return c.listLinks(links)
 	}
@@ -104,12 +104,12 @@ func (c *call) links(h *house.House, shows calendar.Scope) error {
 	if err != nil {
 		return err
 	}
-	address, err := h.LinkAddress(token, l)
+	address, err := h.Publisher().LinkAddress(token, l)
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(c.stdout, "%s\n%s\n\n", address, calendar.Subscribe(address))
-	if h.Settings().Page.URL == "" {
+	if h.Snapshot().Settings().Page.URL == "" {
 		c.complain("this address works on this machine only", `say how the outside reaches it: url = "https://..." under [page]; then ask for a new link`)
 	}
 	printIndented(c.stdout, "", "Whoever has this address can read the calendar. It is shown this once; nestround keeps only enough to know it again. The second form opens the calendar program on most phones.")

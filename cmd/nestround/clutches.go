@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strings"
 
+	"nestround/cmd/nestround/house"
 	"nestround/scheduler"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
@@ -22,9 +23,9 @@ func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
 			return err
 		}
 		if *pictures != "" {
-			return c.writePictures(h.ClutchPictures(on), *pictures, "No clutch expects young")
+			return c.writePictures(house.ClutchPictures(h.Snapshot(), on), *pictures, "No clutch expects young")
 		}
-		all := h.Clutches(on)
+		all := h.Snapshot().Clutches(on)
 		if c.json {
 			return c.printJSON(struct {
 				On       civil.Date                 `json:"on"`

@@ -124,11 +124,11 @@ func (d *demo) run(ctx context.Context, listen string) error {
 	}
 	defer l.Close()
 	d.page.base = "http://" + l.Addr().String()
-	token, link, err := d.house.Links().New("demo", calendar.Scope{})
+	token, link, err := d.house.Publisher().Links().New("demo", calendar.Scope{})
 	if err != nil {
 		return err
 	}
-	if d.page.calendar, err = d.house.LinkAddressAt(d.page.base, token, link); err != nil {
+	if d.page.calendar, err = d.house.Publisher().LinkAddressAt(d.page.base, token, link); err != nil {
 		return err
 	}
 	if _, err := d.house.Morning(time.Time{}); err != nil {
@@ -143,7 +143,7 @@ func (d *demo) run(ctx context.Context, listen string) error {
 
 func (d *demo) tell() {
 	w := d.stdout
-	d.printRound(d.house.Board(d.house.Today()), d.house.Rounds())
+	d.printRound(d.house.Snapshot().Board(d.house.Snapshot().Today()), d.house.Snapshot().Rounds())
 	fmt.Fprintf(w, "\n%s\n", d.bold("What just happened"))
 	say := func(format string, a ...any) { printIndented(w, "  ", fmt.Sprintf(format, a...)) }
 	say("Sample books were written to %s: twelve enclosures, four species, dates around today.", d.dir)

@@ -48,12 +48,12 @@ func TestServeKilledInALoop(t *testing.T) {
 	if _, err := h.Morning(time.Time{}); err != nil {
 		t.Fatal(err)
 	}
-	issue, _ := h.TodaysIssue()
+	issue, _ := h.Snapshot().TodaysIssue()
 	const replies = 12
 	arrive := func(n int) {
 		raw, err := mailout.Compose(notify.Message{
 			ID: fmt.Sprintf("r%d@phone.example.org", n), Date: morning.Add(time.Duration(n) * time.Second), From: "keeper@example.org",
-			To: h.ReplyTo(issue), Subject: "Re: " + notify.SubjectTag(issue.ID), InReplyTo: issue.MessageID, Text: fmt.Sprintf("done %d\n", issue.Items[n].N),
+			To: h.Snapshot().ReplyTo(issue), Subject: "Re: " + notify.SubjectTag(issue.ID), InReplyTo: issue.MessageID, Text: fmt.Sprintf("done %d\n", issue.Items[n].N),
 		})
 		if err != nil {
 			t.Fatal(err)

@@ -49,7 +49,7 @@ func setDigest(f *flag.FlagSet) func(context.Context, *call) error {
 }
 
 func (c *call) sendDigest(ctx context.Context, h *house.House) error {
-	if s := h.Settings(); s.Out == nil || len(s.Digest.To) == 0 {
+	if s := h.Snapshot().Settings(); s.Out == nil || len(s.Digest.To) == 0 {
 		return errors.New("the digest cannot be sent: keeper.toml needs [mail.out] and to = [...] under [digest]")
 	}
 	issued, err := h.Morning(time.Time{})

@@ -61,7 +61,7 @@ func (c *call) printSaid(said house.Said, h *house.House) {
 		if a.N > 0 {
 			n = fmt.Sprintf("%3d", a.N)
 		}
-		printIndented(c.stdout, n+"  ", a.Title+": "+h.Outcome(a))
+		printIndented(c.stdout, n+"  ", a.Title+": "+h.Snapshot().Outcome(a))
 	}
 	for _, r := range said.Refused {
 		c.complain(fmt.Sprintf("not recorded: %q", r.Text), r.Why)

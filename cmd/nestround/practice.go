@@ -89,7 +89,7 @@ func (p *practicePage) show(w http.ResponseWriter, r *http.Request) {
 		Mails                                                  []shownMail
 		Open                                                   *shownMail
 	}{
-		Keeper: demoKeeper, Dir: d.dir, Day: english.LongDate(d.house.Today()), Calendar: p.calendar, Once: rand.Text(),
+		Keeper: demoKeeper, Dir: d.dir, Day: english.LongDate(d.house.Snapshot().Today()), Calendar: p.calendar, Once: rand.Text(),
 		Example: "For example: done 1 3, or: 7 laid 6, or: 4 weighs 41 g, or: later 2 friday, or: undo 1.",
 	}
 	p.mu.Lock()
@@ -106,7 +106,7 @@ func (p *practicePage) show(w http.ResponseWriter, r *http.Request) {
 	var round bytes.Buffer
 	plain := *d.program
 	plain.stdout, plain.terminal = &round, false
-	plain.printRound(d.house.Board(d.house.Today()), d.house.Rounds())
+	plain.printRound(d.house.Snapshot().Board(d.house.Snapshot().Today()), d.house.Snapshot().Rounds())
 	data.Round = round.String()
 	var page bytes.Buffer
 	if err := practiceTemplate.Execute(&page, data); err != nil {
@@ -181,12 +181,12 @@ func (p *practicePage) send(ctx context.Context, words string) string {
 		return "The reply was empty and was not sent."
 	}
 	h := p.demo.house
-	issue, ok := h.TodaysIssue()
+	issue, ok := h.Snapshot().TodaysIssue()
 	if !ok {
 		return "There is no digest of today to reply to."
 	}
 	m := notify.Message{
-		ID: strings.ToLower(rand.Text()) + "@phone.example.org", Date: p.demo.now(), From: demoKeeper, To: h.ReplyTo(issue),
+		ID: strings.ToLower(rand.Text()) + "@phone.example.org", Date: p.demo.now(), From: demoKeeper, To: h.Snapshot().ReplyTo(issue),
 		Subject: "Re: your round " + notify.SubjectTag(issue.ID), InReplyTo: issue.MessageID, References: []string{issue.MessageID},
 		Text: words + "\n",
 	}
@@ -202,7 +202,7 @@ func (p *practicePage) send(ctx context.Context, words string) string {
 	p.mu.Lock()
 	p.taken[m.ID] = done
 	p.mu.Unlock()
-	if err := sender.Send(ctx, notify.Outgoing{ID: m.ID, From: demoKeeper, To: h.ReplyTo(issue), Raw: raw}); err != nil {
+	if err := sender.Send(ctx, notify.Outgoing{ID: m.ID, From: demoKeeper, To: h.Snapshot().ReplyTo(issue), Raw: raw}); err != nil {
 		return "The reply could not be sent: " + err.Error()
 	}
 	before := len(p.demo.box.Messages(demoKeeper))

@@ -22,13 +22,13 @@ func setRound(f *flag.FlagSet) func(context.Context, *call) error {
 		if err != nil {
 			return err
 		}
-		whose, err := h.Carer(*keeper)
+		whose, err := h.Snapshot().Carer(*keeper)
 		if err != nil {
 			return &usageError{err.Error(), ""}
 		}
-		b := house.BoardOf(whose, h.Board(on))
+		b := house.BoardOf(whose, h.Snapshot().Board(on))
 		if !c.json {
-			c.printRound(b, h.Rounds())
+			c.printRound(b, h.Snapshot().Rounds())
 			return nil
 		}
 		out := struct {
@@ -53,16 +53,16 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 		if err != nil {
 			return err
 		}
-		whose, err := h.Carer(*keeper)
+		whose, err := h.Snapshot().Carer(*keeper)
 		if err != nil {
 			return &usageError{err.Error(), ""}
 		}
 		to := on.AddDays(*days)
 		byDay := make(map[civil.Date][]tasks.Task)
-		for _, t := range house.TasksOf(whose, h.Ahead(on, to)) {
+		for _, t := range house.TasksOf(whose, h.Snapshot().Ahead(on, to)) {
 			byDay[t.Due] = append(byDay[t.Due], t)
 		}
-		load, before := h.Load(on, to)
+		load, before := h.Snapshot().Load(on, to)
 		type dayJSON struct {
 			Date          string     `json:"date"`
 			Off           bool       `json:"off"`
@@ -80,12 +80,12 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 			Days       []dayJSON `json:"days"`
 		}{on.AddDays(1).String(), to.String(), load.Peak, before.Peak, load.Bound, load.Gap(), nil}
 		if !c.json {
-			c.printLoad(on.AddDays(1), load, before, h.DayOff)
+			c.printLoad(on.AddDays(1), load, before, h.Snapshot().DayOff)
 		}
 		for day := on.AddDays(1); !day.After(to); day = day.AddDays(1) {
 			list := byDay[day]
 			slices.SortFunc(list, tasks.Before)
-			d := dayJSON{Date: day.String(), Off: h.DayOff(day), MinutesBefore: before.Minutes[day.Sub(on)-1], Tasks: []taskJSON{}}
+			d := dayJSON{Date: day.String(), Off: h.Snapshot().DayOff(day), MinutesBefore: before.Minutes[day.Sub(on)-1], Tasks: []taskJSON{}}
 			for _, t := range list {
 				d.Minutes += t.Minutes
 				d.Tasks = append(d.Tasks, toJSON(nil, t))

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"nestround/cmd/nestround/house"
 	"nestround/scheduler"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
@@ -35,17 +36,17 @@ func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
 			return err
 		}
 		if *year == 0 {
-			*year = h.Today().Year()
+			*year = h.Snapshot().Today().Year()
 		}
-		all, err := h.Seasons(husbandry.ID(*species), *year)
+		all, err := h.Snapshot().Seasons(husbandry.ID(*species), *year)
 		if err != nil {
 			return err
 		}
 		if *pictures != "" {
-			return c.writePictures(h.SeasonPictures(all), *pictures, "No animal is recorded")
+			return c.writePictures(house.SeasonPictures(h.Snapshot(), all), *pictures, "No animal is recorded")
 		}
-		latitude, known := h.Latitude()
-		hours := h.DayHours(*year)
+		latitude, known := h.Snapshot().Latitude()
+		hours := h.Snapshot().DayHours(*year)
 		if c.json {
 			out := struct {
 				Year     int                     `json:"year"`
@@ -66,7 +67,7 @@ func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
 			if i > 0 {
 				fmt.Fprintln(c.stdout)
 			}
-			c.printYear(y, latitude, known, hours, h.Settings().Units)
+			c.printYear(y, latitude, known, hours, h.Snapshot().Settings().Units)
 		}
 		return nil
 	}

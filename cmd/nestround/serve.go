@@ -21,7 +21,7 @@ func setServe(f *flag.FlagSet) func(context.Context, *call) error {
 			return err
 		}
 		if *listen == "" {
-			*listen = h.Settings().Page.Listen
+			*listen = h.Snapshot().Settings().Page.Listen
 		}
 		l, err := net.Listen("tcp", *listen)
 		if err != nil {

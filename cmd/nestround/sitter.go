@@ -24,20 +24,20 @@ func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
 		if err != nil {
 			return err
 		}
-		on := h.Today()
+		on := h.Snapshot().Today()
 		if *at != "" {
 			if on, err = civil.Parse(*at); err != nil {
 				return &usageError{"--at: " + err.Error(), ""}
 			}
 		}
-		away, ok := h.Absence(on)
-		if ok && away.Until.Before(h.Today()) {
+		away, ok := h.Snapshot().Absences().Next(on)
+		if ok && away.Until.Before(h.Snapshot().Today()) {
 			return fmt.Errorf("the days away until %s are over", english.LongDate(away.Until))
 		}
 		if !ok {
 			return fmt.Errorf("no days away are in the books from %s on: write an [[away]] record with from, until and cover", english.LongDate(on))
 		}
-		s, err := h.Sheet(away)
+		s, err := h.Snapshot().Absences().Sheet(away)
 		if err != nil {
 			return err
 		}
@@ -48,7 +48,7 @@ func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
 			}
 			fmt.Fprintf(c.stdout, "Wrote %s.\n", *out)
 		case *send:
-			if h.Settings().Out == nil {
+			if h.Snapshot().Settings().Out == nil {
 				return errors.New("the sheet cannot be mailed: keeper.toml needs [mail.out] and to = [...] under [digest]")
 			}
 			to, err := h.SendSheet(away)

@@ -20,7 +20,7 @@ func setStock(*flag.FlagSet) func(context.Context, *call) error {
 		if err != nil {
 			return err
 		}
-		all := h.Stock(on, on.AddDays(stockAhead))
+		all := h.Snapshot().Stock(on, on.AddDays(stockAhead))
 		if c.json {
 			return c.printJSON(struct {
 				On      civil.Date              `json:"on"`

@@ -160,7 +160,7 @@ func (c *call) open() (*house.House, error) {
 func (c *call) openOn() (*house.House, civil.Date, error) {
 	h, err := c.open()
 	if err == nil && c.date.IsZero() {
-		return h, h.Today(), nil
+		return h, h.Snapshot().Today(), nil
 	}
 	return h, c.date, err
 }

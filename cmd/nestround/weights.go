@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"nestround/cmd/nestround/house"
 	"nestround/config/diag"
 	"nestround/scheduler"
 	"nestround/tasks/civil"
@@ -28,7 +29,7 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 		if err != nil {
 			return err
 		}
-		all := h.Growths(on)
+		all := h.Snapshot().Growths(on)
 		if len(c.args) == 1 {
 			var ids []string
 			i := slices.IndexFunc(all, func(g scheduler.Growth) bool {
@@ -45,7 +46,7 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 			all = all[i : i+1]
 		}
 		if *pictures != "" {
-			return c.writePictures(h.GrowthPictures(all), *pictures, "No weight is recorded")
+			return c.writePictures(house.GrowthPictures(h.Snapshot(), all), *pictures, "No weight is recorded")
 		}
 		if c.json {
 			return c.printJSON(struct {
@@ -57,7 +58,7 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 			fmt.Fprintln(c.stdout, "No weight is recorded.")
 			return nil
 		}
-		units := h.Settings().Units
+		units := h.Snapshot().Settings().Units
 		for _, g := range all {
 			if len(c.args) == 1 {
 				c.printGrowth(g, units)

@@ -41,7 +41,7 @@ func BenchmarkRound(b *testing.B) {
 		n := 0
 		for b.Loop() {
 			h := open(b, dir, benchClock, disk.Files{})
-			n = len(h.Board(benchDay).Rows)
+			n = len(h.Snapshot().Board(benchDay).Rows)
 		}
 		b.ReportMetric(float64(n), "tasks")
 	})
@@ -64,8 +64,8 @@ func BenchmarkCalendar(b *testing.B) {
 	sizes(b, func(b *testing.B, dir string) {
 		h := open(b, dir, benchClock, disk.Files{})
 		for b.Loop() {
-			h.pastKey = pastKey{}
-			if _, err := h.Calendar(calendar.Scope{}); err != nil {
+			h.current.Store(newSnapshot(h.Snapshot().basis))
+			if _, err := h.Publisher().File(calendar.Scope{}); err != nil {
 				b.Fatal(err)
 			}
 		}

@@ -14,7 +14,6 @@ import (
 
 	"nestround/notify/calendar"
 	"nestround/scheduler"
-	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
 	"nestround/tasks/husbandry"
@@ -44,31 +43,38 @@ func (s shelf) Lock() (func(), error) {
 	return func() { l.Release() }, nil
 }
 
-func (h *House) shelf() shelf { return shelf{h.state("calendar"), h.files} }
+// Publisher makes the calendar and the links that phones subscribe to.
+type Publisher struct{ h *House }
+
+// Publisher returns who publishes the calendar of the house.
+func (h *House) Publisher() Publisher { return Publisher{h} }
+
+func (p Publisher) shelf() shelf { return shelf{p.h.state("calendar"), p.h.files} }
 
 // Links returns the links that the calendar is subscribed to by.
-func (h *House) Links() *calendar.Links { return calendar.NewLinks(h.shelf(), h.now) }
+func (p Publisher) Links() *calendar.Links { return calendar.NewLinks(p.shelf(), p.h.now) }
 
 // LinkAddress returns the address of a new link's calendar: where keeper.toml
 // says that the outside reaches the page, or else where it listens.
-func (h *House) LinkAddress(token string, l calendar.Link) (string, error) {
-	s := h.Settings()
+func (p Publisher) LinkAddress(token string, l calendar.Link) (string, error) {
+	s := p.h.Snapshot().settings
 	base := s.Page.URL
 	if base == "" {
 		base = "http://" + s.Page.Listen
 	}
-	return h.LinkAddressAt(base, token, l)
+	return p.LinkAddressAt(base, token, l)
 }
 
 // LinkAddressAt is LinkAddress where the outside reaches the page at base.
-func (h *House) LinkAddressAt(base, token string, l calendar.Link) (string, error) {
-	name := h.Settings().Name
+func (p Publisher) LinkAddressAt(base, token string, l calendar.Link) (string, error) {
+	s := p.h.Snapshot()
+	name := s.settings.Name
 	if name == "" {
 		name = "rounds"
 	}
 	if l.Room != "" {
 		name = string(l.Room)
-		for _, r := range h.Rooms() {
+		for _, r := range s.records.Rooms {
 			if r.ID == l.Room {
 				name = r.Name
 			}
@@ -77,52 +83,51 @@ func (h *House) LinkAddressAt(base, token string, l calendar.Link) (string, erro
 	return calendar.Address(base, token, name)
 }
 
-// Calendar returns the iCalendar file of everything, or of one room.
-func (h *House) Calendar(scope calendar.Scope) ([]byte, error) {
-	content, err := h.CalendarContent(context.Background(), scope.Keeper)
+// File returns the iCalendar file of everything, or of one room.
+func (p Publisher) File(scope calendar.Scope) ([]byte, error) {
+	content, err := p.Content(context.Background(), scope.Keeper)
 	if err != nil {
 		return nil, err
 	}
-	return calendar.Render(content, scope, calendar.NewRevisions(h.shelf()))
+	return calendar.Render(content, scope, calendar.NewRevisions(p.shelf()))
 }
 
-// CalendarContent gathers what the calendar shows: the days past as they
+// Content gathers what the calendar shows: the days past as they
 // ended, today as it stands, and the plan for the days to come.
 // With a keeper it is what is theirs.
-func (h *House) CalendarContent(_ context.Context, keeper husbandry.ID) (calendar.Content, error) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	if err := h.refresh(); err != nil {
-		return calendar.Content{}, err
-	}
-	install, err := h.install()
+func (p Publisher) Content(_ context.Context, keeper husbandry.ID) (calendar.Content, error) {
+	s, err := p.h.Refresh()
 	if err != nil {
 		return calendar.Content{}, err
 	}
-	today := h.today()
-	last := today.AddDays(h.settings.Calendar.AheadDays)
+	install, err := p.install()
+	if err != nil {
+		return calendar.Content{}, err
+	}
+	today := s.today
+	last := today.AddDays(s.settings.Calendar.AheadDays)
 	c := calendar.Content{
-		Name: h.settings.Name, Install: install, Page: h.settings.Page.URL,
-		Now: h.now(), Today: today, Rooms: h.records.Rooms,
-		Coming: h.ahead(today, last),
+		Name: s.settings.Name, Install: install, Page: s.settings.Page.URL,
+		Now: p.h.now(), Today: today, Rooms: s.records.Rooms,
+		Coming: s.Ahead(today, last),
 	}
-	if h.settings.Calendar.Alarms {
-		c.Alarm = &h.settings.Rounds.Morning
+	if s.settings.Calendar.Alarms {
+		c.Alarm = &s.settings.Rounds.Morning
 	}
-	first := today.AddDays(-h.settings.Calendar.PastDays)
-	if began := h.began(); !began.IsZero() {
+	first := today.AddDays(-s.settings.Calendar.PastDays)
+	if began := s.began(); !began.IsZero() {
 		first = civil.Min(civil.Max(first, began), today)
 	} else {
 		first = today
 	}
 	for day := first; !day.After(today); day = day.AddDays(1) {
-		c.Boards = append(c.Boards, h.pastBoard(day, today))
+		c.Boards = append(c.Boards, s.Board(day))
 	}
-	for _, s := range scheduler.Dated(h.input(h.history.Before(today.AddDays(1)), today, last)) {
-		if keeper != "" && s.Keeper != "" && s.Keeper != keeper {
+	for _, d := range scheduler.Dated(s.evening(today, last)) {
+		if keeper != "" && d.Keeper != "" && d.Keeper != keeper {
 			continue
 		}
-		c.Facts = append(c.Facts, calendar.Fact{Key: string(s.Key), Title: s.Title, Why: s.Why, From: s.From, To: s.To, Room: s.Place.Room})
+		c.Facts = append(c.Facts, calendar.Fact{Key: string(d.Key), Title: d.Title, Why: d.Why, From: d.From, To: d.To, Room: d.Place.Room})
 	}
 	if keeper != "" {
 		mine := reader{keeper: keeper}
@@ -137,36 +142,9 @@ func (h *House) CalendarContent(_ context.Context, keeper husbandry.ID) (calenda
 	return c, nil
 }
 
-// began is the first day anything is planned for or recorded.
-func (h *House) began() civil.Date { return civil.Min(h.records.Began, h.history.First()) }
-
-// pastBoard is board for one of the last days; how those ended is worked out
-// once for each state of the books, since the calendar asks again and again.
-func (h *House) pastBoard(day, today civil.Date) *tasks.Board {
-	if day == today {
-		return h.board(day)
-	}
-	key := pastKey{h.print, len(h.daybook.Entries()), today}
-	if h.pastKey != key {
-		h.pastKey, h.past = key, make(map[civil.Date]*tasks.Board)
-	}
-	b, ok := h.past[day]
-	if !ok {
-		b = h.board(day)
-		h.past[day] = b
-	}
-	return b
-}
-
-type pastKey struct {
-	print   string
-	entries int
-	today   civil.Date
-}
-
 // install is the id of these books in calendar UIDs, made once.
-func (h *House) install() (string, error) {
-	s := h.shelf()
+func (p Publisher) install() (string, error) {
+	s := p.shelf()
 	unlock, err := s.Lock()
 	if err != nil {
 		return "", err
@@ -184,10 +162,11 @@ func (h *House) install() (string, error) {
 }
 
 // handler serves the calendar, and the page behind it.
-func (h *House) handler() http.Handler {
+func (p Publisher) handler() http.Handler {
+	h := p.h
 	served := calendar.NewHandler(calendar.Options{
-		Source: h.CalendarContent, Links: h.Links(), Revisions: calendar.NewRevisions(h.shelf()),
-		Store: h.shelf(), Now: h.now, Fresh: calendarFresh, Log: h.log,
+		Source: p.Content, Links: p.Links(), Revisions: calendar.NewRevisions(p.shelf()),
+		Store: p.shelf(), Now: h.now, Fresh: calendarFresh, Log: h.log,
 	})
 	if h.page == nil {
 		return served

@@ -178,7 +178,7 @@ func TestServeReadsEditedBooks(t *testing.T) {
 		go h.Serve(ctx, practice.NewPipe())
 		tasksOf := func(subject string) int {
 			n := 0
-			for _, r := range h.Board(h.Today()).Rows {
+			for _, r := range h.Snapshot().Board(h.Snapshot().Today()).Rows {
 				if string(r.Subject) == subject {
 					n++
 				}
@@ -192,7 +192,7 @@ func TestServeReadsEditedBooks(t *testing.T) {
 		}
 		write(t, animals, "[[enclosure]]\nid = \"E03\"\nroom = \"nowhere\"\n")
 		time.Sleep(5 * time.Second)
-		if _, stale := h.Problems(); !stale {
+		if _, stale := h.Snapshot().Problems(); !stale {
 			t.Error("broken books are not noticed")
 		}
 		if tasksOf("E03") == 0 {
@@ -203,7 +203,7 @@ func TestServeReadsEditedBooks(t *testing.T) {
 			t.Fatal(err)
 		}
 		time.Sleep(5 * time.Second)
-		if _, stale := h.Problems(); stale {
+		if _, stale := h.Snapshot().Problems(); stale {
 			t.Error("mended books are not noticed")
 		}
 		stop()

@@ -155,7 +155,7 @@ func TestADigestSurvivesEveryCrash(t *testing.T) {
 		return err
 	}, func(t *testing.T, left string, told bool) {
 		again := open(t, left, clock("2027-05-12T07:40:00+02:00"), disk.Files{})
-		before, had := again.TodaysIssue()
+		before, had := again.Snapshot().TodaysIssue()
 		if told && !had {
 			t.Fatal("the digest was reported as issued, and is not there")
 		}

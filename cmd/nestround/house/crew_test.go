@@ -90,7 +90,7 @@ func from(t testing.TB, who string, i notify.Issue, id, at, words string) []byte
 }
 
 func marked(h *House, on string) (done, open []string) {
-	for _, r := range h.Board(civil.MustParse(on)).Rows {
+	for _, r := range h.Snapshot().Board(civil.MustParse(on)).Rows {
 		switch s := string(r.Subject) + " " + string(r.Routine); r.Status {
 		case tasks.Done:
 			done = append(done, s)
@@ -139,7 +139,7 @@ func TestTwoKeepers(t *testing.T) {
 	if answer := sentTo(t, dir)["mara@example.org"]; !strings.Contains(answer, "Nothing is left to do today.") {
 		t.Errorf("her answer:\n%s", answer)
 	}
-	if by := h.history.Outcome("E01/water/2027-05-12").By; by != "mara@example.org" {
+	if by := h.Snapshot().said.history.Outcome("E01/water/2027-05-12").By; by != "mara@example.org" {
 		t.Errorf("done by %q", by)
 	}
 	// A number of somebody else's is done for both.
@@ -150,7 +150,7 @@ func TestTwoKeepers(t *testing.T) {
 		t.Errorf("done %v", done)
 	}
 	// Their calendars hold what is theirs.
-	mine, err := h.CalendarContent(t.Context(), "mara")
+	mine, err := h.Publisher().Content(t.Context(), "mara")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -226,11 +226,11 @@ func TestWhoStandsIn(t *testing.T) {
 func TestTheSheet(t *testing.T) {
 	dir := shared(t)
 	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
-	away, ok := h.Absence(h.Today())
+	away, ok := h.Snapshot().Absences().Next(h.Snapshot().Today())
 	if !ok || away.Cover != "Ines" {
 		t.Fatalf("away %+v", away)
 	}
-	s, err := h.Sheet(away)
+	s, err := h.Snapshot().Absences().Sheet(away)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -297,8 +297,8 @@ func TestTheSheetHasWhatIsLate(t *testing.T) {
 		{"2027-05-20T06:30:00+02:00", "Feed the subadults: C2 (5 wall lizards) (3-5 crickets each) - Fri, Sat and Mon."},
 	} {
 		h := open(t, books, clock(c.now), disk.Files{})
-		away, _ := h.Absence(h.Today())
-		s, err := h.Sheet(away)
+		away, _ := h.Snapshot().Absences().Next(h.Snapshot().Today())
+		s, err := h.Snapshot().Absences().Sheet(away)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -315,7 +315,7 @@ func TestReturnedInWords(t *testing.T) {
 	now := "2027-05-20T06:30:00+02:00"
 	h := open(t, dir, func() time.Time { return clock(now)() }, disk.Files{})
 	i := issued(t, h)
-	if text, _ := open(t, shared(t), clock("2027-05-23T06:30:00+02:00"), disk.Files{}).returned(civil.MustParse("2027-05-23")); !strings.HasPrefix(text, "While you were away, nothing was marked as done, and ") {
+	if text, _ := open(t, shared(t), clock("2027-05-23T06:30:00+02:00"), disk.Files{}).Snapshot().Absences().returned(civil.MustParse("2027-05-23")); !strings.HasPrefix(text, "While you were away, nothing was marked as done, and ") {
 		t.Errorf("%q", text)
 	}
 	words := fmt.Sprint("done ", numberOf(t, i, "E02", "water"))
@@ -323,7 +323,7 @@ func TestReturnedInWords(t *testing.T) {
 		t.Fatal(err)
 	}
 	now = "2027-05-23T06:30:00+02:00"
-	text, missed := h.returned(h.today())
+	text, missed := h.Snapshot().Absences().returned(h.Snapshot().Today())
 	if !strings.HasPrefix(text, "While you were away, 1 task was marked as done (1 by ines@example.org), and ") {
 		t.Errorf("%q", text)
 	}
@@ -360,7 +360,7 @@ func TestWhatCouldHurtIsToldFirst(t *testing.T) {
 func TestNobodyStandsIn(t *testing.T) {
 	dir := shared(t)
 	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
-	if u := h.Uncovered(); len(u) > 0 {
+	if u := h.Snapshot().Absences().Uncovered(); len(u) > 0 {
 		t.Errorf("Ines stands in, and it says %+v", u)
 	}
 	crew, err := os.ReadFile(filepath.Join(dir, "crew.toml"))
@@ -370,7 +370,7 @@ func TestNobodyStandsIn(t *testing.T) {
 	write(t, filepath.Join(dir, "crew.toml"), strings.NewReplacer("cover = \"Ines\"\n", "", "mail = \"ines@example.org\"\n", "").Replace(string(crew)))
 	for now, want := range map[string]int{"2027-05-12T06:30:00+02:00": 6, "2027-05-22T06:30:00+02:00": 2, "2027-05-23T06:30:00+02:00": 0} {
 		got := 0
-		for _, u := range open(t, dir, clock(now), disk.Files{}).Uncovered() {
+		for _, u := range open(t, dir, clock(now), disk.Files{}).Snapshot().Absences().Uncovered() {
 			got += u.Tasks["water"]
 		}
 		if got != want {

@@ -181,7 +181,7 @@ func issued(t testing.TB, h *House) notify.Issue {
 	if _, err := h.Morning(time.Time{}); err != nil {
 		t.Fatal(err)
 	}
-	i, ok := h.TodaysIssue()
+	i, ok := h.Snapshot().TodaysIssue()
 	if !ok {
 		t.Fatal("no digest was issued")
 	}
@@ -192,13 +192,13 @@ func issued(t testing.TB, h *House) notify.Issue {
 // depends on when something was read.
 func picture(h *House, on civil.Date) string {
 	var b strings.Builder
-	for _, r := range h.Board(on).Rows {
+	for _, r := range h.Snapshot().Board(on).Rows {
 		fmt.Fprintln(&b, r.N, r.Key, r.Status, r.Due, r.Why)
 	}
-	for _, t := range h.Ahead(on, on.AddDays(30)) {
+	for _, t := range h.Snapshot().Ahead(on, on.AddDays(30)) {
 		fmt.Fprintln(&b, t.Key, t.Due, t.Why)
 	}
-	for _, c := range h.Clutches(on) {
+	for _, c := range h.Snapshot().Clutches(on) {
 		fmt.Fprintf(&b, "%+v\n", c)
 	}
 	return b.String()
@@ -217,7 +217,7 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 		t.Fatalf("taken: %+v, %v", taken, err)
 	}
 	keys := make(map[tasks.Key]tasks.Status)
-	for _, r := range h.Board(h.Today()).Rows {
+	for _, r := range h.Snapshot().Board(h.Snapshot().Today()).Rows {
 		keys[r.Key] = r.Status
 	}
 	for key, want := range map[tasks.Key]tasks.Status{
@@ -246,7 +246,7 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 			t.Errorf("the answer does not say %q:\n%s", want, text)
 		}
 	}
-	if p := reply.Parse(text, h.known()); len(p.Commands) > 0 {
+	if p := reply.Parse(text, h.Snapshot().judge().known()); len(p.Commands) > 0 {
 		t.Errorf("the answer holds commands: %v\n%s", p.Commands, text)
 	}
 	// A reply to the answer, quoting it without marks, is read too.
@@ -254,7 +254,7 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 	if taken, err := h.TakeMail(third, false); err != nil || len(taken.Accepted) != 1 || len(taken.Refused) != 0 {
 		t.Errorf("a reply that quotes our answer: %+v, %v", taken, err)
 	}
-	if len(h.Clutches(h.Today())) != 0 {
+	if len(h.Snapshot().Clutches(h.Snapshot().Today())) != 0 {
 		t.Error("the clutch is still there after the finding was taken back")
 	}
 }
@@ -283,7 +283,7 @@ func TestMailsThatDoNotCount(t *testing.T) {
 		})
 	}
 	// One of them bears the keeper's address, and the keeper is told of it.
-	if c, _, err := h.content(i, nil); err != nil || len(c.Notices) != 1 || !strings.Contains(c.Notices[0].Text, "not believed") || len(c.Notices[0].Quotes) > 0 {
+	if c, _, err := h.edition(h.Snapshot(), i).content(nil); err != nil || len(c.Notices) != 1 || !strings.Contains(c.Notices[0].Text, "not believed") || len(c.Notices[0].Quotes) > 0 {
 		t.Errorf("notices: %+v, %v", c.Notices, err)
 	}
 	if entries, problems, err := readDaybook(dir); err != nil || len(entries) > 0 || len(problems) > 0 {

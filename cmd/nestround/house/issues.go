@@ -4,12 +4,15 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"nestround/notify"
@@ -26,30 +29,77 @@ type issues struct {
 	dir   string
 	files disk.Files
 	log   *slog.Logger
+
+	mu sync.Mutex
 	// known has the issues read so far, by id. Replies nearly always answer
 	// this month's mornings; older ones are read when one is asked for that is
 	// not known.
 	known  map[string]notify.Issue
 	allOld bool
+	byDay  *map[civil.Date]notify.Issue // of known; replaced, never changed
+	looked time.Time                    // when the folder had last changed, at the last look
 }
 
 const recentIssues = 120 // days
 
 var issueName = regexp.MustCompile(`^(\d{4}-\d\d-\d\d)\.([A-Z0-9]+)\.json$`)
 
-func openIssues(dir string, files disk.Files, log *slog.Logger, today civil.Date) (*issues, error) {
-	s := &issues{dir: dir, files: files, log: log, known: make(map[string]notify.Issue)}
-	return s, s.read(today.AddDays(-recentIssues))
+func newIssues(dir string, files disk.Files, log *slog.Logger) *issues {
+	return &issues{dir: dir, files: files, log: log, known: make(map[string]notify.Issue), byDay: new(map[civil.Date]notify.Issue)}
 }
 
-func (s *issues) read(since civil.Date) error {
-	names, err := os.ReadDir(s.dir)
-	if os.IsNotExist(err) {
+// look reads the recent issues, if the folder has changed since the last look.
+func (s *issues) look(today civil.Date) error {
+	st, err := os.Stat(s.dir)
+	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
 	if err != nil {
 		return fmt.Errorf("read the digests sent: %w", err)
 	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if st.ModTime().Equal(s.looked) {
+		return nil
+	}
+	if err := s.read(today.AddDays(-recentIssues)); err != nil {
+		return err
+	}
+	s.looked = st.ModTime()
+	return nil
+}
+
+// days returns the issues known, by the day that they are of.
+func (s *issues) days() *map[civil.Date]notify.Issue {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.byDay
+}
+
+// remember adds issues to those known. The issues are locked.
+func (s *issues) remember(list ...notify.Issue) {
+	if len(list) == 0 {
+		return
+	}
+	days := make(map[civil.Date]notify.Issue, len(*s.byDay)+len(list))
+	maps.Copy(days, *s.byDay)
+	for _, i := range list {
+		s.known[i.ID], days[i.Date] = i, i
+	}
+	s.byDay = &days
+}
+
+// read reads the issues since a day that are not known. The issues are locked.
+func (s *issues) read(since civil.Date) error {
+	names, err := os.ReadDir(s.dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("read the digests sent: %w", err)
+	}
+	var fresh []notify.Issue
+	defer func() { s.remember(fresh...) }()
 	for _, f := range names {
 		m := issueName.FindStringSubmatch(f.Name())
 		if m == nil {
@@ -71,7 +121,7 @@ func (s *issues) read(since civil.Date) error {
 		if err != nil {
 			return fmt.Errorf("read a digest sent: %w", err)
 		}
-		s.known[i.ID] = i
+		fresh = append(fresh, i)
 	}
 	return nil
 }
@@ -79,6 +129,8 @@ func (s *issues) read(since civil.Date) error {
 // find returns the first issue that fits, reading the old ones if none of the
 // recent does.
 func (s *issues) find(fits func(notify.Issue) bool) (notify.Issue, bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	for {
 		for _, i := range s.known {
 			if fits(i) {
@@ -112,14 +164,16 @@ func sameIssue(issue, id string) bool {
 	return ok && strings.HasSuffix(rest, "@"+domain) && strings.Trim(strings.TrimSuffix(rest, "@"+domain), "0123456789") == ""
 }
 
-// of returns the issue of a day.
-func (s *issues) of(day civil.Date) (notify.Issue, bool) {
-	for _, i := range s.known {
-		if i.Date == day {
-			return i, true
-		}
+// of returns the issue of a day, as it is on the disk now: another process may
+// have issued it.
+func (s *issues) of(day civil.Date) (notify.Issue, bool, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := s.read(day); err != nil {
+		return notify.Issue{}, false, err
 	}
-	return notify.Issue{}, false
+	i, ok := (*s.byDay)[day]
+	return i, ok, nil
 }
 
 // draft makes a new issue with its id, token and Message-ID.
@@ -149,7 +203,9 @@ func (s *issues) keep(i notify.Issue, mails []notify.Outgoing) error {
 	if err := s.files.WriteJSON(s.path(i, ".json"), i); err != nil {
 		return err
 	}
-	s.known[i.ID] = i
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.remember(i)
 	return nil
 }
 

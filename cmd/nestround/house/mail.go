@@ -17,6 +17,7 @@ import (
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
 	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
 )
 
 // Taken is what became of one mail, as `replies --json` shows it.
@@ -57,19 +58,21 @@ func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
 // takeMail is TakeMail without the outbox, which may have to be waited for and
 // must not hold up whoever asks the house something meanwhile.
 func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoing, err error) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	if err := h.refresh(); err != nil {
+	s, err := h.Refresh()
+	if err != nil {
 		return t, nil, err
+	}
+	leave := func(why string, lines []string) error {
+		return h.unread.leave(m, h.now().In(s.settings.Zone), why, lines)
 	}
 	t = Taken{ID: m.MessageID, From: m.From, Accepted: []Accepted{}, Refused: []Refused{}}
 	match, answersOne := reply.Identify(m, h.issues)
 	t.Digest = match.Issue.ID
-	verdict := reply.Judge(m, h.policy(), match.Token)
+	verdict := reply.Judge(m, h.policy(s), match.Token)
 	if t.Ignored = verdict.Ignored; !verdict.Accepted {
 		h.log.Info("a mail was ignored", "id", m.MessageID, "from", m.From, "why", verdict.Ignored)
 		if verdict.Unproven && !dry {
-			err = h.leaveUnread(m, "it was not believed: "+verdict.Ignored, nil)
+			err = leave("it was not believed: "+verdict.Ignored, nil)
 		}
 		return t, nil, err
 	}
@@ -83,7 +86,7 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 		if dry {
 			return t, nil, nil
 		}
-		return t, nil, h.leaveUnread(m, t.Ignored, m.Lines)
+		return t, nil, leave(t.Ignored, m.Lines)
 	}
 	issue := match.Issue
 	answers, err := h.issues.answered(issue)
@@ -91,10 +94,10 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 		return t, nil, err
 	}
 	words := reply.Own(m.Lines, reply.QuotesOf(issue, answers))
-	parsed := reply.Parse(strings.Join(words, "\n"), h.known())
-	at := h.saidAt(m, issue)
-	on := civil.Max(civil.Of(at, h.settings.Zone), issue.Date)
-	acts, refused := h.resolveFor(m.From, parsed.Commands, issue, on)
+	parsed := reply.Parse(strings.Join(words, "\n"), s.judge().known())
+	at := saidAt(m, issue, s.settings.Zone)
+	on := civil.Max(civil.Of(at, s.settings.Zone), issue.Date)
+	acts, refused := resolveFor(s, m.From, parsed.Commands, issue, on)
 	said := Said{Refused: refusals(parsed, refused)}
 	e := tasks.Entry{ID: m.MessageID, At: at, On: on, Via: tasks.ViaMail, By: m.From, Digest: issue.ID, Acts: acts}
 	if dry {
@@ -104,14 +107,16 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 		t.Accepted, t.Refused = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...)
 		return t, nil, nil
 	}
-	err = h.write(func(book *daybook.Book) error {
+	err = h.write(func(book *daybook.Book, s *Snapshot) error {
 		if len(acts) > 0 {
 			added, err := book.Append(e)
 			if err != nil {
 				return err
 			}
 			t.Repeated = !added
-			h.took(e, issue.Items, &said)
+			before := s
+			s = h.added()
+			said.took(e, issue.Items, before, s)
 		}
 		t.Accepted, t.Refused = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...)
 		h.log.Info("a reply was read", "id", m.MessageID, "from", m.From, "digest", issue.ID,
@@ -120,12 +125,12 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 			if len(t.Refused) == 0 {
 				return nil
 			}
-			return h.leaveUnread(m, "nothing in it was a command", words)
+			return leave("nothing in it was a command", words)
 		}
 		var late bool
-		answer, late, err = h.answer(m, issue, t)
+		answer, late, err = h.answer(s, m, issue, t)
 		if late && len(t.Refused) > 0 {
-			err = h.leaveUnread(m, "some of it was not understood", words)
+			err = leave("some of it was not understood", words)
 		}
 		return err
 	})
@@ -136,24 +141,24 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 // before its digest, and not more than 60 days after, which only a wrong clock
 // or a lie can be. Otherwise it is when the digest was sent. It never depends
 // on when the mail arrived, so that a delay changes nothing.
-func (h *House) saidAt(m reply.Mail, issue notify.Issue) time.Time {
+func saidAt(m reply.Mail, issue notify.Issue, zone *time.Location) time.Time {
 	at := m.Date
 	if at.Before(issue.Sent) || at.After(issue.Sent.AddDate(0, 0, 60)) {
 		at = issue.Sent
 	}
-	return at.In(h.settings.Zone).Truncate(time.Second)
+	return at.In(zone).Truncate(time.Second)
 }
 
-func (h *House) policy() reply.Policy {
+func (h *House) policy(s *Snapshot) reply.Policy {
 	p := reply.Policy{Own: func(id string) bool {
-		if strings.HasPrefix(id, answerPrefix) && strings.HasSuffix(id, "@"+h.domain()) {
+		if strings.HasPrefix(id, answerPrefix) && strings.HasSuffix(id, "@"+domain(s.settings)) {
 			return true
 		}
 		_, ok := h.issues.ByMessageID(id)
 		return ok
 	}}
-	p.Keepers = h.mayReply()
-	if in := h.settings.In; in != nil {
+	p.Keepers = s.mayReply()
+	if in := s.settings.In; in != nil {
 		p.AuthservID = in.AuthservID
 		p.TokenSuffices = in.Trust == config.Token
 	}
@@ -168,8 +173,8 @@ func bareAddress(s string) string {
 }
 
 // domain is the right side of the program's Message-IDs.
-func (h *House) domain() string {
-	a := bareAddress(h.settings.Digest.From)
+func domain(settings *config.Settings) string {
+	a := bareAddress(settings.Digest.From)
 	if i := strings.LastIndexByte(a, '@'); i >= 0 {
 		return a[i+1:]
 	}
@@ -191,26 +196,26 @@ type answers struct {
 
 // answer composes the answer to a reply. It returns none for a reply that has
 // one, where no mail leaves, and, with limit set, beyond a few a day.
-func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Outgoing, limit bool, err error) {
-	if h.settings.Out == nil {
+func (h *House) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Outgoing, limit bool, err error) {
+	if s.settings.Out == nil {
 		return nil, true, nil
 	}
-	past, err := remembered[answers](h, h.state("answers.json"))
+	past, err := remembered[answers](h.files, h.log, h.state("answers.json"))
 	switch {
 	case err != nil:
 		return nil, false, err
 	case slices.Contains(past.IDs, m.MessageID):
 		return nil, false, nil
-	case past.Day == h.today() && past.Done >= answersADay:
+	case past.Day == s.today && past.Done >= answersADay:
 		return nil, true, nil
 	}
-	text := h.answerText(t, issue, h.saidAt(m, issue))
+	text := answerText(s, t, issue, saidAt(m, issue, s.settings.Zone))
 	msg := notify.Message{
-		ID:        h.answerID(issue, m.MessageID),
-		Date:      h.now().In(h.settings.Zone),
-		From:      h.settings.Digest.From,
+		ID:        answerID(s.settings, issue, m.MessageID),
+		Date:      h.now().In(s.settings.Zone),
+		From:      s.settings.Digest.From,
 		To:        m.From,
-		ReplyTo:   h.replyTo(issue.Token),
+		ReplyTo:   replyTo(s.settings, issue.Token),
 		Subject:   answerSubject(m.Subject, issue.ID),
 		InReplyTo: m.MessageID, References: append(slices.Clone(m.References), m.MessageID),
 		Automatic: "auto-replied",
@@ -232,9 +237,9 @@ func (h *House) answer(m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Out
 
 // answerID is the Message-ID of the answer to a reply: the same each time it
 // is composed, so that one that is in the outbox already is not sent twice.
-func (h *House) answerID(issue notify.Issue, reply string) string {
+func answerID(settings *config.Settings, issue notify.Issue, reply string) string {
 	sum := sha256.Sum256([]byte(reply))
-	return answerPrefix + issue.ID + "." + hex.EncodeToString(sum[:10]) + "@" + h.domain()
+	return answerPrefix + issue.ID + "." + hex.EncodeToString(sum[:10]) + "@" + domain(settings)
 }
 
 // answered notes that a reply has its answer.
@@ -242,11 +247,11 @@ func (h *House) answered(m reply.Mail) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	path := h.state("answers.json")
-	past, err := remembered[answers](h, path)
+	past, err := remembered[answers](h.files, h.log, path)
 	if err != nil || slices.Contains(past.IDs, m.MessageID) {
 		return err
 	}
-	if today := h.today(); past.Day != today {
+	if today := h.today(h.current.Load()); past.Day != today {
 		past.Day, past.Done = today, 0
 	}
 	past.Done++
@@ -267,21 +272,22 @@ func answerSubject(subject, id string) string {
 	return subject
 }
 
-func (h *House) replyTo(token string) string {
-	if h.settings.Digest.PlusAddressing {
-		return notify.PlusAddress(h.settings.Digest.ReplyTo, token)
+// replyTo is the address that answers to an issue go to.
+func replyTo(settings *config.Settings, token string) string {
+	if settings.Digest.PlusAddressing {
+		return notify.PlusAddress(settings.Digest.ReplyTo, token)
 	}
-	return h.settings.Digest.ReplyTo
+	return settings.Digest.ReplyTo
 }
 
 // answerText says what was recorded and quotes what was not. None of its lines
 // is a command: numbers stand in brackets, and quotes behind a mark.
-func (h *House) answerText(t Taken, issue notify.Issue, at time.Time) string {
+func answerText(s *Snapshot, t Taken, issue notify.Issue, at time.Time) string {
 	var b strings.Builder
 	if len(t.Accepted) > 0 {
 		fmt.Fprintf(&b, "Recorded, from your mail of %s:\n\n", english.WeekdayMoment(at))
 		for _, a := range t.Accepted {
-			fmt.Fprintf(&b, "  [%s] %s: %s\n", label(a), a.Title, outcome(a, h.settings, h.today()))
+			fmt.Fprintf(&b, "  [%s] %s: %s\n", label(a), a.Title, s.Outcome(a))
 		}
 		b.WriteString("\n")
 	} else {
@@ -294,12 +300,12 @@ func (h *House) answerText(t Taken, issue notify.Issue, at time.Time) string {
 		}
 		b.WriteString("\n")
 	}
-	board := h.board(h.today())
-	if r, ok := h.reader(t.From, h.today()); ok {
+	board := s.Board(s.today)
+	if r, ok := s.reader(t.From, s.today); ok {
 		board = r.board(board)
 	}
 	open := board.Open()
-	if issue.Date == h.today() && len(t.Accepted) > 0 {
+	if issue.Date == s.today && len(t.Accepted) > 0 {
 		numbered := make(map[tasks.Key]bool, len(issue.Items))
 		for _, i := range issue.Items {
 			numbered[i.Task] = true
@@ -331,7 +337,7 @@ func label(a Accepted) string {
 }
 
 // outcome is a mark and a finding in words.
-func outcome(a Accepted, s config.Settings, on civil.Date) string {
+func outcome(a Accepted, u husbandry.Units, on civil.Date) string {
 	var words []string
 	told := a.Finding != nil && a.Task.Routine() == tasks.Unplanned // of no task that could be done
 	switch a.Mark {
@@ -351,47 +357,8 @@ func outcome(a Accepted, s config.Settings, on civil.Date) string {
 			words = append(words, "taken back: "+a.Back)
 		}
 	}
-	if f := describe(a.Finding, s.Units); f != "" {
+	if f := describe(a.Finding, u); f != "" {
 		words = append(words, f)
 	}
 	return strings.Join(words, "; ")
-}
-
-// unread is a mail of a keeper of which something was not understood and that
-// was not answered; the next digest shows it. state/unread.json has them.
-type unread struct {
-	ID    string     `json:"id"`
-	From  string     `json:"from"`
-	At    time.Time  `json:"at"`
-	Why   string     `json:"why"`
-	Lines []string   `json:"lines"`
-	Shown civil.Date `json:"shown,omitzero"` // the digest that showed it
-}
-
-const (
-	unreadLines = 12
-	unreadMost  = 50
-)
-
-func (h *House) leaveUnread(m reply.Mail, why string, lines []string) error {
-	path := h.state("unread.json")
-	all, err := remembered[[]unread](h, path)
-	if err != nil {
-		return err
-	}
-	if slices.ContainsFunc(all, func(u unread) bool { return u.ID == m.MessageID }) {
-		return nil
-	}
-	kept := make([]string, 0, unreadLines)
-	for _, l := range lines {
-		l = strings.TrimSpace(l)
-		if l != "" && !strings.HasPrefix(l, ">") && len(kept) < unreadLines {
-			kept = append(kept, l)
-		}
-	}
-	all = append(all, unread{ID: m.MessageID, From: m.From, At: h.now().In(h.settings.Zone), Why: why, Lines: kept})
-	if len(all) > unreadMost {
-		all = all[len(all)-unreadMost:]
-	}
-	return h.files.WriteJSON(path, all)
 }

@@ -25,11 +25,9 @@ type Picture struct {
 }
 
 // ClutchPictures draws every clutch that still expects young, as of a day, in
-// the order of Clutches.
-func (h *House) ClutchPictures(on civil.Date) []Picture {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	in := h.input(h.history.Before(on.AddDays(1)), on, on)
+// the order of [Snapshot.Clutches].
+func ClutchPictures(s *Snapshot, on civil.Date) []Picture {
+	in := s.evening(on, on)
 	past := make(map[husbandry.ID][]draw.Past)
 	var list []Picture
 	for _, c := range scheduler.ClutchForecasts(in) {
@@ -43,7 +41,7 @@ func (h *House) ClutchPictures(on civil.Date) []Picture {
 		if _, ok := past[c.Species]; !ok {
 			past[c.Species] = earlier(scheduler.PastHatches(in, c.Species, pastShown))
 		}
-		f := h.clutchPicture(c, on)
+		f := clutchPicture(s.records, c, on)
 		f.Past = past[c.Species]
 		list = append(list, Picture{Name: "clutch-" + string(c.ID), SVG: f.SVG()})
 	}
@@ -51,16 +49,14 @@ func (h *House) ClutchPictures(on civil.Date) []Picture {
 }
 
 // GrowthPictures draws how some animals, groups or young grew.
-func (h *House) GrowthPictures(list []scheduler.Growth) []Picture {
-	h.mu.Lock()
-	defer h.mu.Unlock()
+func GrowthPictures(s *Snapshot, list []scheduler.Growth) []Picture {
 	var drawn []Picture
 	for _, g := range list {
-		d := draw.Growth{Title: string(g.ID), Ounces: h.records.Units == husbandry.US}
+		d := draw.Growth{Title: string(g.ID), Ounces: s.records.Units == husbandry.US}
 		if g.Name != "" {
 			d.Title = g.Name + " (" + string(g.ID) + ")"
 		}
-		species := h.speciesName(g.Species)
+		species := speciesName(s.records, g.Species)
 		if g.Count > 1 {
 			species += fmt.Sprintf(", %d of them; the mean of one", g.Count)
 		}
@@ -98,20 +94,20 @@ func earlier(list []scheduler.Past) []draw.Past {
 	return drawn
 }
 
-func (h *House) clutchPicture(c scheduler.ClutchForecast, on civil.Date) draw.Forecast {
+func clutchPicture(records *husbandry.Records, c scheduler.ClutchForecast, on civil.Date) draw.Forecast {
 	f := draw.Forecast{
 		Title: "Clutch " + string(c.ID), Laid: c.Laid, On: on,
 		P05: c.P05, P25: c.P25, P50: c.P50, P75: c.P75, P95: c.P95,
 		WatchFrom: c.WatchFrom, WatchTo: c.WatchTo, DailyFrom: c.DailyFrom, Daily: c.Daily,
 		Basis: c.Basis, Cautions: c.Cautions,
 	}
-	whose := h.speciesName(c.Species)
+	whose := speciesName(records, c.Species)
 	if c.Mother != "" {
 		whose = strings.TrimSpace(whose + " of " + string(c.Mother))
 	}
 	f.Facts = append(f.Facts, whose)
 	if c.Temperature != nil {
-		f.Facts = append(f.Facts, h.records.Units.Temperature(*c.Temperature))
+		f.Facts = append(f.Facts, records.Units.Temperature(*c.Temperature))
 	}
 	if c.Eggs > 0 {
 		f.Facts = append(f.Facts, english.Count(c.Eggs, "egg"))
@@ -126,10 +122,10 @@ func (h *House) clutchPicture(c scheduler.ClutchForecast, on civil.Date) draw.Fo
 }
 
 // speciesName is the name of a care sheet, or its id where it has none.
-func (h *House) speciesName(id husbandry.ID) string {
-	i := slices.IndexFunc(h.records.Species, func(s husbandry.Species) bool { return s.ID == id })
-	if i < 0 || h.records.Species[i].Name == "" {
+func speciesName(records *husbandry.Records, id husbandry.ID) string {
+	i := slices.IndexFunc(records.Species, func(s husbandry.Species) bool { return s.ID == id })
+	if i < 0 || records.Species[i].Name == "" {
 		return string(id)
 	}
-	return h.records.Species[i].Name
+	return records.Species[i].Name
 }

@@ -51,37 +51,30 @@ type Refused struct {
 // recorded if nothing was understood; otherwise what was understood is
 // recorded, and the rest is refused.
 func (h *House) Mark(words string, via tasks.Via, by string) (Said, error) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	if err := h.refresh(); err != nil {
-		return Said{}, err
-	}
 	var said Said
-	err := h.write(func(book *daybook.Book) error {
-		now := h.now()
-		on := civil.Of(now, h.settings.Zone)
-		board := items(h.board(on))
-		parsed := reply.Parse(words, h.known())
-		acts, refused := h.resolve(parsed.Commands, board, on)
+	err := h.write(func(book *daybook.Book, s *Snapshot) error {
+		on, j := s.today, s.judge()
+		board := items(s.Board(on))
+		parsed := reply.Parse(words, j.known())
+		acts, refused := j.resolve(parsed.Commands, board, on)
 		said.Refused = refusals(parsed, refused)
 		if len(acts) == 0 {
 			return nil
 		}
-		e := tasks.Entry{ID: "c." + rand.Text(), At: now.In(h.settings.Zone).Truncate(time.Millisecond), On: on, Via: via, By: by, Acts: acts}
+		e := tasks.Entry{ID: "c." + rand.Text(), At: h.now().In(s.settings.Zone).Truncate(time.Millisecond), On: on, Via: via, By: by, Acts: acts}
 		if _, err := book.Append(e); err != nil {
 			return err
 		}
-		h.took(e, board, &said)
+		said.took(e, board, s, h.added())
 		return nil
 	})
 	return said, err
 }
 
-// took folds an entry that was just added and tells what took effect.
-func (h *House) took(e tasks.Entry, board []item, said *Said) {
-	before := h.history
-	h.history = tasks.Fold(h.daybook.Entries())
-	dropped := h.history.Dropped(e.ID)
+// took tells what of an entry that was just added took effect. before and after
+// are the books without the entry and with it.
+func (said *Said) took(e tasks.Entry, board []item, before, after *Snapshot) {
+	dropped := after.said.history.Dropped(e.ID)
 	for _, a := range e.Acts {
 		i := slices.IndexFunc(dropped, func(d tasks.Dropped) bool { return d.Act.Task == a.Task && d.Act.Text == a.Text })
 		if i >= 0 {
@@ -92,7 +85,7 @@ func (h *House) took(e tasks.Entry, board []item, said *Said) {
 		}
 		x := accepted(a, board)
 		if a.Mark == tasks.Undo {
-			x.Back = h.standing(before, a.Task)
+			x.Back = before.judge().standing(a.Task)
 		}
 		said.Accepted = append(said.Accepted, x)
 	}
@@ -100,44 +93,56 @@ func (h *House) took(e tasks.Entry, board []item, said *Said) {
 
 // standing is what was said of a task, in words: "marked as done; eggs: 6, on
 // Wed 12 May".
-func (h *House) standing(of *tasks.History, k tasks.Key) string {
-	o, f, said := of.Standing(k)
+func (j judge) standing(k tasks.Key) string {
+	o, f, said := j.history.Standing(k)
 	if !said {
 		return ""
 	}
-	words := outcome(Accepted{Task: k, Mark: o.Mark, Until: o.Until, Finding: &f}, h.settings, h.today())
+	words := outcome(Accepted{Task: k, Mark: o.Mark, Until: o.Until, Finding: &f}, j.units, j.today)
 	if day, err := civil.Parse(k.Occurrence()); err == nil && k.Routine() == tasks.Unplanned {
-		words += ", on " + english.ShortWeekday(day, h.today())
+		words += ", on " + english.ShortWeekday(day, j.today)
 	}
 	return words
 }
 
 func accepted(a tasks.Act, board []item) Accepted {
 	title := string(a.Task.Subject())
-	if j := slices.IndexFunc(board, func(i item) bool { return i.Task == a.Task }); j >= 0 {
-		title = board[j].Title
+	if n := slices.IndexFunc(board, func(i item) bool { return i.Task == a.Task }); n >= 0 {
+		title = board[n].Title
 	}
 	return Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until}
+}
+
+// judge decides which acts the records and the history allow.
+type judge struct {
+	records *husbandry.Records
+	history *tasks.History // its own, since a history remembers answers
+	today   civil.Date
+	units   husbandry.Units
+}
+
+func (s *Snapshot) judge() judge {
+	return judge{s.records, s.said.history.Before(civil.Date{}), s.today, s.settings.Units}
 }
 
 // resolve is reply.Resolve, less what cannot be. Mostly records alone are
 // asked, not what was found before, so that the order in which replies arrive
 // decides nothing; but eggs are counted with what was said of the clutch
 // before, and the later of two replies that contradict each other is refused.
-func (h *House) resolve(commands []reply.Command, board []item, on civil.Date) ([]tasks.Act, []reply.Refused) {
+func (j judge) resolve(commands []reply.Command, board []item, on civil.Date) ([]tasks.Act, []reply.Refused) {
 	acts, refused := reply.Resolve(commands, board, on)
-	herd := sync.OnceValue(func() *scheduler.Herd { return scheduler.Derive(h.records, h.history, h.today()) })
+	herd := sync.OnceValue(func() *scheduler.Herd { return scheduler.Derive(j.records, j.history, j.today) })
 	var possible []tasks.Act
 	for _, a := range acts {
 		// "undo F03" is of what was last said of her by her id, on whatever day.
 		if a.Mark == tasks.Undo && a.Task.Routine() == tasks.Unplanned {
-			if last := h.history.LastUnplanned(a.Task.Subject(), on); last != "" {
+			if last := j.history.LastUnplanned(a.Task.Subject(), on); last != "" {
 				a.Task = last
 			}
 		}
-		why := h.impossible(a, on)
+		why := j.impossible(a, on)
 		if why == "" {
-			why = h.ofClutch(herd, a, possible, board)
+			why = j.ofClutch(herd, a, possible, board)
 		}
 		if why != "" {
 			refused = append(refused, reply.Refused{Text: a.Text, Why: why})
@@ -150,9 +155,9 @@ func (h *House) resolve(commands []reply.Command, board []item, on civil.Date) (
 
 // ofClutch says why a finding about a clutch cannot be, "" if it can or is
 // about something else; before are acts of the same message.
-func (h *House) ofClutch(derive func() *scheduler.Herd, a tasks.Act, before []tasks.Act, board []item) string {
+func (j judge) ofClutch(derive func() *scheduler.Herd, a tasks.Act, before []tasks.Act, board []item) string {
 	f, subject := a.Finding, a.Task.Subject()
-	if f == nil || a.Mark == tasks.Undo || h.isRecord(subject) {
+	if f == nil || a.Mark == tasks.Undo || j.isRecord(subject) {
 		return "" // and a whole round of weights needs no herd
 	}
 	herd := derive()
@@ -164,22 +169,22 @@ func (h *House) ofClutch(derive func() *scheduler.Herd, a tasks.Act, before []ta
 		return ""
 	}
 	if f.Mother != "" && herd.Animal(f.Mother) != nil {
-		if why := h.noMother(herd, c, herd.Animal(f.Mother)); why != "" {
+		if why := j.noMother(herd, c, herd.Animal(f.Mother)); why != "" {
 			return why
 		}
 	}
-	return h.beyondItsEggs(herd, c, a, before)
+	return j.beyondItsEggs(herd, c, a, before)
 }
 
 // isRecord reports whether an id is an animal's or an enclosure's.
-func (h *House) isRecord(id husbandry.ID) bool {
-	return slices.ContainsFunc(h.records.Animals, func(a husbandry.Animal) bool { return a.ID == id }) ||
-		slices.ContainsFunc(h.records.Enclosures, func(e husbandry.Enclosure) bool { return e.ID == id })
+func (j judge) isRecord(id husbandry.ID) bool {
+	return slices.ContainsFunc(j.records.Animals, func(a husbandry.Animal) bool { return a.ID == id }) ||
+		slices.ContainsFunc(j.records.Enclosures, func(e husbandry.Enclosure) bool { return e.ID == id })
 }
 
 // beyondItsEggs says why no more can have become of a clutch's eggs, "" if it
 // can: what hatched and what was found dead are no more than were laid.
-func (h *House) beyondItsEggs(herd *scheduler.Herd, c *scheduler.Clutch, a tasks.Act, before []tasks.Act) string {
+func (j judge) beyondItsEggs(herd *scheduler.Herd, c *scheduler.Clutch, a tasks.Act, before []tasks.Act) string {
 	f := a.Finding
 	if c.Eggs == 0 || f.Hatched == nil && f.Dead == nil && f.Veins == nil {
 		return ""
@@ -206,7 +211,7 @@ func (h *House) beyondItsEggs(herd *scheduler.Herd, c *scheduler.Clutch, a tasks
 		}
 		said[k] = n
 	}
-	for _, found := range h.history.Found() {
+	for _, found := range j.history.Found() {
 		if herd.Clutch(found.Task.Subject()) == c {
 			add(found.Task, &found.Finding)
 		}
@@ -246,15 +251,16 @@ func (h *House) beyondItsEggs(herd *scheduler.Herd, c *scheduler.Clutch, a tasks
 	return has + change
 }
 
-// resolveFor is resolve for one of the digest's readers: "all" speaks of what
-// their own mail listed, numbers of whatever has them.
-func (h *House) resolveFor(from string, commands []reply.Command, issue notify.Issue, on civil.Date) (acts []tasks.Act, refused []reply.Refused) {
-	r, ok := h.reader(from, issue.Date)
+// resolveFor is judge.resolve for one of the digest's readers: "all" speaks of
+// the tasks that their own mail listed, numbers of the whole digest's.
+func resolveFor(s *Snapshot, from string, commands []reply.Command, issue notify.Issue, on civil.Date) (acts []tasks.Act, refused []reply.Refused) {
+	j := s.judge()
+	r, ok := s.reader(from, issue.Date)
 	if !ok || r.all() {
-		return h.resolve(commands, issue.Items, on)
+		return j.resolve(commands, issue.Items, on)
 	}
 	theirs := make(map[tasks.Key]bool)
-	for _, row := range h.board(issue.Date).Rows {
+	for _, row := range s.Board(issue.Date).Rows {
 		theirs[row.Key] = r.has(&row.Task)
 	}
 	mine := slices.DeleteFunc(slices.Clone(issue.Items), func(i item) bool { return !theirs[i.Task] })
@@ -263,24 +269,24 @@ func (h *House) resolveFor(from string, commands []reply.Command, issue notify.I
 		if c.Verb == reply.All || c.Verb == reply.AllBut {
 			items = mine
 		}
-		a, no := h.resolve([]reply.Command{c}, items, on)
+		a, no := j.resolve([]reply.Command{c}, items, on)
 		acts, refused = append(acts, a...), append(refused, no...)
 	}
 	return acts, refused
 }
 
 // impossible says why a finding cannot be, "" if it can.
-func (h *House) impossible(a tasks.Act, on civil.Date) string {
+func (j judge) impossible(a tasks.Act, on civil.Date) string {
 	if a.Finding == nil || a.Mark == tasks.Undo {
 		return ""
 	}
 	subject := a.Task.Subject()
-	for _, e := range h.records.Enclosures {
+	for _, e := range j.records.Enclosures {
 		if e.ID == subject && a.Finding.Added != nil && e.NestBox == nil {
 			return fmt.Sprintf("%s has no nest box in the records", e.ID)
 		}
 	}
-	for _, r := range h.records.Animals {
+	for _, r := range j.records.Animals {
 		if r.ID != subject {
 			continue
 		}
@@ -296,11 +302,11 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 		if x := a.Finding.Sexed; x != nil && (r.Sex == husbandry.Female && x.Males > 0 || r.Sex == husbandry.Male && x.Females > 0) {
 			return fmt.Sprintf("%s is a %s in the records; if that is wrong, change its sex there", r.ID, r.Sex)
 		}
-		if why := tooMany(a.Finding, h.records.Heads(r.ID, on), string(r.ID)); why != "" {
+		if why := tooMany(a.Finding, j.records.Heads(r.ID, on), string(r.ID)); why != "" {
 			return why
 		}
 	}
-	for _, c := range h.records.Clutches {
+	for _, c := range j.records.Clutches {
 		if c.ID == subject && c.Eggs > 0 {
 			if why := tooMany(a.Finding, c.Eggs, "clutch "+string(c.ID)); why != "" {
 				return why
@@ -311,7 +317,7 @@ func (h *House) impossible(a tasks.Act, on civil.Date) string {
 }
 
 // noMother says why an animal cannot be the mother of a clutch, "" if it can.
-func (h *House) noMother(herd *scheduler.Herd, c *scheduler.Clutch, her *scheduler.Animal) string {
+func (j judge) noMother(herd *scheduler.Herd, c *scheduler.Clutch, her *scheduler.Animal) string {
 	switch {
 	case her.Sex == husbandry.Male:
 		return fmt.Sprintf("%s is a male in the records", her.ID)
@@ -363,27 +369,27 @@ func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
 // known finds the records that the words of a command may name: animals,
 // enclosures, and clutches, found ones too, the incubators that these are moved
 // to, and live food.
-func (h *House) known() reply.Known {
+func (j judge) known() reply.Known {
 	records := make(map[string]reply.Target)
 	add := func(id husbandry.ID, scope husbandry.Scope) {
 		records[strings.ToLower(string(id))] = reply.Target{ID: id, Scope: scope}
 	}
-	for _, c := range scheduler.Derive(h.records, h.history, h.today()).Clutches {
+	for _, c := range scheduler.Derive(j.records, j.history, j.today).Clutches {
 		add(c.ID, husbandry.OfClutch)
 		for _, id := range c.Aliases {
 			add(id, husbandry.OfClutch)
 		}
 	}
-	for _, e := range h.records.Enclosures {
+	for _, e := range j.records.Enclosures {
 		add(e.ID, husbandry.OfEnclosure)
 	}
-	for _, a := range h.records.Animals {
+	for _, a := range j.records.Animals {
 		add(a.ID, husbandry.OfAnimal)
 	}
-	for _, i := range h.records.Incubators {
+	for _, i := range j.records.Incubators {
 		add(i.ID, reply.OfIncubator)
 	}
-	for _, f := range h.records.Feeders {
+	for _, f := range j.records.Feeders {
 		add(f.ID, husbandry.OfFeeder)
 	}
 	return func(word string) (reply.Target, bool) {

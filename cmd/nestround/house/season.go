@@ -18,14 +18,12 @@ import (
 // Seasons returns a calendar year of a species, or of every species that the
 // keeper has animals of, in the order of the books, where id is "". It fails
 // for a species without a care sheet.
-func (h *House) Seasons(id husbandry.ID, year int) ([]scheduler.SpeciesYear, error) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
+func (s *Snapshot) Seasons(id husbandry.ID, year int) ([]scheduler.SpeciesYear, error) {
 	var species []husbandry.ID
 	if id != "" {
 		var known []string
-		for _, s := range h.records.Species {
-			known = append(known, string(s.ID))
+		for _, sheet := range s.records.Species {
+			known = append(known, string(sheet.ID))
 		}
 		slices.Sort(known)
 		if !slices.Contains(known, string(id)) {
@@ -37,18 +35,18 @@ func (h *House) Seasons(id husbandry.ID, year int) ([]scheduler.SpeciesYear, err
 		}
 		species = append(species, id)
 	}
-	for _, a := range h.records.Animals {
+	for _, a := range s.records.Animals {
 		if id == "" && a.Left.IsZero() && !slices.Contains(species, a.Species) {
 			species = append(species, a.Species)
 		}
 	}
-	return scheduler.Years(h.input(h.history, h.today(), h.today()), species, year), nil
+	return scheduler.Years(s.day(civil.Date{}, s.today, s.today), species, year), nil
 }
 
 // Latitude returns where the keeper lives, in degrees; ok is false where
 // nobody said.
-func (h *House) Latitude() (degrees float64, ok bool) {
-	if l := h.Settings().Latitude; l != nil {
+func (s *Snapshot) Latitude() (degrees float64, ok bool) {
+	if l := s.settings.Latitude; l != nil {
 		return *l, true
 	}
 	return 0, false
@@ -56,8 +54,8 @@ func (h *House) Latitude() (degrees float64, ok bool) {
 
 // DayHours are the hours of daylight at the keeper's latitude, for each day of a
 // year; nil where the books do not say it.
-func (h *House) DayHours(year int) []float64 {
-	latitude, known := h.Latitude()
+func (s *Snapshot) DayHours(year int) []float64 {
+	latitude, known := s.Latitude()
 	if !known {
 		return nil
 	}
@@ -69,31 +67,31 @@ func (h *House) DayHours(year int) []float64 {
 }
 
 // SeasonPictures draws the years of some species.
-func (h *House) SeasonPictures(all []scheduler.SpeciesYear) []Picture {
-	latitude, known := h.Latitude()
+func SeasonPictures(s *Snapshot, all []scheduler.SpeciesYear) []Picture {
+	latitude, known := s.Latitude()
 	var drawn []Picture
 	for _, y := range all {
-		d := draw.Year{Title: y.Name, From: civil.New(y.Year, time.January, 1), DayHours: h.DayHours(y.Year)}
+		d := draw.Year{Title: y.Name, From: civil.New(y.Year, time.January, 1), DayHours: s.DayHours(y.Year)}
 		if known {
 			d.Latitude = latitude
 		}
-		if today := h.Today(); today.Year() == y.Year {
-			d.On = today
+		if s.today.Year() == y.Year {
+			d.On = s.today
 		}
 		if y.Scientific != "" {
 			d.Facts = append(d.Facts, y.Scientific)
 		}
-		for _, s := range y.Spans {
-			words := s.Why
+		for _, span := range y.Spans {
+			words := span.Why
 			for _, w := range y.Warmth {
-				if s.Sort == scheduler.YearCold && !w.From.After(s.To) && !s.From.After(w.To) {
-					words = h.Settings().Units.Temperature(w.Low)
+				if span.Sort == scheduler.YearCold && !w.From.After(span.To) && !span.From.After(w.To) {
+					words = s.settings.Units.Temperature(w.Low)
 					if w.High != w.Low {
-						words += " to " + h.Settings().Units.Temperature(w.High)
+						words += " to " + s.settings.Units.Temperature(w.High)
 					}
 				}
 			}
-			d.Bands = append(d.Bands, draw.Band{Name: english.UpperFirst(string(s.Sort)), From: s.From, To: s.To, Words: words})
+			d.Bands = append(d.Bands, draw.Band{Name: english.UpperFirst(string(span.Sort)), From: span.From, To: span.To, Words: words})
 		}
 		if y.NoCooling != "" {
 			d.Basis = "No winter cooling: " + y.NoCooling + "."

@@ -50,12 +50,12 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	run("digest", h.sendDigests)
 	run("outbox", h.sendMail)
 	run("inbox", h.readMail)
-	s := h.Settings()
+	s := h.Snapshot().settings
 	h.log.Info("serving", "books", h.Dir, "address", l.Addr().String(), "zone", s.ZoneName,
 		"mail_out", s.Out != nil, "mail_in", s.In != nil)
 
 	server := &http.Server{
-		Handler:           h.handler(),
+		Handler:           h.Publisher().handler(),
 		ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second, WriteTimeout: time.Minute,
 		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
 	}
@@ -104,7 +104,7 @@ func sleep(ctx context.Context, d time.Duration) bool {
 
 func (h *House) watchBooks(ctx context.Context) {
 	for sleep(ctx, look) {
-		if err := h.Refresh(); err != nil {
+		if _, err := h.Refresh(); err != nil {
 			h.log.Error("the books cannot be read", "err", err)
 		}
 	}
@@ -117,7 +117,7 @@ func (h *House) sendDigests(ctx context.Context) {
 	var settled civil.Date // this day needs no more looking at
 	for {
 		wait := tick
-		s := h.Settings()
+		s := h.Snapshot().settings
 		now := h.now().Round(0)
 		today := civil.Of(now, s.Zone)
 		if s.Out != nil && len(s.Digest.To) > 0 && today != settled {
@@ -146,7 +146,7 @@ func (h *House) sendDigests(ctx context.Context) {
 	}
 }
 
-func dueOn(day civil.Date, s config.Settings) (time.Time, bool, error) {
+func dueOn(day civil.Date, s *config.Settings) (time.Time, bool, error) {
 	m, err := NewMoments(s.Digest, s.Zone)
 	if err != nil {
 		return time.Time{}, false, err
@@ -158,7 +158,7 @@ func dueOn(day civil.Date, s config.Settings) (time.Time, bool, error) {
 // readMail takes replies as they come; a change of the settings connects anew.
 func (h *House) readMail(ctx context.Context) {
 	for ctx.Err() == nil {
-		in := h.Settings().In
+		in := h.Snapshot().settings.In
 		if in == nil {
 			sleep(ctx, look)
 			continue
@@ -172,7 +172,7 @@ func (h *House) readMail(ctx context.Context) {
 		watching, stop := context.WithCancel(ctx)
 		go func() {
 			for sleep(watching, look) {
-				if !reflect.DeepEqual(h.Settings().In, in) {
+				if !reflect.DeepEqual(h.Snapshot().settings.In, in) {
 					h.log.Info("the settings for replies changed")
 					stop()
 				}

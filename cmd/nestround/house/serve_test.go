@@ -124,7 +124,7 @@ func until(t *testing.T, what string, ok func() bool) {
 
 func (s *served) waterIs(want tasks.Status) func() bool {
 	return func() bool {
-		for _, r := range s.h.Board(s.h.Today()).Rows {
+		for _, r := range s.h.Snapshot().Board(s.h.Snapshot().Today()).Rows {
 			if r.Subject == "E01" && r.Routine == "water" {
 				return r.Status == want
 			}
@@ -176,7 +176,7 @@ func TestServeWholeLoop(t *testing.T) {
 			}
 			s := serve(t, "rounds@example.org", "keeper@example.org", mailSettings(smtp, imap, security, "rounds@example.org"), password, ca)
 			until(t, "the digest", func() bool { d, _ := mailsTo(box, "keeper@example.org"); return len(d) == 1 })
-			i, _ := s.h.TodaysIssue()
+			i, _ := s.h.Snapshot().TodaysIssue()
 			water := numberOf(t, i, "E01", "water")
 			said := 0
 			say := func(id, words string) []byte {
@@ -255,11 +255,11 @@ func TestServeGoesOnWithoutMail(t *testing.T) {
 	t.Cleanup(func() { box.Close() })
 	box.Break(practice.Fault{At: practice.StepMAIL, What: practice.Refuse, Reply: "451 not now", Times: 1000})
 	s := serve(t, "rounds@example.org", "keeper@example.org", strings.ReplaceAll(mailSettings(box.SMTP(), box.IMAP(), "none", "rounds@example.org"), "ca_file = \"ca.pem\"\n", ""), password, nil)
-	token, link, err := s.h.Links().New("phone", calendar.Scope{})
+	token, link, err := s.h.Publisher().Links().New("phone", calendar.Scope{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	address, err := s.h.LinkAddressAt(s.url, token, link)
+	address, err := s.h.Publisher().LinkAddressAt(s.url, token, link)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -275,7 +275,7 @@ func TestServeGoesOnWithoutMail(t *testing.T) {
 	}
 	box.Mend()
 	// The next attempt is a minute away; the keeper need not wait for it.
-	if i, ok := s.h.TodaysIssue(); !ok || i.ID == "" {
+	if i, ok := s.h.Snapshot().TodaysIssue(); !ok || i.ID == "" {
 		t.Error("the digest was not issued while mail was down")
 	}
 	if _, err := s.h.outbox.Deliver(t.Context(), carrier{s.h}, s.h.now().Add(2*time.Minute)); err != nil {
@@ -294,8 +294,8 @@ func TestServeWithRealServers(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := serve(t, real.Lizards, real.Keeper, mailSettings(real.SMTPS, real.IMAPS, "tls", real.Lizards), real.Password, ca)
-	until(t, "the digest", func() bool { _, ok := s.h.TodaysIssue(); return ok })
-	i, _ := s.h.TodaysIssue()
+	until(t, "the digest", func() bool { _, ok := s.h.Snapshot().TodaysIssue(); return ok })
+	i, _ := s.h.Snapshot().TodaysIssue()
 	water := numberOf(t, i, "E01", "water")
 	if raw, _ := real.Find(t, real.Keeper, i.MessageID); !bytes.Contains(raw, []byte(i.Token)) {
 		t.Error("the digest does not carry its token")
@@ -327,12 +327,12 @@ On Wed, 12 May 2027, nestround wrote:
 	}
 	say("10", fmt.Sprintf("Done %d.", water))
 	until(t, "the mark", s.waterIs(tasks.Done))
-	real.Find(t, real.Keeper, s.h.answerID(i, fmt.Sprintf("10-%s@phone.example.org", i.ID)))
+	real.Find(t, real.Keeper, answerID(s.h.Snapshot().settings, i, fmt.Sprintf("10-%s@phone.example.org", i.ID)))
 
 	real.RestartIMAP(t)
 	say("20", fmt.Sprintf("undo %d", water))
 	until(t, "the mark after Dovecot was killed", s.waterIs(tasks.Due))
-	real.Find(t, real.Keeper, s.h.answerID(i, fmt.Sprintf("20-%s@phone.example.org", i.ID)))
+	real.Find(t, real.Keeper, answerID(s.h.Snapshot().settings, i, fmt.Sprintf("20-%s@phone.example.org", i.ID)))
 	if lines := regexp.MustCompile(`level=ERROR`).FindAllString(s.log.String(), -1); len(lines) > 0 {
 		t.Errorf("%d errors were logged", len(lines))
 	}

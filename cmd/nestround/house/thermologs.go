@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"nestround/config/diag"
 	"nestround/config/thermolog"
@@ -20,20 +21,27 @@ import (
 	"nestround/tasks/husbandry"
 )
 
+// thermologs are the incubators' temperature logs, as they were read.
+type thermologs struct {
+	days     map[husbandry.ID]map[civil.Date][]husbandry.Celsius
+	problems diag.List // what is wrong with the logs
+	words    []logWord // what of that the digest says
+}
+
 // readLogs reads the incubators' temperature logs, and tells what is wrong
 // with them. A log that cannot be read changes nothing: the set point counts.
-func (h *House) readLogs() {
-	h.logged, h.logProblems, h.logWords = make(map[husbandry.ID]map[civil.Date][]husbandry.Celsius), nil, nil
-	for _, inc := range h.records.Incubators {
+func readLogs(dir string, records *husbandry.Records, zone *time.Location, today civil.Date) *thermologs {
+	logs := &thermologs{days: make(map[husbandry.ID]map[civil.Date][]husbandry.Celsius)}
+	for _, inc := range records.Incubators {
 		if inc.Log == "" {
 			continue
 		}
 		say := func(line int, what string) {
-			h.logProblems = append(h.logProblems, diag.Problem{File: inc.Log, Line: line, Column: min(1, line), Severity: diag.Warning,
+			logs.problems = append(logs.problems, diag.Problem{File: inc.Log, Line: line, Column: min(1, line), Severity: diag.Warning,
 				Message: fmt.Sprintf("temperature log of %s: %s", inc.ID, what)})
 		}
-		still := func(what string) { h.logWords = append(h.logWords, logWord{inc: inc.ID, what: what}) }
-		st, err := os.Stat(h.logPath(inc.Log))
+		still := func(what string) { logs.words = append(logs.words, logWord{inc: inc.ID, what: what}) }
+		st, err := os.Stat(logPath(dir, inc.Log))
 		if errors.Is(err, fs.ErrNotExist) {
 			continue // said where the record stands
 		}
@@ -42,7 +50,7 @@ func (h *House) readLogs() {
 		}
 		var f *os.File
 		if err == nil {
-			f, err = os.Open(h.logPath(inc.Log))
+			f, err = os.Open(logPath(dir, inc.Log))
 		}
 		if err != nil {
 			what := fmt.Sprintf("cannot be read (%v): its set point is used", err)
@@ -50,7 +58,7 @@ func (h *House) readLogs() {
 			still(what)
 			continue
 		}
-		l, err := thermolog.Read(f, h.settings.Zone)
+		l, err := thermolog.Read(f, zone)
 		f.Close()
 		if err != nil {
 			say(0, err.Error())
@@ -60,17 +68,18 @@ func (h *House) readLogs() {
 		for _, fault := range l.Faults {
 			say(fault.Line, fault.What)
 			if fault.Unused || !fault.Day.IsZero() {
-				h.logWords = append(h.logWords, logWord{inc: inc.ID, what: fault.What, day: fault.Day})
+				logs.words = append(logs.words, logWord{inc: inc.ID, what: fault.What, day: fault.Day})
 			}
 		}
-		h.logged[inc.ID] = l.Days
-		for _, what := range []string{ahead(l.Days, h.today()), besides(&inc, l.Days, h.today(), h.records.Units)} {
+		logs.days[inc.ID] = l.Days
+		for _, what := range []string{ahead(l.Days, today), besides(&inc, l.Days, today, records.Units)} {
 			if what != "" {
 				say(0, what)
 				still(what)
 			}
 		}
 	}
+	return logs
 }
 
 // logWord is what the digest says of an incubator's log.
@@ -83,18 +92,18 @@ type logWord struct {
 // logNotices tells what is wrong with the logs of incubators in which eggs
 // stand: what is so still, and what happened since the day before yesterday.
 // check tells all of it.
-func (h *House) logNotices(today civil.Date) (list []digest.Notice) {
-	if len(h.logWords) == 0 {
+func logNotices(s *Snapshot, today civil.Date) (list []digest.Notice) {
+	if len(s.logs.words) == 0 {
 		return nil
 	}
 	eggs := make(map[husbandry.ID]bool)
-	for _, c := range scheduler.ClutchForecasts(h.input(h.history, today, today)) {
+	for _, c := range scheduler.ClutchForecasts(s.day(civil.Date{}, today, today)) {
 		if c.State != scheduler.HatchedAll && c.State != scheduler.Ended {
 			eggs[c.Incubator] = true
 		}
 	}
 	const fresh = 2 // days
-	for _, w := range h.logWords {
+	for _, w := range s.logs.words {
 		if eggs[w.inc] && (w.day.IsZero() || w.day.Sub(today) >= -fresh) {
 			list = append(list, digest.Notice{Urgent: true, Text: fmt.Sprintf("Temperature log of %s: %s", w.inc, w.what)})
 		}
@@ -140,28 +149,23 @@ func besides(inc *husbandry.Incubator, logged map[civil.Date][]husbandry.Celsius
 		english.Days(len(days)), u.Temperature(mean/n), u.Temperature(inc.SetTo(days[len(days)-1])))
 }
 
-func (h *House) logPath(log string) string {
+func logPath(dir, log string) string {
 	if filepath.IsAbs(log) {
 		return log
 	}
-	return filepath.Join(h.Dir, filepath.FromSlash(log))
+	return filepath.Join(dir, filepath.FromSlash(log))
 }
 
 // logPrint tells whether the logs are the ones read before.
-func (h *House) logPrint() string {
+func logPrint(dir string, records *husbandry.Records) string {
 	var b strings.Builder
-	for _, inc := range h.records.Incubators {
+	for _, inc := range records.Incubators {
 		if inc.Log == "" {
 			continue
 		}
-		if st, err := os.Stat(h.logPath(inc.Log)); err == nil {
+		if st, err := os.Stat(logPath(dir, inc.Log)); err == nil {
 			fmt.Fprintln(&b, inc.ID, inc.Log, st.Size(), st.ModTime().UnixNano())
 		}
 	}
 	return b.String()
-}
-
-// forecasts are those of the planner, with what the incubators logged.
-func (h *House) forecasts(latitude float64) scheduler.Forecasts {
-	return &scheduler.Calibrated{Plain: scheduler.Plain{Latitude: latitude}, Logged: h.logged}
 }

@@ -44,9 +44,9 @@ incubator = "BOX"
 			write(t, filepath.Join(dir, "logs", "box.csv"), csv)
 		}
 		h := open(t, dir, clock(today+"T12:00:00Z"), disk.Files{})
-		problems, _ := h.Problems()
+		problems, _ := h.Snapshot().Problems()
 		var of []scheduler.ClutchForecast
-		for _, c := range h.Clutches(civil.MustParse(today)) {
+		for _, c := range h.Snapshot().Clutches(civil.MustParse(today)) {
 			if c.ID == "C1" {
 				of = append(of, c)
 			}
@@ -141,7 +141,7 @@ incubator = "BOX"
 		write(t, filepath.Join(dir, "box.csv"), c.csv)
 		h := open(t, dir, clock(c.today+"T04:00:00Z"), disk.Files{})
 		var said []string
-		for _, n := range h.logNotices(civil.MustParse(c.today)) {
+		for _, n := range logNotices(h.Snapshot(), civil.MustParse(c.today)) {
 			said = append(said, n.Text)
 		}
 		if got := strings.Join(said, "; "); len(said) > 1 || (c.want == "") != (got == "") || !strings.Contains(got, c.want) {

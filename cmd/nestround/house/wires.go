@@ -20,7 +20,7 @@ var ErrNoMail = errors.New("keeper.toml names no way")
 // Sender makes what mail leaves by, from the settings. The password is read
 // now, so that a changed one counts from the next attempt on.
 func (h *House) Sender() (notify.Sender, error) {
-	out := h.Settings().Out
+	out := h.Snapshot().settings.Out
 	if out == nil {
 		return nil, fmt.Errorf("send mail: %w for mail to leave; see [mail.out]", ErrNoMail)
 	}
@@ -43,7 +43,7 @@ func (h *House) Sender() (notify.Sender, error) {
 // Inbox makes what replies come by, from the settings. With dry it forgets
 // what it has read.
 func (h *House) Inbox(dry bool) (notify.Inbox, error) {
-	in := h.Settings().In
+	in := h.Snapshot().settings.In
 	if in == nil {
 		return nil, fmt.Errorf("read mail: %w for replies to come; see [mail.in]", ErrNoMail)
 	}
@@ -89,7 +89,7 @@ type position struct{ h *House }
 func (p position) path() string { return p.h.state("mailbox.json") }
 
 func (p position) Load() (mailin.Position, error) {
-	return remembered[mailin.Position](p.h, p.path())
+	return remembered[mailin.Position](p.h.files, p.h.log, p.path())
 }
 
 func (p position) Save(v mailin.Position) error { return p.h.files.WriteJSON(p.path(), v) }

@@ -1,0 +1,174 @@
+package house
+
+import (
+	"cmp"
+	"fmt"
+	"log/slog"
+	"maps"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"nestround/config"
+	"nestround/config/books"
+	"nestround/config/diag"
+	"nestround/notify"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/daybook"
+	"nestround/tasks/husbandry"
+)
+
+// reading is what was last read from the folder of the books. Its parts are
+// replaced when their files change, never changed, so that snapshots share them.
+type reading struct {
+	dir     string
+	log     *slog.Logger
+	daybook *daybook.Log
+
+	print    string // of the record files, see fingerprint
+	settings *config.Settings
+	records  *husbandry.Records
+	problems *bookProblems
+
+	logPrint string // of the incubators' logs
+	logs     *thermologs
+
+	said *said
+}
+
+// bookProblems are what is wrong with the record files as they are on the disk.
+type bookProblems struct {
+	list diag.List
+	// stale says that there are errors among them, so that older records are in
+	// force.
+	stale bool
+}
+
+// said is what the daybook says.
+type said struct {
+	history  *tasks.History
+	entries  []tasks.Entry
+	problems []daybook.Problem // lines that do not count
+	// days are the days that any entry may be for, and last is the latest entry.
+	days map[civil.Date]bool
+	last tasks.Entry
+}
+
+// basis is all that a snapshot is made of. Two snapshots with an equal basis
+// give the same answers.
+type basis struct {
+	today    civil.Date
+	settings *config.Settings
+	records  *husbandry.Records
+	problems *bookProblems
+	logs     *thermologs
+	said     *said
+	issued   *map[civil.Date]notify.Issue // never changed
+}
+
+func (r *reading) basis(today civil.Date, issued *map[civil.Date]notify.Issue) basis {
+	return basis{today, r.settings, r.records, r.problems, r.logs, r.said, issued}
+}
+
+// open reads the record files for the first time.
+func (r *reading) open() diag.List {
+	r.print = fingerprint(r.dir)
+	settings, records, problems := books.Load(r.dir)
+	r.settings, r.records, r.problems = &settings, records, &bookProblems{list: problems}
+	return problems
+}
+
+// look reads what changed on the disk since the last look.
+func (r *reading) look(now time.Time) error {
+	if print := fingerprint(r.dir); print != r.print {
+		r.print = print
+		r.edited()
+	}
+	today := civil.Of(now, r.settings.Zone)
+	// The day counts too: what a log says of days to come, it says of today.
+	if print := today.String() + "\n" + logPrint(r.dir, r.records); print != r.logPrint {
+		r.logPrint = print
+		r.logs = readLogs(r.dir, r.records, r.settings.Zone, today)
+	}
+	changed, err := r.daybook.Refresh()
+	if err != nil {
+		return err
+	}
+	if changed || r.said == nil || !sameEntries(r.said.entries, r.daybook.Entries()) {
+		r.said = fold(r.daybook, r.said)
+	}
+	return nil
+}
+
+// edited reads record files that have changed. Books with errors leave the last
+// good ones in force.
+func (r *reading) edited() {
+	settings, records, problems := books.Load(r.dir)
+	r.problems = &bookProblems{list: problems, stale: problems.HasErrors()}
+	if !r.problems.stale {
+		r.settings, r.records = &settings, records
+		r.log.Info("the books were read again", "dir", r.dir)
+		return
+	}
+	for _, p := range problems {
+		r.log.Error("the books have a problem; the last good ones stay in force", "file", p.File, "line", p.Line, "column", p.Column, "problem", p.Message)
+	}
+}
+
+// fingerprint tells whether the record files are the ones read before, by
+// their names, sizes and times.
+func fingerprint(dir string) string {
+	var b strings.Builder
+	for _, pattern := range []string{"*.toml", "*/*.toml"} {
+		names, _ := filepath.Glob(filepath.Join(dir, pattern)) // the patterns are well formed
+		for _, name := range names {
+			if st, err := os.Stat(name); err == nil {
+				fmt.Fprintln(&b, name, st.Size(), st.ModTime().UnixNano())
+			}
+		}
+	}
+	return b.String()
+}
+
+// sameEntries reports whether two lists of the log are one list. The log never
+// changes an entry in place.
+func sameEntries(a, b []tasks.Entry) bool {
+	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0])
+}
+
+// fold adds the log up. old is what it said before, nil for nothing.
+func fold(log *daybook.Log, old *said) *said {
+	s := &said{entries: log.Entries(), problems: log.Problems(), days: make(map[civil.Date]bool)}
+	s.history = tasks.Fold(s.entries)
+	fresh := s.entries
+	if old != nil && s.extends(old) {
+		fresh = s.entries[len(old.entries):]
+		s.days, s.last = maps.Clone(old.days), old.last
+	}
+	for _, e := range fresh {
+		s.days[e.On], s.days[civil.Of(e.At, e.At.Location())] = true, true
+		if later(e, s.last) {
+			s.last = e
+		}
+	}
+	return s
+}
+
+// extends reports whether the entries of s are those of old and then others.
+// An entry that was read once keeps its acts in their place; only a log that
+// was read anew, because its older lines changed, has them elsewhere.
+func (s *said) extends(old *said) bool {
+	n := len(old.entries)
+	if n == 0 || n > len(s.entries) {
+		return n == 0
+	}
+	was, is := old.entries[n-1], s.entries[n-1]
+	return was.ID == is.ID && len(was.Acts) > 0 && len(is.Acts) > 0 && &was.Acts[0] == &is.Acts[0]
+}
+
+// later reports whether an entry counts after another one.
+func later(e, than tasks.Entry) bool {
+	return cmp.Or(e.At.Compare(than.At), strings.Compare(e.ID, than.ID)) > 0
+}

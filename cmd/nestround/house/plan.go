@@ -1,0 +1,150 @@
+package house
+
+import (
+	"slices"
+	"sync"
+
+	"nestround/scheduler"
+	"nestround/scheduler/workload"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+)
+
+// mostSpread is how many enclosures books may have whose work is spread over
+// the days. A fortnight's plan of more takes seconds, each time that anything
+// is done, and so many are not one keeper's.
+const mostSpread = 500
+
+// plans are the plans and boards that a snapshot has made.
+type plans struct {
+	mu     sync.Mutex
+	spread *workload.Planner // nil until asked for
+	made   map[asked][]tasks.Task
+	boards map[civil.Date]*tasks.Board
+}
+
+// asked is a question for a plan. The entries before a day count, see
+// Snapshot.plan.
+type asked struct{ before, on, to civil.Date }
+
+func newPlans() *plans {
+	return &plans{made: make(map[asked][]tasks.Task), boards: make(map[civil.Date]*tasks.Board)}
+}
+
+// day is what the planner is asked with about a day, and about the days after
+// it up to another: entries for the day before, and later ones, do not count.
+// The zero date lets all entries count.
+func (s *Snapshot) day(before, on, to civil.Date) scheduler.Input {
+	in := scheduler.Input{Records: s.records, History: s.said.history.Before(before), On: on, To: to}
+	if s.settings.Latitude != nil {
+		in.Latitude = *s.settings.Latitude
+	}
+	in.Forecasts = &scheduler.Calibrated{Plain: scheduler.Plain{Latitude: in.Latitude}, Logged: s.logs.days}
+	return in
+}
+
+// evening is day at its end, with what was said for it.
+func (s *Snapshot) evening(on, to civil.Date) scheduler.Input { return s.day(on.AddDays(1), on, to) }
+
+// plan returns the tasks of a day and those to come, spread over the days, as
+// entries for the days before a day make them. The caller leaves them as they
+// are.
+func (s *Snapshot) plan(before, on, to civil.Date) []tasks.Task {
+	if before == on.AddDays(1) && !s.said.days[on] {
+		before = on // nothing was said for the day, so its end is as its beginning
+	}
+	p, key := s.plans, asked{before, on, to}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if list, ok := p.made[key]; ok {
+		return list
+	}
+	list := p.plan(s, s.day(before, on, to))
+	// What is planned on other days is asked for once, to make a board of it.
+	if on == s.today {
+		p.made[key] = list
+	}
+	return list
+}
+
+// plan plans; the plans are locked, since a workload.Planner is not safe for
+// concurrent use.
+func (p *plans) plan(s *Snapshot, in scheduler.Input) []tasks.Task {
+	if len(s.records.Enclosures) > mostSpread {
+		return scheduler.Plan(in)
+	}
+	if p.spread == nil {
+		p.spread = workload.NewPlanner(s.day(civil.Date{}, in.On, in.To), s.wishes())
+	}
+	return p.spread.Plan(in)
+}
+
+func (s *Snapshot) wishes() workload.Wishes {
+	w := s.settings.Work
+	return workload.Wishes{DaysOff: w.DaysOff, Minutes: w.Minutes, Settled: w.Settled, Away: s.records.Away}
+}
+
+// Board returns the tasks of a day with their marks and numbers. Of a day past
+// it shows how that day ended.
+func (s *Snapshot) Board(on civil.Date) *tasks.Board {
+	p := s.plans
+	p.mu.Lock()
+	b, ok := p.boards[on]
+	p.mu.Unlock()
+	if ok {
+		return b
+	}
+	var numbered []tasks.Key
+	if i, ok := (*s.issued)[on]; ok {
+		for _, item := range i.Items {
+			numbered = append(numbered, item.Task)
+		}
+	}
+	evening := on.AddDays(1)
+	b = tasks.NewBoard(on, s.plan(on, on, on), s.plan(evening, on, on), s.said.history.Before(evening), numbered)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.boards[on] = b
+	return b
+}
+
+// Ahead returns the tasks of the days after on, up to and with to, as planned
+// on the day on: each on its due day, in walking order.
+func (s *Snapshot) Ahead(on, to civil.Date) []tasks.Task {
+	var coming []tasks.Task
+	for _, t := range s.plan(on.AddDays(1), on, to) {
+		if t.Due.After(on) {
+			coming = append(coming, t)
+		}
+	}
+	return coming
+}
+
+// Load returns how heavy the days after on are, up to and with to, as planned
+// on the day on, and how heavy they would be with every task on its routine's
+// own day.
+func (s *Snapshot) Load(on, to civil.Date) (load, before workload.Load) {
+	measure := func(list []tasks.Task) workload.Load {
+		list = slices.DeleteFunc(slices.Clone(list), func(t tasks.Task) bool { return !t.Due.After(on) })
+		return workload.Measure(workload.Problem{From: on.AddDays(1), To: to, Tasks: list, Wishes: s.wishes()})
+	}
+	return measure(s.plan(on.AddDays(1), on, to)), measure(scheduler.Plan(s.evening(on, to)))
+}
+
+// DayOff reports whether the keeper wants a day to be free.
+func (s *Snapshot) DayOff(day civil.Date) bool { return s.wishes().Off(day) }
+
+// began is the first day anything is planned for or recorded.
+func (s *Snapshot) began() civil.Date { return civil.Min(s.records.Began, s.said.history.First()) }
+
+// items returns the numbers of a board as an issue has them.
+func items(b *tasks.Board) []item {
+	var list []item
+	for _, r := range slices.Concat(b.Rows, b.Moot) {
+		if r.N > 0 {
+			moot := slices.ContainsFunc(b.Moot, func(m tasks.Row) bool { return m.N == r.N })
+			list = append(list, item{N: r.N, Task: r.Key, Kind: r.Kind, Scope: r.Scope, Title: r.Title, Pinned: r.Pinned, Overdue: r.Late, Packs: r.Packs, Mate: r.Mate, Moot: moot})
+		}
+	}
+	return list
+}

@@ -1,0 +1,133 @@
+package house
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/config"
+	"nestround/config/diag"
+	"nestround/notify"
+	"nestround/scheduler"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+// Snapshot is the books at one moment: the settings, the records, what the
+// daybook says, the digests issued and the incubators' temperature logs.
+// [House.Snapshot] returns it. A snapshot never changes, so it gives the same
+// answers for ever; it may be used from several goroutines at once. What
+// depends on the present is answered for [Snapshot.Today].
+//
+// The caller leaves the boards and lists that it returns as they are.
+type Snapshot struct {
+	basis
+	plans *plans
+}
+
+func newSnapshot(b basis) *Snapshot {
+	s := &Snapshot{basis: b}
+	s.plans = newPlans()
+	return s
+}
+
+// Settings returns the settings in force.
+func (s *Snapshot) Settings() config.Settings { return *s.settings }
+
+// Today returns the day of the snapshot in the keeper's zone.
+func (s *Snapshot) Today() civil.Date { return s.today }
+
+// Problems returns what is wrong with the books as they were on the disk, and
+// whether an older state of them is in force because of it.
+func (s *Snapshot) Problems() (list diag.List, stale bool) {
+	list = slices.Concat(s.problems.list, s.logs.problems)
+	for _, p := range s.said.problems {
+		list = append(list, diag.Problem{File: p.File, Line: p.Line, Column: p.Column,
+			Severity: diag.Warning, Message: p.Message, Hint: p.Hint, Source: p.Text})
+	}
+	return list, s.problems.stale
+}
+
+// Counts says in words what the books hold.
+func (s *Snapshot) Counts() string {
+	animals := 0
+	for _, a := range s.records.Animals {
+		if a.Left.IsZero() {
+			animals += s.records.Heads(a.ID, s.today)
+		}
+	}
+	return strings.Join([]string{
+		english.Count(len(s.records.Rooms), "room"), english.Count(len(s.records.Enclosures), "enclosure"),
+		english.Count(animals, "animal"), english.Count(len(s.records.Clutches), "recorded clutch"),
+		english.Count(len(s.said.entries), "daybook entry"),
+	}, ", ")
+}
+
+// Rooms returns the rooms in walking order.
+func (s *Snapshot) Rooms() []husbandry.Room { return s.records.Rooms }
+
+// Rounds returns when the parts of the day begin.
+func (s *Snapshot) Rounds() map[husbandry.Part]civil.TimeOfDay {
+	r := s.settings.Rounds
+	return map[husbandry.Part]civil.TimeOfDay{husbandry.Morning: r.Morning, husbandry.Midday: r.Midday, husbandry.Evening: r.Evening}
+}
+
+// Carer returns the id of one of the keepers who share the work, "" for "".
+func (s *Snapshot) Carer(name string) (husbandry.ID, error) {
+	var ids []string
+	for _, c := range s.records.Carers {
+		if strings.EqualFold(string(c.ID), name) {
+			return c.ID, nil
+		}
+		ids = append(ids, string(c.ID))
+	}
+	switch {
+	case name == "":
+		return "", nil
+	case len(ids) == 0:
+		return "", fmt.Errorf("there is no keeper %q: the books have no [[keeper]]", name)
+	}
+	return "", fmt.Errorf("there is no keeper %q; the books have %s", name, strings.Join(ids, ", "))
+}
+
+// Clutches returns every clutch with its forecast, as of a day.
+func (s *Snapshot) Clutches(on civil.Date) []scheduler.ClutchForecast {
+	return scheduler.ClutchForecasts(s.evening(on, on))
+}
+
+// Growths returns what each animal weighed, up to a day.
+func (s *Snapshot) Growths(on civil.Date) []scheduler.Growth {
+	return scheduler.Growths(s.evening(on, on))
+}
+
+// Stock returns every feeder with its stock, use and next order until a day, as
+// of another.
+func (s *Snapshot) Stock(on, to civil.Date) []scheduler.FeederStock {
+	return scheduler.FeederStocks(s.evening(on, to))
+}
+
+// Unfed returns the names of the species whose animals no routine feeds.
+func (s *Snapshot) Unfed() []string {
+	var names []string
+	for _, id := range scheduler.Unfed(s.evening(s.today, s.today)) {
+		for _, sheet := range s.records.Species {
+			if sheet.ID == id {
+				names = append(names, sheet.Name)
+			}
+		}
+	}
+	return names
+}
+
+// TodaysIssue returns today's digest, if it has been issued.
+func (s *Snapshot) TodaysIssue() (notify.Issue, bool) {
+	i, ok := (*s.issued)[s.today]
+	return i, ok
+}
+
+// ReplyTo returns the address that answers to an issue go to.
+func (s *Snapshot) ReplyTo(i notify.Issue) string { return bareAddress(replyTo(s.settings, i.Token)) }
+
+// Outcome is a mark and its finding in words.
+func (s *Snapshot) Outcome(a Accepted) string { return outcome(a, s.settings.Units, s.today) }

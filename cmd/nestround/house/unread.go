@@ -1,0 +1,90 @@
+package house
+
+import (
+	"log/slog"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"nestround/notify/reply"
+	"nestround/tasks/civil"
+	"nestround/tasks/disk"
+)
+
+// unread is a mail of a keeper of which something was not understood and that
+// was not answered; the next digest shows it. state/unread.json has them.
+type unread struct {
+	ID    string     `json:"id"`
+	From  string     `json:"from"`
+	At    time.Time  `json:"at"`
+	Why   string     `json:"why"`
+	Lines []string   `json:"lines"`
+	Shown civil.Date `json:"shown,omitzero"` // the digest that showed it
+}
+
+const (
+	unreadLines = 12
+	unreadMost  = 50
+)
+
+// unreadMails are the mails of which something was not understood.
+type unreadMails struct {
+	state string // the file
+	files disk.Files
+	log   *slog.Logger
+	mu    sync.Mutex // held while the file is changed
+}
+
+// held returns the mails that are kept.
+func (u *unreadMails) held() ([]unread, error) { return remembered[[]unread](u.files, u.log, u.state) }
+
+// leave keeps a mail for the next digest, at the time of now.
+func (u *unreadMails) leave(m reply.Mail, now time.Time, why string, lines []string) error {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	all, err := u.held()
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(all, func(x unread) bool { return x.ID == m.MessageID }) {
+		return nil
+	}
+	kept := make([]string, 0, unreadLines)
+	for _, l := range lines {
+		l = strings.TrimSpace(l)
+		if l != "" && !strings.HasPrefix(l, ">") && len(kept) < unreadLines {
+			kept = append(kept, l)
+		}
+	}
+	all = append(all, unread{ID: m.MessageID, From: m.From, At: now, Why: why, Lines: kept})
+	if len(all) > unreadMost {
+		all = all[len(all)-unreadMost:]
+	}
+	return u.files.WriteJSON(u.state, all)
+}
+
+// told notes which unread mails a digest has shown, and forgets those of
+// older ones.
+func (u *unreadMails) told(told []string, today civil.Date) error {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	held, err := u.held()
+	if err != nil || len(held) == 0 {
+		return err
+	}
+	shown := make(map[string]bool)
+	for _, id := range told {
+		shown[id] = true
+	}
+	var kept []unread
+	for _, x := range held {
+		if shown[x.ID] {
+			x.Shown = today
+		}
+		if x.Shown.IsZero() || today.Sub(x.Shown) < recentIssues {
+			kept = append(kept, x)
+		}
+	}
+	return u.files.WriteJSON(u.state, kept)
+}

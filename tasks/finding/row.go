@@ -37,6 +37,9 @@ type Row struct {
 	Command func(g *Values) string
 	// Say says the finding back to the keeper; nil where another row does.
 	Say func(g *Values, u husbandry.Units) string
+	// Caution is told with the answer to the finding: short, and deferring to
+	// the veterinarian. nil: none.
+	Caution func(g *Values) string
 	// Misfit says why the finding cannot be one of a record of this scope, or
 	// of a task of this kind; kind is "" for a record. The result is "" where
 	// the finding fits. nil: the finding is part of another, or fits always.
@@ -235,6 +238,19 @@ func Said(g *Values, u husbandry.Units) string {
 		}
 	}
 	return strings.Join(words, ", ")
+}
+
+// Caution returns what a keeper who found g should mind, "" for nothing.
+func Caution(g *Values) string {
+	var words []string
+	for i := range All {
+		if r := &All[i]; r.Caution != nil && r.has(g) {
+			if c := r.Caution(g); c != "" {
+				words = append(words, c)
+			}
+		}
+	}
+	return strings.Join(words, " ")
 }
 
 // Misfit says why g cannot be a finding of a record of this scope, or of a task

@@ -17,6 +17,7 @@ import (
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
 	"nestround/tasks/english"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -334,6 +335,18 @@ func label(a Accepted) string {
 		return fmt.Sprint(a.N)
 	}
 	return string(a.Task.Subject())
+}
+
+// answered is an outcome with what the keeper should mind.
+func answered(a Accepted, u husbandry.Units, on civil.Date) string {
+	words := outcome(a, u, on)
+	if a.Finding == nil {
+		return words
+	}
+	if c := finding.Caution(a.Finding); c != "" {
+		words += ". " + c
+	}
+	return words
 }
 
 // outcome is a mark and a finding in words.

@@ -129,5 +129,5 @@ func (s *Snapshot) TodaysIssue() (notify.Issue, bool) {
 // ReplyTo returns the address that answers to an issue go to.
 func (s *Snapshot) ReplyTo(i notify.Issue) string { return bareAddress(replyTo(s.settings, i.Token)) }
 
-// Outcome is a mark and its finding in words.
-func (s *Snapshot) Outcome(a Accepted) string { return outcome(a, s.settings.Units, s.today) }
+// Outcome is a mark and its finding in words, with what to mind.
+func (s *Snapshot) Outcome(a Accepted) string { return answered(a, s.settings.Units, s.today) }

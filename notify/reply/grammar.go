@@ -41,17 +41,10 @@ type Parsed struct {
 //
 //	done 1 3 5-7        all        all but 4 and 6
 //	skip 2 [why]        later 5 2 days | tomorrow | friday | 2027-05-12
-//	7 laid 6 [and 2 slugs]         7 laid (not counted yet)      7 slugs 4
-//	7 laid 2 more       7 laid 6 outside      9 mother F03
-//	9 hatched 3         9 dead 2       9 veins 5      9 ended
-//	9 moved to cool     4 weighs 41 g         6 added 60 ml
-//	4 weighs 3.1 3.4 5.2 g (each of a group)
-//	8 refused           5 mated    5 gravid   5 not gravid   5 digging
-//	12 male | female | unsure      12 sexed 2.1.3 (males.females.unsure)
-//	8 ill [signs]       13 uvi 3.1
-//	note 2 female digging          undo 3
-//	5 ordered 3 [boxes]            crickets stock 200
+//	7 laid 6 and 2 slugs       4 weighs 41 g      8 refused
+//	note 2 female digging      undo 3
 //
+// The findings, such as those of the third line, are the rows of [finding.All].
 // A finding, a note or an undo may name a record of the books instead of a
 // number. Case, punctuation, bullets, greetings, full-width figures and
 // numbers spelled out up to twenty are forgiven; nothing else is: a line that

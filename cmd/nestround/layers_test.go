@@ -44,7 +44,7 @@ var layers = []layer{
 	{of: "scheduler/incubation/fit", may: []string{"scheduler/incubation/pooled", "scheduler/incubation/published"},
 		why: "a command of its own that is run by hand writes what the planner's package carries; nothing imports it"},
 	{of: "config/diag", may: nil, why: "a located problem knows no books"},
-	{of: "config", may: []string{"tasks/civil", "tasks/husbandry", "tasks/disk", "config/...", "scheduler/cadence", "scheduler/season/kinship", "scheduler/season/daylight"}, why: "reading the books needs no plan, no daybook and no mail"},
+	{of: "config", may: []string{"tasks/civil", "tasks/finding", "tasks/husbandry", "tasks/disk", "config/...", "scheduler/cadence", "scheduler/season/kinship", "scheduler/season/daylight"}, why: "reading the books needs no plan, no daybook and no mail"},
 	{of: "notify/calendar", may: []string{"notify", "tasks", "tasks/civil", "tasks/husbandry"}, why: adapterWhy},
 	{of: "notify/digest", may: []string{"notify", "tasks", "tasks/civil", "tasks/finding", "tasks/husbandry"}, why: adapterWhy},
 	{of: "notify/reply", may: []string{"notify", "tasks", "tasks/civil", "tasks/finding", "tasks/husbandry"}, why: adapterWhy},

@@ -428,6 +428,10 @@ func (p *parser) command(i int) (Command, int, *fault) {
 	case "note":
 		return p.note(i + 1)
 	default:
+		// A record may have the name of a verb that is younger than the record.
+		if _, known := p.Record(i); known {
+			break
+		}
 		if v, ok := finding.Leading(w); ok {
 			return Command{}, 0, &fault{Why: fmt.Sprintf("say the number first: %q", strings.TrimSpace("7 "+w+" "+v.Example))}
 		}

@@ -144,3 +144,21 @@ func TestEveryExampleIsUnderstood(t *testing.T) {
 		}
 	}
 }
+
+// TestARecordNamedAsAVerb: books that had an enclosure "shed" before there was
+// such a finding are answered as before.
+func TestARecordNamedAsAVerb(t *testing.T) {
+	books := func(id string) (Target, bool) {
+		if strings.EqualFold(id, "shed") {
+			return Target{ID: "shed", Scope: husbandry.OfEnclosure}, true
+		}
+		return theBooks(id)
+	}
+	for text, want := range map[string]string{
+		"shed laid 6": "shed laid 6", "Shed refused, done 3": "shed refused | done 3", "undo shed": "undo shed", "shed 7": "",
+	} {
+		if p := Parse(text, books); texts(p.Commands) != want || want == "" && len(p.Refused) != 1 {
+			t.Errorf("%q: understood %q, refused %v", text, texts(p.Commands), p.Refused)
+		}
+	}
+}

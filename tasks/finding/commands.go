@@ -22,6 +22,13 @@ func IsVerb(word string) bool {
 	return r != nil
 }
 
+// IsFirstVerb reports whether a word is a verb of a finding that the first
+// version of the daybook had.
+func IsFirstVerb(word string) bool {
+	r, _ := rowOf(word)
+	return r != nil && r.Since <= FirstVersion
+}
+
 // IsComplete reports whether a word in lower case is a whole finding behind a
 // number: "refused".
 func IsComplete(word string) bool {

@@ -174,6 +174,13 @@ func TestWhatIsUnderstood(t *testing.T) {
 		{"8 ill: coccidia in the sample", "8 ill: coccidia in the sample"},
 		{"8 ill, done 3", "8 ill | done 3"},
 		{"8 ill limp; done 3", "8 ill: limp | done 3"},
+		// a shed
+		{"F03 shed", "F03 shed"},
+		{"F03 has shed, done 3", "F03 shed | done 3"},
+		{"12 shed whole", "12 shed"},
+		{"F03 shed stuck", "F03 shed stuck"},
+		{"F03 shed stuck on two toes, tail tip", "F03 shed stuck: on two toes, tail tip"},
+		{"12 shed stuck: left eye; done 3", "12 shed stuck: left eye | done 3"},
 		// the UV index
 		{"13 uvi 3.1", "13 uvi 3.1"},
 		{"E07 UVI 3,25, done 3", "E07 uvi 3.25 | done 3"},
@@ -335,6 +342,9 @@ func TestWhatIsRefused(t *testing.T) {
 		{"12 male female", "the command ends before"},
 		{"male 12", "say the number first"},
 		{"8 ill 3", "colon before the signs"},
+		{"F03 shed stuck 3 toes", "colon before the places"},
+		{"F03 shed toes", "the command ends before"},
+		{"shed F03", "say the number first"},
 		{"skip 2 ill", "a finding or a reason"},
 		{"done 3 female", "a finding or a reason"},
 		{"6 added 60", "say ml or fl oz"},

@@ -27,7 +27,7 @@ func anything(v reflect.Value, r *rand.Rand) {
 	case reflect.Bool:
 		v.SetBool(r.IntN(2) == 0)
 	case reflect.String:
-		v.SetString([]string{"F03", "cool", "toes", "left eye, a little"}[r.IntN(4)])
+		v.SetString([]string{"F03", "cool", "toes", "left eye, a little", "whole", "stuck"}[r.IntN(6)])
 	case reflect.Slice:
 		v.Set(reflect.MakeSlice(v.Type(), 2+r.IntN(4), 9))
 		for i := range v.Len() {
@@ -97,7 +97,7 @@ func TestEveryRowReadsBack(t *testing.T) {
 			read++
 			got := p.Commands[0].Finding
 			if !reflect.DeepEqual(got, g) {
-				t.Errorf("%s: %q reads as %+v, want %+v", row.Name, words, got, g)
+				t.Fatalf("%s: %q reads as %+v, want %+v", row.Name, words, got, g)
 			}
 			if again := finding.Command(&got); again != words {
 				t.Errorf("%s: %q is written again as %q", row.Name, words, again)

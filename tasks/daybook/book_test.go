@@ -19,6 +19,7 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/disk"
 	"nestround/tasks/disk/disktest"
+	"nestround/tasks/finding"
 )
 
 func mustOpen(t testing.TB, books string) *Book {
@@ -280,7 +281,9 @@ func submitted() []tasks.Entry {
 	for range 60 { // more than a page
 		long.Acts = append(long.Acts, long.Acts[0])
 	}
-	return []tasks.Entry{said("n1", "2027-03-01"), said("n2", "2027-03-02"), said("n1", "2027-03-01"), long, said("n4", "2028-01-01"), said("n5", "2028-01-02")}
+	second := said("n2", "2027-03-02") // of the second version
+	second.Acts[0].Finding = &tasks.Finding{Shed: finding.Whole}
+	return []tasks.Entry{said("n1", "2027-03-01"), second, said("n1", "2027-03-01"), long, said("n4", "2028-01-01"), said("n5", "2028-01-02")}
 }
 
 // leave makes books as an earlier crash left them.

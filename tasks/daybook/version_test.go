@@ -1,6 +1,7 @@
 package daybook
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -239,5 +240,39 @@ func TestWhatNamesAVersion(t *testing.T) {
 				t.Errorf("decode: error %v", err)
 			}
 		})
+	}
+}
+
+// TestTheVersionIsWrittenOnceItIsNeeded: what the first version can hold is
+// written as ever, before and after an entry that needs the second, and that
+// entry is whole or not there after any crash, because the version stands in
+// its line.
+func TestTheVersionIsWrittenOnceItIsNeeded(t *testing.T) {
+	shed := said("s", "2027-01-02")
+	shed.Acts[0].Finding = &tasks.Finding{Shed: finding.Stuck, Note: "toes"}
+	books := t.TempDir()
+	b := mustOpen(t, books)
+	for _, e := range []tasks.Entry{said("a", "2027-01-01"), shed, said("b", "2027-01-03")} {
+		mustAdd(t, b, e, true)
+	}
+	lines := strings.Split(strings.TrimSuffix(folderOf(t, books)["2027.jsonl"], "\n"), "\n")
+	for i, want := range []string{`{"id":"a",`, `{"daybook":2,"entry":{"id":"s",`, `{"id":"b",`} {
+		if len(lines) != 3 || !strings.HasPrefix(lines[i], want) {
+			t.Errorf("line %d is not as %s\n%s", i+1, want, strings.Join(lines, "\n"))
+		}
+	}
+	if line := lines[1]; !strings.Contains(line, `"finding":{"shed":"stuck","note":"toes"}`) || !agree(t, new(scanner), line) {
+		t.Errorf("the fast reader does not take what was written:\n%s", line)
+	}
+	entries, problems := mustRead(t, books)
+	if got := ids(entries); got != "a s b" || len(problems) > 0 || !reflect.DeepEqual(entries[1].Acts, shed.Acts) {
+		t.Errorf("read %q, %v: %+v", got, problems, entries)
+	}
+	mustAdd(t, b, shed, false)
+
+	// A program of the first version finds no entry in the line, not half of it.
+	var old tasks.Entry
+	if err := json.Unmarshal([]byte(lines[1]), &old); err != nil || whole(old) == nil {
+		t.Errorf("it reads %+v (%v)", old, err)
 	}
 }

@@ -61,11 +61,22 @@ type Values struct {
 	Sexed   *Sexed `json:"sexed,omitempty"`
 	// UVI is the ultraviolet index under a lamp, at the animal's back.
 	UVI *float64 `json:"uvi,omitempty"`
+	// Shed is how a shed came off; of a stuck shed, Note has the places.
+	Shed Shed `json:"shed,omitempty"`
 	// Ill says that an animal looks ill, or that a test found something; Note
 	// has the signs in words.
 	Ill  bool   `json:"ill,omitempty"`
 	Note string `json:"note,omitempty"`
 }
+
+// Shed is how an animal's shed came off: "" where nothing was said.
+type Shed string
+
+// The ways in which a shed comes off.
+const (
+	Whole Shed = "whole"
+	Stuck Shed = "stuck" // rests are left on it
+)
 
 // Sexed is how many of an animal, a group or a clutch's young were told to be
 // males and females, and of how many the sex could not be told.

@@ -95,21 +95,28 @@ func TestLaterFindingsReplace(t *testing.T) {
 	}
 }
 
-// TestWhatLasts: everything that lasts changes plans, and what is only words
-// about another finding does neither.
+// TestWhatLasts: everything that lasts changes plans. What only describes
+// another finding changes none, and neither does a shed: nothing follows it yet.
 func TestWhatLasts(t *testing.T) {
+	var told []string
 	for i := range All {
 		r := &All[i]
 		if r.Lasts && !r.Plans {
 			t.Errorf("%s lasts and changes nothing", r.Name)
 		}
-		if remark := r.Name == "note" || r.Name == "outside" || r.Name == "each"; r.Plans == remark {
-			t.Errorf("%s changes plans: %v", r.Name, r.Plans)
+		if !r.Plans {
+			told = append(told, string(r.Name))
 		}
 	}
-	grams := Values{Weighs: nil, Note: "x"}
-	if Plans(&grams) || Lasting(&grams) {
+	if got := strings.Join(told, " "); got != "outside each shed note" {
+		t.Errorf("no plan is changed by %s", got)
+	}
+	note := Values{Note: "x"}
+	if Plans(&note) || Lasting(&note) {
 		t.Error("a note changes plans")
+	}
+	if g := (Values{Shed: Stuck}); Version(&g) <= FirstVersion || Version(&g) > Newest || Version(&note) != FirstVersion {
+		t.Errorf("a shed needs version %d of the daybook, of which the newest is %d, and a note needs version %d", Version(&g), Newest, Version(&note))
 	}
 	n := 3
 	if g := (Values{Hatched: &n}); !Plans(&g) || !Lasting(&g) {
@@ -117,5 +124,32 @@ func TestWhatLasts(t *testing.T) {
 	}
 	if g := (Values{Refused: true}); !Plans(&g) || Lasting(&g) {
 		t.Error("food refused matters for years")
+	}
+}
+
+// TestShed: what fits, what is said, and what to mind.
+func TestShed(t *testing.T) {
+	stuck := Values{Shed: Stuck, Note: "toes"}
+	for _, c := range []struct {
+		scope husbandry.Scope
+		kind  husbandry.Kind
+		fits  bool
+	}{
+		{husbandry.OfAnimal, "", true}, {husbandry.OfAnimal, husbandry.Weigh, true}, {husbandry.OfClutch, husbandry.Shed, true},
+		{husbandry.OfClutch, "", false}, {husbandry.OfClutch, husbandry.TubCheck, false}, {husbandry.OfEnclosure, "", false}, {husbandry.OfFeeder, "", false},
+	} {
+		if why := Misfit(&stuck, c.scope, c.kind); (why == "") != c.fits {
+			t.Errorf("a shed of %s, kind %q: %q", c.scope, c.kind, why)
+		}
+	}
+	if got := Said(&stuck, husbandry.Metric); got != "the shed is stuck, note: toes" {
+		t.Errorf("said as %q", got)
+	}
+	if got := Caution(&stuck); !strings.Contains(got, "veterinarian") {
+		t.Errorf("a stuck shed is told with %q", got)
+	}
+	whole := Values{Shed: Whole}
+	if got := Said(&whole, husbandry.Metric) + Caution(&whole); got != "the shed came off whole" {
+		t.Errorf("a whole shed is told as %q", got)
 	}
 }

@@ -259,6 +259,47 @@ var All = []Row{
 		Misfit:  unless("a UV index is that of an enclosure's lamp; name the enclosure", husbandry.OfEnclosure),
 	},
 	{
+		Name: "shed", slot: at("shed", func(g *Values) *Shed { return &g.Shed }, func(s Scanner) Shed { return Shed(s.Text()) }),
+		Since: 2,
+		Verbs: []Verb{{Word: "shed", Complete: true}}, Takes: []string{"whole", "stuck"}, Near: []string{"sheds", "shedding"},
+		Read: func(l *Line, _ string, i int, g *Values) (int, *Fault) {
+			if l.Word(i) != "stuck" {
+				g.Shed = Whole
+				return l.pass(i, []string{"whole"}), nil
+			}
+			g.Shed = Stuck
+			return l.remark(i+1, g, `put a colon before the places, as in "F03 shed stuck: toes"`)
+		},
+		Command: func(g *Values) string {
+			switch g.Shed {
+			case Whole:
+				return "shed"
+			case Stuck:
+				return remarked("shed stuck", g)
+			}
+			return "shed " + string(g.Shed) // written into the daybook by hand
+		},
+		Say: func(g *Values, _ husbandry.Units) string {
+			if g.Shed == Stuck {
+				return "the shed is stuck"
+			}
+			return "the shed came off " + string(g.Shed)
+		},
+		Caution: func(g *Values) string {
+			if g.Shed != Stuck {
+				return ""
+			}
+			// Common practice, as of the first shed of young.
+			return "Stuck shed on toes or tail cuts off the blood: a damp hide and a day, then soak in shallow lukewarm water, no pulling. At an eye, or where it stays, see a veterinarian."
+		},
+		Misfit: func(g *Values, scope husbandry.Scope, kind husbandry.Kind) string {
+			if kind == husbandry.Shed {
+				return ""
+			}
+			return unless("a shed is an animal's; name the animal, or the number of the task that asks for it", husbandry.OfAnimal)(g, scope, kind)
+		},
+	},
+	{
 		Name: "ill", slot: at("ill", func(g *Values) *bool { return &g.Ill }, Scanner.Bool),
 		Plans:  true,
 		Record: "signs of illness",

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -105,7 +106,7 @@ func (b *books) weighs(on string, k tasks.Key, grams float64) *books {
 // The planner is tried with degree-days, whose dates can be worked out by
 // hand; the forecast in use has tests of its own.
 func (b *books) input(on string, ahead int) scheduler.Input {
-	return scheduler.Input{Records: &b.Records, History: tasks.Fold(b.entries), On: day(on), To: day(on).AddDays(ahead), Latitude: 48.2, Forecasts: scheduler.Plain{Latitude: 48.2}}
+	return scheduler.Input{Records: &b.Records, History: tasks.Fold(b.entries), On: day(on), To: day(on).AddDays(ahead), Latitude: 48.2, Forecasts: herd.Plain{Latitude: 48.2}}
 }
 
 func (b *books) plan(on string, ahead int) plan {

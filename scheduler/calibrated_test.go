@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -13,16 +15,16 @@ import (
 // A planner that is given no forecasts uses the calibrated one: published
 // measurements first, and from the first clutch of one's own on, that.
 func TestTheForecastInUseLearnsFromOwnClutches(t *testing.T) {
-	forecast := func(b *books, id husbandry.ID, f scheduler.Forecasts) scheduler.ClutchForecast {
+	forecast := func(b *books, id husbandry.ID, f herd.Forecasts) outlook.ClutchForecast {
 		in := b.input("07-20", 0)
 		in.Forecasts = f
-		for _, c := range scheduler.ClutchForecasts(in) {
+		for _, c := range outlook.ClutchForecasts(scheduler.NewDay(in)) {
 			if c.ID == id {
 				return c
 			}
 		}
 		t.Fatalf("no clutch %s", id)
-		return scheduler.ClutchForecast{}
+		return outlook.ClutchForecast{}
 	}
 	b := lizardRoom()
 	b.Species[0].Scientific, b.Species[0].Family = "Podarcis muralis", "Lacertidae"
@@ -51,7 +53,7 @@ func TestTheForecastInUseLearnsFromOwnClutches(t *testing.T) {
 	for i := range 11 {
 		cold[day("07-02").AddDays(i)] = []husbandry.Celsius{21, 22, 23}
 	}
-	logged := forecast(b, "B", &scheduler.Calibrated{Logged: map[husbandry.ID]map[civil.Date][]husbandry.Celsius{"I1": cold}})
+	logged := forecast(b, "B", &herd.Calibrated{Logged: map[husbandry.ID]map[civil.Date][]husbandry.Celsius{"I1": cold}})
 	if late := logged.P50.Sub(before.P50); late < 5 || late > 11 {
 		t.Errorf("eleven cold days delay hatching by %d days", late)
 	}
@@ -64,12 +66,12 @@ func TestDeadEggsLeave(t *testing.T) {
 	b.Clutches = []husbandry.Clutch{{ID: "A", Species: "wall-lizard", Laid: day("05-12"), Eggs: 6, Incubator: "I1"}}
 	in := b.input("06-24", 0)
 	in.Forecasts = nil
-	waiting := scheduler.ClutchForecasts(in)[0]
+	waiting := outlook.ClutchForecasts(scheduler.NewDay(in))[0]
 	lost := 5
 	b.found("06-01", "A/tub-check/2027-06-01", tasks.Finding{Slugs: &lost})
 	in = b.input("06-24", 0)
 	in.Forecasts = nil
-	if c := scheduler.ClutchForecasts(in)[0]; !c.P50.Before(waiting.P50) {
+	if c := outlook.ClutchForecasts(scheduler.NewDay(in))[0]; !c.P50.Before(waiting.P50) {
 		t.Errorf("one egg left that has not hatched: %v; six: %v", c.P50, waiting.P50)
 	}
 }

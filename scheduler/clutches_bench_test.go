@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -38,8 +40,8 @@ func BenchmarkClutches3000(b *testing.B) {
 				}
 			}
 			for b.Loop() {
-				in.Forecasts = &scheduler.Calibrated{Logged: map[husbandry.ID]map[civil.Date][]husbandry.Celsius{"I1": days}}
-				if n := len(scheduler.ClutchForecasts(in)); n != 3300 {
+				in.Forecasts = &herd.Calibrated{Logged: map[husbandry.ID]map[civil.Date][]husbandry.Celsius{"I1": days}}
+				if n := len(outlook.ClutchForecasts(scheduler.NewDay(in))); n != 3300 {
 					b.Fatalf("%d clutches", n)
 				}
 			}

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -261,7 +263,7 @@ func (c *colony) keep(p []tasks.Task) {
 				c.mated(d)
 			}
 			c.say(x.Key, f)
-		case x.Routine == scheduler.PartPair:
+		case x.Routine == herd.PartPair:
 			d.with = ""
 			c.say(x.Key, nil)
 		case x.Kind == husbandry.GravidCheck && d != nil:
@@ -270,7 +272,7 @@ func (c *colony) keep(p []tasks.Task) {
 				f.Gravid = &gravid
 			}
 			c.say(x.Key, f)
-			if x.Routine == scheduler.LookForEggs && d.eggs > 0 {
+			if x.Routine == herd.LookForEggs && d.eggs > 0 {
 				c.find(d, tasks.NewKey(d.id, tasks.Unplanned, c.on.String()))
 			}
 		case x.Kind == husbandry.HatchWatch:
@@ -333,12 +335,12 @@ func TestAColonyOfThreeYears(t *testing.T) {
 		}
 		in := c.input(0)
 		p := scheduler.Plan(in)
-		herd := scheduler.Derive(in.Records, in.History, c.on)
+		facts := herd.Derive(herd.Input{Records: in.Records, History: in.History, On: c.on})
 		bySubject := make(map[husbandry.ID][]tasks.Task)
 		for _, x := range p {
 			bySubject[x.Subject] = append(bySubject[x.Subject], x)
 		}
-		for _, a := range herd.Animals {
+		for _, a := range facts.Animals {
 			mine := bySubject[a.ID]
 			if !a.PresentOn(c.on) && len(mine) > 0 {
 				t.Fatalf("%s: %s is gone and asked for: %v", c.on, a.ID, mine[0].Key)
@@ -357,28 +359,28 @@ func TestAColonyOfThreeYears(t *testing.T) {
 		}
 		// An alarm is raised on the day after a window ends with young to come,
 		// or with eggs seen in her.
-		var forecasts []scheduler.ClutchForecast
+		var forecasts []outlook.ClutchForecast
 		if c.on.Day()%3 == 0 {
-			forecasts = scheduler.ClutchForecasts(in)
+			forecasts = outlook.ClutchForecasts(scheduler.NewDay(in))
 		}
 		for _, f := range forecasts {
 			if f.WatchTo.IsZero() || !c.on.After(f.WatchTo) {
 				continue
 			}
-			for _, need := range []husbandry.ID{"hatch-watch", scheduler.ReviewHatch} {
-				done := need == scheduler.ReviewHatch && in.History.Outcome(tasks.NewKey(f.ID, need, "hatching")).Mark == tasks.MarkDone
+			for _, need := range []husbandry.ID{"hatch-watch", herd.ReviewHatch} {
+				done := need == herd.ReviewHatch && in.History.Outcome(tasks.NewKey(f.ID, need, "hatching")).Mark == tasks.MarkDone
 				if !done && !slices.ContainsFunc(bySubject[f.ID], func(x tasks.Task) bool { return x.Routine == need }) {
 					t.Fatalf("%s: clutch %s is past its window of %s, and no %s", c.on, f.ID, f.WatchTo, need)
 				}
 			}
 		}
-		for _, a := range herd.Animals {
+		for _, a := range facts.Animals {
 			since := a.GravidOn(c.on)
 			if since.IsZero() || !a.PresentOn(c.on) {
 				continue
 			}
 			alarm := slices.ContainsFunc(bySubject[a.ID], func(x tasks.Task) bool { return x.Kind == husbandry.LayWatch && x.Pinned })
-			if w := (scheduler.Plain{Latitude: 48}).Laying(herd, a); w.Known && c.on.After(w.To) && !alarm {
+			if w := (herd.Plain{Latitude: 48}).Laying(facts, a); w.Known && c.on.After(w.To) && !alarm {
 				t.Fatalf("%s: %s is past her window of %s with eggs seen in her, and no alarm: %v", c.on, a.ID, w.To, bySubject[a.ID])
 			}
 			// Whatever the window is: wall lizards do not carry eggs so long.
@@ -394,7 +396,7 @@ func TestAColonyOfThreeYears(t *testing.T) {
 			for _, x := range scheduler.Plan(ahead) {
 				asked[x.Subject] = true
 			}
-			for _, cl := range herd.Clutches {
+			for _, cl := range facts.Clutches {
 				if cl.Expecting() && !asked[cl.ID] {
 					t.Fatalf("%s: clutch %s (laid %s) expects young, and nothing is asked of it in sixty days", c.on, cl.ID, cl.Laid)
 				}
@@ -423,9 +425,9 @@ func TestAColonyOfThreeYears(t *testing.T) {
 
 // keepYoung takes up to two daughters of the year into the colony.
 func (c *colony) keepYoung() {
-	herd := scheduler.Derive(c.records, tasks.Fold(c.entries), c.on)
+	facts := herd.Derive(herd.Input{Records: c.records, History: tasks.Fold(c.entries), On: c.on})
 	kept := 0
-	for _, cl := range herd.Clutches {
+	for _, cl := range facts.Clutches {
 		if kept == 2 || cl.Mother == "" || len(cl.HatchedOn) == 0 || cl.Laid.Year() != c.on.Year() {
 			continue
 		}
@@ -438,8 +440,8 @@ func (c *colony) keepYoung() {
 
 // settled accounts for every egg at the end.
 func (c *colony) settled(end civil.Date) {
-	herd := scheduler.Derive(c.records, tasks.Fold(c.entries), end)
-	for _, cl := range herd.Clutches {
+	facts := herd.Derive(herd.Input{Records: c.records, History: tasks.Fold(c.entries), On: end})
+	for _, cl := range facts.Clutches {
 		if cl.Laid.AddDays(120).After(end) {
 			continue
 		}

@@ -9,6 +9,8 @@ import (
 	"pgregory.net/rapid"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -156,7 +158,7 @@ func TestWhatHappensInTheColdDecidesNothing(t *testing.T) {
 		return func(b *books) { b.found(on, tasks.NewKey("F04", "found", on), tasks.Finding{Ill: true}) }
 	}
 	reviewed := func(noted, on string) func(*books) {
-		return func(b *books) { b.done(on, tasks.NewKey("F04", scheduler.ReviewIll, noted)) }
+		return func(b *books) { b.done(on, tasks.NewKey("F04", herd.ReviewIll, noted)) }
 	}
 	apart := func(released string) func(*books) {
 		return func(b *books) {
@@ -246,8 +248,8 @@ func TestNoFoodInTheWinter(t *testing.T) {
 		}
 	})
 	t.Run("the winter is a dated fact", func(t *testing.T) {
-		var found []scheduler.Span
-		for _, s := range scheduler.Dated(b.input("2027-10-20", 30)) {
+		var found []outlook.Span
+		for _, s := range outlook.Dated(scheduler.NewDay(b.input("2027-10-20", 30))) {
 			if s.Name == husbandry.CoolingWindow {
 				found = append(found, s)
 			}
@@ -494,7 +496,7 @@ func TestAWinterIsMoved(t *testing.T) {
 				down = x.Due
 			case strings.HasSuffix(string(x.Key), "warm"):
 				warm = x.Due
-			case x.Routine == scheduler.CoolingFood:
+			case x.Routine == herd.CoolingFood:
 				food = x.Due
 			}
 		}
@@ -555,7 +557,7 @@ func TestAWinterIsMoved(t *testing.T) {
 		b := winterRoom()
 		b.Coolings = []husbandry.Cooling{{ID: "W", Enclosures: []husbandry.ID{"E07", "E08"}, Every: husbandry.MonthDay{Month: time.July, Day: 1}}}
 		for on := day("2027-06-01"); on.Before(day("2029-01-01")); on = on.AddDays(13) {
-			for _, s := range scheduler.Dated(b.input(on.String(), 400)) {
+			for _, s := range outlook.Dated(scheduler.NewDay(b.input(on.String(), 400))) {
 				if s.Name == husbandry.CoolingWindow && s.From.Month() != time.July {
 					t.Fatalf("on %s: %s from %s", on, s.Key, s.From)
 				}
@@ -611,7 +613,7 @@ func TestRefusalsAndTheWinter(t *testing.T) {
 func TestPairingAfterTheWinter(t *testing.T) {
 	window := func(b *books, on string) string {
 		b.animal("F03").Enclosure = "E08"
-		for _, s := range scheduler.Dated(b.input(on, 400)) {
+		for _, s := range outlook.Dated(scheduler.NewDay(b.input(on, 400))) {
 			if s.Name == husbandry.PairingWindow && s.Subject == "F03" {
 				return s.From.String() + " " + s.To.String() + " " + s.Why
 			}
@@ -685,7 +687,7 @@ func TestEveryWinterOfAColony(t *testing.T) {
 			}
 		}
 		// Nobody who fasts is fed, and whoever fasts is fed again.
-		for _, s := range scheduler.Dated(y.input(120)) {
+		for _, s := range outlook.Dated(scheduler.NewDay(y.input(120))) {
 			if s.Name != husbandry.CoolingWindow || s.Scope != husbandry.OfEnclosure {
 				continue
 			}
@@ -694,7 +696,7 @@ func TestEveryWinterOfAColony(t *testing.T) {
 				if x.Subject != s.Subject && x.Scope != husbandry.OfAnimal {
 					continue
 				}
-				if x.Kind == husbandry.Feed && x.Routine != scheduler.CoolingFood && x.Subject == s.Subject && !x.Due.Before(s.From) && !x.Due.After(s.To) && x.Due.After(y.on) {
+				if x.Kind == husbandry.Feed && x.Routine != herd.CoolingFood && x.Subject == s.Subject && !x.Due.Before(s.From) && !x.Due.After(s.To) && x.Due.After(y.on) {
 					shared = true
 					if !strings.Contains(x.Why, "no food for ") {
 						t.Fatalf("%s on %s, foodless %s to %s: %s", x.Key, x.Due, s.From, s.To, x.Why)

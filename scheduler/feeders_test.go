@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -123,8 +124,8 @@ func TestAnOrderInWords(t *testing.T) {
 // A week's use follows from who is fed how often and how much, and from what
 // was given of it and what was refused.
 func TestUseInAWeek(t *testing.T) {
-	use := func(b *books, on string) scheduler.FeederStock {
-		return scheduler.FeederStocks(b.input(on, 20))[0]
+	use := func(b *books, on string) outlook.FeederStock {
+		return outlook.FeederStocks(scheduler.NewDay(b.input(on, 20)))[0]
 	}
 	// 21 a day, nine in ten given: 132.
 	if s := use(larder(), "05-12"); s.Week.Mean != 132 || s.Given != 0.9 || s.Factor != 1 || s.InHand.Mean != 58 {
@@ -208,7 +209,7 @@ func TestAYearOfCrickets(t *testing.T) {
 		boxes := map[civil.Date]float64{day("05-07"): 150} // by the day of delivery
 		var used, lacking, bought, died float64
 		covered, weeks, usedBefore := 0, 0, 0.0
-		var week scheduler.Range
+		var week outlook.Range
 		for i := range 200 {
 			on := day("05-10").AddDays(i)
 			there := 0.0
@@ -231,7 +232,7 @@ func TestAYearOfCrickets(t *testing.T) {
 						covered++
 					}
 				}
-				week, usedBefore = scheduler.FeederStocks(b.input(on.String(), 0))[0].Week, used+lacking
+				week, usedBefore = outlook.FeederStocks(scheduler.NewDay(b.input(on.String(), 0)))[0].Week, used+lacking
 			}
 			for _, x := range b.plan(on.String(), 0) {
 				switch {

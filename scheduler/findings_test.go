@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -27,8 +29,8 @@ func TestLaidLeadsOn(t *testing.T) {
 
 	t.Run("the lay watch is over", func(t *testing.T) { b.plan("05-13", 5).none(t, "lay-watch") })
 	t.Run("the clutch is opened", func(t *testing.T) {
-		c := scheduler.ClutchForecasts(b.input("05-12", 0))
-		if len(c) != 1 || c[0].ID != "F03-2027-05-12" || c[0].Mother != "F03" || c[0].Species != "wall-lizard" || c[0].Eggs != 6 || c[0].Laid != day("05-12") || c[0].State != scheduler.InBox {
+		c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-12", 0)))
+		if len(c) != 1 || c[0].ID != "F03-2027-05-12" || c[0].Mother != "F03" || c[0].Species != "wall-lizard" || c[0].Eggs != 6 || c[0].Laid != day("05-12") || c[0].State != herd.InBox {
 			t.Fatalf("got %+v", c)
 		}
 	})
@@ -70,8 +72,8 @@ func TestLaidLeadsOn(t *testing.T) {
 	t.Run("the hatch window is computed", func(t *testing.T) {
 		// Wall lizards take 37.55 days at 28 °C (Ji & Braña 1999), sd 2.33: the
 		// 5th percentile is day 34, the 95th day 41.
-		var window scheduler.Span
-		for _, s := range scheduler.Dated(b.input("05-12", 120)) {
+		var window outlook.Span
+		for _, s := range outlook.Dated(scheduler.NewDay(b.input("05-12", 120))) {
 			if s.Name == husbandry.HatchWindow {
 				window = s
 			}
@@ -96,13 +98,13 @@ func TestLaidLeadsOn(t *testing.T) {
 		if got, want := b.plan("05-12", 60).String(), other.plan("05-12", 60).String(); got != want {
 			t.Errorf("after the undo\n%s\nwithout either\n%s", got, want)
 		}
-		if c := scheduler.ClutchForecasts(b.input("05-12", 0)); len(c) != 0 {
+		if c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-12", 0))); len(c) != 0 {
 			t.Errorf("the clutch is still there: %+v", c)
 		}
 	})
 	t.Run("later corrected, it is the corrected number", func(t *testing.T) {
 		b := expecting().laid("05-12", watch, 6).laid("05-13", watch, 7)
-		if c := scheduler.ClutchForecasts(b.input("05-13", 0)); len(c) != 1 || c[0].Eggs != 7 || c[0].ID != "F03-2027-05-12" {
+		if c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-13", 0))); len(c) != 1 || c[0].Eggs != 7 || c[0].ID != "F03-2027-05-12" {
 			t.Errorf("got %+v", c)
 		}
 	})
@@ -121,7 +123,7 @@ func TestLaidButNotCounted(t *testing.T) {
 		p := b.plan("05-12", 0)
 		p.none(t, "dig-eggs")
 		p.one(t, "set-tub")
-		if c := scheduler.ClutchForecasts(b.input("05-12", 0)); len(c) != 1 || c[0].Eggs != 5 {
+		if c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-12", 0))); len(c) != 1 || c[0].Eggs != 5 {
 			t.Errorf("got %+v", c)
 		}
 	})
@@ -134,8 +136,8 @@ func TestLaidButNotCounted(t *testing.T) {
 
 func TestWhoLaid(t *testing.T) {
 	six := 6
-	clutch := func(b *books, on string) []scheduler.ClutchForecast {
-		return scheduler.ClutchForecasts(b.input(on, 0))
+	clutch := func(b *books, on string) []outlook.ClutchForecast {
+		return outlook.ClutchForecasts(scheduler.NewDay(b.input(on, 0)))
 	}
 	t.Run("at an enclosure with one grown female: she", func(t *testing.T) {
 		c := clutch(withSample().laid("05-12", "E07/nest-top-up/first", six), "05-12")
@@ -163,7 +165,7 @@ func TestWhoLaid(t *testing.T) {
 		warm := husbandry.Celsius(30)
 		b.Clutches = []husbandry.Clutch{{ID: "F03-2027-05-12", Mother: "F03", Laid: day("05-11"), LaidFrom: day("05-11"), Temperature: &warm, Incubator: "I1"}}
 		c := clutch(b, "05-12")
-		if len(c) != 1 || c[0].Laid != day("05-11") || c[0].Eggs != 6 || c[0].State != scheduler.Incubating {
+		if len(c) != 1 || c[0].Laid != day("05-11") || c[0].Eggs != 6 || c[0].State != herd.Incubating {
 			t.Errorf("got %+v", c)
 		}
 	})
@@ -171,7 +173,7 @@ func TestWhoLaid(t *testing.T) {
 		b := withSample().laid("05-12", watch, six).done("05-12", "F03-2027-05-12/set-tub/laid").done("05-15", "F03/weigh-mother/laid-F03-2027-05-12")
 		b.Clutches = []husbandry.Clutch{{ID: "C27-04", Mother: "F03", Laid: day("05-10"), LaidFrom: day("05-10"), Eggs: 5}}
 		c := clutch(b, "05-16")
-		if len(c) != 1 || c[0].ID != "C27-04" || c[0].Eggs != 5 || c[0].State != scheduler.Incubating {
+		if len(c) != 1 || c[0].ID != "C27-04" || c[0].Eggs != 5 || c[0].State != herd.Incubating {
 			t.Errorf("got %+v", c)
 		}
 		p := b.plan("05-16", 0)
@@ -240,8 +242,8 @@ func TestHatchedLeadsOn(t *testing.T) {
 			t.Errorf("why %q", task.Why)
 		}
 		b.plan("06-25", 0).one(t, "hatch-watch/2027-06-25")
-		c := scheduler.ClutchForecasts(b.input("06-19", 0))
-		if c[0].State != scheduler.Hatching {
+		c := outlook.ClutchForecasts(scheduler.NewDay(b.input("06-19", 0)))
+		if c[0].State != herd.Hatching {
 			t.Errorf("got %+v", c)
 		}
 	})
@@ -251,7 +253,7 @@ func TestHatchedLeadsOn(t *testing.T) {
 		p.none(t, "hatch-watch")
 		p.none(t, "tub-check")
 		p.one(t, "first-feed")
-		if c := scheduler.ClutchForecasts(b.input("06-20", 0)); c[0].State != scheduler.HatchedAll || c[0].Progress != 1 || !c[0].P50.IsZero() {
+		if c := outlook.ClutchForecasts(scheduler.NewDay(b.input("06-20", 0))); c[0].State != herd.HatchedAll || c[0].Progress != 1 || !c[0].P50.IsZero() {
 			t.Errorf("got %+v", c)
 		}
 	})
@@ -437,7 +439,7 @@ func TestAHatchWatchPastItsWindowIsAnAlarm(t *testing.T) {
 	}
 	b.done("06-27", review.Key).plan("06-28", 0).none(t, "review-hatch")
 	b.plan("06-28", 0).one(t, "hatch-watch/2027-06-28")
-	c := scheduler.ClutchForecasts(b.input("06-28", 0))
+	c := outlook.ClutchForecasts(scheduler.NewDay(b.input("06-28", 0)))
 	if len(c) != 1 || c[0].ProbabilityToday != 0 || !strings.Contains(strings.Join(c[0].Cautions, " "), "Do not open") || c[0].P50 != day("06-19") {
 		t.Errorf("got %+v", c)
 	}
@@ -484,19 +486,19 @@ func TestGravidChecksAndPairing(t *testing.T) {
 
 func TestWhereAFoundClutchStands(t *testing.T) {
 	b := expecting().laid("05-12", watch, 6).done("05-12", "F03-2027-05-12/set-tub/laid")
-	c := scheduler.ClutchForecasts(b.input("05-13", 0))[0]
-	if c.Incubator != "I1" || !strings.Contains(strings.Join(c.Cautions, " "), "taken to stand in I1") || c.State != scheduler.Incubating {
+	c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-13", 0)))[0]
+	if c.Incubator != "I1" || !strings.Contains(strings.Join(c.Cautions, " "), "taken to stand in I1") || c.State != herd.Incubating {
 		t.Errorf("with one incubator: %+v", c)
 	}
 	if task := b.plan("06-15", 0).one(t, "hatch-watch/2027-06-15"); task.Place.Enclosure != "I1" {
 		t.Errorf("looked for at %+v", task.Place)
 	}
 	b.Incubators = append(b.Incubators, husbandry.Incubator{ID: "I2", Room: "R1", Temperature: 31})
-	if c := scheduler.ClutchForecasts(b.input("05-13", 0))[0]; c.Incubator != "" || !strings.Contains(c.Basis, "not known") {
+	if c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-13", 0)))[0]; c.Incubator != "" || !strings.Contains(c.Basis, "not known") {
 		t.Errorf("with two: %+v", c)
 	}
 	b.Clutches = append(b.Clutches, husbandry.Clutch{ID: "C27-01", Mother: "F04", Species: "wall-lizard", Laid: day("05-02"), Eggs: 4, Incubator: "I2"})
-	for _, c := range scheduler.ClutchForecasts(b.input("05-13", 0)) {
+	for _, c := range outlook.ClutchForecasts(scheduler.NewDay(b.input("05-13", 0))) {
 		if c.ID == "F03-2027-05-12" && c.Incubator != "I2" {
 			t.Errorf("where the species' last clutch stands: %+v", c)
 		}

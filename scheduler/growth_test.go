@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/husbandry"
 )
 
@@ -21,7 +22,7 @@ func TestGrowthGoesBackToTheClutch(t *testing.T) {
 		weighs("10-03", "F/weigh-adult/first", 50).undo("10-04", "F/weigh-adult/first")
 	show := func(b *books, on string) string {
 		var lines []string
-		for _, g := range scheduler.Growths(b.input(on, 0)) {
+		for _, g := range outlook.Growths(scheduler.Facts(b.input(on, 0))) {
 			line := fmt.Sprintf("%s (%d):", g.ID, g.Count)
 			for _, w := range g.Weighings {
 				line += fmt.Sprintf(" %s %v of %s %v,", w.On.Format("01-02"), w.Grams, w.Of, w.Each)
@@ -42,10 +43,10 @@ Y1 (1): 06-23 2.6 of K [], 07-05 3.5 of G [3 3.5 4], 10-01 15 of Y1 []`; got != 
 	if got := show(b, "2031-10-10"); !strings.Contains(got, "Y1 (1): 06-23 2.6 of K") {
 		t.Errorf("four years later\n%s", got)
 	}
-	if got := scheduler.Growths(b.input("05-01", 0)); len(got) != 0 {
+	if got := outlook.Growths(scheduler.Facts(b.input("05-01", 0))); len(got) != 0 {
 		t.Errorf("before the first weighing: %v", got)
 	}
-	if !slices.ContainsFunc(scheduler.Growths(b.input("10-10", 0)), func(g scheduler.Growth) bool {
+	if !slices.ContainsFunc(outlook.Growths(scheduler.Facts(b.input("10-10", 0))), func(g outlook.Growth) bool {
 		return g.ID == "Y1" && g.Hatched == day("06-22") && g.Species == husbandry.ID("leopard-gecko")
 	}) {
 		t.Error("nobody knows when Y1 hatched")

@@ -9,6 +9,8 @@ import (
 	"pgregory.net/rapid"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -200,7 +202,7 @@ func TestNoMaleButKin(t *testing.T) {
 	if ask.Why != want || !strings.Contains(ask.Caution, "quarantine") {
 		t.Errorf("%q, %q", ask.Why, ask.Caution)
 	}
-	for _, s := range scheduler.Dated(b.input("05-03", 60)) {
+	for _, s := range outlook.Dated(scheduler.NewDay(b.input("05-03", 60))) {
 		if s.Name == husbandry.PairingWindow {
 			t.Errorf("the calendar has %+v", s)
 		}
@@ -236,7 +238,7 @@ func TestNoMaleButKin(t *testing.T) {
 
 // The calendar says with whom.
 func TestThePairingTimeOfACalendarNamesTheMale(t *testing.T) {
-	spans := scheduler.Dated(matched("F1 female", "M1 male").input("05-03", 60))
+	spans := outlook.Dated(scheduler.NewDay(matched("F1 female", "M1 male").input("05-03", 60)))
 	if len(spans) != 1 || !strings.HasSuffix(spans[0].Why, "; best with M1, inbreeding of the young at least 0") || spans[0].Key != tasks.NewKey("F1", "pairing", "2027") {
 		t.Errorf("%+v", spans)
 	}
@@ -371,7 +373,7 @@ func TestTurnsUnderAnyMarks(t *testing.T) {
 				if x.Status == tasks.Upcoming || x.Status == tasks.Lapsed || x.Kind != husbandry.Pair {
 					continue
 				}
-				if x.Routine == scheduler.PartPair {
+				if x.Routine == herd.PartPair {
 					quiet = false // he is there for a day longer, or he is not
 					if rapid.IntRange(0, 3).Draw(t, "late to part") > 0 {
 						b.done(on.Format("01-02"), x.Key)

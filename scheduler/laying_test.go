@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/husbandry"
 )
@@ -30,65 +32,65 @@ func TestWhatLayingCallsFor(t *testing.T) {
 		pinned bool
 	}{
 		// Mated 22 April, so eggs are expected from 12 to 22 May.
-		{words: "a box a week before the eggs", tell: noBox, on: "05-05", task: scheduler.SetNestBox, want: "due 05-05 F03/set-nest-box/mated-2027-04-22", why: "By the records E07 has no nest box"},
-		{words: "no box before that", tell: noBox, on: "05-04", task: scheduler.SetNestBox},
-		{words: "no box where one is", tell: func(*books) {}, on: "05-12", task: scheduler.SetNestBox},
-		{words: "a box that was put in", tell: func(b *books) { noBox(b); b.done("05-05", "F03/set-nest-box/mated-2027-04-22") }, on: "05-12", task: scheduler.SetNestBox},
+		{words: "a box a week before the eggs", tell: noBox, on: "05-05", task: herd.SetNestBox, want: "due 05-05 F03/set-nest-box/mated-2027-04-22", why: "By the records E07 has no nest box"},
+		{words: "no box before that", tell: noBox, on: "05-04", task: herd.SetNestBox},
+		{words: "no box where one is", tell: func(*books) {}, on: "05-12", task: herd.SetNestBox},
+		{words: "a box that was put in", tell: func(b *books) { noBox(b); b.done("05-05", "F03/set-nest-box/mated-2027-04-22") }, on: "05-12", task: herd.SetNestBox},
 
-		{words: "no eggs found in the window", tell: func(*books) {}, on: "05-23", task: scheduler.LookForEggs, want: "due 05-23 F03/look-for-eggs/mated-2027-04-22", why: "Eggs were expected 12-22 May and nobody found any"},
-		{words: "still within the window", tell: func(*books) {}, on: "05-22", task: scheduler.LookForEggs},
-		{words: "looked", tell: func(b *books) { b.done("05-24", "F03/look-for-eggs/mated-2027-04-22") }, on: "05-28", task: scheduler.LookForEggs},
-		{words: "seen gravid, the watch is an alarm instead", tell: func(b *books) { b.found("05-10", "F03/gravid-check/2027-05-10", tasks.Finding{Gravid: &seen}) }, on: "05-24", task: scheduler.LookForEggs},
+		{words: "no eggs found in the window", tell: func(*books) {}, on: "05-23", task: herd.LookForEggs, want: "due 05-23 F03/look-for-eggs/mated-2027-04-22", why: "Eggs were expected 12-22 May and nobody found any"},
+		{words: "still within the window", tell: func(*books) {}, on: "05-22", task: herd.LookForEggs},
+		{words: "looked", tell: func(b *books) { b.done("05-24", "F03/look-for-eggs/mated-2027-04-22") }, on: "05-28", task: herd.LookForEggs},
+		{words: "seen gravid, the watch is an alarm instead", tell: func(b *books) { b.found("05-10", "F03/gravid-check/2027-05-10", tasks.Finding{Gravid: &seen}) }, on: "05-24", task: herd.LookForEggs},
 
 		// Three clutches are the sample sheet's limit.
 		{words: "the season's number", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 5), inBox("C2", "04-15", 5), inBox("C3", "05-10", 4)}
-		}, on: "05-12", task: scheduler.RestFemale, want: "due 05-10 F03/rest-female/C3", why: "Her clutch of 10 May was the 3rd since 20 March, and the season's limit is 3; a grown male lives with her"},
-		{words: "one fewer", tell: func(b *books) { b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 5), inBox("C2", "04-15", 5)} }, on: "05-12", task: scheduler.RestFemale},
+		}, on: "05-12", task: herd.RestFemale, want: "due 05-10 F03/rest-female/C3", why: "Her clutch of 10 May was the 3rd since 20 March, and the season's limit is 3; a grown male lives with her"},
+		{words: "one fewer", tell: func(b *books) { b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 5), inBox("C2", "04-15", 5)} }, on: "05-12", task: herd.RestFemale},
 
 		{words: "half of what she usually lays", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5), inBox("C3", "05-10", 2)}
-		}, on: "05-11", task: scheduler.FeelForEggs, want: "due 05-11 F03/feel-for-eggs/C3", why: "has 2 eggs; her last 2 had 5.5 on average", pinned: true},
+		}, on: "05-11", task: herd.FeelForEggs, want: "due 05-11 F03/feel-for-eggs/C3", why: "has 2 eggs; her last 2 had 5.5 on average", pinned: true},
 		{words: "not on the day itself", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5), inBox("C3", "05-10", 2)}
-		}, on: "05-10", task: scheduler.FeelForEggs},
+		}, on: "05-10", task: herd.FeelForEggs},
 		{words: "more came the day after", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
 			b.found("05-12", watch, tasks.Finding{Laid: &two}).found("05-13", "F03/found/2027-05-13", tasks.Finding{More: &four})
-		}, on: "05-14", task: scheduler.FeelForEggs},
+		}, on: "05-14", task: herd.FeelForEggs},
 		{words: "no more came", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
 			b.found("05-12", watch, tasks.Finding{Laid: &two})
-		}, on: "05-14", task: scheduler.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", pinned: true},
+		}, on: "05-14", task: herd.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", pinned: true},
 		{words: "no more came, and looking was skipped", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
 			b.found("05-12", watch, tasks.Finding{Laid: &two}).skip("05-13", "F03/feel-for-eggs/F03-2027-05-12")
-		}, on: "05-14", task: scheduler.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", pinned: true},
+		}, on: "05-14", task: herd.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", pinned: true},
 		{words: "no more came, and somebody felt for them", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
 			b.found("05-12", watch, tasks.Finding{Laid: &two}).done("05-13", "F03/feel-for-eggs/F03-2027-05-12")
-		}, on: "05-14", task: scheduler.FeelForEggs},
+		}, on: "05-14", task: herd.FeelForEggs},
 		{words: "fewer than her kind lays", tell: func(b *books) {
 			b.Species[0].Laying.Eggs = husbandry.Span{From: 2, To: 11}
 			b.found("05-12", watch, tasks.Finding{Laid: &one})
-		}, on: "05-13", task: scheduler.FeelForEggs,
+		}, on: "05-13", task: herd.FeelForEggs,
 			want: "due 05-13 F03/feel-for-eggs/F03-2027-05-12", why: "has 1 egg; her kind lays 2 or more", pinned: true},
 		{words: "eggs seen in her after laying", tell: func(b *books) {
 			b.found("05-12", watch, tasks.Finding{Laid: &six}).found("05-14", "F03/gravid-check/2027-05-14", tasks.Finding{Gravid: &seen})
-		}, on: "05-14", task: scheduler.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", why: "Eggs were seen in her on 14 May, after her clutch of 12 May", pinned: true},
+		}, on: "05-14", task: herd.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", why: "Eggs were seen in her on 14 May, after her clutch of 12 May", pinned: true},
 		{words: "none seen in her after laying", tell: func(b *books) {
 			b.found("05-12", watch, tasks.Finding{Laid: &six}).found("05-14", "F03/gravid-check/2027-05-14", tasks.Finding{Gravid: &not})
-		}, on: "05-14", task: scheduler.FeelForEggs},
+		}, on: "05-14", task: herd.FeelForEggs},
 
-		{words: "digging for a day", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-13") }, on: "05-13", task: scheduler.VetDigging},
-		{words: "digging for two days", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-14") }, on: "05-14", task: scheduler.VetDigging,
+		{words: "digging for a day", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-13") }, on: "05-13", task: herd.VetDigging},
+		{words: "digging for two days", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-14") }, on: "05-14", task: herd.VetDigging,
 			want: "due 05-14 F03/vet-digging/2027-05-12", why: "She was seen digging on 12 May and still on 14 May, and has not laid", pinned: true},
-		{words: "digging, then eggs", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-13"); b.laid("05-14", "F03/lay-watch/2027-05-14", 5) }, on: "05-14", task: scheduler.VetDigging},
-		{words: "digging taken back", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-14"); b.undo("05-14", "F03/lay-watch/2027-05-14") }, on: "05-14", task: scheduler.VetDigging},
+		{words: "digging, then eggs", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-13"); b.laid("05-14", "F03/lay-watch/2027-05-14", 5) }, on: "05-14", task: herd.VetDigging},
+		{words: "digging taken back", tell: func(b *books) { dig(b, "05-12"); dig(b, "05-14"); b.undo("05-14", "F03/lay-watch/2027-05-14") }, on: "05-14", task: herd.VetDigging},
 
 		{words: "digging again soon after a clutch", tell: func(b *books) {
 			b.laid("05-10", "F03/found/2027-05-10", 3).found("05-12", "F03/found/2027-05-12", tasks.Finding{Digging: true}).found("05-14", "F03/found/2027-05-14", tasks.Finding{Digging: true})
-		}, on: "05-14", task: scheduler.VetDigging, want: "due 05-14 F03/vet-digging/2027-05-12", why: "She was seen digging on 12 May and still on 14 May, and has not laid since her clutch of 10 May", pinned: true},
+		}, on: "05-14", task: herd.VetDigging, want: "due 05-14 F03/vet-digging/2027-05-12", why: "She was seen digging on 12 May and still on 14 May, and has not laid since her clutch of 10 May", pinned: true},
 		{words: "eggs in the open are set first of all", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: "set-tub",
 			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: "Clutch F03-2027-05-12: laid 12 May, outside the nest box", pinned: true},
 		{words: "and not once they are set", tell: func(b *books) {
@@ -101,40 +103,40 @@ func TestWhatLayingCallsFor(t *testing.T) {
 			b.laid("05-12", watch, 6)
 		}, on: "05-12", task: "set-tub",
 			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: `Clutch F03-2027-05-12: laid 12 May; say where it stands, with "moved to" and the incubator's id`},
-		{words: "eggs outside the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: scheduler.ReviewNestSite,
+		{words: "eggs outside the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: herd.ReviewNestSite,
 			want: "due 05-12 E07/review-nest-site/F03-2027-05-12", why: "lay outside the nest box"},
 		{words: "and the box was looked at before its mother was known", tell: func(b *books) {
 			b.animal("F04").Enclosure = "E07"
 			b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six, Outside: true}).done("05-12", "E07/review-nest-site/E07-2027-05-12").
 				found("05-13", "E07-2027-05-12/found/2027-05-13", tasks.Finding{Mother: "F03"})
-		}, on: "05-13", task: scheduler.ReviewNestSite},
+		}, on: "05-13", task: herd.ReviewNestSite},
 		{words: "eggs in the open, and where they will stand is asked", tell: func(b *books) {
 			b.Incubators = append(b.Incubators, husbandry.Incubator{ID: "I2", Room: "R1", Temperature: 26})
 			b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true})
 		}, on: "05-12", task: "set-tub",
 			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: `laid 12 May, outside the nest box; say where it stands, with "moved to" and the incubator's id`, pinned: true},
-		{words: "eggs in the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six}) }, on: "05-12", task: scheduler.ReviewNestSite},
+		{words: "eggs in the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six}) }, on: "05-12", task: herd.ReviewNestSite},
 
 		{words: "eggs where two females live", tell: func(b *books) {
 			b.animal("F04").Enclosure = "E07"
 			b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six})
-		}, on: "05-12", task: scheduler.WhoseEggs, want: "due 05-12 E07/whose-eggs/E07-2027-05-12", why: "may be of Ada (F03), whose eggs were expected 12-22 May; or of Cleo (F04)"},
+		}, on: "05-12", task: herd.WhoseEggs, want: "due 05-12 E07/whose-eggs/E07-2027-05-12", why: "may be of Ada (F03), whose eggs were expected 12-22 May; or of Cleo (F04)"},
 		{words: "her mother was found out", tell: func(b *books) {
 			b.animal("F04").Enclosure = "E07"
 			b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six}).found("05-13", "E07-2027-05-12/found/2027-05-13", tasks.Finding{Mother: "F03"})
-		}, on: "05-13", task: scheduler.WhoseEggs},
+		}, on: "05-13", task: herd.WhoseEggs},
 
 		{words: "together for a week", tell: func(b *books) {
 			b.animal("M01").Enclosure = "E08"
 			b.Pairings = []husbandry.Pairing{{ID: "P1", Male: "M01", Female: "F03", From: day("05-05")}}
-		}, on: "05-12", task: scheduler.PartPair, want: "due 05-12 F03/part-pair/2027-05-05", why: "Together since 5 May"},
+		}, on: "05-12", task: herd.PartPair, want: "due 05-12 F03/part-pair/2027-05-05", why: "Together since 5 May"},
 		{words: "parted, by the record", tell: func(b *books) {
 			b.animal("M01").Enclosure = "E08"
 			b.Pairings = []husbandry.Pairing{{ID: "P1", Male: "M01", Female: "F03", From: day("05-05"), Until: day("05-09")}}
-		}, on: "05-12", task: scheduler.PartPair},
+		}, on: "05-12", task: herd.PartPair},
 		{words: "he lives with her", tell: func(b *books) {
 			b.Pairings = []husbandry.Pairing{{ID: "P1", Male: "M01", Female: "F03", From: day("05-05")}}
-		}, on: "05-12", task: scheduler.PartPair},
+		}, on: "05-12", task: herd.PartPair},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			b := expecting()
@@ -158,11 +160,11 @@ func TestAMotherFoundOut(t *testing.T) {
 	b.plan("05-13", 0).one(t, "F03/lay-watch/2027-05-13")
 	b.found("05-13", "E07-2027-05-12/found/2027-05-13", tasks.Finding{Mother: "F03"})
 	b.plan("05-13", 5).none(t, "F03/lay-watch")
-	if c := scheduler.ClutchForecasts(b.input("05-13", 0)); len(c) != 1 || c[0].Mother != "F03" || c[0].Species != "wall-lizard" {
+	if c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-13", 0))); len(c) != 1 || c[0].Mother != "F03" || c[0].Species != "wall-lizard" {
 		t.Errorf("clutches %+v", c)
 	}
 	b.found("05-15", "E07-2027-05-12/found/2027-05-15", tasks.Finding{Mother: "F04"}).plan("05-15", 0).one(t, "F03/lay-watch/2027-05-15")
-	if c := scheduler.ClutchForecasts(b.input("05-15", 0)); len(c) != 1 || c[0].Mother != "F04" {
+	if c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-15", 0))); len(c) != 1 || c[0].Mother != "F04" {
 		t.Errorf("the last word: %+v", c)
 	}
 	b.undo("05-15", "E07-2027-05-12/found/2027-05-15").plan("05-15", 0).none(t, "F03/lay-watch")
@@ -190,7 +192,9 @@ func TestAFoundClutchInTwoTubs(t *testing.T) {
 	six := 6
 	b := brooding()
 	b.Clutches = []husbandry.Clutch{{ID: "B", PartOf: "F03-2027-05-12", Mother: "F03", Species: b.animal("F03").Species, LaidFrom: day("05-12"), Laid: day("05-12"), Eggs: 2, Incubator: "COOL"}}
-	list := func(on string) []scheduler.ClutchForecast { return scheduler.ClutchForecasts(b.input(on, 0)) }
+	list := func(on string) []outlook.ClutchForecast {
+		return outlook.ClutchForecasts(scheduler.NewDay(b.input(on, 0)))
+	}
 	b.found("05-12", "F03/found/2027-05-12", tasks.Finding{Laid: &six})
 	if l := list("06-01"); len(l) != 2 || l[0].ID != "B" || l[0].Eggs != 2 || l[1].Eggs != 4 || l[0].Laid != day("05-12") || l[0].Mother != "F03" {
 		t.Errorf("got %+v", l)
@@ -198,7 +202,7 @@ func TestAFoundClutchInTwoTubs(t *testing.T) {
 	if l := list("05-11"); len(l) != 0 {
 		t.Errorf("before it was laid: %+v", l)
 	}
-	if n := len(scheduler.Derive(&b.Records, tasks.Fold(b.entries), day("06-01")).Animal("F03").Laid); n != 1 {
+	if n := len(herd.Derive(herd.Input{Records: &b.Records, History: tasks.Fold(b.entries), On: day("06-01")}).Animal("F03").Laid); n != 1 {
 		t.Errorf("she has laid %d times", n)
 	}
 	two := 2
@@ -220,12 +224,12 @@ func TestAClutchInTwoTubs(t *testing.T) {
 	b.Clutches = append(b.Clutches, husbandry.Clutch{ID: "C1b", PartOf: "C1", Eggs: 2, Incubator: "COOL"})
 	in := b.input("06-01", 0)
 	in.Forecasts = nil
-	list := scheduler.ClutchForecasts(in)
+	list := outlook.ClutchForecasts(scheduler.NewDay(in))
 	if len(list) != 2 || list[0].Eggs != 4 || list[1].Eggs != 2 || list[1].Laid != list[0].Laid || list[1].Mother != "F03" || !list[1].P50.After(list[0].P50) {
 		t.Fatalf("got %+v", list)
 	}
-	herd := scheduler.Derive(in.Records, in.History, in.On)
-	if n := len(herd.Animal("F03").Laid); n != 1 {
+	facts := herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On})
+	if n := len(facts.Animal("F03").Laid); n != 1 {
 		t.Errorf("she has laid %d times", n)
 	}
 	for _, task := range b.plan("05-15", 5) {
@@ -236,7 +240,7 @@ func TestAClutchInTwoTubs(t *testing.T) {
 	two := 2
 	b.found("06-05", "C1b/found/2027-06-05", tasks.Finding{Dead: &two})
 	in = b.input("06-10", 0)
-	if list := scheduler.ClutchForecasts(in); list[0].State != scheduler.Incubating || list[1].State != scheduler.Ended {
+	if list := outlook.ClutchForecasts(scheduler.NewDay(in)); list[0].State != herd.Incubating || list[1].State != herd.Ended {
 		t.Errorf("its part is lost: %s, %s", list[0].State, list[1].State)
 	}
 }

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -110,7 +112,7 @@ func TestEggsReportedTwice(t *testing.T) {
 	for again, clutches := range map[string]int{"05-14": 1, "05-15": 2, "05-10": 1, "05-09": 2} {
 		b := withSample().laid("05-12", "F03/found/2027-05-12", 6).laid("05-16", tasks.NewKey("F03", tasks.Unplanned, day(again).String()), 4)
 		b.entries[1].On = day(again)
-		if got := scheduler.ClutchForecasts(b.input("05-16", 0)); len(got) != clutches {
+		if got := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-16", 0))); len(got) != clutches {
 			t.Errorf("eggs on 12 May and on %s: %d clutches, want %d", again, len(got), clutches)
 		}
 	}
@@ -176,14 +178,14 @@ func TestALoggedCycleGoesOn(t *testing.T) {
 		for i := range 8 {
 			log[day("05-12").AddDays(i)] = []husbandry.Celsius{24 - swing, 24, 24 + swing, 24}
 		}
-		f := &scheduler.Calibrated{}
+		f := &herd.Calibrated{}
 		if logged {
 			f.Logged = map[husbandry.ID]map[civil.Date][]husbandry.Celsius{"WARM": log}
 		} else {
 			b.Incubators[0].Swing = swing
 		}
 		in.Forecasts = f
-		return scheduler.ClutchForecasts(in)[0].P50
+		return outlook.ClutchForecasts(scheduler.NewDay(in))[0].P50
 	}
 	if steady, cycle := half(0, true), half(5, true); steady.Sub(cycle) < 2 {
 		t.Errorf("24 °C: half by %s, with a cycle of 5 °C either way by %s", steady, cycle)

@@ -6,21 +6,23 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
 )
 
 // logging is brooding with a log of the warm incubator: of days from laying on,
 // each by how much it was beside 28 °C.
-func logging(days map[int]float64, on string) scheduler.ClutchForecast {
+func logging(days map[int]float64, on string) outlook.ClutchForecast {
 	b := brooding()
 	in := b.input(on, 0)
 	log := make(map[civil.Date][]husbandry.Celsius)
 	for i, off := range days {
 		log[day("05-12").AddDays(i)] = []husbandry.Celsius{husbandry.Celsius(28 + off), husbandry.Celsius(28 + off)}
 	}
-	in.Forecasts = &scheduler.Calibrated{Logged: map[husbandry.ID]map[civil.Date][]husbandry.Celsius{"WARM": log}}
-	return scheduler.ClutchForecasts(in)[0]
+	in.Forecasts = &herd.Calibrated{Logged: map[husbandry.ID]map[civil.Date][]husbandry.Celsius{"WARM": log}}
+	return outlook.ClutchForecasts(scheduler.NewDay(in))[0]
 }
 
 // An incubator that is a degree warmer than it is set to stays so: a forecast
@@ -62,7 +64,7 @@ func TestDaysThatALogHasNot(t *testing.T) {
 		return m
 	}
 	with := func(m map[int]float64, i int, off float64) map[int]float64 { m[i] = off; return m }
-	half := func(c scheduler.ClutchForecast) int { return c.P50.Sub(day("05-12")) }
+	half := func(c outlook.ClutchForecast) int { return c.P50.Sub(day("05-12")) }
 	set, warm := half(logging(nil, "06-01")), half(logging(all(20, 1), "06-01"))
 	if set-warm < 3 {
 		t.Fatalf("28 °C: day %d, 29 °C: day %d", set, warm)

@@ -4,6 +4,8 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/husbandry"
 )
@@ -29,10 +31,10 @@ func pastRoom() *books {
 
 func TestPastHatchesAreToldWithTheForecastOfTheirLayingDay(t *testing.T) {
 	b := pastRoom()
-	for name, fore := range map[string]scheduler.Forecasts{"calibrated": nil, "plain": scheduler.Plain{Latitude: 48.2}} {
+	for name, fore := range map[string]herd.Forecasts{"calibrated": nil, "plain": herd.Plain{Latitude: 48.2}} {
 		in := b.input("07-20", 0)
 		in.Forecasts = fore
-		past := scheduler.PastHatches(in, "wall-lizard", 10)
+		past := outlook.PastHatches(scheduler.Facts(in), "wall-lizard", 10)
 		if len(past) != 2 || past[0].ID != "A" || past[1].ID != "B" {
 			t.Fatalf("%s: %+v, want A and B", name, past)
 		}
@@ -47,7 +49,7 @@ func TestPastHatchesAreToldWithTheForecastOfTheirLayingDay(t *testing.T) {
 			fresh.entries = nil
 			then := fresh.input(p.Laid.String(), 0)
 			then.Forecasts = fore
-			for _, f := range scheduler.ClutchForecasts(then) {
+			for _, f := range outlook.ClutchForecasts(scheduler.NewDay(then)) {
 				if f.ID == p.ID && (f.P05 != p.P05 || f.P50 != p.P50 || f.P95 != p.P95) {
 					t.Errorf("%s: past %d: %v %v %v, the overview of the laying day had %v %v %v", name, i, p.P05, p.P50, p.P95, f.P05, f.P50, f.P95)
 				}
@@ -63,21 +65,21 @@ func TestPastHatchesDoNotKnowWhatCameLater(t *testing.T) {
 	b.hatched("08-20", "E/hatch-watch/2027-08-20", 3)
 	in := b.input("09-01", 0)
 	in.Forecasts = nil
-	past := scheduler.PastHatches(in, "wall-lizard", 10)
+	past := outlook.PastHatches(scheduler.Facts(in), "wall-lizard", 10)
 	if len(past) != 3 {
 		t.Fatalf("%+v, want three", past)
 	}
-	width := func(p scheduler.Past) int { return p.P95.Sub(p.P05) }
+	width := func(p outlook.Past) int { return p.P95.Sub(p.P05) }
 	if width(past[0]) != width(past[1]) || past[0].P50.Sub(past[0].Laid) != past[1].P50.Sub(past[1].Laid) {
 		t.Errorf("A and B were laid before any hatched, and were expected otherwise: %+v", past[:2])
 	}
 	if width(past[2]) >= width(past[1]) || past[2].P50.Sub(past[2].Laid) <= past[1].P50.Sub(past[1].Laid) {
 		t.Errorf("E was laid after two slow clutches, and was expected no later: %+v", past)
 	}
-	if latest := scheduler.PastHatches(in, "wall-lizard", 1); len(latest) != 1 || latest[0] != past[2] {
+	if latest := outlook.PastHatches(scheduler.Facts(in), "wall-lizard", 1); len(latest) != 1 || latest[0] != past[2] {
 		t.Errorf("the latest: %+v", latest)
 	}
-	if none := scheduler.PastHatches(in, "no-lizard", 5); len(none) != 0 {
+	if none := outlook.PastHatches(scheduler.Facts(in), "no-lizard", 5); len(none) != 0 {
 		t.Errorf("of a species that has none: %+v", none)
 	}
 }
@@ -86,12 +88,12 @@ func TestPastHatchesDoNotKnowWhatCameLater(t *testing.T) {
 func TestClutchForecastsHaveTheirDays(t *testing.T) {
 	b := pastRoom()
 	b.found("08-14", "E/hatch-watch/2027-08-14", tasks.Finding{Hatched: new(1)})
-	list := scheduler.ClutchForecasts(b.input("08-15", 0))
+	list := outlook.ClutchForecasts(scheduler.NewDay(b.input("08-15", 0)))
 	e := list[len(list)-1]
 	if e.ID != "E" || e.Temperature == nil || *e.Temperature != 28 {
 		t.Fatalf("%+v", e)
 	}
-	if len(e.HatchedOn) != 1 || e.HatchedOn[0] != (scheduler.Young{On: day("08-14"), Count: 1}) {
+	if len(e.HatchedOn) != 1 || e.HatchedOn[0] != (herd.Young{On: day("08-14"), Count: 1}) {
 		t.Errorf("hatched on %+v", e.HatchedOn)
 	}
 	sum := 0.0

@@ -13,6 +13,8 @@ import (
 	"pgregory.net/rapid"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -220,12 +222,12 @@ func TestEveryPlanHoldsTogether(t *testing.T) {
 				}
 			}
 		}
-		for _, s := range scheduler.Dated(y.input(120)) {
+		for _, s := range outlook.Dated(scheduler.NewDay(y.input(120))) {
 			if s.To.Before(s.From) || s.Title == "" || s.Why == "" || command.MatchString(s.Title) || command.MatchString(s.Why) {
 				t.Fatalf("span %+v", s)
 			}
 		}
-		for _, c := range scheduler.ClutchForecasts(y.input(0)) {
+		for _, c := range outlook.ClutchForecasts(scheduler.NewDay(y.input(0))) {
 			if c.Progress < 0 || c.Progress > 1 || c.ProbabilityToday < 0 || c.ProbabilityToday > 1 || c.Basis == "" || c.Cautions == nil {
 				t.Fatalf("clutch %+v", c)
 			}
@@ -317,7 +319,7 @@ func TestOneMarkLeavesOtherSubjectsAlone(t *testing.T) {
 			for _, x := range p {
 				// Whether an enclosure eats decides whether its animals are
 				// weighed for refusing.
-				if x.Subject != marked.Subject && x.Scope != husbandry.OfKeeper && x.Scope != husbandry.OfFeeder && x.Routine != scheduler.WeighRefused {
+				if x.Subject != marked.Subject && x.Scope != husbandry.OfKeeper && x.Scope != husbandry.OfFeeder && x.Routine != herd.WeighRefused {
 					list = append(list, x)
 				}
 			}

@@ -4,7 +4,7 @@ import (
 	"strings"
 	"testing"
 
-	"nestround/scheduler"
+	"nestround/scheduler/herd"
 	"nestround/tasks"
 	"nestround/tasks/husbandry"
 )
@@ -376,8 +376,8 @@ func TestHousekeepingComesAndGoes(t *testing.T) {
 
 func TestDeriveTellsOfTheQuarantine(t *testing.T) {
 	in := kept(t, nursery+newcomer).input("06-01", 0)
-	q := scheduler.Derive(in.Records, in.History, in.On).Animal("N").Apart
-	if q == nil || *q != (scheduler.Apart{Began: day("05-10"), From: day("05-10"), Until: day("08-08")}) {
+	q := herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On}).Animal("N").Apart
+	if q == nil || *q != (herd.Apart{Began: day("05-10"), From: day("05-10"), Until: day("08-08")}) {
 		t.Errorf("got %+v", q)
 	}
 }

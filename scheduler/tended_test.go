@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -20,11 +22,11 @@ func brooding() *books {
 	return b
 }
 
-func (b *books) clutch(t *testing.T, on string) scheduler.ClutchForecast {
+func (b *books) clutch(t *testing.T, on string) outlook.ClutchForecast {
 	t.Helper()
 	in := b.input(on, 0)
 	in.Forecasts = nil
-	list := scheduler.ClutchForecasts(in)
+	list := outlook.ClutchForecasts(scheduler.NewDay(in))
 	if len(list) != 1 {
 		t.Fatalf("clutches %+v", list)
 	}
@@ -83,28 +85,28 @@ func TestTheLastEgg(t *testing.T) {
 	hatched := tasks.Key("C1/hatch-watch/2027-06-18")
 	for name, c := range map[string]struct {
 		say   func(b *books)
-		state scheduler.ClutchState
+		state herd.ClutchState
 		watch bool
 	}{
-		"some hatched": {func(b *books) { b.hatched("06-18", hatched, 3) }, scheduler.Hatching, true},
+		"some hatched": {func(b *books) { b.hatched("06-18", hatched, 3) }, herd.Hatching, true},
 		"the others dead": {func(b *books) {
 			b.hatched("06-18", hatched, 3).found("06-19", "C1/found/2027-06-19", tasks.Finding{Dead: &three})
-		}, scheduler.HatchedAll, false},
+		}, herd.HatchedAll, false},
 		"dead at two looks": {func(b *books) {
 			b.hatched("06-18", hatched, 3).found("06-01", "C1/found/2027-06-01", tasks.Finding{Dead: &two}).found("06-02", "C1/found/2027-06-02", tasks.Finding{Dead: &three})
-		}, scheduler.HatchedAll, false},
+		}, herd.HatchedAll, false},
 		"dead and counted once": {func(b *books) {
 			b.hatched("06-18", hatched, 3).found("06-02", "C1/found/2027-06-02", tasks.Finding{Dead: &two}).found("06-02", "C1/found/2027-06-02", tasks.Finding{Dead: &two})
-		}, scheduler.Hatching, true},
-		"all dead": {func(b *books) { b.found("06-01", "C1/found/2027-06-01", tasks.Finding{Dead: &six}) }, scheduler.Ended, false},
+		}, herd.Hatching, true},
+		"all dead": {func(b *books) { b.found("06-01", "C1/found/2027-06-01", tasks.Finding{Dead: &six}) }, herd.Ended, false},
 		"ended": {func(b *books) {
 			b.hatched("06-18", hatched, 3).found("06-19", "C1/found/2027-06-19", tasks.Finding{Ended: true})
-		}, scheduler.Ended, false},
+		}, herd.Ended, false},
 		"ended, and that is taken back": {func(b *books) {
 			b.hatched("06-18", hatched, 3).found("06-19", "C1/found/2027-06-19", tasks.Finding{Ended: true}).undo("06-19", "C1/found/2027-06-19")
-		}, scheduler.Hatching, true},
-		"said to end on a day to come":    {func(b *books) { b.Clutches[0].Ended = day("07-01") }, scheduler.Incubating, true},
-		"seen to have veins when candled": {func(b *books) { b.found("05-19", "C1/found/2027-05-19", tasks.Finding{Veins: &six}) }, scheduler.Incubating, true},
+		}, herd.Hatching, true},
+		"said to end on a day to come":    {func(b *books) { b.Clutches[0].Ended = day("07-01") }, herd.Incubating, true},
+		"seen to have veins when candled": {func(b *books) { b.found("05-19", "C1/found/2027-05-19", tasks.Finding{Veins: &six}) }, herd.Incubating, true},
 	} {
 		b := brooding()
 		c.say(b)
@@ -125,8 +127,8 @@ func TestTheLoggedDaysAreSaid(t *testing.T) {
 	for i := range 15 {
 		logged["WARM"][day("05-14").AddDays(i)] = []husbandry.Celsius{28, 28}
 	}
-	in.Forecasts = &scheduler.Calibrated{Logged: logged}
-	if c := scheduler.ClutchForecasts(in)[0]; !strings.HasSuffix(c.Basis, "; its incubator's log has 15 of its 20 days") {
+	in.Forecasts = &herd.Calibrated{Logged: logged}
+	if c := outlook.ClutchForecasts(scheduler.NewDay(in))[0]; !strings.HasSuffix(c.Basis, "; its incubator's log has 15 of its 20 days") {
 		t.Errorf("basis %q", c.Basis)
 	}
 }
@@ -168,8 +170,8 @@ func TestAClutchOfItsOwnTemperature(t *testing.T) {
 	b.Clutches = append(b.Clutches, husbandry.Clutch{ID: "C2", Species: "wall-lizard", LaidFrom: day("05-12"), Laid: day("05-12"), Eggs: 6, Incubator: "COOL"})
 	in := b.input("06-01", 0)
 	in.Forecasts = nil
-	c := scheduler.ClutchForecasts(in)[0]
-	if c.ID != "C1" || c.State != scheduler.Incubating || c.Incubator != "" || c.Temperature == nil || *c.Temperature != 30 {
+	c := outlook.ClutchForecasts(scheduler.NewDay(in))[0]
+	if c.ID != "C1" || c.State != herd.Incubating || c.Incubator != "" || c.Temperature == nil || *c.Temperature != 30 {
 		t.Errorf("%+v", c)
 	}
 }
@@ -180,10 +182,10 @@ func TestWhatHatchesTodayTeachesTomorrow(t *testing.T) {
 	b := brooding()
 	b.Clutches[0].Eggs = 1
 	b.Clutches = append(b.Clutches, husbandry.Clutch{ID: "C2", Species: "wall-lizard", LaidFrom: day("05-14"), Laid: day("05-14"), Eggs: 6, Incubator: "WARM"})
-	other := func(on string) scheduler.ClutchForecast {
+	other := func(on string) outlook.ClutchForecast {
 		in := b.input(on, 0)
 		in.Forecasts = nil
-		return scheduler.ClutchForecasts(in)[1]
+		return outlook.ClutchForecasts(scheduler.NewDay(in))[1]
 	}
 	one := 1
 	morning, next := other("06-12"), other("06-13")

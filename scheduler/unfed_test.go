@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/husbandry"
 )
 
@@ -32,7 +33,7 @@ func TestUnfed(t *testing.T) {
 			Enclosures: []husbandry.Enclosure{{ID: "E1"}, {ID: "E2"}}, Animals: c.animals, Routines: c.routines,
 			Species: []husbandry.Species{{ID: gecko, Name: "Day gecko"}, {ID: "other", Name: "Other"}},
 		}
-		if got := scheduler.Unfed(scheduler.Input{Records: rec, On: day("05-01"), To: day("05-01")}); !slices.Equal(got, c.want) {
+		if got := outlook.Unfed(scheduler.NewDay(scheduler.Input{Records: rec, On: day("05-01"), To: day("05-01")})); !slices.Equal(got, c.want) {
 			t.Errorf("%s: unfed %v, want %v", name, got, c.want)
 		}
 	}

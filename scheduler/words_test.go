@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -64,7 +66,7 @@ func TestReasonsInTheKeepersUnits(t *testing.T) {
 	if why := b.plan("06-18", 0).one(t, "hatch-watch/2027-06-18").Why; !strings.Contains(why, "(laid 12 May, 82.4 °F)") {
 		t.Errorf("why %q", why)
 	}
-	c := scheduler.ClutchForecasts(b.input("06-18", 0))
+	c := outlook.ClutchForecasts(scheduler.NewDay(b.input("06-18", 0)))
 	if !strings.Contains(c[0].Basis, "°F") || strings.Contains(c[0].Basis, "°C") {
 		t.Errorf("basis %q", c[0].Basis)
 	}
@@ -119,7 +121,7 @@ func TestHerd(t *testing.T) {
 	b.weighs("05-06", "F03/weigh/first", 9)
 	b.weighs("05-07", "E08/clean-spot/first", 8) // Cleo is alone there
 	b.weighs("05-07", "E07/clean-spot/first", 8) // of whom?
-	h := scheduler.Derive(&b.Records, tasks.Fold(b.entries), day("06-01"))
+	h := herd.Derive(herd.Input{Records: &b.Records, History: tasks.Fold(b.entries), On: day("06-01")})
 	ada := h.Animal("F03")
 	for _, c := range []struct {
 		on     string
@@ -141,20 +143,20 @@ func TestHerd(t *testing.T) {
 		t.Errorf("clutches %v", ada.Laid)
 	}
 	t.Run("as of an earlier day", func(t *testing.T) {
-		h := scheduler.Derive(&b.Records, tasks.Fold(b.entries), day("05-01"))
+		h := herd.Derive(herd.Input{Records: &b.Records, History: tasks.Fold(b.entries), On: day("05-01")})
 		if len(h.Clutches) != 0 || !h.Animal("F03").In(husbandry.Gravid, day("05-01")) {
 			t.Errorf("got %+v", h.Animal("F03"))
 		}
 	})
 	t.Run("years later", func(t *testing.T) {
-		h := scheduler.Derive(&b.Records, tasks.Fold(b.entries), day("2029-06-01"))
+		h := herd.Derive(herd.Input{Records: &b.Records, History: tasks.Fold(b.entries), On: day("2029-06-01")})
 		if ada := h.Animal("F03"); len(ada.Laid) != 1 || len(ada.GravidTimes) != 2 || len(ada.Weights) != 0 {
 			t.Errorf("a clutch counts for good, a weight for a year: %+v", ada)
 		}
 	})
 	t.Run("stages by age", func(t *testing.T) {
 		b.animal("F04").Hatched = day("05-01") // juvenile at 14, subadult at 120, adult at 360 days
-		h := scheduler.Derive(&b.Records, tasks.Fold(nil), day("06-01"))
+		h := herd.Derive(herd.Input{Records: &b.Records, History: tasks.Fold(nil), On: day("06-01")})
 		for days, want := range map[int]husbandry.Stage{0: husbandry.Hatchling, 13: husbandry.Hatchling, 14: husbandry.Juvenile, 119: husbandry.Juvenile, 120: husbandry.Subadult, 360: husbandry.Adult} {
 			if got := h.Animal("F04").StageOn(day("05-01").AddDays(days)); got != want {
 				t.Errorf("at %d days %s, want %s", days, got, want)
@@ -170,7 +172,7 @@ func TestWindowsAsDatedFacts(t *testing.T) {
 	b := expecting()
 	b.Clutches = []husbandry.Clutch{{ID: "C1", Mother: "F04", Species: "wall-lizard", LaidFrom: day("04-10"), Laid: day("04-10"), Eggs: 5, Incubator: "I1"}}
 	var got []string
-	for _, s := range scheduler.Dated(b.input("05-12", 120)) {
+	for _, s := range outlook.Dated(scheduler.NewDay(b.input("05-12", 120))) {
 		got = append(got, string(s.Key)+" "+s.From.Format("01-02")+" "+s.To.Format("01-02"))
 	}
 	want := []string{
@@ -181,7 +183,7 @@ func TestWindowsAsDatedFacts(t *testing.T) {
 	if !slices.Equal(got, want) {
 		t.Errorf("got  %q\nwant %q", got, want)
 	}
-	if got := scheduler.Dated(b.input("07-30", 120)); len(got) != 0 {
+	if got := outlook.Dated(scheduler.NewDay(b.input("07-30", 120))); len(got) != 0 {
 		t.Errorf("long past: %+v", got)
 	}
 }
@@ -218,7 +220,7 @@ func TestNothingToPlanFrom(t *testing.T) {
 	if p := scheduler.Plan(scheduler.Input{On: day("05-12")}); len(p) != 0 {
 		t.Errorf("no records: %s", plan(p))
 	}
-	if c := scheduler.ClutchForecasts(scheduler.Input{On: day("05-12")}); c == nil || len(c) != 0 {
+	if c := outlook.ClutchForecasts(scheduler.NewDay(scheduler.Input{On: day("05-12")})); c == nil || len(c) != 0 {
 		t.Errorf("no records: %v", c)
 	}
 	// A first plan of books that say nothing of their beginning owes nothing.

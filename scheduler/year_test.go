@@ -10,11 +10,13 @@ import (
 	"pgregory.net/rapid"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/husbandry"
 	"nestround/tasks/sample"
 )
 
-func yearWords(y scheduler.SpeciesYear) string {
+func yearWords(y outlook.SpeciesYear) string {
 	var lines []string
 	for _, s := range y.Spans {
 		lines = append(lines, fmt.Sprintf("%s %s %s", s.Sort, s.From.Format("01-02"), s.To.Format("01-02")))
@@ -25,9 +27,14 @@ func yearWords(y scheduler.SpeciesYear) string {
 	return strings.Join(lines, "\n")
 }
 
+func midYear(in scheduler.Input, year int) *herd.Herd {
+	in.On = outlook.MiddleOf(year)
+	return scheduler.Facts(in)
+}
+
 func TestTheYearOfASpecies(t *testing.T) {
-	years := func(b *books, year int) []scheduler.SpeciesYear {
-		return scheduler.Years(b.input("2027-05-12", 0), []husbandry.ID{"wall-lizard"}, year)
+	years := func(b *books, year int) []outlook.SpeciesYear {
+		return outlook.Years(midYear(b.input("2027-05-12", 0), year), []husbandry.ID{"wall-lizard"})
 	}
 	// Wall lizards at 28 °C take 37.55 days (Ji & Braña 1999), sd 2.33: from
 	// day 34 after the first laying to day 41 after the last. Eggs 20 to 30
@@ -79,8 +86,8 @@ hatching 05-08 09-09`; got != want || y.NoCooling != "the care sheet knows no wi
 	})
 	t.Run("in the south", func(t *testing.T) {
 		in := winterRoom().input("2027-05-12", 0)
-		in.Latitude, in.Forecasts = -33.9, scheduler.Plain{Latitude: -33.9}
-		got := yearWords(scheduler.Years(in, []husbandry.ID{"wall-lizard"}, 2028)[0])
+		in.Latitude, in.Forecasts = -33.9, herd.Plain{Latitude: -33.9}
+		got := yearWords(outlook.Years(midYear(in, 2028), []husbandry.ID{"wall-lizard"})[0])
 		for _, want := range []string{"fast 05-01 05-14", "cold 05-25 08-02", "pairing 08-27 12-30", "food 01-01 04-30\nfood 08-16 12-31"} {
 			if !strings.Contains(got, want) {
 				t.Errorf("got\n%s\nwithout %s", got, want)
@@ -101,7 +108,7 @@ hatching 05-08 09-09`; got != want || y.NoCooling != "the care sheet knows no wi
 		}
 	})
 	t.Run("without a sheet", func(t *testing.T) {
-		if got := scheduler.Years(winterRoom().input("2027-05-12", 0), []husbandry.ID{"dragon"}, 2027); got == nil || len(got) != 0 {
+		if got := outlook.Years(midYear(winterRoom().input("2027-05-12", 0), 2027), []husbandry.ID{"dragon"}); got == nil || len(got) != 0 {
 			t.Errorf("got %v", got)
 		}
 	})
@@ -120,7 +127,7 @@ func TestEveryYearHoldsTogether(t *testing.T) {
 		in := b.input("2027-05-12", 0)
 		in.Latitude = rapid.SampledFrom([]float64{48, -34}).Draw(t, "latitude")
 		year := rapid.IntRange(2020, 2040).Draw(t, "year")
-		for _, y := range scheduler.Years(in, ids, year) {
+		for _, y := range outlook.Years(midYear(in, year), ids) {
 			for i, s := range y.Spans {
 				if s.From.Year() != year || s.To.Year() != year || s.To.Before(s.From) {
 					t.Fatalf("%s: %s %s to %s", y.ID, s.Sort, s.From, s.To)
@@ -129,7 +136,7 @@ func TestEveryYearHoldsTogether(t *testing.T) {
 					continue
 				}
 				before := y.Spans[i-1]
-				order := slices.Index(scheduler.YearSorts(), s.Sort) - slices.Index(scheduler.YearSorts(), before.Sort)
+				order := slices.Index(outlook.YearSorts(), s.Sort) - slices.Index(outlook.YearSorts(), before.Sort)
 				if order < 0 || order == 0 && !before.To.AddDays(1).Before(s.From) {
 					t.Fatalf("%s: %s %s to %s stands before %s %s", y.ID, before.Sort, before.From, before.To, s.Sort, s.From)
 				}
@@ -138,7 +145,7 @@ func TestEveryYearHoldsTogether(t *testing.T) {
 			days := 0
 			for _, s := range y.Spans {
 				switch s.Sort {
-				case scheduler.YearFood, scheduler.YearFast, scheduler.YearDown, scheduler.YearCold, scheduler.YearUp:
+				case outlook.YearFood, outlook.YearFast, outlook.YearDown, outlook.YearCold, outlook.YearUp:
 					days += s.To.Sub(s.From) + 1
 				}
 			}

@@ -6,7 +6,7 @@ import (
 	"testing/fstest"
 
 	files "nestround/config/books"
-	"nestround/scheduler"
+	"nestround/scheduler/herd"
 	"nestround/tasks"
 	"nestround/tasks/husbandry"
 )
@@ -239,15 +239,15 @@ func TestSexingUntilItIsCertain(t *testing.T) {
 	})
 	t.Run("who was found to be a male is one", func(t *testing.T) {
 		b := raised(t, alone).found("09-25", "Y/sexing/hatched", sexed(1, 0, 0))
-		herd := func(on string) husbandry.Sex {
+		facts := func(on string) husbandry.Sex {
 			in := b.input(on, 0)
-			return scheduler.Derive(in.Records, in.History, in.On).Animal("Y").Sex
+			return herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On}).Animal("Y").Sex
 		}
-		if herd("09-24") != husbandry.Unsexed || herd("09-25") != husbandry.Male {
-			t.Errorf("%s, then %s", herd("09-24"), herd("09-25"))
+		if facts("09-24") != husbandry.Unsexed || facts("09-25") != husbandry.Male {
+			t.Errorf("%s, then %s", facts("09-24"), facts("09-25"))
 		}
 		b.undo("09-26", "Y/sexing/hatched")
-		if got := herd("09-26"); got != husbandry.Unsexed {
+		if got := facts("09-26"); got != husbandry.Unsexed {
 			t.Errorf("taken back: %s", got)
 		}
 	})
@@ -262,22 +262,22 @@ func taken(id, more string) string {
 
 func TestAGroupBecomesIndividuals(t *testing.T) {
 	b := raised(t, group+taken("Y1", "name = \"Pip\"\nenclosure = \"N2\"")+taken("Y2", "left = 2027-10-02"))
-	herd := func(on string) *scheduler.Herd {
+	facts := func(on string) *herd.Herd {
 		in := b.input(on, 0)
-		return scheduler.Derive(in.Records, in.History, in.On)
+		return herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On})
 	}
 	for _, c := range []struct {
 		on           string
 		group        int
 		pip, theLast bool
 	}{{"09-24", 3, false, false}, {"09-25", 1, true, true}, {"10-02", 1, true, false}} {
-		h := herd(c.on)
+		h := facts(c.on)
 		if g := h.Animal("G"); g.Count != c.group || h.Animal("Y1").PresentOn(day(c.on)) != c.pip || h.Animal("Y2").PresentOn(day(c.on)) != c.theLast {
 			t.Errorf("on %s the group is %d, Pip there: %v, the sold one: %v", c.on, g.Count, h.Animal("Y1").PresentOn(day(c.on)), h.Animal("Y2").PresentOn(day(c.on)))
 		}
 	}
 	t.Run("with what was known of the group", func(t *testing.T) {
-		pip := herd("10-01").Animal("Y1")
+		pip := facts("10-01").Animal("Y1")
 		if pip.Hatched != day("06-22") || pip.Clutch != "K" || pip.Mother != "F" || pip.Father != "M" || pip.Species != "leopard-gecko" || pip.Came != day("09-25") {
 			t.Errorf("got %+v", pip.Animal)
 		}
@@ -312,7 +312,7 @@ func TestAGroupBecomesIndividuals(t *testing.T) {
 	t.Run("out of a group that was taken out of a group", func(t *testing.T) {
 		b := raised(t, group+taken("Y1", "count = 2")+"[[animal]]\nid = \"Z\"\nfrom = \"Y1\"\nsince = 2027-10-01\n")
 		in := b.input("10-01", 0)
-		h := scheduler.Derive(in.Records, in.History, in.On)
+		h := herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On})
 		if z := h.Animal("Z"); z.Hatched != day("06-22") || h.Animal("Y1").Count != 1 || h.Animal("G").Count != 1 {
 			t.Errorf("got %+v, groups of %d and %d", z.Animal, h.Animal("Y1").Count, h.Animal("G").Count)
 		}
@@ -322,12 +322,12 @@ func TestAGroupBecomesIndividuals(t *testing.T) {
 		b := kept(t, nursery+"[[animal]]\nid = \"Y\"\nclutch = \"F-2027-05-12\"\nenclosure = \"N1\"\n").
 			found("05-12", "F/found/2027-05-12", tasks.Finding{Laid: &laid}).hatched("07-05", "F-2027-05-12/found/2027-07-05", 1)
 		in := b.input("07-06", 0)
-		if y := scheduler.Derive(in.Records, in.History, in.On).Animal("Y"); y.Hatched != day("07-05") || y.Mother != "F" || y.Father != "M" || y.StageOn(day("07-06")) != husbandry.Hatchling {
+		if y := herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On}).Animal("Y"); y.Hatched != day("07-05") || y.Mother != "F" || y.Father != "M" || y.StageOn(day("07-06")) != husbandry.Hatchling {
 			t.Errorf("got %+v", y.Animal)
 		}
 		b.undo("07-06", "F-2027-05-12/found/2027-07-05")
 		in = b.input("07-06", 0)
-		if y := scheduler.Derive(in.Records, in.History, in.On).Animal("Y"); !y.Hatched.IsZero() {
+		if y := herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On}).Animal("Y"); !y.Hatched.IsZero() {
 			t.Errorf("the hatching taken back, it still hatched on %s", y.Hatched)
 		}
 	})

@@ -7,7 +7,8 @@ import (
 	"strings"
 
 	"nestround/cmd/nestround/house"
-	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
 )
@@ -28,8 +29,8 @@ func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
 		all := h.Snapshot().Clutches(on)
 		if c.json {
 			return c.printJSON(struct {
-				On       civil.Date                 `json:"on"`
-				Clutches []scheduler.ClutchForecast `json:"clutches"`
+				On       civil.Date               `json:"on"`
+				Clutches []outlook.ClutchForecast `json:"clutches"`
 			}{on, list(all)})
 		}
 		if len(all) == 0 {
@@ -46,7 +47,7 @@ func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
 // printClutch writes a clutch with a bar of its days from laying to the end
 // of its window: dots before the window, dashes within it, and an O where
 // today is.
-func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
+func (c *call) printClutch(f outlook.ClutchForecast, on civil.Date) {
 	head := string(f.Species)
 	if f.Mother != "" {
 		head += " of " + string(f.Mother)
@@ -77,7 +78,7 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 		head += ", in " + string(f.Incubator)
 	}
 	first, state := string(f.ID)+"  ", string(f.State)
-	if f.Outside && f.State == scheduler.InBox {
+	if f.Outside && f.State == herd.InBox {
 		state = "in the open, to be set in a tub today"
 	}
 	for _, line := range wrap(head+": "+state, width-len(first)) {
@@ -112,7 +113,7 @@ func (c *call) printClutch(f scheduler.ClutchForecast, on civil.Date) {
 	}
 }
 
-func bar(f scheduler.ClutchForecast, on civil.Date, cells int) string {
+func bar(f outlook.ClutchForecast, on civil.Date, cells int) string {
 	span := max(1, f.WatchTo.Sub(f.Laid))
 	cell := func(d civil.Date) int { return min(cells-1, max(0, d.Sub(f.Laid)*cells/(span+1))) }
 	b := []byte(strings.Repeat(".", cells))

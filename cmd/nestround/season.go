@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"nestround/cmd/nestround/house"
-	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
@@ -49,10 +49,10 @@ func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
 		hours := h.Snapshot().DayHours(*year)
 		if c.json {
 			out := struct {
-				Year     int                     `json:"year"`
-				Latitude *float64                `json:"latitude,omitempty"`
-				DayHours []float64               `json:"day_hours,omitempty"` // of each day
-				Species  []scheduler.SpeciesYear `json:"species"`
+				Year     int                   `json:"year"`
+				Latitude *float64              `json:"latitude,omitempty"`
+				DayHours []float64             `json:"day_hours,omitempty"` // of each day
+				Species  []outlook.SpeciesYear `json:"species"`
 			}{Year: *year, DayHours: hours, Species: all}
 			if known {
 				out.Latitude = &latitude
@@ -80,7 +80,7 @@ type yearRow struct {
 }
 
 // printYear draws a species' year, and tells its dates in words below.
-func (p *program) printYear(y scheduler.SpeciesYear, latitude float64, known bool, hours []float64, u husbandry.Units) {
+func (p *program) printYear(y outlook.SpeciesYear, latitude float64, known bool, hours []float64, u husbandry.Units) {
 	head := y.Name
 	if y.Scientific != "" {
 		head += " (" + y.Scientific + ")"
@@ -113,24 +113,24 @@ func (p *program) printYear(y scheduler.SpeciesYear, latitude float64, known boo
 	p.printYearDates(y)
 }
 
-func hasCooling(y scheduler.SpeciesYear) bool { return y.NoCooling == "" }
+func hasCooling(y outlook.SpeciesYear) bool { return y.NoCooling == "" }
 
 // yearRows are the rows of a year for which anything is known.
-func yearRows(y scheduler.SpeciesYear, u husbandry.Units) []yearRow {
+func yearRows(y outlook.SpeciesYear, u husbandry.Units) []yearRow {
 	var rows []yearRow
 	if len(y.Warmth) > 0 {
 		rows = append(rows, yearRow{map[bool]string{true: "degrees F", false: "degrees C"}[u == husbandry.US], warmthCells(y, u)})
 	}
 	for _, r := range []struct {
 		label string
-		signs map[scheduler.YearSort]byte
+		signs map[outlook.YearSort]byte
 	}{
-		{"food", map[scheduler.YearSort]byte{scheduler.YearFood: '#'}},
-		{"cooling", map[scheduler.YearSort]byte{scheduler.YearFast: 'f', scheduler.YearDown: '\\', scheduler.YearCold: '=', scheduler.YearUp: '/'}},
-		{"pairing", map[scheduler.YearSort]byte{scheduler.YearPairing: '#'}},
-		{"laying", map[scheduler.YearSort]byte{scheduler.YearLaying: '#'}},
-		{"incubation", map[scheduler.YearSort]byte{scheduler.YearIncubation: '#'}},
-		{"hatching", map[scheduler.YearSort]byte{scheduler.YearHatching: '#'}},
+		{"food", map[outlook.YearSort]byte{outlook.YearFood: '#'}},
+		{"cooling", map[outlook.YearSort]byte{outlook.YearFast: 'f', outlook.YearDown: '\\', outlook.YearCold: '=', outlook.YearUp: '/'}},
+		{"pairing", map[outlook.YearSort]byte{outlook.YearPairing: '#'}},
+		{"laying", map[outlook.YearSort]byte{outlook.YearLaying: '#'}},
+		{"incubation", map[outlook.YearSort]byte{outlook.YearIncubation: '#'}},
+		{"hatching", map[outlook.YearSort]byte{outlook.YearHatching: '#'}},
 	} {
 		cells := []byte(strings.Repeat(".", 12*perMonth))
 		some := false
@@ -167,7 +167,7 @@ func hourCells(year int, hours []float64) string {
 }
 
 // warmthCells writes each month's temperature in its middle.
-func warmthCells(y scheduler.SpeciesYear, u husbandry.Units) string {
+func warmthCells(y outlook.SpeciesYear, u husbandry.Units) string {
 	number := func(c husbandry.Celsius) string {
 		if u == husbandry.US {
 			c = c*9/5 + 32
@@ -196,12 +196,12 @@ func warmthCells(y scheduler.SpeciesYear, u husbandry.Units) string {
 
 // printYearDates tells the spans in words, a line a sort; food is the rest of
 // the year.
-func (p *program) printYearDates(y scheduler.SpeciesYear) {
-	for _, sort := range scheduler.YearSorts() {
+func (p *program) printYearDates(y outlook.SpeciesYear) {
+	for _, sort := range outlook.YearSorts() {
 		var said []string
 		why := ""
 		for _, s := range y.Spans {
-			if s.Sort != sort || sort == scheduler.YearFood {
+			if s.Sort != sort || sort == outlook.YearFood {
 				continue
 			}
 			if s.Why != why && why != "" {

@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"strings"
 
-	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
 )
@@ -23,8 +23,8 @@ func setStock(*flag.FlagSet) func(context.Context, *call) error {
 		all := h.Snapshot().Stock(on, on.AddDays(stockAhead))
 		if c.json {
 			return c.printJSON(struct {
-				On      civil.Date              `json:"on"`
-				Feeders []scheduler.FeederStock `json:"feeders"`
+				On      civil.Date            `json:"on"`
+				Feeders []outlook.FeederStock `json:"feeders"`
 			}{on, list(all)})
 		}
 		if len(all) == 0 {
@@ -38,7 +38,7 @@ func setStock(*flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-func (c *call) printStock(f scheduler.FeederStock) {
+func (c *call) printStock(f outlook.FeederStock) {
 	head := f.Name
 	if !strings.EqualFold(f.Name, strings.ReplaceAll(string(f.ID), "-", " ")) {
 		head += " (" + string(f.ID) + ")"
@@ -64,7 +64,7 @@ func (c *call) printStock(f scheduler.FeederStock) {
 }
 
 // rangeWords writes "75 (62 to 88)".
-func rangeWords(r scheduler.Range) string {
+func rangeWords(r outlook.Range) string {
 	if r.Low == r.High {
 		return fmt.Sprint(r.Mean)
 	}

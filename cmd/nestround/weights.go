@@ -10,7 +10,7 @@ import (
 
 	"nestround/cmd/nestround/house"
 	"nestround/config/diag"
-	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
@@ -32,7 +32,7 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 		all := h.Snapshot().Growths(on)
 		if len(c.args) == 1 {
 			var ids []string
-			i := slices.IndexFunc(all, func(g scheduler.Growth) bool {
+			i := slices.IndexFunc(all, func(g outlook.Growth) bool {
 				ids = append(ids, string(g.ID))
 				return strings.EqualFold(string(g.ID), c.args[0])
 			})
@@ -50,8 +50,8 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 		}
 		if c.json {
 			return c.printJSON(struct {
-				On      civil.Date         `json:"on"`
-				Animals []scheduler.Growth `json:"animals"`
+				On      civil.Date       `json:"on"`
+				Animals []outlook.Growth `json:"animals"`
 			}{on, all})
 		}
 		if len(all) == 0 {
@@ -70,7 +70,7 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-func growthHead(g scheduler.Growth) string {
+func growthHead(g outlook.Growth) string {
 	what := strings.ReplaceAll(string(g.Species), "-", " ")
 	if g.Count > 1 {
 		what = fmt.Sprintf("%d %s", g.Count, english.PluralName(what))
@@ -88,7 +88,7 @@ func growthHead(g scheduler.Growth) string {
 
 // printGrowthLine writes an animal's growth in short: a line of strokes over
 // time, the first weight and the last.
-func (c *call) printGrowthLine(g scheduler.Growth, u husbandry.Units) {
+func (c *call) printGrowthLine(g outlook.Growth, u husbandry.Units) {
 	for _, line := range wrap(growthHead(g), width) {
 		fmt.Fprintln(c.stdout, c.bold(line))
 	}
@@ -102,7 +102,7 @@ func (c *call) printGrowthLine(g scheduler.Growth, u husbandry.Units) {
 
 // printGrowth writes a growth in full: a line for each weighing, with a bar
 // from nothing to the heaviest.
-func (c *call) printGrowth(g scheduler.Growth, u husbandry.Units) {
+func (c *call) printGrowth(g outlook.Growth, u husbandry.Units) {
 	for _, line := range wrap(growthHead(g), width) {
 		fmt.Fprintln(c.stdout, c.bold(line))
 	}
@@ -149,7 +149,7 @@ func change(by husbandry.Grams, u husbandry.Units) string {
 
 // sparkline draws weights over time in so many cells, each as high as the last
 // weight known by then, from the lightest to the heaviest.
-func sparkline(list []scheduler.Weighing, cells int) string {
+func sparkline(list []outlook.Weighing, cells int) string {
 	strokes := []rune("▁▂▃▄▅▆▇█")
 	light, heavy := list[0].Grams, list[0].Grams
 	for _, w := range list {

@@ -213,3 +213,12 @@ func LastDelivery(f *husbandry.Feeder, day civil.Date) civil.Date {
 	}
 	return day
 }
+
+// LongestReach is the longest [Reach] of some feeders, in days; 0 for none.
+func LongestReach(feeders []husbandry.Feeder) int {
+	longest := 0
+	for i := range feeders {
+		longest = max(longest, Reach(&feeders[i]))
+	}
+	return longest
+}

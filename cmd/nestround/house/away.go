@@ -10,6 +10,7 @@ import (
 	"nestround/notify/mailout"
 	"nestround/notify/sheet"
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
@@ -264,7 +265,7 @@ func (a Absences) Winters() []WinterAway {
 		in.Records = &here
 		x := WinterAway{Away: away}
 		for _, t := range scheduler.Plan(in) {
-			if (t.Kind == husbandry.Cool || t.Routine == scheduler.CoolingWeigh) && !t.Due.Before(civil.Max(away.From, today)) {
+			if (t.Kind == husbandry.Cool || t.Routine == herd.CoolingWeigh) && !t.Due.Before(civil.Max(away.From, today)) {
 				x.Tasks = append(x.Tasks, t)
 			}
 		}

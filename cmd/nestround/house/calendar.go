@@ -14,6 +14,7 @@ import (
 
 	"nestround/notify/calendar"
 	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
 	"nestround/tasks/husbandry"
@@ -123,7 +124,7 @@ func (p Publisher) Content(_ context.Context, keeper husbandry.ID) (calendar.Con
 	for day := first; !day.After(today); day = day.AddDays(1) {
 		c.Boards = append(c.Boards, s.Board(day))
 	}
-	for _, d := range scheduler.Dated(s.evening(today, last)) {
+	for _, d := range outlook.Dated(scheduler.NewDay(s.evening(today, last))) {
 		if keeper != "" && d.Keeper != "" && d.Keeper != keeper {
 			continue
 		}

@@ -9,6 +9,7 @@ import (
 	"nestround/notify"
 	"nestround/notify/digest"
 	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
@@ -111,7 +112,7 @@ func (e edition) content(late *civil.TimeOfDay) (digest.Content, []string, error
 	}
 	coming := e.Ahead(today, today.AddDays(weekAhead))
 	c.Watches = watches(c.Board)
-	c.Ahead = days(today, coming, scheduler.Dated(e.evening(today, today.AddDays(weekAhead))))
+	c.Ahead = days(today, coming, outlook.Dated(scheduler.NewDay(e.evening(today, today.AddDays(weekAhead)))))
 	if len(coming) == 0 {
 		for _, t := range e.Ahead(today, today.AddDays(e.settings.Calendar.AheadDays)) {
 			if c.Next.IsZero() || t.Due.Before(c.Next) {
@@ -126,7 +127,7 @@ func (e edition) content(late *civil.TimeOfDay) (digest.Content, []string, error
 
 // days are the week ahead: how much there is on each day, and what is not a
 // matter of every day.
-func days(today civil.Date, coming []tasks.Task, spans []scheduler.Span) []digest.Day {
+func days(today civil.Date, coming []tasks.Task, spans []outlook.Span) []digest.Day {
 	all := make([]digest.Day, weekAhead)
 	for i := range all {
 		all[i].Date = today.AddDays(i + 1)

@@ -7,6 +7,8 @@ import (
 
 	draw "nestround/notify/picture"
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
@@ -30,16 +32,16 @@ func ClutchPictures(s *Snapshot, on civil.Date) []Picture {
 	in := s.evening(on, on)
 	past := make(map[husbandry.ID][]draw.Past)
 	var list []Picture
-	for _, c := range scheduler.ClutchForecasts(in) {
+	for _, c := range outlook.ClutchForecasts(scheduler.NewDay(in)) {
 		switch {
-		case c.State == scheduler.HatchedAll || c.State == scheduler.Ended:
+		case c.State == herd.HatchedAll || c.State == herd.Ended:
 			continue
 		case c.P50.IsZero():
 			list = append(list, Picture{Name: "clutch-" + string(c.ID), Why: c.Basis})
 			continue
 		}
 		if _, ok := past[c.Species]; !ok {
-			past[c.Species] = earlier(scheduler.PastHatches(in, c.Species, pastShown))
+			past[c.Species] = earlier(outlook.PastHatches(scheduler.Facts(in), c.Species, pastShown))
 		}
 		f := clutchPicture(s.records, c, on)
 		f.Past = past[c.Species]
@@ -49,7 +51,7 @@ func ClutchPictures(s *Snapshot, on civil.Date) []Picture {
 }
 
 // GrowthPictures draws how some animals, groups or young grew.
-func GrowthPictures(s *Snapshot, list []scheduler.Growth) []Picture {
+func GrowthPictures(s *Snapshot, list []outlook.Growth) []Picture {
 	var drawn []Picture
 	for _, g := range list {
 		d := draw.Growth{Title: string(g.ID), Ounces: s.records.Units == husbandry.US}
@@ -83,7 +85,7 @@ func GrowthPictures(s *Snapshot, list []scheduler.Growth) []Picture {
 	return drawn
 }
 
-func earlier(list []scheduler.Past) []draw.Past {
+func earlier(list []outlook.Past) []draw.Past {
 	drawn := make([]draw.Past, 0, len(list))
 	for _, p := range list {
 		drawn = append(drawn, draw.Past{
@@ -94,7 +96,7 @@ func earlier(list []scheduler.Past) []draw.Past {
 	return drawn
 }
 
-func clutchPicture(records *husbandry.Records, c scheduler.ClutchForecast, on civil.Date) draw.Forecast {
+func clutchPicture(records *husbandry.Records, c outlook.ClutchForecast, on civil.Date) draw.Forecast {
 	f := draw.Forecast{
 		Title: "Clutch " + string(c.ID), Laid: c.Laid, On: on,
 		P05: c.P05, P25: c.P25, P50: c.P50, P75: c.P75, P95: c.P95,

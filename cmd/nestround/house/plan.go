@@ -5,6 +5,7 @@ import (
 	"sync"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
 	"nestround/scheduler/workload"
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -39,7 +40,7 @@ func (s *Snapshot) day(before, on, to civil.Date) scheduler.Input {
 	if s.settings.Latitude != nil {
 		in.Latitude = *s.settings.Latitude
 	}
-	in.Forecasts = &scheduler.Calibrated{Plain: scheduler.Plain{Latitude: in.Latitude}, Logged: s.logs.days}
+	in.Forecasts = &herd.Calibrated{Plain: herd.Plain{Latitude: in.Latitude}, Logged: s.logs.days}
 	return in
 }
 

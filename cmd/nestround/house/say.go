@@ -10,7 +10,7 @@ import (
 
 	"nestround/notify"
 	"nestround/notify/reply"
-	"nestround/scheduler"
+	"nestround/scheduler/herd"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
@@ -131,7 +131,7 @@ func (s *Snapshot) judge() judge {
 // before, and the later of two replies that contradict each other is refused.
 func (j judge) resolve(commands []reply.Command, board []item, on civil.Date) ([]tasks.Act, []reply.Refused) {
 	acts, refused := reply.Resolve(commands, board, on)
-	herd := sync.OnceValue(func() *scheduler.Herd { return scheduler.Derive(j.records, j.history, j.today) })
+	facts := sync.OnceValue(func() *herd.Herd { return herd.Derive(herd.Input{Records: j.records, History: j.history, On: j.today}) })
 	var possible []tasks.Act
 	for _, a := range acts {
 		// "undo F03" is of what was last said of her by her id, on whatever day.
@@ -142,7 +142,7 @@ func (j judge) resolve(commands []reply.Command, board []item, on civil.Date) ([
 		}
 		why := j.impossible(a, on)
 		if why == "" {
-			why = j.ofClutch(herd, a, possible, board)
+			why = j.ofClutch(facts, a, possible, board)
 		}
 		if why != "" {
 			refused = append(refused, reply.Refused{Text: a.Text, Why: why})
@@ -155,25 +155,25 @@ func (j judge) resolve(commands []reply.Command, board []item, on civil.Date) ([
 
 // ofClutch says why a finding about a clutch cannot be, "" if it can or is
 // about something else; before are acts of the same message.
-func (j judge) ofClutch(derive func() *scheduler.Herd, a tasks.Act, before []tasks.Act, board []item) string {
+func (j judge) ofClutch(derive func() *herd.Herd, a tasks.Act, before []tasks.Act, board []item) string {
 	f, subject := a.Finding, a.Task.Subject()
 	if f == nil || a.Mark == tasks.Undo || j.isRecord(subject) {
-		return "" // and a whole round of weights needs no herd
+		return "" // and a whole round of weights needs no facts
 	}
-	herd := derive()
-	c := herd.Clutch(subject)
+	facts := derive()
+	c := facts.Clutch(subject)
 	if c == nil {
 		if slices.ContainsFunc(board, func(i item) bool { return i.Task == a.Task && i.Scope == husbandry.OfClutch }) {
 			return fmt.Sprintf("there is no clutch %s any more, what was said of it was taken back; say this of the clutch by its name now", subject)
 		}
 		return ""
 	}
-	if f.Mother != "" && herd.Animal(f.Mother) != nil {
-		if why := j.noMother(herd, c, herd.Animal(f.Mother)); why != "" {
+	if f.Mother != "" && facts.Animal(f.Mother) != nil {
+		if why := j.noMother(facts, c, facts.Animal(f.Mother)); why != "" {
 			return why
 		}
 	}
-	return j.beyondItsEggs(herd, c, a, before)
+	return j.beyondItsEggs(facts, c, a, before)
 }
 
 // isRecord reports whether an id is an animal's or an enclosure's.
@@ -184,7 +184,7 @@ func (j judge) isRecord(id husbandry.ID) bool {
 
 // beyondItsEggs says why no more can have become of a clutch's eggs, "" if it
 // can: what hatched and what was found dead are no more than were laid.
-func (j judge) beyondItsEggs(herd *scheduler.Herd, c *scheduler.Clutch, a tasks.Act, before []tasks.Act) string {
+func (j judge) beyondItsEggs(facts *herd.Herd, c *herd.Clutch, a tasks.Act, before []tasks.Act) string {
 	f := a.Finding
 	if c.Eggs == 0 || f.Hatched == nil && f.Dead == nil && f.Veins == nil {
 		return ""
@@ -212,13 +212,13 @@ func (j judge) beyondItsEggs(herd *scheduler.Herd, c *scheduler.Clutch, a tasks.
 		said[k] = n
 	}
 	for _, found := range j.history.Found() {
-		if herd.Clutch(found.Task.Subject()) == c {
+		if facts.Clutch(found.Task.Subject()) == c {
 			add(found.Task, &found.Finding)
 		}
 	}
 	for _, b := range before {
 		switch {
-		case herd.Clutch(b.Task.Subject()) != c:
+		case facts.Clutch(b.Task.Subject()) != c:
 		case b.Mark == tasks.Undo:
 			delete(said, b.Task)
 		case b.Finding != nil:
@@ -317,7 +317,7 @@ func (j judge) impossible(a tasks.Act, on civil.Date) string {
 }
 
 // noMother says why an animal cannot be the mother of a clutch, "" if it can.
-func (j judge) noMother(herd *scheduler.Herd, c *scheduler.Clutch, her *scheduler.Animal) string {
+func (j judge) noMother(facts *herd.Herd, c *herd.Clutch, her *herd.Animal) string {
 	switch {
 	case her.Sex == husbandry.Male:
 		return fmt.Sprintf("%s is a male in the records", her.ID)
@@ -326,8 +326,8 @@ func (j judge) noMother(herd *scheduler.Herd, c *scheduler.Clutch, her *schedule
 	case c.Mother != "" && c.Mother != her.ID && !c.FoundOut:
 		return fmt.Sprintf(`clutch %s was found with %s; if that is wrong, undo what was said there, and say it of her, as in "%s laid %d"`, c.ID, c.Mother, her.ID, max(1, c.Eggs))
 	case c.Found && c.Enclosure != "":
-		kin := func(a *scheduler.Animal) bool { return a.Species == her.Species }
-		if lives := herd.Residents(c.Enclosure); len(lives) > 0 && !slices.ContainsFunc(lives, kin) {
+		kin := func(a *herd.Animal) bool { return a.Species == her.Species }
+		if lives := facts.Residents(c.Enclosure); len(lives) > 0 && !slices.ContainsFunc(lives, kin) {
 			return fmt.Sprintf("%s is a %s, and none lives in %s by the records", her.ID, strings.ReplaceAll(string(her.Species), "-", " "), c.Enclosure)
 		}
 	}
@@ -374,7 +374,7 @@ func (j judge) known() reply.Known {
 	add := func(id husbandry.ID, scope husbandry.Scope) {
 		records[strings.ToLower(string(id))] = reply.Target{ID: id, Scope: scope}
 	}
-	for _, c := range scheduler.Derive(j.records, j.history, j.today).Clutches {
+	for _, c := range herd.Derive(herd.Input{Records: j.records, History: j.history, On: j.today}).Clutches {
 		add(c.ID, husbandry.OfClutch)
 		for _, id := range c.Aliases {
 			add(id, husbandry.OfClutch)

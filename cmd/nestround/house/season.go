@@ -9,6 +9,7 @@ import (
 	"nestround/config/diag"
 	draw "nestround/notify/picture"
 	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/scheduler/season/daylight"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
@@ -18,7 +19,7 @@ import (
 // Seasons returns a calendar year of a species, or of every species that the
 // keeper has animals of, in the order of the books, where id is "". It fails
 // for a species without a care sheet.
-func (s *Snapshot) Seasons(id husbandry.ID, year int) ([]scheduler.SpeciesYear, error) {
+func (s *Snapshot) Seasons(id husbandry.ID, year int) ([]outlook.SpeciesYear, error) {
 	var species []husbandry.ID
 	if id != "" {
 		var known []string
@@ -40,7 +41,7 @@ func (s *Snapshot) Seasons(id husbandry.ID, year int) ([]scheduler.SpeciesYear, 
 			species = append(species, a.Species)
 		}
 	}
-	return scheduler.Years(s.day(civil.Date{}, s.today, s.today), species, year), nil
+	return outlook.Years(scheduler.Facts(s.day(civil.Date{}, outlook.MiddleOf(year), s.today)), species), nil
 }
 
 // Latitude returns where the keeper lives, in degrees; ok is false where
@@ -67,7 +68,7 @@ func (s *Snapshot) DayHours(year int) []float64 {
 }
 
 // SeasonPictures draws the years of some species.
-func SeasonPictures(s *Snapshot, all []scheduler.SpeciesYear) []Picture {
+func SeasonPictures(s *Snapshot, all []outlook.SpeciesYear) []Picture {
 	latitude, known := s.Latitude()
 	var drawn []Picture
 	for _, y := range all {
@@ -84,7 +85,7 @@ func SeasonPictures(s *Snapshot, all []scheduler.SpeciesYear) []Picture {
 		for _, span := range y.Spans {
 			words := span.Why
 			for _, w := range y.Warmth {
-				if span.Sort == scheduler.YearCold && !w.From.After(span.To) && !span.From.After(w.To) {
+				if span.Sort == outlook.YearCold && !w.From.After(span.To) && !span.From.After(w.To) {
 					words = s.settings.Units.Temperature(w.Low)
 					if w.High != w.Low {
 						words += " to " + s.settings.Units.Temperature(w.High)

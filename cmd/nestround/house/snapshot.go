@@ -9,6 +9,7 @@ import (
 	"nestround/config/diag"
 	"nestround/notify"
 	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
@@ -92,25 +93,25 @@ func (s *Snapshot) Carer(name string) (husbandry.ID, error) {
 }
 
 // Clutches returns every clutch with its forecast, as of a day.
-func (s *Snapshot) Clutches(on civil.Date) []scheduler.ClutchForecast {
-	return scheduler.ClutchForecasts(s.evening(on, on))
+func (s *Snapshot) Clutches(on civil.Date) []outlook.ClutchForecast {
+	return outlook.ClutchForecasts(scheduler.NewDay(s.evening(on, on)))
 }
 
 // Growths returns what each animal weighed, up to a day.
-func (s *Snapshot) Growths(on civil.Date) []scheduler.Growth {
-	return scheduler.Growths(s.evening(on, on))
+func (s *Snapshot) Growths(on civil.Date) []outlook.Growth {
+	return outlook.Growths(scheduler.Facts(s.evening(on, on)))
 }
 
 // Stock returns every feeder with its stock, use and next order until a day, as
 // of another.
-func (s *Snapshot) Stock(on, to civil.Date) []scheduler.FeederStock {
-	return scheduler.FeederStocks(s.evening(on, to))
+func (s *Snapshot) Stock(on, to civil.Date) []outlook.FeederStock {
+	return outlook.FeederStocks(scheduler.NewDay(s.evening(on, to)))
 }
 
 // Unfed returns the names of the species whose animals no routine feeds.
 func (s *Snapshot) Unfed() []string {
 	var names []string
-	for _, id := range scheduler.Unfed(s.evening(s.today, s.today)) {
+	for _, id := range outlook.Unfed(scheduler.NewDay(s.evening(s.today, s.today))) {
 		for _, sheet := range s.records.Species {
 			if sheet.ID == id {
 				names = append(names, sheet.Name)

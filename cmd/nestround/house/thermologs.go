@@ -16,6 +16,8 @@ import (
 	"nestround/config/thermolog"
 	"nestround/notify/digest"
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
@@ -97,8 +99,8 @@ func logNotices(s *Snapshot, today civil.Date) (list []digest.Notice) {
 		return nil
 	}
 	eggs := make(map[husbandry.ID]bool)
-	for _, c := range scheduler.ClutchForecasts(s.day(civil.Date{}, today, today)) {
-		if c.State != scheduler.HatchedAll && c.State != scheduler.Ended {
+	for _, c := range outlook.ClutchForecasts(scheduler.NewDay(s.day(civil.Date{}, today, today))) {
+		if c.State != herd.HatchedAll && c.State != herd.Ended {
 			eggs[c.Incubator] = true
 		}
 	}

@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"nestround/scheduler"
+	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
 )
@@ -45,7 +45,7 @@ incubator = "BOX"
 		}
 		h := open(t, dir, clock(today+"T12:00:00Z"), disk.Files{})
 		problems, _ := h.Snapshot().Problems()
-		var of []scheduler.ClutchForecast
+		var of []outlook.ClutchForecast
 		for _, c := range h.Snapshot().Clutches(civil.MustParse(today)) {
 			if c.ID == "C1" {
 				of = append(of, c)

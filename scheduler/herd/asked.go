@@ -1,0 +1,47 @@
+package herd
+
+import "nestround/tasks/husbandry"
+
+// Routines of the planner's own, which no record states. Their tasks appear
+// when a finding asks for them, stay until they are done, and are turned off
+// by a routine of their kind that is off. Records should not use these ids.
+const (
+	ReviewHatch  husbandry.ID = "review-hatch"  // a clutch is past its window
+	ReviewSlugs  husbandry.ID = "review-slugs"  // many eggs of a clutch were infertile
+	ReviewWeight husbandry.ID = "review-weight" // an animal has lost weight
+	WeighRefused husbandry.ID = "weigh-refused" // food was refused three times in a row
+	ReviewIll    husbandry.ID = "review-ill"    // illness was noted
+	ReviewUnfed  husbandry.ID = "review-unfed"  // young take no food
+	EnterYoung   husbandry.ID = "enter-young"   // young are in no record
+	SortBySize   husbandry.ID = "sort-by-size"  // the weights of a group lie far apart
+
+	SetNestBox     husbandry.ID = "set-nest-box"     // eggs are expected and there is no box
+	LookForEggs    husbandry.ID = "look-for-eggs"    // a window passed without eggs
+	FeelForEggs    husbandry.ID = "feel-for-eggs"    // perhaps only part of a clutch was laid
+	ReviewNestSite husbandry.ID = "review-nest-site" // eggs were laid outside the box
+	WhoseEggs      husbandry.ID = "whose-eggs"       // a clutch has no mother yet
+	RestFemale     husbandry.ID = "rest-female"      // she has laid the season's number of clutches
+	PartPair       husbandry.ID = "part-pair"        // a pair was put together and is not parted
+	VetDigging     husbandry.ID = "vet-digging"      // she digs for two days without eggs
+
+	OrderFeeder husbandry.ID = "order" // live food will not last to the delivery after the next
+
+	TopUpTub husbandry.ID = "top-up-tub" // an egg tub was weighed and has lost water
+)
+
+// Routines of the winter's cooling, which follow from care sheets and cooling
+// records. Records should not use these ids.
+const (
+	CoolingCheck    husbandry.ID = "cooling-check"      // look at an animal before its winter
+	CoolingNot      husbandry.ID = "cooling-not"        // it is not cooled, and why
+	CoolingLastFood husbandry.ID = "cooling-last-food"  // on the day before the fast
+	CoolingFast     husbandry.ID = "cooling-fast"       // the fast begins
+	CoolingStep     husbandry.ID = "cooling-step"       // another temperature
+	CoolingWeigh    husbandry.ID = "cooling-weigh"      // in the cold
+	CoolingStop     husbandry.ID = "cooling-stop"       // end the cooling of an animal
+	CoolingFood     husbandry.ID = "cooling-first-food" // after the winter
+)
+
+// ReviewKin asks for another male where those of a female's species are all
+// too close kin.
+const ReviewKin husbandry.ID = "review-kin"

@@ -1,0 +1,312 @@
+package herd
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"nestround/scheduler/moisture"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+const (
+	// The air of a room that nobody described (common practice). A box's own
+	// weighings make up for what is wrong with it.
+	roomWarmth   husbandry.Celsius = 24
+	roomHumidity float64           = 0.5
+
+	// The share of its water that may be lost where no tolerance is said
+	// (common practice): eggs are kept at the ratio their tub was set with, a nest
+	// box is to hold together.
+	tubTolerance = 0.10
+	boxTolerance = 0.25
+
+	// WorthPouring is the loss, in g, that a kitchen scale tells from nothing,
+	// and from which a tub is topped up.
+	WorthPouring = 2
+	// fast is the factor from which it is said that a box dries fast.
+	fast = 1.5
+)
+
+// Damp is how a nest box or an egg tub holds its water.
+type Damp struct {
+	moisture.Balance
+	Water     husbandry.Grams // mixed in; 0: not known
+	Tolerance husbandry.Grams // 0: not known
+	Tub       bool
+	// Dated says that enough is known to compute dates.
+	Dated bool
+	Last  civil.Date // when anything was last said of it, or it was set
+}
+
+// DampOfBox says how the nest box of an enclosure stands; nil where it has none,
+// or nothing is known of how it dries.
+func (h *Herd) DampOfBox(e *husbandry.Enclosure) *Damp {
+	if e.NestBox == nil {
+		return nil
+	}
+	return h.damp.of(e.ID, func() *Damp { return h.boxDamp(e) })
+}
+
+// DampOfTub says how the egg tub of a clutch stands; nil where it is not looked
+// after, or nobody ever said anything of it.
+func (h *Herd) DampOfTub(c *Clutch) *Damp {
+	return h.damp.of(c.ID, func() *Damp { return h.tubDamp(c) })
+}
+
+// gatherNotes returns what was said of every box and tub: weighings, water, and
+// what was taken out.
+func (h *Herd) gatherNotes() map[husbandry.ID][]moisture.Note {
+	notes := make(map[husbandry.ID][]moisture.Note)
+	for _, f := range h.History.Found() {
+		g := &f.Finding
+		if f.On.After(h.On) || g.Weighs == nil && g.Added == nil && g.Dead == nil && g.Hatched == nil {
+			continue
+		}
+		n := moisture.Note{On: f.On}
+		kind, routine, id := h.kinds[f.Task.Routine()], f.Task.Routine(), f.Task.Subject()
+		c := h.Clutch(id)
+		ofTub := c != nil && (kind == husbandry.TubCheck || kind == husbandry.SetTub || kind == husbandry.Candle || routine == TopUpTub ||
+			routine == tasks.Unplanned && (c.FirstHatched().IsZero() || f.On.Before(c.FirstHatched())))
+		ofBox := c == nil && (kind == husbandry.NestTopUp || routine == tasks.Unplanned)
+		if g.Weighs != nil && (ofTub || ofBox && kind == husbandry.NestTopUp) {
+			n.Weighs = g.Weighs
+		}
+		if g.Added != nil && (c != nil || ofBox) {
+			n.Added = husbandry.Grams(*g.Added) // a millilitre is a gram
+		}
+		n.Disturbed = c != nil && (g.Dead != nil && *g.Dead > 0 || g.Hatched != nil && *g.Hatched > 0)
+		if c != nil {
+			id = c.ID
+		}
+		if n.Weighs != nil || n.Added > 0 || n.Disturbed {
+			notes[id] = append(notes[id], n)
+		}
+	}
+	return notes
+}
+
+// boxDamp is the damp of a nest box; nil where its way out is not described.
+func (h *Herd) boxDamp(e *husbandry.Enclosure) *Damp {
+	if _, ok := moisture.WayOf(e.NestBox.Damp); !ok {
+		return nil
+	}
+	from := h.On.AddDays(-LookBack)
+	var notes []moisture.Note
+	told := make(map[civil.Date]bool)
+	for _, n := range h.notesOf()[e.ID] {
+		if !n.On.Before(from) {
+			notes = append(notes, n)
+			told[n.On] = true
+		}
+	}
+	for _, r := range h.RoutinesOf(husbandry.NestTopUp) {
+		if r.Off {
+			continue
+		}
+		for _, day := range h.History.DoneDays(e.ID, r.ID, from) {
+			if !day.After(h.On) && !told[day] {
+				notes = append(notes, moisture.Note{On: day, Filled: true})
+			}
+		}
+	}
+	for _, c := range h.Clutches {
+		if c.Enclosure != e.ID {
+			continue
+		}
+		for _, day := range []civil.Date{c.Laid, h.TubSetOn(c)} { // eggs came, eggs went
+			if !day.Before(from) && !day.After(h.On) {
+				notes = append(notes, moisture.Note{On: day, Disturbed: true})
+			}
+		}
+	}
+	air := h.roomAir(e.Room)
+	return h.learn(moisture.Box{Damp: e.NestBox.Damp, Notes: notes, Air: func(civil.Date) moisture.Air { return air }}, boxTolerance)
+}
+
+// tubDamp is the damp of a clutch's tub; nil for one that is sealed, or not
+// set yet, or of which nobody ever said anything.
+func (h *Herd) tubDamp(c *Clutch) *Damp {
+	if c.Tub == husbandry.Sealed || c.State == InBox || c.Damp == (husbandry.Damp{}) && len(h.notesOf()[c.ID]) == 0 {
+		return nil
+	}
+	b := moisture.Box{Damp: c.Damp, Set: h.TubSetOn(c), Notes: slices.Clip(h.notesOf()[c.ID])}
+	told := make(map[civil.Date]bool)
+	for _, n := range b.Notes {
+		told[n.On] = true
+	}
+	done := func(routine husbandry.ID, note func(civil.Date) moisture.Note) {
+		for _, id := range c.IDs() {
+			for _, day := range h.History.DoneDays(id, routine, c.Laid) {
+				b.Notes = append(b.Notes, note(day))
+			}
+		}
+	}
+	// Its task says how much to give.
+	done(TopUpTub, func(day civil.Date) moisture.Note { return moisture.Note{On: day, Filled: true} })
+	for _, r := range h.RoutinesOf(husbandry.TubCheck) {
+		if r.Scope == husbandry.OfClutch && !r.Off { // a look asks to bring it back to its mass
+			done(r.ID, func(day civil.Date) moisture.Note { return moisture.Note{On: day, Unweighed: !told[day]} })
+		}
+	}
+	b.Air = func(day civil.Date) moisture.Air {
+		at := h.StandingOn(c, day)
+		air := h.roomAir("")
+		if at.Incubator != nil {
+			air = h.roomAir(at.Incubator.Room)
+		}
+		switch {
+		case at.Temperature == nil:
+			return air
+		case at.Incubator != nil && at.Incubator.Humidity != nil && !at.Own:
+			return moisture.AirAt(*at.Temperature, *at.Incubator.Humidity)
+		}
+		return air.Warmed(*at.Temperature)
+	}
+	d := h.learn(b, tubTolerance)
+	d.Tub = true
+	return d
+}
+
+func (h *Herd) learn(b moisture.Box, share husbandry.Grams) *Damp {
+	way, known := moisture.WayOf(b.Damp)
+	b.Way, b.On = way, h.On
+	d := &Damp{Balance: moisture.Learn(b), Water: b.Damp.Water, Tolerance: b.Damp.Tolerance, Last: b.Set}
+	if d.Tolerance == 0 {
+		d.Tolerance = b.Damp.Water * share
+	}
+	for _, n := range b.Notes {
+		if !n.Disturbed || n.Weighs != nil || n.Added > 0 {
+			d.Last = civil.Max(d.Last, n.On)
+		}
+	}
+	d.Dated = known && d.Known && d.Tolerance > 0 && d.Rate.Mid > 0
+	return d
+}
+
+// roomAir is the air of a room.
+func (h *Herd) roomAir(id husbandry.ID) moisture.Air {
+	warmth, humidity := roomWarmth, roomHumidity
+	for i := range h.Records.Rooms {
+		if r := &h.Records.Rooms[i]; r.ID == id {
+			if r.Temperature != nil {
+				warmth = *r.Temperature
+			}
+			if r.Humidity != nil {
+				humidity = *r.Humidity
+			}
+		}
+	}
+	return moisture.AirAt(warmth, humidity)
+}
+
+// DampWords writes "Loses about 9 g a day (6-13) by 4 weighings; 30 g are
+// left".
+func (h *Herd) DampWords(d *Damp) string {
+	u := h.Records.Units
+	words := "Loses " + h.rateWords(d.Rate)
+	opening := "opening"
+	if d.Tub {
+		opening = "holes"
+	}
+	switch {
+	case d.Weighings > 0:
+		words += " by " + english.Count(d.Weighings, "weighing")
+	case d.TopUps > 0:
+		words += " by what was added " + english.Count(d.TopUps, "time")
+	default:
+		words += " by its " + opening + " alone"
+	}
+	switch {
+	case d.Changed > 0:
+		words += fmt.Sprintf(", since %s %.1f times as fast as before (a lamp, warmth, a draught, an open lid?)", h.DateWords(d.ChangedSince), d.Changed)
+	case d.Factor.From > fast:
+		words += fmt.Sprintf(", %.1f times as fast as through still air (a lamp, warmth, a draught?)", d.Factor.Mid)
+	}
+	lacks := d.LacksOn(h.On)
+	left := d.Tolerance - lacks
+	switch {
+	case left > 0:
+		words += "; " + u.Mass(Rounded(float64(left))) + " are left"
+		if d.Tub && !d.Unweighed.IsZero() {
+			words += ", if it was back at " + u.Mass(Rounded(float64(d.Target))) + " on " + h.DateWords(d.Unweighed) + ": it was marked done without a weight"
+		}
+		return words
+	case d.Water > 0 && lacks >= d.Water:
+		return words + "; dried out by now"
+	}
+	return words + "; too dry by " + u.Mass(Rounded(float64(-left)))
+}
+
+// PourWords says how much water a box or tub is to be given on a day.
+func (h *Herd) PourWords(d *Damp, day civil.Date) string {
+	lacks := d.LacksOn(day)
+	if d.Tub && d.Target > 0 {
+		words := "; bring it back to " + h.Records.Units.Mass(Rounded(float64(d.Target)))
+		if !d.Unweighed.IsZero() {
+			words += ", and say what it weighed before"
+		}
+		return words
+	}
+	if lacks < WorthPouring {
+		return ""
+	}
+	return "; give it about " + h.Records.Units.Measured(husbandry.Millilitres(lacks))
+}
+
+// round rounds what is only known roughly to whole grams.
+func Rounded(x float64) husbandry.Grams { return husbandry.Grams(math.Round(x)) }
+
+// rateWords writes "about 9 g a day (6-13)", and of tubs "about 0.26 g a day
+// (0.10-0.75)".
+func (h *Herd) rateWords(r moisture.Range) string {
+	unit, each := " g", 1.0
+	if h.Records.Units == husbandry.US {
+		unit, each = " oz", float64(husbandry.Ounce)
+	}
+	decimals := 2
+	switch mid := r.Mid / each; {
+	case mid >= 2.95:
+		decimals = 0
+	case mid >= 0.995:
+		decimals = 1
+	}
+	number := func(x float64) string { return strconv.FormatFloat(x/each, 'f', decimals, 64) }
+	return fmt.Sprintf("about %s%s a day (%s-%s)", number(r.Mid), unit, number(r.From), number(r.To))
+}
+
+// QuestionWords says why a weighing is not used.
+func (h *Herd) QuestionWords(q moisture.Question) string {
+	u := h.Records.Units
+	words := fmt.Sprintf("Not used: %s on %s, ", u.Mass(q.Mass), h.DateWords(q.On))
+	switch q.Why {
+	case moisture.Heavier:
+		words += fmt.Sprintf("%s more than on %s with the water added since", u.Mass(Rounded(float64(q.Mass-q.Since.Mass))), h.DateWords(q.Since.On))
+	case moisture.BoneDry:
+		words += "less than without any water"
+	case moisture.TooQuick:
+		words += fmt.Sprintf("%s less than on %s, many times what its opening lets through", u.Mass(Rounded(float64(q.Since.Mass-q.Mass))), h.DateWords(q.Since.On))
+	}
+	return words + "; weigh it again, and say what was added or taken out"
+}
+
+// TubWords says how a clutch's tub holds its water; "" where nothing is known
+// of it.
+func (h *Herd) TubWords(c *Clutch) string {
+	if c.Tub == husbandry.Sealed && c.State != InBox {
+		return "its tub is sealed: it loses no water, so it is not opened, weighed or topped up"
+	}
+	d := h.tubDamp(c)
+	if d == nil || !d.Dated {
+		return ""
+	}
+	words := "its tub " + english.LowerFirst(h.DampWords(d))
+	if n := len(d.Questions); n > 0 && !d.Questions[n-1].On.Before(d.Weighed.On) {
+		words += ". " + h.QuestionWords(d.Questions[n-1])
+	}
+	return words
+}

@@ -1,0 +1,370 @@
+package herd
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"nestround/scheduler/incubation"
+	"nestround/scheduler/season"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+// Forecasts answers the planner's three questions about what is to come. An
+// implementation is pure: the same herd, day and record give the same answer.
+// It is asked once for each record and plan.
+type Forecasts interface {
+	// Hatch forecasts a clutch that still expects young, as of h.On.
+	Hatch(h *Herd, c *Clutch) incubation.Forecast
+	// Laying gives the days within which a female is expected to lay next.
+	Laying(h *Herd, female *Animal) season.Window
+	// Pairing gives the days within which a female may be paired.
+	Pairing(h *Herd, female *Animal) season.Window
+}
+
+// Calibrated is the Forecasts of a herd that is given none: hatching from
+// published measurements of the species and its relatives and from the
+// keeper's own clutches, with [incubation.Calibrated]; the rest as [Plain] has
+// it. It may be shared.
+type Calibrated struct {
+	Plain
+	// Logged has the temperatures an incubator has logged, a spell a day; nil
+	// for none. Days without one, and days to come, stand at the incubator's
+	// set point and by how much it was beside that about then.
+	Logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius
+}
+
+// lesson is what a herd teaches the forecasts.
+type lesson struct {
+	keeper *incubation.Keeper
+	log    logs
+}
+
+var _ Forecasts = (*Calibrated)(nil)
+
+// Hatch implements Forecasts.
+func (p *Calibrated) Hatch(h *Herd, c *Clutch) incubation.Forecast {
+	keeper, log := p.taught(h)
+	q, logged := p.brood(h, c, log)
+	f := incubation.Calibrated(keeper, q)
+	if f.Known && logged > 0 {
+		f.Basis += fmt.Sprintf("; its incubator's log has %d of its %s", logged, english.Days(h.On.Sub(c.Laid)))
+		if at := h.Standing(c); at.Incubator != nil && !at.Own {
+			if now, ok := log.expected(at.Incubator, h.On, h.On); ok {
+				if t := h.Records.Units.Temperature(now.Temperature); t != h.Records.Units.Temperature(*at.Temperature) {
+					f.Basis += fmt.Sprintf(", days to come count at %s as lately logged", t)
+				}
+			}
+		}
+	}
+	stand := h.Standing(c)
+	if stand.Assumed && stand.Temperature != nil {
+		f.Cautions = append(f.Cautions, fmt.Sprintf("taken to stand in %s; a clutch record says where it really stands", stand.Incubator.ID))
+	}
+	return f
+}
+
+// taught returns what the clutches that were over before the herd's day have
+// taught, and what the logs have until then. What hatches today teaches from
+// tomorrow on: what else was announced for today stays as it was.
+func (p *Calibrated) taught(h *Herd) (*incubation.Keeper, logs) {
+	l := h.lessons.of(p, func() lesson {
+		log := logsOf(h, p.Logged)
+		var cases []incubation.Case
+		for _, c := range h.Clutches {
+			if len(c.HatchedOn) > 0 && !c.Expecting() && c.LastHatched() != h.On && c.Ended != h.On {
+				q, _ := p.brood(h, c, log)
+				cases = append(cases, q)
+			}
+		}
+		// The latest say most, and enough is enough.
+		const enough = 300
+		return lesson{incubation.LearnFrom(cases[max(0, len(cases)-enough):]), log}
+	})
+	return l.keeper, l.log
+}
+
+// brood describes a clutch to the forecast, and says on how many days of its
+// temperatures a log has them.
+func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, logged int) {
+	sheet := h.Species(c.Species)
+	q = incubation.Case{
+		Species: sheet.Binomial(), Family: sheet.Family, Sheet: sheet.Incubation,
+		LaidFrom: c.LaidFrom, Laid: c.Laid, Eggs: c.Eggs, Lost: c.Lost, On: h.On, Units: h.Records.Units,
+	}
+	if !c.Veins.After(h.On) {
+		q.Veins = c.Veins
+	}
+	for _, y := range c.HatchedOn {
+		q.Hatched = append(q.Hatched, incubation.Young(y))
+	}
+	if at := h.Standing(c).Incubator; at != nil {
+		q.Incubator = string(at.ID)
+	}
+	last := p.settled(h, c)
+	for day := c.Laid; ; day = day.AddDays(1) {
+		stand := h.StandingOn(c, day)
+		if stand.Temperature == nil {
+			// Of days between known ones nothing is better than the next.
+			if day.Before(last) {
+				continue
+			}
+			return q, logged
+		}
+		s := incubation.Spell{Days: day.Sub(c.Laid) + 1, Temperature: *stand.Temperature, Swing: stand.Swing}
+		for _, before := range q.Warmth {
+			s.Days -= before.Days
+		}
+		if stand.Incubator != nil && !stand.Own && day.Before(h.On) {
+			if s.Logged = p.Logged[stand.Incubator.ID][day]; len(s.Logged) > 0 {
+				logged++
+			}
+		}
+		if stand.Incubator != nil && !stand.Own && len(s.Logged) == 0 {
+			if as, ok := log.expected(stand.Incubator, day, h.On); ok {
+				s.Temperature, s.Swing = as.Temperature, as.Swing
+			}
+		}
+		n := len(q.Warmth)
+		if n > 0 && len(s.Logged) == 0 && len(q.Warmth[n-1].Logged) == 0 && q.Warmth[n-1].Temperature == s.Temperature && q.Warmth[n-1].Swing == s.Swing {
+			q.Warmth[n-1].Days += s.Days
+		} else {
+			q.Warmth = append(q.Warmth, s)
+		}
+		if !day.Before(last) {
+			return q, logged
+		}
+	}
+}
+
+// logs are the logged days of each incubator, by date.
+type logs map[husbandry.ID][]loggedDay
+
+// loggedDay is a day of an incubator's log.
+type loggedDay struct {
+	day   civil.Date
+	off   float64 // °C by which its mean is beside the set point
+	swing float64 // half its range, °C
+}
+
+// How a log speaks for days that it has not (common practice). An incubator
+// that is somewhat beside what it is set to, or whose two thermometers differ,
+// stays so; one that is far beside it is at fault, and will be mended, unless
+// the log says that it is so still.
+const (
+	nearestDays = 14  // logged days that are asked, the nearest
+	fewestDays  = 3   // of these at least
+	farthest    = 30  // days from the nearest of them
+	stillSo     = 3   // days within which what was logged is so still
+	modestly    = 2.0 // °C
+	steadyDay   = 0.5 // °C: half the range of a day that has no swing
+)
+
+// logsOf gathers what was logged on the days before the herd's.
+func logsOf(h *Herd, logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius) logs {
+	all := make(logs)
+	for id, log := range logged {
+		at := h.incubators[id]
+		if at == nil {
+			continue
+		}
+		for day, readings := range log {
+			if !day.Before(h.On) || len(readings) == 0 {
+				continue
+			}
+			sum := husbandry.Celsius(0)
+			for _, t := range readings {
+				sum += t
+			}
+			all[id] = append(all[id], loggedDay{
+				day: day, off: float64(sum/husbandry.Celsius(len(readings)) - at.SetTo(day)),
+				swing: float64(slices.Max(readings)-slices.Min(readings)) / 2,
+			})
+		}
+		slices.SortFunc(all[id], func(a, b loggedDay) int { return a.day.Compare(b.day) })
+	}
+	return all
+}
+
+// expected is how warm an incubator was, or will be, on a day that its log does
+// not have, by the middle of the logged days nearest to it: a power cut, or a
+// hot afternoon, says nothing of others.
+func (l logs) expected(at *husbandry.Incubator, day, on civil.Date) (s incubation.Spell, ok bool) {
+	log, about := l[at.ID], civil.Min(day, on)
+	from, _ := slices.BinarySearchFunc(log, about, func(a loggedDay, d civil.Date) int { return a.day.Compare(d) })
+	away := func(i int) int { return max(log[i].day.Sub(about), about.Sub(log[i].day)) }
+	to := from
+	for to-from < nearestDays {
+		before, after := from > 0 && away(from-1) <= farthest, to < len(log) && away(to) <= farthest
+		switch {
+		case before && (!after || away(from-1) <= away(to)):
+			from--
+		case after:
+			to++
+		}
+		if !before && !after {
+			break
+		}
+	}
+	if to-from < fewestDays {
+		return s, false
+	}
+	nearest := farthest
+	var offs, swings []float64
+	for i := from; i < to; i++ {
+		nearest = min(nearest, away(i))
+		offs, swings = append(offs, log[i].off), append(swings, log[i].swing)
+	}
+	slices.Sort(offs)
+	slices.Sort(swings)
+	off, swing := offs[len(offs)/2], swings[len(swings)/2]
+	if math.Abs(off) > modestly && nearest > stillSo {
+		return s, false
+	}
+	if swing < steadyDay {
+		swing = 0
+	}
+	return incubation.Spell{Temperature: at.SetTo(day) + husbandry.Celsius(math.Round(10*off)/10), Swing: husbandry.Celsius(math.Round(10*swing) / 10)}, true
+}
+
+// settled returns the day from which a clutch's temperature changes no more,
+// as far as is known.
+func (p *Calibrated) settled(h *Herd, c *Clutch) civil.Date {
+	last := c.Laid
+	incubators := []husbandry.ID{}
+	if at := h.StandingOn(c, c.Laid).Incubator; at != nil {
+		incubators = append(incubators, at.ID)
+	}
+	for _, m := range c.Moves {
+		last = civil.Max(last, m.On)
+		incubators = append(incubators, m.Incubator)
+	}
+	for _, id := range incubators {
+		if len(p.Logged[id]) > 0 {
+			last = civil.Max(last, h.On)
+		}
+		if at := h.incubators[id]; at != nil && len(at.Was) > 0 {
+			last = civil.Max(last, at.Was[len(at.Was)-1].Until.AddDays(1))
+		}
+	}
+	return last
+}
+
+// Plain forecasts hatching by degree-days from the care sheet alone, and
+// laying and pairing from its seasons and spans.
+type Plain struct {
+	Latitude float64 // of the keeper, degrees; below 0 flips the seasons
+}
+
+var _ Forecasts = Plain{}
+
+// Hatch implements Forecasts with [incubation.Hatching].
+func (p Plain) Hatch(h *Herd, c *Clutch) incubation.Forecast {
+	q := incubation.Question{
+		Sheet: h.Species(c.Species).Incubation, LaidFrom: c.LaidFrom, Laid: c.Laid,
+		On: h.On, Units: h.Records.Units,
+	}
+	stand := h.Standing(c)
+	q.Temperature, q.Swing = stand.Temperature, stand.Swing
+	f := incubation.Hatching(q)
+	if stand.Assumed && stand.Temperature != nil {
+		f.Cautions = append(f.Cautions, fmt.Sprintf("taken to stand in %s; a clutch record says where it really stands", stand.Incubator.ID))
+	}
+	return f
+}
+
+// Laying implements Forecasts with [season.LayingTime].
+func (p Plain) Laying(h *Herd, a *Animal) season.Window { return season.LayingTime(p.female(h, a)) }
+
+// Pairing implements Forecasts with [season.PairingTime].
+func (p Plain) Pairing(h *Herd, a *Animal) season.Window { return season.PairingTime(p.female(h, a)) }
+
+func (p Plain) female(h *Herd, a *Animal) season.Female {
+	f := season.Female{ID: a.ID, Colony: h.colony[a.Species], Sheet: *h.Species(a.Species), Latitude: p.Latitude, Mated: a.Mated, Gravid: a.GravidOn(h.On), On: h.On}
+	f.Clutches = a.Layings(h.On)
+	f.Winters = cooledFor(a)
+	f.Paired, f.Parted = a.Together.From, a.Together.Until
+	return f
+}
+
+// Standing is where a clutch's tub stands, and how warm.
+type Standing struct {
+	Incubator   *husbandry.Incubator // nil when unknown
+	Temperature *husbandry.Celsius   // nil when unknown
+	Swing       husbandry.Celsius
+	// Own says that the tub's record gives a temperature, whatever the
+	// incubator has.
+	Own bool
+	// Assumed says that no record places the clutch: it is a found one, and
+	// taken to stand where its species' last recorded clutch does, or in the
+	// only incubator there is.
+	Assumed bool
+}
+
+// Standing says where a clutch stands on the herd's day, as far as is known.
+func (h *Herd) Standing(c *Clutch) Standing { return h.StandingOn(c, h.On) }
+
+// StandingOn says where a clutch stood, or is to stand, on a day.
+func (h *Herd) StandingOn(c *Clutch, day civil.Date) Standing {
+	var s Standing
+	id, own, placed := c.Incubator, c.Temperature, c.Incubator != "" || c.Temperature != nil
+	for _, m := range c.Moves {
+		if !m.On.After(day) {
+			id, own, placed = m.Incubator, m.Temperature, true
+		}
+	}
+	s.Incubator = h.incubators[id]
+	if !placed {
+		s.Assumed = true
+		if len(h.Records.Incubators) == 1 {
+			s.Incubator = &h.Records.Incubators[0]
+		} else if last, ok := h.lastIncubator[c.Species]; ok {
+			s.Incubator = h.incubators[last]
+		}
+	}
+	if s.Incubator != nil {
+		t := s.Incubator.SetTo(day)
+		s.Temperature, s.Swing = &t, s.Incubator.Swing
+	}
+	if own != nil {
+		s.Temperature, s.Assumed, s.Own = own, false, true
+	}
+	return s
+}
+
+// AsOf derives the herd anew for an earlier day: what was said since is unsaid
+// again.
+func (h *Herd) AsOf(day civil.Date) *Herd {
+	return Derive(Input{Records: h.Records, History: h.History, On: day, Latitude: h.Latitude, Forecasts: h.fore})
+}
+
+// Eggs forecasts eggs that would be laid on some day, as the herd knows the
+// species and the incubators. Make one with [Herd.Eggs]; it is not safe for
+// concurrent use.
+type Eggs struct{ herd *Herd }
+
+// Eggs returns a forecaster of eggs that would be laid on some day.
+func (h *Herd) Eggs() *Eggs {
+	return &Eggs{&Herd{
+		Records: h.Records, History: h.History, Clutches: h.Clutches, Latitude: h.Latitude,
+		clutches: h.clutches, incubators: h.incubators, species: h.species, lastIncubator: h.lastIncubator, fore: h.fore,
+	}}
+}
+
+// Hatch forecasts eggs that would be laid on a day, where the eggs of the species
+// stand.
+func (e *Eggs) Hatch(sheet *husbandry.Species, laid civil.Date) incubation.Forecast {
+	e.herd.On = laid
+	return e.herd.fore.Hatch(e.herd, &Clutch{Clutch: husbandry.Clutch{Species: sheet.ID, LaidFrom: laid, Laid: laid}})
+}
+
+// CareSheet returns a care sheet, and whether there is one.
+func (h *Herd) CareSheet(id husbandry.ID) (*husbandry.Species, bool) {
+	s, ok := h.species[id]
+	return s, ok
+}
+
+// KindOf returns the kind of a routine of the records, or "".
+func (h *Herd) KindOf(routine husbandry.ID) husbandry.Kind { return h.kinds[routine] }

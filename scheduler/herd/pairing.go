@@ -1,0 +1,482 @@
+package herd
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/scheduler/season"
+	"nestround/scheduler/season/kinship"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+const (
+	// thisSeasonDays is how long ago a pairing may have begun and still be one
+	// of this season.
+	thisSeasonDays = 180
+	// NamedMales is how many other males a reason names.
+	NamedMales = 3
+)
+
+// Suitor is a male as far as a female is concerned.
+type Suitor struct {
+	Male *Animal
+	F    float64 // the inbreeding coefficient of their young
+}
+
+// mateSeason is who is to be paired with whom, of one species, on the plan's
+// day.
+type mateSeason struct {
+	males []*Animal      // grown and marked for breeding, by id
+	ids   []husbandry.ID // theirs
+	// free is from which day a male may be used: zero for today, missing where
+	// it is not known.
+	free map[husbandry.ID]civil.Date
+	with map[husbandry.ID]husbandry.ID // the female whom a male that is not free is with
+	// given is the male of each female that has one, and settled those of
+	// them that the records say.
+	given   map[husbandry.ID]husbandry.ID
+	settled map[husbandry.ID]*husbandry.Pairing
+	// turns are of the females that wait for the male they are given: he is with
+	// one, or with those of one enclosure, at a time.
+	turns map[husbandry.ID]turn
+	// next is from when a male is free for any other female, by what was marked;
+	// stay is for how many days he stays with each of his own.
+	next map[husbandry.ID]civil.Date
+	stay map[husbandry.ID]int
+}
+
+// turn is from when a male is free for a female, after another one; nil where
+// she is the first.
+type turn struct {
+	from  civil.Date
+	after *Animal
+	waits bool // the other one was not with him yet
+}
+
+// freeFor returns from which day on a male may be put to a female, as far as
+// that is known of him.
+func (s *mateSeason) freeFor(a, m *Animal) (from civil.Date, known bool) {
+	from, known = s.free[m.ID]
+	if s.given[a.ID] == m.ID {
+		return civil.Max(from, s.turns[a.ID].from), known
+	}
+	return civil.Max(from, s.next[m.ID]), known
+}
+
+// Pairing is whether a female may be paired, when and with whom.
+type Pairing struct {
+	// Window is the time in which she may be paired; its Basis says why, or why
+	// not.
+	Window season.Window
+	Mate   husbandry.ID // whom she is to be paired with; "" where she is not
+	// Refused is the window that stays closed because every male is close kin,
+	// with those males, the least related first; nil where that is not so.
+	Refused *RefusedKin
+}
+
+// RefusedKin is a pairing window that stays closed for want of a male that is
+// not close kin.
+type RefusedKin struct {
+	Window season.Window
+	Males  []Suitor
+}
+
+// BreedingRules are the keeper's rules of pairing, or the usual ones.
+func (h *Herd) BreedingRules() husbandry.BreedingRules {
+	if h.Records.Breeding == (husbandry.BreedingRules{}) {
+		return husbandry.UsualBreeding()
+	}
+	return h.Records.Breeding
+}
+
+// Pedigree is who descends from whom, from the records and from what was found
+// of clutches.
+func (h *Herd) Pedigree() *kinship.Pedigree { return h.pedigreeOf() }
+
+func (h *Herd) makePedigree() *kinship.Pedigree {
+	list := make([]kinship.Animal, 0, len(h.Records.Animals))
+	found := make(map[int]husbandry.ID) // mothers that the daybook knows
+	for i := range h.Records.Animals {
+		a := &h.Records.Animals[i]
+		list = append(list, kinship.Animal{ID: a.ID, Mother: a.Mother, Father: a.Father, Group: a.Count > 1})
+		if c := h.Clutch(a.Clutch); c != nil && a.Mother == "" && c.Mother != a.ID {
+			found[i] = c.Mother
+		}
+	}
+	pedigree, err := kinship.New(list)
+	if err != nil { // books refuse such records, with their place
+		pedigree, _ = kinship.New(nil)
+	} else if len(found) > 0 {
+		for i, mother := range found {
+			list[i].Mother = mother
+		}
+		if more, err := kinship.New(list); err == nil { // else somebody said what cannot be
+			pedigree = more
+		}
+	}
+	return pedigree
+}
+
+// paired narrows a female's pairing window to the days on which there is a
+// male for her, and says who that is.
+func (h *Herd) paired(a *Animal, w season.Window) Pairing {
+	if !w.Known {
+		return Pairing{Window: w}
+	}
+	s := h.seasonOf(a.Species)
+	can, tooClose := h.suitors(s, a)
+	if len(can) == 0 {
+		closed := season.Window{Basis: "every male of her species is closer kin than the limit of " + kinship.Coefficient(h.BreedingRules().KinshipLimit)}
+		return Pairing{Window: closed, Refused: &RefusedKin{w, tooClose}}
+	}
+	best, others, later := h.choose(s, a, w, can)
+	if best == nil {
+		return Pairing{Window: season.Window{Basis: "no male is free for her: " + strings.Join(later, "; ")}}
+	}
+	if from, _ := s.freeFor(a, best.Male); from.After(w.From) {
+		w.From = from
+	}
+	w.Basis += "; " + h.mateWords(s, a, *best, others, tooClose, later)
+	return Pairing{Window: w, Mate: best.Male.ID}
+}
+
+// suitors returns the males of her species within the kinship limit, the least
+// related first, and those beyond it.
+func (h *Herd) suitors(s *mateSeason, a *Animal) (can, tooClose []Suitor) {
+	coefficients := h.Pedigree().KinshipWith(a.ID, s.ids)
+	for i, m := range s.males {
+		x := Suitor{m, coefficients[i]}
+		if kinship.Exceeds(x.F, h.BreedingRules().KinshipLimit) {
+			tooClose = append(tooClose, x)
+		} else {
+			can = append(can, x)
+		}
+	}
+	byKinship := func(x, y Suitor) int {
+		return cmp.Or(cmp.Compare(x.F, y.F), cmp.Compare(x.Male.ID, y.Male.ID))
+	}
+	slices.SortFunc(can, byKinship)
+	slices.SortFunc(tooClose, byKinship)
+	return can, tooClose
+}
+
+// choose picks the male for her: the one the season gives her, or the least
+// related of those that are free before her window closes. later says of the
+// others why they are not.
+func (h *Herd) choose(s *mateSeason, a *Animal, w season.Window, can []Suitor) (best *Suitor, others []Suitor, later []string) {
+	for i := range can {
+		m := can[i].Male
+		from, known := s.freeFor(a, m)
+		switch {
+		case !known:
+			later = append(later, fmt.Sprintf("%s is with %s", NameWords(m), s.with[m.ID]))
+		case from.After(w.To):
+			later = append(later, fmt.Sprintf("%s is free from %s only", NameWords(m), h.DateWords(from)))
+		case s.given[a.ID] == m.ID:
+			best = &can[i]
+		default:
+			others = append(others, can[i])
+		}
+	}
+	if best == nil && len(others) > 0 {
+		best, others = &others[0], others[1:]
+	}
+	return best, others, later
+}
+
+func (h *Herd) seasonOf(species husbandry.ID) *mateSeason {
+	return h.seasons.of(species, func() *mateSeason { return h.makeSeason(species) })
+}
+
+// makeSeason gives the females of a species their males.
+func (h *Herd) makeSeason(species husbandry.ID) *mateSeason {
+	pedigree := h.Pedigree()
+	s := &mateSeason{
+		free: make(map[husbandry.ID]civil.Date), with: make(map[husbandry.ID]husbandry.ID),
+		given: make(map[husbandry.ID]husbandry.ID), settled: make(map[husbandry.ID]*husbandry.Pairing),
+		turns: make(map[husbandry.ID]turn), next: make(map[husbandry.ID]civil.Date), stay: make(map[husbandry.ID]int),
+	}
+	q := kinship.Season{Limit: h.BreedingRules().KinshipLimit, PerMale: h.BreedingRules().FemalesPerMale, Given: make(map[husbandry.ID]husbandry.ID)}
+	windows := make(map[husbandry.ID]season.Window)
+	for _, a := range h.Animals {
+		switch {
+		case a.Species != species || !a.Breeding:
+		case h.breedingMale(a):
+			s.males = append(s.males, a)
+			q.Males = append(q.Males, a.ID)
+		case a.Sex == husbandry.Female && a.Count == 1 && a.StageOn(h.On) == husbandry.Adult && h.hereThisSeason(a):
+			// Also who is not to be paired now: so the others keep their males.
+			q.Females = append(q.Females, a.ID)
+			if a.Together.Male != "" && h.thisSeason(a) {
+				q.Given[a.ID] = a.Together.Male
+			}
+			if h.Watchable(a) && !h.LivesWithMale(a) {
+				if w := h.rawPairing(a); w.Known {
+					windows[a.ID] = w
+				}
+			}
+		}
+	}
+	slices.SortFunc(s.males, func(a, b *Animal) int { return cmp.Compare(a.ID, b.ID) })
+	for _, m := range s.males {
+		s.ids = append(s.ids, m.ID)
+		h.freeFrom(s, m)
+	}
+	// Pairs of this season, and those the keeper has planned, are settled.
+	for i := range h.Records.Pairings {
+		pair := &h.Records.Pairings[i]
+		_, isMale := slices.BinarySearch(s.ids, pair.Male)
+		planned := pair.From.IsZero() || pair.From.After(h.On)
+		if !isMale || !planned && pair.From.AddDays(thisSeasonDays).Before(h.On) {
+			continue
+		}
+		w, open := windows[pair.Female]
+		if !open && planned {
+			continue // not hers to plan now
+		}
+		if open {
+			from, known := s.free[pair.Male]
+			if kinship.Exceeds(pedigree.Kinship(pair.Female, pair.Male), q.Limit) || !known || from.After(w.To) {
+				continue
+			}
+		}
+		if before := s.settled[pair.Female]; before != nil && !later(pair, before) {
+			continue
+		}
+		s.settled[pair.Female], q.Given[pair.Female] = pair, pair.Male
+		q.Females = append(q.Females, pair.Female)
+	}
+	q.May = func(female, male husbandry.ID) bool {
+		w, open := windows[female]
+		from, known := s.free[male]
+		return !open || known && !from.After(w.To)
+	}
+	plan := pedigree.Assign(q)
+	if len(plan.Without) > 0 { // better one more in his line than nobody
+		for _, m := range plan.Matings {
+			q.Given[m.Female] = m.Male
+		}
+		q.PerMale = 0
+		plan = pedigree.Assign(q)
+	}
+	for _, m := range plan.Matings {
+		s.given[m.Female] = m.Male
+	}
+	for _, m := range s.males {
+		h.takeTurns(s, m, windows)
+	}
+	return s
+}
+
+// hereThisSeason reports whether an animal is here, or was this season.
+func (h *Herd) hereThisSeason(a *Animal) bool {
+	return a.PresentOn(h.On) || !a.Left.IsZero() && !a.Left.After(h.On) && a.Left.AddDays(thisSeasonDays).After(h.On)
+}
+
+// thisSeason reports whether she is, or was, with a male this season.
+func (h *Herd) thisSeason(a *Animal) bool {
+	return !a.Together.From.IsZero() && a.Together.From.AddDays(thisSeasonDays).After(h.On)
+}
+
+// mateOf is the male a female is with, or was, as far as anybody said: else the
+// one the season gives her.
+func (h *Herd) mateOf(s *mateSeason, a *Animal) husbandry.ID {
+	return cmp.Or(a.Together.Male, s.given[a.ID])
+}
+
+// takeTurns gives the females of one male their turns, in the order in which
+// their seasons open: a week together, or less where he could not be with all
+// of them in their season, and his rest. Those he was put together with come
+// before. Nobody waits for a turn that is not used.
+func (h *Herd) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]season.Window) {
+	var been, waiting []*Animal
+	for _, a := range h.Animals {
+		if a.PresentOn(h.On) && h.thisSeason(a) && h.mateOf(s, a) == m.ID {
+			been = append(been, a)
+		}
+		if _, open := windows[a.ID]; open && s.given[a.ID] == m.ID {
+			waiting = append(waiting, a)
+		}
+	}
+	opens := func(a *Animal) civil.Date { return civil.Max(windows[a.ID].From, h.Began) }
+	slices.SortStableFunc(waiting, func(a, b *Animal) int {
+		return cmp.Or(opens(a).Compare(opens(b)), cmp.Compare(h.places[a.Enclosure].Order, h.places[b.Enclosure].Order), cmp.Compare(a.ID, b.ID))
+	})
+	rest := int(h.BreedingRules().MaleRest) + 1
+	for stay := PairTogether; stay > 0; stay-- {
+		s.stay[m.ID] = stay
+		had := make(map[husbandry.ID]turn) // by enclosure
+		var next civil.Date
+		var with *Animal // whom he was with last, or will be
+		waits := false
+		for _, a := range been {
+			end := a.Together.Until
+			if end.IsZero() {
+				end = civil.Max(a.Together.From.AddDays(stay), h.On)
+				if a.Enclosure != "" {
+					had[a.Enclosure] = turn{} // he is there
+				}
+			}
+			if free := end.AddDays(rest); free.After(next) {
+				next, with = free, a
+			}
+		}
+		s.next[m.ID] = next
+		all := true // of them have a turn in their season
+		for _, a := range waiting {
+			t, known := had[a.Enclosure]
+			if !known {
+				t = turn{next, with, waits}
+				next, with, waits = civil.Max(next, opens(a)).AddDays(stay+rest), a, true
+				if a.Enclosure != "" {
+					had[a.Enclosure] = t
+				}
+			}
+			s.turns[a.ID] = t
+			// Who has been with him and comes again takes nobody's days.
+			all = all && (!t.from.After(windows[a.ID].To) || slices.Contains(been, a))
+		}
+		if all {
+			return
+		}
+	}
+}
+
+// later reports whether a pairing counts instead of another of the same
+// female: what is planned before what was, the later before the earlier.
+func later(p, than *husbandry.Pairing) bool {
+	if than.From.IsZero() || p.From.IsZero() {
+		return !than.From.IsZero()
+	}
+	return p.From.After(than.From)
+}
+
+func (h *Herd) breedingMale(a *Animal) bool {
+	return a.Sex == husbandry.Male && a.Breeding && a.PresentOn(h.On) && a.StageOn(h.On) == husbandry.Adult &&
+		!a.In(husbandry.Apart, h.On) && !h.unwell(a)
+}
+
+// freeFrom notes from which day on a male may be paired, rested since his last pairing: the zero date where he may be today.
+func (h *Herd) freeFrom(s *mateSeason, m *Animal) {
+	var from civil.Date
+	for i := range h.Records.Pairings {
+		pair := &h.Records.Pairings[i]
+		if pair.Male != m.ID || pair.From.IsZero() || pair.From.After(h.On) {
+			continue
+		}
+		if pair.Until.IsZero() {
+			if female := h.Animal(pair.Female); female == nil || female.PresentOn(h.On) {
+				s.with[m.ID] = pair.Female
+				return
+			}
+			continue
+		}
+		from = civil.Max(from, pair.Until.AddDays(int(h.BreedingRules().MaleRest)+1))
+	}
+	if !from.After(h.On) {
+		from = civil.Date{}
+	}
+	s.free[m.ID] = from
+}
+
+// rawPairing is the forecast of a female's pairing window, asked once.
+func (h *Herd) rawPairing(a *Animal) season.Window {
+	return h.raw.of(a.ID, func() season.Window { return h.fore.Pairing(h, a) })
+}
+
+// mateWords is "best with Ochre (M02), inbreeding of the young at least 0: no
+// common ancestor is recorded; or Clay (M05), at least 0.0625: ...".
+func (h *Herd) mateWords(s *mateSeason, a *Animal, best Suitor, others, tooClose []Suitor, later []string) string {
+	how := "best with "
+	if h.thisSeason(a) && a.Together.Male == best.Male.ID {
+		how = "as before with "
+	}
+	if pair := s.settled[a.ID]; pair != nil && pair.Male == best.Male.ID {
+		how = "as before with "
+		if pair.From.IsZero() || pair.From.After(h.On) {
+			how = "as you planned with "
+		}
+	}
+	words := how + NameWords(best.Male) + h.whenFree(s, a, best.Male) + ", inbreeding of the young " + h.kinWords(a, best)
+	for i, o := range others {
+		if i == NamedMales {
+			words += "; or " + english.Count(len(others)-i, "other male")
+			break
+		}
+		words += "; or " + NameWords(o.Male) + h.whenFree(s, a, o.Male) + ", " + h.kinWords(a, o)
+	}
+	for _, l := range later {
+		words += "; " + l
+	}
+	for i, o := range tooClose {
+		if i == NamedMales {
+			words += "; nor " + english.Count(len(tooClose)-i, "other male")
+			break
+		}
+		words += "; not with " + NameWords(o.Male) + ", " + h.kinWords(a, o)
+	}
+	return words
+}
+
+// whenFree is " from 10 March, after Ada (F1)", or where she did not use her
+// turn " (one at a time: Ada (F1) waits for him too)".
+func (h *Herd) whenFree(s *mateSeason, a, m *Animal) string {
+	from, _ := s.freeFor(a, m)
+	t := s.turns[a.ID]
+	before := s.given[a.ID] == m.ID && t.after != nil && t.from == from
+	switch {
+	case from.After(h.On) && before:
+		return " from " + h.DateWords(from) + ", after " + NameWords(t.after)
+	case from.After(h.On):
+		return " from " + h.DateWords(from)
+	case before && t.waits:
+		return " (one at a time: " + NameWords(t.after) + " waits for him too)"
+	}
+	return ""
+}
+
+// kinWords is "at least 0.25: full siblings (parents F1 and M1)", with a word
+// where the keeper wants to be warned.
+func (h *Herd) kinWords(a *Animal, x Suitor) string {
+	young := h.Pedigree().Young(a.ID, x.Male.ID)
+	words := young.Coefficient()
+	if young.F == 0 {
+		return words
+	}
+	if kinship.Exceeds(young.F, h.BreedingRules().KinshipWarn) {
+		words += ", close kin"
+	}
+	return words + ": " + young.Reason()
+}
+
+func NameWords(m *Animal) string {
+	if m.Name == "" {
+		return string(m.ID)
+	}
+	return m.Name + " (" + string(m.ID) + ")"
+}
+
+// MateOf is the male a female is with, or was, as far as anybody said: else
+// the one the season gives her; nil for none. stay is for how many days he
+// stays with each of his females; 0 where that is not planned.
+func (h *Herd) MateOf(a *Animal) (male *Animal, stay int) {
+	s := h.seasonOf(a.Species)
+	if male = h.Animal(h.mateOf(s, a)); male == nil {
+		return nil, 0
+	}
+	return male, s.stay[male.ID]
+}
+
+// tooThin says why a female is too thin to be paired, "" if she is not.
+func (h *Herd) tooThin(a *Animal) string {
+	last, best, ok := a.Thinner()
+	if !ok {
+		return ""
+	}
+	u := h.Records.Units
+	return fmt.Sprintf("she is thin: %s on %s, %s on %s", u.Mass(last.Grams), h.DateWords(last.On), u.Mass(best.Grams), h.DateWords(best.On))
+}

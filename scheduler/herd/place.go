@@ -1,0 +1,98 @@
+package herd
+
+import (
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// settlePlaces numbers everything in walking order: the keeper's own tasks
+// first, then room by room its enclosures and after them its incubators, and
+// where somebody is in quarantine last of all.
+func (h *Herd) settlePlaces() {
+	r := h.Records
+	h.places = make(map[husbandry.ID]tasks.Place, len(r.Rooms)+len(r.Enclosures)+len(r.Incubators))
+	enclosures := make(map[husbandry.ID][]*husbandry.Enclosure)
+	for i := range r.Enclosures {
+		enclosures[r.Enclosures[i].Room] = append(enclosures[r.Enclosures[i].Room], &r.Enclosures[i])
+	}
+	incubators := make(map[husbandry.ID][]*husbandry.Incubator)
+	for i := range r.Incubators {
+		incubators[r.Incubators[i].Room] = append(incubators[r.Incubators[i].Room], &r.Incubators[i])
+	}
+	order := 0
+	walk := func(room husbandry.ID, name string) {
+		order++
+		h.places[room] = tasks.Place{Room: room, RoomName: name, Order: order}
+		for _, e := range enclosures[room] {
+			if h.ApartIn(e.ID) {
+				continue
+			}
+			order++
+			h.places[e.ID] = tasks.Place{Room: room, RoomName: name, Rack: e.Rack, Enclosure: e.ID, Order: order}
+		}
+		for _, i := range incubators[room] {
+			order++
+			h.places[i.ID] = tasks.Place{Room: room, RoomName: name, Enclosure: i.ID, Order: order}
+		}
+	}
+	for _, room := range r.Rooms {
+		name := room.Name
+		if name == "" {
+			name = string(room.ID)
+		}
+		walk(room.ID, name)
+	}
+	walk("", "") // incubators that stand in no room
+	for i := range r.Enclosures {
+		if e := &r.Enclosures[i]; h.ApartIn(e.ID) {
+			order++
+			h.places[e.ID] = tasks.Place{Room: e.Room, RoomName: h.places[e.Room].RoomName, Rack: e.Rack, Enclosure: e.ID, Order: order}
+		}
+	}
+	h.places[""] = tasks.Place{}
+}
+
+// ClutchPlace is where a clutch's work is done: in the enclosure it was laid
+// in until its tub is set, at the incubator from then on, and where its young
+// are once all have hatched and have records.
+func (h *Herd) ClutchPlace(c *Clutch) tasks.Place {
+	if at, ok := h.youngPlace(c); ok {
+		return at
+	}
+	if c.State != InBox || c.Enclosure == "" {
+		if i := h.Standing(c).Incubator; i != nil {
+			return h.places[i.ID]
+		}
+	}
+	return h.places[c.Enclosure]
+}
+
+// PlaceOf is where the work of a room, an enclosure or an incubator is done.
+func (h *Herd) PlaceOf(id husbandry.ID) tasks.Place { return h.places[id] }
+
+// Enclosure returns an enclosure by its id, or nil.
+func (h *Herd) Enclosure(id husbandry.ID) *husbandry.Enclosure { return h.enclosures[id] }
+
+// LastDone is the last day on which a routine was done for a subject, or no
+// date.
+func (h *Herd) LastDone(subject, routine husbandry.ID) civil.Date {
+	return h.History.LastDone(subject, routine)
+}
+
+// LastSaid is the last day for which anybody said that a routine was done for a
+// subject, or no date; it is never before LastDone.
+func (h *Herd) LastSaid(subject, routine husbandry.ID) civil.Date {
+	return h.History.Marks(subject, routine).LastSaid()
+}
+
+// DoneDays returns the days since a day on which a routine was done for a
+// subject, ascending.
+func (h *Herd) DoneDays(subject, routine husbandry.ID, since civil.Date) []civil.Date {
+	return h.History.DoneDays(subject, routine, since)
+}
+
+// Found returns every finding that can change a plan and was not taken back, in
+// the order in which they were first reported. The caller leaves the list as it
+// is.
+func (h *Herd) Found() []tasks.Found { return h.History.Found() }

@@ -1,0 +1,183 @@
+package herd
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+// Illness is that somebody noted an animal, an enclosure's animals or a
+// clutch's young to be ill.
+type Illness struct {
+	Subject husbandry.ID
+	On      civil.Date
+	Signs   string // in the keeper's words; "" for none
+}
+
+// Apart is an animal's quarantine. It lasts until somebody marks its release
+// as done, whatever its length.
+type Apart struct {
+	Began civil.Date // the day it came
+	From  civil.Date // the day its clock began, anew where it was restarted
+	Until civil.Date // the first day on which it may be over
+	Why   string     // why it was restarted; "" where it was not
+}
+
+// settleQuarantine works out who is in quarantine, and since when its clock
+// runs: from the day it came, and anew from the day another animal came into
+// its enclosure, or into quarantine in its room, and from the day illness was
+// noted of it or of who lives with it.
+func (h *Herd) settleQuarantine() {
+	slices.SortStableFunc(h.Ills, func(a, b Illness) int { return a.On.Compare(b.On) })
+	var release []husbandry.ID
+	for i := range h.Records.Routines {
+		if r := &h.Records.Routines[i]; r.Kind == husbandry.Release {
+			release = append(release, r.ID)
+		}
+	}
+	for _, a := range h.Animals {
+		began := a.Acquired
+		if began.IsZero() {
+			began = a.Since
+		}
+		if a.Quarantine == 0 || began.IsZero() || began.After(h.On) || !a.PresentOn(h.On) {
+			continue
+		}
+		var released civil.Date
+		for _, id := range release {
+			released = civil.Max(released, h.History.LastDone(a.ID, id))
+			until := a.Since
+			for _, g := range h.GroupsOf(a) {
+				if on := h.History.LastDone(g.ID, id); !on.After(until) {
+					released = civil.Max(released, on)
+				}
+				until = civil.Min(until, g.Since)
+			}
+		}
+		q := &Apart{Began: began, From: began}
+		for _, e := range h.restarts(a, began) {
+			if !released.IsZero() && e.on.After(released) {
+				break
+			}
+			q.From, q.Why = e.on, e.why
+		}
+		q.Until = q.From.AddDays(int(a.Quarantine))
+		if released.After(q.From) {
+			a.released, a.releasedOn = q, released
+		}
+		if released.After(q.From) || q.Until.Before(h.Records.Began) { // over, or over before the books began
+			continue
+		}
+		a.Apart = q
+	}
+}
+
+// restart is a reason for a quarantine to begin anew.
+type restart struct {
+	on  civil.Date
+	why string
+}
+
+// restarts lists, by date, what began an animal's quarantine anew after a day.
+func (h *Herd) restarts(a *Animal, after civil.Date) []restart {
+	var list []restart
+	for _, b := range h.Animals {
+		if b == a || a.Enclosure == "" || b.Enclosure == "" {
+			continue
+		}
+		if in := b.MovedIn(); b.Enclosure == a.Enclosure && in.After(after) && !in.After(h.On) {
+			list = append(list, restart{in, AnimalWord(b) + " moved in"})
+		}
+		if !b.Acquired.After(after) || b.Acquired.After(h.On) {
+			continue
+		}
+		if b.Enclosure == a.Enclosure || b.Quarantine > 0 && h.roomOf(a) == h.roomOf(b) {
+			list = append(list, restart{b.Acquired, AnimalWord(b) + " came"})
+		}
+	}
+	for _, ill := range h.Ills {
+		who := h.animals[ill.Subject]
+		with := who != nil && (who == a || a.Enclosure != "" && who.Enclosure == a.Enclosure)
+		if ill.On.After(after) && (with || a.Enclosure != "" && ill.Subject == a.Enclosure) {
+			list = append(list, restart{ill.On, "illness was noted"})
+		}
+	}
+	slices.SortStableFunc(list, func(r, s restart) int { return cmp.Or(r.on.Compare(s.on), strings.Compare(r.why, s.why)) })
+	return list
+}
+
+func (h *Herd) roomOf(a *Animal) husbandry.ID {
+	if e := h.enclosures[a.Enclosure]; e != nil {
+		return e.Room
+	}
+	return ""
+}
+
+// ApartIn reports whether somebody is in quarantine in an enclosure.
+func (h *Herd) ApartIn(enclosure husbandry.ID) bool {
+	return slices.ContainsFunc(h.Residents(enclosure), func(a *Animal) bool { return a.Apart != nil })
+}
+
+// unwell reports whether illness was noted of an animal lately and nobody has
+// reviewed it.
+func (h *Herd) unwell(a *Animal) bool { return !h.UnwellOn(a, h.On).IsZero() }
+
+// UnwellOn returns the day on which illness was noted of an animal, or of who
+// lives in its enclosure, that awaited a review on a day; no date for none.
+func (h *Herd) UnwellOn(a *Animal, day civil.Date) (noted civil.Date) {
+	for _, subject := range []husbandry.ID{a.ID, a.Enclosure} {
+		ill, ok := h.lastIll(subject, day)
+		if !ok || !ill.On.AddDays(unwellFor).After(day) {
+			continue
+		}
+		if o := h.History.Outcome(tasks.NewKey(subject, ReviewIll, ill.On.String())); o.Mark != tasks.MarkDone || o.On.After(day) {
+			noted = civil.Max(noted, ill.On)
+		}
+	}
+	return noted
+}
+
+// lastIll is the last illness noted of a subject until a day.
+func (h *Herd) lastIll(id husbandry.ID, day civil.Date) (last Illness, ok bool) {
+	for _, ill := range h.Ills {
+		if id != "" && ill.Subject == id && !ill.On.After(day) {
+			last, ok = ill, true
+		}
+	}
+	return last, ok
+}
+
+// reading is one UV index measured under a lamp.
+type reading struct {
+	on  civil.Date
+	uvi float64
+}
+
+// lampLoss is the share of its index whose loss makes a lamp one to be changed
+// (common practice).
+const lampLoss = 0.30
+
+// Dimmed returns the day on which the lamp of an enclosure was last measured, if
+// it gave too little then beside the best reading since it was fitted or
+// changed, and says so in words; no date where it does not.
+func (h *Herd) Dimmed(enclosure husbandry.ID, since civil.Date) (on civil.Date, words string) {
+	best, last := reading{}, reading{}
+	for _, r := range h.readings[enclosure] {
+		if r.on.Before(since) {
+			continue
+		}
+		if last = r; r.uvi > best.uvi {
+			best = r
+		}
+	}
+	if last.on.IsZero() || last.uvi > (1-lampLoss)*best.uvi+Tiny || best.uvi == 0 {
+		return civil.Date{}, ""
+	}
+	return last.on, fmt.Sprintf("; UV index %v on %s, %v on %s: %s less", last.uvi, h.DateWords(last.on), best.uvi, h.DateWords(best.on), english.Percent(1-last.uvi/best.uvi))
+}

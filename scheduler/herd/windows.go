@@ -1,0 +1,157 @@
+package herd
+
+import (
+	"fmt"
+	"slices"
+
+	"nestround/scheduler/incubation"
+	"nestround/scheduler/season"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+// PastHatching stands with eggs past their window.
+const PastHatching = "Do not open, turn or throw away eggs because a forecast is over: forecasts err, and late eggs have hatched. " +
+	"Leave firm, clean eggs where they are; take out only what has collapsed, leaks or is thick with mould, and wash your hands (Salmonella). " +
+	"When nothing more is to come, say of the clutch that it has ended."
+
+// restOfClutch is how many days after the last young hatched the rest of a
+// clutch is watched at least (common practice).
+const restOfClutch = 7
+
+// Hatching forecasts when the young of a clutch hatch.
+func (h *Herd) Hatching(c *Clutch) incubation.Forecast {
+	return h.hatch.of(c.ID, func() incubation.Forecast { return h.fore.Hatch(h, c) })
+}
+
+// Watchable reports whether laying and pairing are the keeper's concern for an
+// animal: a grown female that is bred from or known to carry eggs.
+func (h *Herd) Watchable(a *Animal) bool {
+	return a.Sex == husbandry.Female && a.Count == 1 && a.PresentOn(h.On) &&
+		(!a.GravidOn(h.On).IsZero() || a.Breeding && a.StageOn(h.On) == husbandry.Adult)
+}
+
+// Laying forecasts when a female lays next; not known where that is not the
+// keeper's concern.
+func (h *Herd) Laying(a *Animal) season.Window {
+	return h.lay.of(a.ID, func() (w season.Window) {
+		if h.Watchable(a) {
+			w = h.fore.Laying(h, a)
+		}
+		return w
+	})
+}
+
+// PairingOf says whether a female may be paired, when and with whom.
+func (h *Herd) PairingOf(a *Animal) Pairing {
+	return h.pairs.of(a.ID, func() Pairing {
+		var w season.Window
+		switch {
+		case !h.Watchable(a) || !a.Breeding:
+		case !h.mates[a.Species]:
+			w.Basis = "no grown male of her species is marked for breeding"
+		case a.In(husbandry.Apart, h.On):
+			w.Basis = "she is in quarantine since " + h.DateWords(a.Apart.Began)
+		case h.unwell(a):
+			w.Basis = "illness was noted of her"
+		case h.LivesWithMale(a):
+			w.Basis = "a grown male lives with her"
+		case h.tooThin(a) != "":
+			w.Basis = h.tooThin(a)
+		default:
+			return h.paired(a, h.rawPairing(a))
+		}
+		return Pairing{Window: w}
+	})
+}
+
+// LivesWithMale reports whether a grown male of its species lives in an
+// animal's enclosure.
+func (h *Herd) LivesWithMale(a *Animal) bool {
+	return slices.ContainsFunc(h.Residents(a.Enclosure), func(m *Animal) bool {
+		return m.Sex == husbandry.Male && m.Species == a.Species && m.PresentOn(h.On) && m.StageOn(h.On) == husbandry.Adult
+	})
+}
+
+// HatchSpan returns the days on which a clutch is watched, and whether they
+// are over with young still to come.
+func (h *Herd) HatchSpan(c *Clutch, f incubation.Forecast) (from, to civil.Date, over bool) {
+	from, to = f.WatchFrom, f.WatchTo
+	if first := c.FirstHatched(); !first.IsZero() {
+		from = civil.Min(from, first)
+		to = civil.Max(to, c.LastHatched().AddDays(restOfClutch))
+	}
+	// Of a clutch that nobody counted, young that hatched may be all there were.
+	return from, to, h.On.After(to) && !(c.Eggs == 0 && c.Hatched > 0)
+}
+
+// HatchWords is "Day 41 of clutch C27-04 (laid 12 May, 28.0 °C): hatching most
+// likely 22-28 June, 18 % today". Most likely are the days between the
+// quartiles.
+func (h *Herd) HatchWords(c *Clutch, f incubation.Forecast, day civil.Date) string {
+	words := fmt.Sprintf("Day %d of clutch %s (laid %s", day.Sub(f.Laid), c.ID, h.LaidWords(c))
+	if t := h.Standing(c).Temperature; t != nil {
+		words += ", " + h.Records.Units.Temperature(*t)
+	}
+	words += "): "
+	if c.Hatched > 0 {
+		words += fmt.Sprintf("%d hatched", c.Hatched)
+		if rest := c.Eggs - c.Hatched; rest > 0 {
+			words += ", " + english.Count(rest, "egg") + " to come"
+		}
+		words += "; "
+	}
+	likely := "hatching most likely " + english.Span(f.P25, f.P75, h.On)
+	switch {
+	case f.Overdue:
+		return words + "past its window, hatching was " + likely[len("hatching "):]
+	case day == h.On:
+		return words + likely + ", " + english.Percent(f.Probability(day)) + " today"
+	}
+	return words + likely + ", " + english.Percent(f.Probability(day)) + " on this day"
+}
+
+// LaidWords says when a clutch was laid: "12 May", or "between 10 May and 12
+// May".
+func (h *Herd) LaidWords(c *Clutch) string {
+	if c.LaidFrom.Before(c.Laid) {
+		return "between " + h.DateWords(c.LaidFrom) + " and " + h.DateWords(c.Laid)
+	}
+	return h.DateWords(c.Laid)
+}
+
+// LayWords is "Eggs expected 12-20 May, 18 % today: 24-32 days after ...".
+func (h *Herd) LayWords(w season.Window, day civil.Date) string {
+	chance := w.Chance(h.On, day) - w.Chance(h.On, day.AddDays(-1))
+	words := "Eggs expected " + english.Span(w.From, w.To, h.On)
+	switch {
+	case chance == 0 || h.On.After(w.To):
+	case day == h.On:
+		words += ", " + english.Percent(chance) + " today"
+	default:
+		words += ", " + english.Percent(chance) + " on this day"
+	}
+	return words + ": " + w.Basis
+}
+
+// WindowWords is "Pairing window 10-24 March: ...".
+func (h *Herd) WindowWords(name husbandry.WindowName, w season.Window) string {
+	span := english.Span(w.From, w.To, h.On)
+	switch name {
+	case husbandry.LayWindow:
+		return "Eggs expected " + span + ": " + w.Basis
+	case husbandry.PairingWindow:
+		return "Pairing window " + span + ": " + w.Basis
+	}
+	return "Eggs may show " + span + ": " + w.Basis
+}
+
+// GravidTime is the time between pairing and laying in which eggs may be felt in
+// a female; not known where nothing says when she lays.
+func (h *Herd) GravidTime(a *Animal) (w season.Window) {
+	if laying := h.Laying(a); laying.Known {
+		w = season.GravidTime(Plain{}.female(h, a), laying)
+	}
+	return w
+}

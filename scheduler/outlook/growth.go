@@ -1,0 +1,88 @@
+package outlook
+
+import (
+	"slices"
+
+	"nestround/scheduler/herd"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Growth is what an animal, a group or the young of a clutch weighed, from the
+// first time on: for one that was taken out of a group, with what the group
+// weighed until then, and before that the young of their clutch.
+type Growth struct {
+	ID      husbandry.ID `json:"id"`
+	Name    string       `json:"name"`
+	Species husbandry.ID `json:"species"`
+	Count   int          `json:"count"`
+	Hatched civil.Date   `json:"hatched"` // "" where nobody knows
+	// Weighings are by date.
+	Weighings []Weighing `json:"weighings"`
+}
+
+// Weighing is one of them.
+type Weighing struct {
+	On    civil.Date      `json:"on"`
+	Grams husbandry.Grams `json:"grams"` // of several the mean of one of them
+	// Each has their single masses, where each was weighed.
+	Each []husbandry.Grams `json:"each,omitempty"`
+	// Of is who was weighed: the animal, its group, or its clutch.
+	Of husbandry.ID `json:"of"`
+}
+
+// Growths returns the growth of every animal and group that was ever weighed
+// up to the day, and of clutches whose young have no records, in the order of the
+// records. Those who left are among them.
+func Growths(h *herd.Herd) []Growth {
+	own := make(map[husbandry.ID][]Weighing)
+	for _, f := range h.Found() {
+		if f.Finding.Weighs == nil || f.On.After(h.On) {
+			continue
+		}
+		id := f.Task.Subject()
+		switch c := h.Clutch(id); {
+		case c != nil && h.KindOf(f.Task.Routine()) != husbandry.Weigh:
+			continue // its egg tub
+		case c != nil:
+			id = c.ID
+		case h.Animal(id) == nil:
+			a := h.Only(id, func(*herd.Animal) bool { return true }, f.On)
+			if a == nil {
+				continue
+			}
+			id = a.ID
+		}
+		own[id] = append(own[id], Weighing{f.On, *f.Finding.Weighs, f.Finding.Each, id})
+	}
+	list := []Growth{}
+	for _, a := range h.Animals {
+		g := Growth{ID: a.ID, Name: a.Name, Species: a.Species, Count: a.Count, Hatched: a.Hatched, Weighings: slices.Clone(own[a.ID])}
+		with := func(id husbandry.ID, until civil.Date) {
+			for _, w := range own[id] {
+				if until.IsZero() || !w.On.After(until) {
+					g.Weighings = append(g.Weighings, w)
+				}
+			}
+		}
+		until := a.Since
+		for _, group := range h.GroupsOf(a) {
+			with(group.ID, until)
+			until = group.Since
+		}
+		if c := h.Clutch(a.Clutch); c != nil && a.Clutch != "" {
+			with(c.ID, civil.Date{})
+		}
+		list = append(list, g)
+	}
+	for _, c := range h.Clutches {
+		if len(c.Young) == 0 {
+			list = append(list, Growth{ID: c.ID, Species: c.Species, Count: c.Hatched, Hatched: c.FirstHatched(), Weighings: own[c.ID]})
+		}
+	}
+	list = slices.DeleteFunc(list, func(g Growth) bool { return len(g.Weighings) == 0 })
+	for i := range list {
+		slices.SortStableFunc(list[i].Weighings, func(a, b Weighing) int { return a.On.Compare(b.On) })
+	}
+	return list
+}

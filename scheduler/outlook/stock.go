@@ -1,0 +1,77 @@
+package outlook
+
+import (
+	"math"
+	"nestround/scheduler/plan"
+	"nestround/scheduler/ration"
+	"nestround/scheduler/rule"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// FeederStock is one line of the overview of live food.
+type FeederStock struct {
+	ID        husbandry.ID `json:"id"`
+	Name      string       `json:"name"`
+	Counted   int          `json:"counted"`
+	CountedOn civil.Date   `json:"counted_on"` // "" for never
+	// InHand and Week have nine of ten cases between low and high: how many
+	// there are now, and how many are used in the coming seven days.
+	InHand Range `json:"in_hand"`
+	Week   Range `json:"week"`
+	// Given is the share of planned feedings that is given and eaten, Factor
+	// how many leave the stock for one that the amounts of the books have.
+	Given  float64 `json:"given"`
+	Factor float64 `json:"factor"`
+	// LastsTo is the last day for which there are enough with what is ordered;
+	// "" for longer than is looked ahead.
+	LastsTo civil.Date `json:"lasts_to"`
+	// The next order; "" and 0 where none is due within the days looked at.
+	OrderBy  civil.Date `json:"order_by"`
+	Delivery civil.Date `json:"delivery"`
+	Packs    int        `json:"packs"`
+	Pack     string     `json:"pack"` // "3 boxes of 50"
+	Why      string     `json:"why"`
+}
+
+// Range is a number with the numbers that it lies between in nine of ten
+// cases.
+type Range struct {
+	Mean int `json:"mean"`
+	Low  int `json:"low"`
+	High int `json:"high"`
+}
+
+func rangeOf(f ration.Forecast) Range {
+	return Range{int(math.Round(f.Mean)), int(math.Round(f.Low)), int(math.Round(f.High))}
+}
+
+// FeederStocks returns every feeder of the records with its stock and use, and
+// with its next order until the Day's To.
+func FeederStocks(d *plan.Day) []FeederStock {
+	list := []FeederStock{}
+	for i := range d.Records.Feeders {
+		f := &d.Records.Feeders[i]
+		s := rule.StockOf(d, f)
+		line := FeederStock{
+			ID: f.ID, Name: f.Name, Counted: s.Counted, CountedOn: s.CountedOn,
+			InHand: rangeOf(s.Now()), Week: rangeOf(s.Weekly()), Given: hundredths(s.Keeper.Share()), Factor: hundredths(s.Keeper.Factor()),
+		}
+		until := d.On.AddDays(ration.LongestReach(d.Records.Feeders))
+		if last := s.LastsTo(until); last.Before(until) {
+			line.LastsTo = last
+		}
+		for _, o := range s.Orders(d.UntilReturn()) {
+			if o.Packs > 0 && line.Packs == 0 {
+				if away := d.Absence(o.By); away != nil && away.From.After(d.On) {
+					o.By = away.From.AddDays(-1)
+				}
+				line.OrderBy, line.Delivery, line.Packs, line.Pack, line.Why = o.By, o.Delivery, o.Packs, f.Pack.Count(o.Packs), s.OrderWords(d, o)
+			}
+		}
+		list = append(list, line)
+	}
+	return list
+}
+
+func hundredths(x float64) float64 { return math.Round(x*100) / 100 }

@@ -1,0 +1,184 @@
+package plan
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Carer returns the keeper who does a routine's task for a subject on a day. Of
+// the keepers who are there, that is the first whose conditions all match, else
+// the first without conditions. It is "" where the work is not shared, or where
+// the task belongs to nobody in particular.
+func (d *Day) Carer(s *Subject, r *husbandry.Routine, day civil.Date) husbandry.ID {
+	rest := husbandry.ID("")
+	for i := range d.Records.Carers {
+		c := &d.Records.Carers[i]
+		switch {
+		case d.Records.AwayOn(c.ID, day) != nil:
+		case c.Rest:
+			if rest == "" {
+				rest = c.ID
+			}
+		case (len(c.Kinds) == 0 || slices.Contains(c.Kinds, r.Kind)) && (len(c.Routines) == 0 || slices.Contains(c.Routines, r.ID)) && d.caredFor(i, s, r):
+			return c.ID
+		}
+	}
+	return rest
+}
+
+// givenTo says which keeper does a task on its day, and names the keeper it
+// belongs to where another one stands in.
+func (d *Day) givenTo(t *tasks.Task, s *Subject, r *husbandry.Routine) {
+	day := civil.Max(t.Due, d.On) // what is overdue is asked for today
+	if t.Status == tasks.Lapsed {
+		day = t.Due
+	}
+	if t.Keeper = d.Carer(s, r, day); len(d.Records.CarersAway) == 0 {
+		return
+	}
+	own := d.Carer(s, r, civil.Date{})
+	away := d.Records.AwayOn(own, day)
+	if own == t.Keeper || away == nil {
+		return
+	}
+	for i := range d.Records.Carers {
+		if c := &d.Records.Carers[i]; c.ID == own {
+			t.For = own
+			t.Why += "; for " + c.Called() + ", who is away until " + d.WeekdayWords(away.Until)
+		}
+	}
+}
+
+// caredFor reports whether a subject is among those of a keeper. Tasks of no
+// place are a keeper's who names their kind or routine and no places.
+func (d *Day) caredFor(i int, s *Subject, r *husbandry.Routine) bool {
+	c := &d.Records.Carers[i]
+	within := len(c.For.Racks) + len(c.For.Enclosures) + len(c.For.Animals) + len(c.For.Species)
+	switch {
+	case s.Scope == husbandry.OfKeeper:
+		return len(c.For.Rooms)+within == 0
+	case s.Scope == husbandry.OfRoom && within > 0:
+		return false // a room is more than the part of it that is theirs
+	}
+	theirs := Routine{Routine: r, sel: d.crew[i]}
+	return theirs.Matches(s, d.On)
+}
+
+// leaveSoon is how many days before the keeper leaves the plan looks at what
+// can be done before.
+const leaveSoon = 14
+
+// Absence returns the days away that a day belongs to, or nil.
+func (d *Day) Absence(day civil.Date) *husbandry.Away {
+	for i := range d.away {
+		if a := &d.away[i]; !day.Before(a.From) && !day.After(a.Until) {
+			return a
+		}
+	}
+	return nil
+}
+
+// besideAway reports whether a task is asked for on the last day before an
+// absence, or on the first day after it.
+func (d *Day) besideAway(t *tasks.Task) bool {
+	return t.Status != tasks.Lapsed && slices.ContainsFunc(d.Records.Away, func(a husbandry.Away) bool {
+		return t.Due == a.From.AddDays(-1) || t.Due == a.Until.AddDays(1)
+	})
+}
+
+// leaving returns the days away that begin soon after the plan's day, or nil.
+func (d *Day) leaving() *husbandry.Away {
+	for i := range d.away {
+		if a := &d.away[i]; a.From.After(d.On) && a.From.Sub(d.On) <= leaveSoon {
+			return a
+		}
+	}
+	return nil
+}
+
+func sitterDoes(r *husbandry.Routine) bool {
+	return cmp.Or(r.Sitter, r.Kind.BySitter()) == husbandry.SitterDoes
+}
+
+// evened is how many days more than one, before and after an absence, take up
+// the work that is moved out of it.
+const evened = 3
+
+// apartCare goes with what somebody does who stands in and may not know of a
+// quarantine (common practice).
+const apartCare = "In quarantine: after all others, with tools of its own; wash your hands before and after."
+
+// whileAway moves a task that is due during an absence. A task that cannot wait
+// stays, and the sitter does it. Other tasks are done in the last days before
+// the absence, if their slack reaches so far, or else in the first days after
+// it. Tasks that would lapse in the meantime are not asked for.
+func (d *Day) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
+	// What is overdue was due before, and is asked for on the plan's day.
+	asks := civil.Max(t.Due, d.On)
+	away := d.Absence(asks)
+	if away == nil {
+		return true
+	}
+	if t.Pinned || sitterDoes(r) || t.Missed == husbandry.Alarms {
+		t.Sitter = true
+		if d.ApartIn(t.Place.Enclosure) {
+			t.Caution = strings.TrimSpace(t.Caution + " " + apartCare)
+		}
+		return true
+	}
+	eve := away.From.AddDays(-1)
+	over := evened
+	// Steps that follow one another keep their order. Work that recurs while the
+	// keeper is away is asked for once.
+	recurs := r.Cadence.Pattern == husbandry.Fixed || r.Cadence.Pattern == husbandry.SinceLast
+	if r.Kind.InOrder() || recurs && int(r.Cadence.Every) <= away.Until.Sub(away.From)+1+evened {
+		over = 0
+	}
+	// An order can always be brought forward, and one that waits is of no use.
+	order := r.Kind.ByTelephone()
+	// What was put off was put off past the eve; powders stay with their food.
+	said := d.History.Outcome(t.Key).Mark == tasks.PutOff || r.Cadence.Pattern == husbandry.Riding
+	switch {
+	case t.Status == tasks.Lapsed:
+		return false
+	case !eve.Before(d.On) && (order || !t.Earliest.After(eve)) && t.Due.After(eve) && !said:
+		day := eve
+		for n := Scatter(t.Key, max(0, min(eve.Sub(t.Earliest), over))+1); n > 0 && d.Absence(day.AddDays(-1)) == nil; n-- {
+			day = day.AddDays(-1)
+		}
+		t.Due = civil.Max(day, d.On)
+		t.Earliest, t.Latest, t.Moves = t.Due, eve, tasks.Never
+		t.Why += "; done before you leave on " + d.WeekdayWords(away.From)
+		if t.Status == tasks.Upcoming && !t.Due.After(d.On) {
+			t.Status = tasks.Due
+		}
+		return true
+	case order:
+		return true
+	case t.Missed == husbandry.Stays:
+		t.Due = away.Until.AddDays(1)
+		for n := Scatter(t.Key, min(int(r.After), over)+1); n > 0 && d.Absence(t.Due.AddDays(1)) == nil; n-- {
+			t.Due = t.Due.AddDays(1)
+		}
+		t.Earliest, t.Latest, t.Moves = t.Due, t.Due.AddDays(int(r.After)), tasks.Never
+		t.Status = tasks.Upcoming
+		t.Why += "; it waits for your return"
+		return true
+	}
+	return false
+}
+
+// UntilReturn is the last day whose orders are planned: To, or the end of an
+// absence that begins by then, since orders that fall due during it are placed
+// before it.
+func (d *Day) UntilReturn() civil.Date {
+	if away := d.leaving(); away != nil && !away.From.AddDays(-1).After(d.To) {
+		return civil.Max(d.To, away.Until)
+	}
+	return d.To
+}

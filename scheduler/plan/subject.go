@@ -1,0 +1,476 @@
+package plan
+
+import (
+	"slices"
+
+	"nestround/scheduler/herd"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Subject is an enclosure, an animal, a clutch, a room, a feeder, a paper or the
+// keeper: whatever tasks are about. The plan makes the subjects of the records;
+// a rule makes its own with [NewSubject].
+type Subject struct {
+	ID        husbandry.ID
+	Scope     husbandry.Scope
+	Enclosure *husbandry.Enclosure // it is, or lives in; nil for none
+	Room      husbandry.ID
+	Animals   []*herd.Animal // residents, the animal itself, or a clutch's mother
+	Clutch    *herd.Clutch
+	Place     tasks.Place
+	// Came is the first day on which anything could be owed to it; zero: always.
+	Came civil.Date
+
+	// turns are the days on which who matches may change, ascending.
+	turns []civil.Date
+	name  string // in words, for titles
+	whom  string // the same as tasks.Task.Whom
+}
+
+// NewSubject makes a subject of a rule's own, with its name in words. It has
+// neither place nor animals.
+func NewSubject(id husbandry.ID, scope husbandry.Scope, name string) *Subject {
+	return &Subject{ID: id, Scope: scope, name: name, whom: nameLine(name)}
+}
+
+// Routine is a husbandry.Routine made ready.
+type Routine struct {
+	*husbandry.Routine
+	rank  int // position in the records, for a stable order
+	sel   selector
+	Dates []civil.Date // of a fixed cadence, from herd.LookBack before the Day to its horizon
+	Words string       // the cadence in words
+}
+
+// selector is a husbandry.Selector made ready.
+type selector struct {
+	*husbandry.Selector
+	rooms, racks, enclosures, animals, species map[husbandry.ID]bool
+	ofAnimals                                  bool // it says something of animals
+}
+
+func compile(s *husbandry.Selector) selector {
+	set := func(ids []husbandry.ID) map[husbandry.ID]bool {
+		if len(ids) == 0 {
+			return nil
+		}
+		m := make(map[husbandry.ID]bool, len(ids))
+		for _, id := range ids {
+			m[id] = true
+		}
+		return m
+	}
+	return selector{
+		Selector: s,
+		rooms:    set(s.Rooms), racks: set(s.Racks), enclosures: set(s.Enclosures),
+		animals: set(s.Animals), species: set(s.Species),
+		ofAnimals: len(s.Animals)+len(s.Species)+len(s.Stages)+len(s.Sexes)+len(s.States) > 0 || s.Groups,
+	}
+}
+
+func has(set map[husbandry.ID]bool, id husbandry.ID) bool { return set == nil || set[id] }
+
+// animal reports whether an animal matches on a day; where it lives is asked
+// elsewhere.
+func (s *selector) animal(a *herd.Animal, day civil.Date) bool {
+	if !has(s.animals, a.ID) || !has(s.species, a.Species) || s.Groups && a.Count <= 1 {
+		return false
+	}
+	if len(s.Sexes) > 0 && !slices.Contains(s.Sexes, a.Sex) {
+		return false
+	}
+	if len(s.Stages) > 0 && !slices.Contains(s.Stages, a.StageOn(day)) {
+		return false
+	}
+	for _, state := range s.States {
+		if a.In(state, day) {
+			return true
+		}
+	}
+	return len(s.States) == 0
+}
+
+// place reports whether the place of a subject matches.
+func (s *selector) place(e *husbandry.Enclosure, room husbandry.ID) bool {
+	if !has(s.rooms, room) {
+		return false
+	}
+	if e == nil {
+		return s.racks == nil && s.enclosures == nil && !s.NestBox && !s.Lamp
+	}
+	return has(s.racks, e.Rack) && has(s.enclosures, e.ID) && (!s.NestBox || e.NestBox != nil) && (!s.Lamp || e.Lamp != nil)
+}
+
+// Matches reports whether the routine is for the subject on a day.
+func (r *Routine) Matches(s *Subject, day civil.Date) bool {
+	sel := &r.sel
+	switch s.Scope {
+	case husbandry.OfKeeper:
+		return true
+	case husbandry.OfClutch:
+		// A clutch is of a species and a mother, and is where it stands; her
+		// other traits are asked of her only where she is known.
+		c := s.Clutch
+		if !has(sel.species, c.Species) || !has(sel.animals, c.Mother) || !sel.place(s.Enclosure, s.Place.Room) {
+			return false
+		}
+		return len(s.Animals) == 0 || !sel.Groups && (len(sel.States) == 0 || slices.ContainsFunc(sel.States, func(st husbandry.State) bool { return s.Animals[0].In(st, day) }))
+	case husbandry.OfRoom:
+		return has(sel.rooms, s.Room)
+	}
+	if !sel.place(s.Enclosure, s.Room) {
+		return false
+	}
+	if s.Scope == husbandry.OfEnclosure && !sel.ofAnimals && !r.Kind.NeedsAnimals() {
+		return true
+	}
+	for _, a := range s.Animals {
+		if a.PresentOn(day) && sel.animal(a, day) && !a.Rests(r.Routine, day) {
+			return true
+		}
+	}
+	return false
+}
+
+// group holds the routines that replace one another: those of one kind. Work
+// that follows an event is of the same group only where the event is the same,
+// because weighing a female three days after laying is not the same work as the
+// fortnightly weighing of everybody.
+type group struct {
+	kind  husbandry.Kind
+	event husbandry.Event
+	own   husbandry.ID // of kinds whose routines replace only their own id
+}
+
+func (r *Routine) group() group {
+	g := group{kind: r.Kind}
+	if r.Cadence.Pattern == husbandry.Anchored {
+		g.event = r.Cadence.Event
+	}
+	if r.Kind.ReplacedByID() {
+		g.own = r.ID
+	}
+	return g
+}
+
+// Resolve returns, of the routines that match a subject, those that hold: of
+// each group the keeper's, else the care sheet's, else the common ones, less
+// what the keeper turned off. Those of one origin hold side by side.
+func Resolve(match []*Routine) []*Routine {
+	type best struct {
+		group
+		origin husbandry.Origin
+	}
+	var strongest []best // a subject has few groups: no map
+	find := func(g group) int { return slices.IndexFunc(strongest, func(b best) bool { return b.group == g }) }
+	var off []husbandry.Kind
+	for _, r := range match {
+		if r.Off {
+			off = append(off, r.Kind)
+			continue
+		}
+		if i := find(r.group()); i < 0 {
+			strongest = append(strongest, best{r.group(), r.Origin})
+		} else {
+			strongest[i].origin = min(strongest[i].origin, r.Origin)
+		}
+	}
+	held := match[:0:0]
+	for _, r := range match {
+		if r.Off || r.Origin != husbandry.Keeper && slices.Contains(off, r.Kind) {
+			continue
+		}
+		if strongest[find(r.group())].origin == r.Origin {
+			held = append(held, r)
+		}
+	}
+	return held
+}
+
+// Stretch is a run of days, both ends included.
+type Stretch struct{ From, To civil.Date }
+
+// Duty is a routine that holds for a subject, and when.
+type Duty struct {
+	Subject *Subject
+	Routine *Routine
+	Mate    husbandry.ID // the male that a pairing names; "" for none
+
+	title string // filled in with the first task, as do is
+	do    string
+	marks tasks.Marks
+	ahead bool // something is said of tasks after the plan's day
+	moves tasks.Moves
+	// spans are the days on which it holds, ascending, within the days the
+	// plan looks at. From zero: longer than the plan looks back.
+	spans []Stretch
+}
+
+// turnsBack is how many days back it is told when a subject began to match.
+const turnsBack = 62
+
+// findDuties works out which recurring, windowed and riding routines hold for
+// a subject at some time from turnsBack days ago to the horizon.
+func (d *Day) findDuties(s *Subject) {
+	var list []*Duty
+	candidates := d.Candidates(s)
+	var match []*Routine
+	begin := civil.Date{}
+	for i := 0; i <= len(s.turns); i++ {
+		end := d.Horizon
+		if i < len(s.turns) {
+			end = s.turns[i].AddDays(-1)
+		}
+		day := begin
+		if day.IsZero() {
+			day = civil.Min(end, d.On.AddDays(-turnsBack))
+		}
+		match = match[:0]
+		for _, r := range candidates {
+			if r.Matches(s, day) {
+				match = append(match, r)
+			}
+		}
+		for _, r := range Resolve(match) {
+			j := slices.IndexFunc(list, func(a *Duty) bool { return a.Routine == r })
+			if j < 0 {
+				list = append(list, &Duty{Subject: s, Routine: r, spans: []Stretch{{begin, end}}})
+				continue
+			}
+			if last := &list[j].spans[len(list[j].spans)-1]; last.To.AddDays(1) == begin {
+				last.To = end
+			} else {
+				list[j].spans = append(list[j].spans, Stretch{begin, end})
+			}
+		}
+		if i < len(s.turns) {
+			begin = s.turns[i]
+		}
+	}
+	for _, a := range list {
+		r := a.Routine
+		a.marks = d.History.Marks(s.ID, r.ID)
+		a.moves = d.movesOf(a)
+		a.ahead = a.marks.Ahead(d.On, d.On.AddDays(-int(r.Before)-markAhead))
+		k := hostKey{s.ID, r.Kind}
+		d.held[k] = append(d.held[k], r.ID)
+		if d.hosted[r.Kind] && d.hosts[k] == nil {
+			d.hosts[k] = new([]Host)
+		}
+	}
+	d.duties = append(d.duties, list...)
+}
+
+type scopeSpecies struct {
+	scope   husbandry.Scope
+	species husbandry.ID
+}
+
+// Candidates returns the routines that may be for a subject, in the order of
+// the records: those for every species and those for its own. Anchored ones
+// are looked up for their event.
+func (d *Day) Candidates(s *Subject) []*Routine {
+	var species []husbandry.ID
+	if s.Clutch != nil {
+		species = append(species, s.Clutch.Species)
+	} else {
+		for _, a := range s.Animals {
+			if !slices.Contains(species, a.Species) {
+				species = append(species, a.Species)
+			}
+		}
+	}
+	if len(species) == 1 {
+		k := scopeSpecies{s.Scope, species[0]}
+		if _, ok := d.forSpecies[k]; !ok {
+			d.forSpecies[k] = d.selectFor(s.Scope, species)
+		}
+		return d.forSpecies[k]
+	}
+	return d.selectFor(s.Scope, species)
+}
+
+func (d *Day) selectFor(scope husbandry.Scope, species []husbandry.ID) []*Routine {
+	var list []*Routine
+	for _, r := range d.byScope[scope] {
+		if r.Cadence.Pattern == husbandry.Anchored && !r.Off {
+			continue
+		}
+		if scope == husbandry.OfKeeper || scope == husbandry.OfRoom || r.sel.species == nil ||
+			slices.ContainsFunc(species, func(id husbandry.ID) bool { return r.sel.species[id] }) {
+			list = append(list, r)
+		}
+	}
+	return list
+}
+
+// With is the duty with the male that a pairing names.
+func (a *Duty) With(mate husbandry.ID) *Duty {
+	of := *a
+	of.Mate = mate
+	return &of
+}
+
+// Span returns the run of days on which the duty holds that has a day in it.
+func (a *Duty) Span(day civil.Date) (Stretch, bool) {
+	for _, t := range a.spans {
+		if !day.Before(t.From) && !day.After(t.To) {
+			return t, true
+		}
+	}
+	return Stretch{}, false
+}
+
+// Holds reports whether the duty holds on a day.
+func (a *Duty) Holds(day civil.Date) bool {
+	_, ok := a.Span(day)
+	return ok
+}
+
+// After returns the first day after a day on which the duty begins to hold, or
+// no date.
+func (a *Duty) After(day civil.Date) civil.Date {
+	for _, t := range a.spans {
+		if t.From.After(day) {
+			return t.From
+		}
+	}
+	return civil.Date{}
+}
+
+// Key makes the key of one of the duty's tasks.
+func (a *Duty) Key(occurrence string) tasks.Key {
+	return tasks.NewKey(a.Subject.ID, a.Routine.ID, occurrence)
+}
+
+// OwedFrom returns the first day from which a missed task of a duty counts as
+// missed, given the span that holds it.
+func (d *Day) OwedFrom(a *Duty, span Stretch) civil.Date {
+	return civil.Max(civil.Max(d.Began, a.Subject.Came), span.From)
+}
+
+// turns returns the days, from turnsBack days ago up to the plan's horizon, on
+// which an animal begins or ceases to match something.
+func (d *Day) turns(into []civil.Date, a *herd.Animal) []civil.Date {
+	from := d.On.AddDays(-turnsBack)
+	add := func(day civil.Date) {
+		if day.After(from) && !day.After(d.Horizon) {
+			into = append(into, day)
+		}
+	}
+	add(a.Came)
+	add(a.Left)
+	if a.Apart != nil {
+		add(a.Apart.Began)
+	}
+	if a.Stage == "" && !a.Hatched.IsZero() {
+		for _, next := range a.StageAges() {
+			if next.From > 0 {
+				add(a.Hatched.AddDays(int(next.From)))
+			}
+		}
+	}
+	for _, t := range a.GravidTimes {
+		add(t.From)
+		if t.To.IsZero() && !t.Until.IsZero() {
+			add(t.Until.AddDays(1))
+		}
+		add(t.To)
+	}
+	a.WinterTurns(add)
+	for i := len(a.Laid) - 1; i >= 0 && a.Laid[i].Laid.AddDays(herd.PostLaying+1).After(from); i-- {
+		add(a.Laid[i].Laid)
+		add(a.Laid[i].Laid.AddDays(herd.PostLaying + 1))
+	}
+	return into
+}
+
+// findSubjects makes everything that tasks may be about.
+func (d *Day) findSubjects() {
+	d.walk = slices.Concat(d.enclosureSubjects(), d.animalSubjects(), d.clutchSubjects(), d.roomSubjects(), []*Subject{d.keeperSubject()})
+	for _, s := range d.walk {
+		s.whom = nameLine(s.Label())
+		d.subjects[s.ID] = s
+	}
+	// Papers are about no place and no animal, and nothing but their own renewal
+	// is about them.
+	for i := range d.Records.Permits {
+		v := &d.Records.Permits[i]
+		d.subjects[v.ID] = NewSubject(v.ID, husbandry.OfKeeper, v.Words)
+	}
+}
+
+func (d *Day) enclosureSubjects() []*Subject {
+	list := make([]*Subject, 0, len(d.Records.Enclosures))
+	for i := range d.Records.Enclosures {
+		e := &d.Records.Enclosures[i]
+		s := &Subject{ID: e.ID, Scope: husbandry.OfEnclosure, Enclosure: e, Room: e.Room, Place: d.PlaceOf(e.ID), Animals: d.Residents(e.ID)}
+		always := len(s.Animals) == 0
+		for _, a := range s.Animals {
+			s.turns = d.turns(s.turns, a)
+			always = always || a.Came.IsZero()
+			s.Came = civil.Min(s.Came, a.Came)
+		}
+		if always {
+			s.Came = civil.Date{}
+		}
+		s.turns = InOrder(s.turns)
+		s.name = d.enclosureName(s)
+		list = append(list, s)
+	}
+	return list
+}
+
+func (d *Day) animalSubjects() []*Subject {
+	list := make([]*Subject, 0, len(d.Animals))
+	for _, a := range d.Animals {
+		if !a.Left.IsZero() && a.Left.AddDays(1).Before(d.On) {
+			continue
+		}
+		e := d.Enclosure(a.Enclosure)
+		s := &Subject{ID: a.ID, Scope: husbandry.OfAnimal, Enclosure: e, Animals: []*herd.Animal{a}, Came: a.Came, Place: d.PlaceOf(a.Enclosure)}
+		if e != nil {
+			s.Room = e.Room
+		}
+		s.turns = InOrder(d.turns(nil, a))
+		s.name = d.animalName(a)
+		list = append(list, s)
+	}
+	return list
+}
+
+// clutchSubjects leaves out clutches that nothing more is done for.
+func (d *Day) clutchSubjects() []*Subject {
+	var list []*Subject
+	for _, c := range d.Clutches {
+		if c.Laid.After(d.On) || c.State == herd.Ended || c.State == herd.HatchedAll && c.LastHatched().AddDays(herd.LookBack).Before(d.On) {
+			continue
+		}
+		s := &Subject{ID: c.ID, Scope: husbandry.OfClutch, Clutch: c, Place: d.ClutchPlace(c), Came: c.Laid}
+		s.Enclosure, s.Room = d.Enclosure(c.Enclosure), s.Place.Room
+		if m := d.Animal(c.Mother); m != nil {
+			s.Animals = []*herd.Animal{m}
+		}
+		s.name = d.clutchName(c)
+		list = append(list, s)
+	}
+	return list
+}
+
+func (d *Day) roomSubjects() []*Subject {
+	var list []*Subject
+	for _, r := range d.Records.Rooms {
+		name := string(r.ID)
+		if r.Name != "" {
+			name = r.Name
+		}
+		list = append(list, &Subject{ID: r.ID, Scope: husbandry.OfRoom, Room: r.ID, Place: d.PlaceOf(r.ID), name: name})
+	}
+	return list
+}
+
+func (d *Day) keeperSubject() *Subject {
+	return &Subject{ID: tasks.TheKeeper, Scope: husbandry.OfKeeper}
+}

@@ -1,0 +1,195 @@
+package plan
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"nestround/scheduler/herd"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+// The words that all tasks share. A rule words its own reasons. Titles are
+// orders that name the subject and its place; reasons are phrases that begin
+// with a capital letter. Neither may look like a command of a reply ("done 1",
+// "7 laid 6").
+
+// CadenceWords writes how often a routine has a task: "Every 2 days".
+func CadenceWords(c husbandry.Cadence) string {
+	every := func(n husbandry.Days) string {
+		switch n {
+		case 1:
+			return "Every day"
+		case 7:
+			return "Every week"
+		}
+		return "Every " + english.Days(n)
+	}
+	switch {
+	case c.Pattern == husbandry.Stepped:
+		return "When the day length has moved"
+	case c.Pattern == husbandry.Riding:
+		noun := c.Host.Noun().One
+		if c.Nth <= 1 {
+			return "With every " + noun
+		}
+		return "With every " + english.Ordinal(c.Nth) + " " + noun
+	case len(c.Weekdays) > 0:
+		var names []string
+		for d := range 7 { // from Monday, as a week is read
+			if w := (d + 1) % 7; slices.ContainsFunc(c.Weekdays, func(x time.Weekday) bool { return int(x) == w }) {
+				names = append(names, time.Weekday(w).String())
+			}
+		}
+		if len(names) == 7 {
+			return "Every day"
+		}
+		return "Every " + english.List(names)
+	case len(c.MonthDays) > 0:
+		days := slices.Clone(c.MonthDays)
+		slices.Sort(days)
+		var names []string
+		for _, d := range slices.Compact(days) {
+			names = append(names, english.Ordinal(d))
+		}
+		return "On the " + english.List(names) + " of the month"
+	case c.Cron != "":
+		return "By the calendar rule " + c.Cron
+	}
+	return every(c.Every)
+}
+
+// title names what is to be done, and to whom: in the routine's own words, or
+// in the kind's. do is the same without the subject, for lists that have the
+// subject above it.
+func (d *Day) title(s *Subject, r *Routine) (title, do string) {
+	do = strings.TrimSpace(r.Title)
+	if do == "" {
+		do = r.Kind.Action(s.Clutch != nil)
+	}
+	if do == "" {
+		do = "Routine " + string(r.ID)
+	}
+	title = do
+	if s.name != "" {
+		title = husbandry.TitleFor(do, s.Label())
+	}
+	return TitleLine(title), TitleLine(do)
+}
+
+// Label is the subject in words, with what it is where that is not plain.
+func (s *Subject) Label() string {
+	if s.Clutch != nil {
+		return "clutch " + s.name
+	}
+	return s.name
+}
+
+// Name is the subject in words; "" for the keeper.
+func (s *Subject) Name() string { return s.name }
+
+// nameLine is a subject's label as a line of its own; "" for none.
+func nameLine(label string) string {
+	if label == "" {
+		return ""
+	}
+	return TitleLine(label)
+}
+
+func (d *Day) speciesName(id husbandry.ID, n int) string {
+	name := d.Species(id).Name
+	if name == "" {
+		name = string(id)
+	}
+	if n > 1 {
+		name = english.PluralName(name)
+	}
+	return english.LowerFirst(name)
+}
+
+// enclosureName is "E07 (Ada, wall lizard)".
+func (d *Day) enclosureName(s *Subject) string {
+	var names, species []string
+	total := 0
+	for _, a := range s.Animals {
+		if !a.PresentOn(d.On) {
+			continue
+		}
+		total += a.Count
+		names = append(names, herd.AnimalWord(a))
+		if !slices.Contains(species, string(a.Species)) {
+			species = append(species, string(a.Species))
+		}
+	}
+	id := string(s.ID)
+	if len(names) == 0 {
+		return id
+	}
+	var kinds []string
+	for _, sp := range species {
+		kinds = append(kinds, d.speciesName(husbandry.ID(sp), total))
+	}
+	if len(names) > 3 || total > len(names) {
+		return fmt.Sprintf("%s (%d %s)", id, total, english.List(kinds))
+	}
+	return fmt.Sprintf("%s (%s, %s)", id, english.List(names), english.List(kinds))
+}
+
+// animalName is "Ada (F03, wall lizard, in E07)".
+func (d *Day) animalName(a *herd.Animal) string {
+	what := d.speciesName(a.Species, a.Count)
+	if a.Count > 1 {
+		what = strconv.Itoa(a.Count) + " " + what
+	}
+	where := ""
+	if a.Enclosure != "" {
+		where = ", in " + string(a.Enclosure)
+	}
+	if a.Name == "" {
+		return fmt.Sprintf("%s (%s%s)", a.ID, what, where)
+	}
+	return fmt.Sprintf("%s (%s, %s%s)", a.Name, a.ID, what, where)
+}
+
+// clutchName is "C27-04 (wall lizard, in E07)".
+func (d *Day) clutchName(c *herd.Clutch) string {
+	what := d.speciesName(c.Species, 1)
+	if what == "" {
+		what = "unknown species"
+	}
+	where := ""
+	if at := d.ClutchPlace(c).Enclosure; at != "" {
+		where = ", in " + string(at)
+	}
+	return fmt.Sprintf("%s (%s%s)", c.ID, what, where)
+}
+
+// TitleLine makes one line of a title that a person wrote, and sees to it
+// that no line reads like a command.
+func TitleLine(s string) string {
+	if strings.Contains(s, "  ") || strings.ContainsAny(s, "\n\r\t\v\f\u0085\u00a0") {
+		s = strings.Join(strings.Fields(s), " ")
+	}
+	if looksLikeCommand(s) {
+		return "To do: " + s
+	}
+	return english.UpperFirst(s)
+}
+
+// looksLikeCommand reports whether a line begins like a command of a reply: by
+// one of its verbs, or by a number.
+func looksLikeCommand(s string) bool {
+	first, _, _ := strings.Cut(s, " ")
+	first = strings.ToLower(strings.TrimRight(first, ".,:;!)"))
+	switch first {
+	case "", "done", "all", "skip", "skipped", "later", "note", "undo", "laid", "hatched", "weighs", "added", "refused", "male", "female", "unsure", "sexed", "uvi", "ill", "ordered", "stock", "none", "yes", "no", "ok":
+		return true
+	}
+	r, _ := utf8.DecodeRuneInString(first)
+	return unicode.IsDigit(r) || r == '#' || r == '>'
+}

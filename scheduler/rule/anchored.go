@@ -1,0 +1,258 @@
+package rule
+
+import (
+	"slices"
+
+	"nestround/scheduler/herd"
+	"nestround/scheduler/plan"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+// Anchored proposes tasks that are due once, so many days after an event.
+func Anchored(d *plan.Day, propose plan.Propose) {
+	byEvent := make(map[husbandry.Event][]*plan.Routine)
+	for _, r := range d.Routines {
+		if r.Cadence.Pattern == husbandry.Anchored && !r.Off {
+			byEvent[r.Cadence.Event] = append(byEvent[r.Cadence.Event], r)
+		}
+	}
+	for _, e := range happenings(d) {
+		// Each routine has its own subject; those of one subject replace one
+		// another.
+		type group struct {
+			s     *plan.Subject
+			match []*plan.Routine
+		}
+		var groups []group
+		for _, r := range byEvent[e.event] {
+			s := target(d, r, e)
+			day := e.on.AddDays(int(r.Cadence.Offset))
+			if e.animal != nil {
+				day = civil.Max(day, e.animal.Came) // taken out of its group since
+			}
+			if s == nil || idle(d, s, r) || !r.Matches(s, day) {
+				continue
+			}
+			i := slices.IndexFunc(groups, func(g group) bool { return g.s == s })
+			if i < 0 {
+				i = len(groups)
+				groups = append(groups, group{s: s})
+			}
+			groups[i].match = append(groups[i].match, r)
+		}
+		for _, g := range groups {
+			for _, r := range d.TurnedOff(g.s.Scope) {
+				if r.Matches(g.s, e.on) {
+					g.match = append(g.match, r)
+				}
+			}
+			for _, r := range plan.Resolve(g.match) {
+				once(d, propose, g.s, r, e)
+			}
+		}
+	}
+}
+
+// happenings lists what happened lately enough to lead to something now.
+func happenings(d *plan.Day) []happening {
+	var list []happening
+	from := d.On.AddDays(-herd.LookBack)
+	add := func(h happening) {
+		if !h.on.IsZero() && !h.on.After(d.Horizon) {
+			list = append(list, h)
+		}
+	}
+	for _, c := range d.Clutches {
+		if d.Subject(c.ID) == nil && c.Laid.Before(from) {
+			continue
+		}
+		var aliases []string
+		for _, id := range c.Aliases {
+			aliases = append(aliases, string(id))
+		}
+		h := happening{instance: string(c.ID), aliases: aliases, clutch: c}
+		if h.event, h.on, h.words = husbandry.EventLaid, c.Laid, "laid "+d.LaidWords(c); c.PartOf == "" {
+			add(h)
+		}
+		h.event, h.on, h.words = husbandry.EventTubSet, d.TubSetOn(c), "tub set "+d.DateWords(d.TubSetOn(c))
+		if !h.on.IsZero() {
+			add(h)
+		}
+		if first := c.FirstHatched(); !first.IsZero() {
+			h.event, h.on, h.words = husbandry.EventHatched, first, "first hatched "+d.DateWords(first)
+			add(h)
+		}
+	}
+	for i := range d.Records.Pairings {
+		pair := &d.Records.Pairings[i]
+		if a := d.Animal(pair.Female); a != nil && !pair.From.IsZero() && !pair.From.Before(from) {
+			add(happening{event: husbandry.EventPaired, on: pair.From, instance: string(pair.ID), animal: a, words: "paired " + d.DateWords(pair.From)})
+		}
+	}
+	for _, a := range d.Animals {
+		for _, on := range a.Mated {
+			if !on.Before(from) {
+				add(happening{event: husbandry.EventMated, on: on, instance: on.String(), animal: a, words: "mating seen " + d.DateWords(on)})
+			}
+		}
+		if !a.Acquired.IsZero() && !a.Acquired.Before(from) {
+			add(happening{event: husbandry.EventAcquired, on: a.Acquired, instance: string(a.ID), animal: a, words: "came " + d.DateWords(a.Acquired)})
+		}
+	}
+	for _, of := range eventsOf {
+		list = append(list, of(d, from)...)
+	}
+	return list
+}
+
+// target returns whom a routine is about when an event starts it, or nil: the
+// clutch, or after its laying the mother; before it has animals of its own, a
+// clutch stands for its young.
+func target(d *plan.Day, r *plan.Routine, e happening) *plan.Subject {
+	for _, of := range subjectOf {
+		if s, theirs := of(d, r, e); theirs {
+			return s
+		}
+	}
+	var id husbandry.ID
+	switch r.Scope {
+	case husbandry.OfClutch:
+		if e.clutch != nil {
+			id = e.clutch.ID
+		}
+	case husbandry.OfAnimal:
+		switch {
+		case e.clutch == nil:
+			id = e.animal.ID
+		case e.event == husbandry.EventLaid:
+			id = e.clutch.Mother
+		default:
+			id = e.clutch.ID
+		}
+	case husbandry.OfEnclosure:
+		switch {
+		case e.clutch == nil:
+			id = e.animal.Enclosure
+		case e.event == husbandry.EventLaid:
+			id = e.clutch.Enclosure
+		}
+	case husbandry.OfRoom:
+		enclosure := husbandry.ID("")
+		if e.clutch != nil {
+			enclosure = e.clutch.Enclosure
+		} else {
+			enclosure = e.animal.Enclosure
+		}
+		if s := d.Subject(enclosure); s != nil {
+			id = s.Room
+		}
+	case husbandry.OfKeeper:
+		id = tasks.TheKeeper
+	}
+	if id == "" {
+		return nil
+	}
+	return d.Subject(id)
+}
+
+// owedFor is how many days after its time work that follows an event is still
+// asked for: weighing a female after laying makes no sense in the next season.
+// Kinds that are never late are asked for whatever their age.
+const owedFor = 120
+
+// once proposes the task of a routine for one event.
+func once(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e happening) {
+	for _, instead := range insteadOf {
+		if instead(d, propose, s, r, e) {
+			return
+		}
+	}
+	offset, after := r.Cadence.Offset, r.After
+	if adjust := bySheet[r.Kind]; adjust != nil && r.Origin == husbandry.Common {
+		if sheet := sheetOf(d, s); sheet != nil {
+			offset, after = adjust(sheet, offset, after)
+		}
+	}
+	if e.permit != nil {
+		after = max(after, e.permit.Remind) // late is after the last day of the permit
+	}
+	due := e.on.AddDays(int(offset))
+	if due.AddDays(int(after)+owedFor).Before(d.On) && !r.Kind.NeverLate() {
+		return
+	}
+	single := &plan.Single{
+		Duty: d.Once(s, r.Routine), Keys: keysOfEvent(s, r, e), Due: due,
+		Event: true, Slack: after, NeverLate: r.Kind.NeverLate(),
+	}
+	if s.Scope != husbandry.OfClutch && len(s.Animals) > 0 {
+		single.While = func(due civil.Date) bool {
+			return slices.ContainsFunc(s.Animals, func(a *herd.Animal) bool { return a.PresentOn(civil.Max(due, d.On)) })
+		}
+	}
+	if s.Scope == husbandry.OfAnimal {
+		inherit(d, single, s.Animals[0], e.event)
+	}
+	single.Why = english.UpperFirst(s.Label()) + ": " + e.words
+	switch {
+	case s.Clutch != nil && e.event != husbandry.EventLaid:
+		single.Why = english.UpperFirst(e.words) // the title has the clutch
+	case e.clutch != nil:
+		single.Why = "Clutch " + string(e.clutch.ID) + ": " + e.words // and not "laid 12 May" alone, which a reply may say
+	}
+	if offset > 0 {
+		single.Why += ", due " + english.Days(offset) + " after"
+	}
+	if finish := finishOf[r.Kind]; finish != nil {
+		finish(d, s, single)
+	}
+	propose(single)
+}
+
+// inherit lets a task of an animal count as done where its group, or the clutch
+// it hatched from, had the same task before.
+func inherit(d *plan.Day, t *plan.Single, a *herd.Animal, e husbandry.Event) {
+	switch e {
+	case husbandry.EventQuarantine:
+		t.Group = a
+	case husbandry.EventHatched:
+		t.Group = a
+		if a.Clutch != "" {
+			t.Young = d.Clutch(a.Clutch)
+		}
+	}
+}
+
+// keysOfEvent are the keys of a task that follows an event: its own, then those
+// under which the same event was known before.
+func keysOfEvent(s *plan.Subject, r *plan.Routine, e happening) (keys []tasks.Key) {
+	occurrence := string(e.event)
+	if s.Clutch != nil {
+		for _, id := range s.Clutch.IDs() {
+			keys = append(keys, tasks.NewKey(id, r.ID, occurrence))
+		}
+		return keys
+	}
+	single := e.event == husbandry.EventAcquired || e.event == husbandry.EventHatched || e.event == husbandry.EventSeparated
+	if !single || s.Scope != husbandry.OfAnimal {
+		occurrence += "-" + e.instance
+	}
+	keys = append(keys, tasks.NewKey(s.ID, r.ID, occurrence))
+	for _, alias := range e.aliases {
+		keys = append(keys, tasks.NewKey(s.ID, r.ID, string(e.event)+"-"+alias))
+	}
+	return keys
+}
+
+// sheetOf returns the care sheet of a subject that is of one species.
+func sheetOf(d *plan.Day, s *plan.Subject) *husbandry.Species {
+	switch {
+	case s.Clutch != nil:
+		return d.Species(s.Clutch.Species)
+	case s.Scope == husbandry.OfAnimal:
+		return d.Species(s.Animals[0].Species)
+	}
+	return nil
+}

@@ -1,0 +1,137 @@
+package rule
+
+import (
+	"slices"
+
+	"nestround/scheduler/cadence"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/plan"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+// ask proposes the task of a routine that something found asks for. occurrences
+// are the occurrence of its key, and those it had before. It is not owed for
+// what was found before the books begin.
+func ask(d *plan.Day, propose plan.Propose, s *plan.Subject, id husbandry.ID, occurrences []string, found civil.Date, why string) {
+	if a, ok := d.Asked(s, called(d, s, id)); ok {
+		propose(&plan.Single{Duty: a, Keys: keysOf(a, occurrences), Due: found, Why: why, Found: true})
+	}
+}
+
+// alarm is ask for a task that says that somebody may be in danger: it is
+// neither skipped nor put off.
+func alarm(d *plan.Day, propose plan.Propose, s *plan.Subject, id husbandry.ID, occurrences []string, found civil.Date, why string) {
+	if a, ok := d.Asked(s, called(d, s, id)); ok {
+		propose(&plan.Single{Duty: a, Keys: keysOf(a, occurrences), Due: found, Why: why, Found: true, Pinned: true})
+	}
+}
+
+func keysOf(a *plan.Duty, occurrences []string) []tasks.Key {
+	keys := make([]tasks.Key, len(occurrences))
+	for i, o := range occurrences {
+		keys[i] = a.Key(o)
+	}
+	return keys
+}
+
+// occurrencesOf are the ids of a clutch as occurrences of keys.
+func occurrencesOf(c *herd.Clutch) []string {
+	var list []string
+	for _, id := range c.IDs() {
+		list = append(list, string(id))
+	}
+	return list
+}
+
+// steps returns the dates of a window's routine: every so many days from the
+// window's first day, or from the last time it was done within it.
+func steps(d *plan.Day, a *plan.Duty, from, to civil.Date) []civil.Date {
+	every := int(max(1, a.Routine.Cadence.Every))
+	if every > 1 {
+		if last := a.LastDone(); !last.Before(from) {
+			from = last.AddDays(every)
+		}
+	}
+	if behind := d.On.Sub(from) - stepsBack; behind > 0 {
+		from = from.AddDays(behind / every * every)
+	}
+	var dates []civil.Date
+	for _, day := range cadence.Steps(from, a.Routine.Cadence.Every, civil.Min(to, d.Horizon)) {
+		dates = append(dates, day)
+	}
+	return dates
+}
+
+// stepsBack is for how many days back the dates of a window are made.
+const stepsBack = 14
+
+// everyWords is "Every 2 days".
+func everyWords(every husbandry.Days) string {
+	return plan.CadenceWords(husbandry.Cadence{Every: every})
+}
+
+// lastWords tells, behind a reason, when work of a kind was last done.
+func lastWords(d *plan.Day, k husbandry.Kind, last civil.Date) string {
+	if last.IsZero() {
+		return "; nothing recorded yet"
+	}
+	return "; last " + k.Noun().Done + " " + d.WeekdayWords(last)
+}
+
+// idle reports whether a routine has nothing to do for its subject as it stands.
+func idle(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
+	return slices.ContainsFunc(idleOf, func(nothing func(*plan.Day, *plan.Subject, *plan.Routine) bool) bool { return nothing(d, s, r) })
+}
+
+// pastWindow proposes today's look of a watch whose window has passed. It is not
+// projected: tomorrow's look depends on today's.
+func pastWindow(d *plan.Day, propose plan.Propose, a *plan.Duty, w *tasks.Window, why, caution string, pinned bool) {
+	if a.Routine.Caution != "" {
+		caution += " " + a.Routine.Caution
+	}
+	propose(&plan.Single{
+		Duty: a, Dated: true, Due: d.On, Why: why, Pinned: pinned,
+		While: func(due civil.Date) bool { return due == d.On }, // not where it was put off
+		Finish: func(t *tasks.Task) {
+			t.Missed, t.Window, t.Caution = husbandry.Alarms, w, caution
+			t.Latest = t.Due.AddDays(int(a.Routine.After))
+		},
+	})
+}
+
+// moveByDamp moves a top-up or a look into a tub to the day by which so much
+// water is lost as may be: never later than twice the routine's own interval
+// after the last time, never sooner than a day. Nothing moves where too little
+// is known of the box.
+func moveByDamp(d *plan.Day, c *counted, damp *herd.Damp) {
+	if damp == nil || !damp.Dated {
+		return
+	}
+	last, every := c.Last, c.Interval
+	if last.IsZero() {
+		last = c.Due.AddDays(-int(every))
+	}
+	last = civil.Max(last, damp.Last)
+	latest := last.AddDays(2 * int(every))
+	limited := ""
+	next := damp.Until(damp.Tolerance)
+	if next.IsZero() || next.After(latest) {
+		next = latest
+		limited = "; looked at after " + english.Days(2*every) + " at the latest"
+	}
+	next = civil.Max(next, last.AddDays(1))
+	c.Due, c.Every = next, husbandry.Days(min(2*int(every), max(1, damp.Lasts(damp.Tolerance))))
+	if n := len(damp.Questions); n > 0 && !damp.Questions[n-1].On.Before(damp.Weighed.On) {
+		q := damp.Questions[n-1]
+		c.question = ". " + d.QuestionWords(q)
+		if q.On == damp.Last {
+			c.Due, limited = civil.Min(next, q.On.AddDays(1)), ""
+		}
+	}
+	c.wordsOn = func(day civil.Date) string {
+		return d.DampWords(damp) + d.PourWords(damp, civil.Max(day, d.On)) + limited
+	}
+}

@@ -1,0 +1,27 @@
+package rule
+
+import (
+	"nestround/scheduler/plan"
+	"nestround/tasks/husbandry"
+)
+
+// topUpEvery is the interval that the record of an enclosure gives its nest box.
+func topUpEvery(s *plan.Subject) husbandry.Days {
+	if e := s.Enclosure; e != nil && s.Scope == husbandry.OfEnclosure && e.NestBox != nil {
+		return e.NestBox.TopUp
+	}
+	return 0
+}
+
+// moveTopUp moves the top-up of a nest box to the day by which it is dry, and
+// to the day on which eggs were laid in it.
+func moveTopUp(d *plan.Day, c *counted) {
+	s := c.Duty.Subject
+	if s.Scope == husbandry.OfEnclosure {
+		moveByDamp(d, c, d.DampOfBox(s.Enclosure))
+	}
+	if laid := d.LaidIn(s.ID); laid.After(c.Last) && !laid.Before(d.Began) && laid.Before(c.Due) {
+		c.Due = laid
+		c.Evidence = "; eggs were laid on " + d.DateWords(laid) + " and the box was dug over"
+	}
+}

@@ -1,0 +1,37 @@
+package rule
+
+import (
+	"nestround/scheduler/plan"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// permitEvents lists the days on which permits are to be renewed.
+func permitEvents(d *plan.Day, _ civil.Date) []happening {
+	var list []happening
+	for i := range d.Records.Permits {
+		v := &d.Records.Permits[i]
+		on := v.Expires.AddDays(-int(v.Remind))
+		if on.After(d.Horizon) {
+			continue
+		}
+		words := "runs out on " + d.DateWords(v.Expires)
+		if v.Expires.Before(d.On) {
+			words = "ran out on " + d.DateWords(v.Expires)
+		}
+		list = append(list, happening{event: husbandry.EventExpiry, on: on, instance: v.Expires.String(), permit: v, words: words})
+	}
+	return list
+}
+
+// permitSubject returns the permit that an event is about, for a routine of the
+// keeper's.
+func permitSubject(d *plan.Day, r *plan.Routine, e happening) (s *plan.Subject, theirs bool) {
+	if e.permit == nil {
+		return nil, false
+	}
+	if r.Scope == husbandry.OfKeeper {
+		s = d.Subject(e.permit.ID)
+	}
+	return s, true
+}

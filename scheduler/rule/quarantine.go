@@ -1,0 +1,168 @@
+package rule
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestround/scheduler/herd"
+	"nestround/scheduler/plan"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+)
+
+const (
+	// testsApart is how many days lie between two faecal tests of a quarantine
+	// at least, and testsBefore how many before its end the last one is due, so
+	// that its result is there (common practice).
+	testsApart  = 14
+	testsBefore = 7
+	// askedAgain is how many days after they were skipped a test and a release
+	// are asked for again.
+	askedAgain = 7
+)
+
+// idleApart reports whether a routine has nothing to do because of a
+// quarantine, which has faecal tests of its own, or because there is nobody in
+// these books to be ready for.
+func idleApart(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
+	if s.Scope == husbandry.OfKeeper && r.Origin == husbandry.Common && r.Kind == husbandry.Own {
+		return len(d.Animals)+len(d.Clutches) == 0
+	}
+	return r.Kind == husbandry.Faecal && r.Cadence.Pattern != husbandry.Anchored &&
+		slices.ContainsFunc(s.Animals, func(a *herd.Animal) bool { return a.Apart != nil })
+}
+
+// lastFaecal returns the last day on which a sample of one of a subject's
+// animals was tested.
+func lastFaecal(d *plan.Day, s *plan.Subject) (last civil.Date) {
+	for _, r := range d.Scoped(husbandry.OfAnimal) {
+		if r.Kind != husbandry.Faecal {
+			continue
+		}
+		for _, a := range s.Animals {
+			last = civil.Max(last, d.LastDone(a.ID, r.ID))
+		}
+	}
+	return last
+}
+
+// faecalTests returns the faecal tests of an animal's quarantine, in order.
+func faecalTests(d *plan.Day, s *plan.Subject, e happening) []*plan.Routine {
+	var match []*plan.Routine
+	day := civil.Max(e.on, e.animal.Came)
+	for _, r := range d.Scoped(husbandry.OfAnimal) {
+		anchored := r.Cadence.Pattern == husbandry.Anchored && r.Cadence.Event == husbandry.EventQuarantine
+		if r.Kind == husbandry.Faecal && (anchored || r.Off) && r.Matches(s, day) {
+			match = append(match, r)
+		}
+	}
+	tests := plan.Resolve(match)
+	slices.SortStableFunc(tests, func(r, q *plan.Routine) int { return cmp.Compare(r.Cadence.Offset, q.Cadence.Offset) })
+	return tests
+}
+
+// openStep finds the occurrence of a step that is not skipped, and what became
+// of it. A step that was skipped is asked for again a week later, under a key of
+// its own.
+func openStep(d *plan.Day, a *plan.Duty, e happening) (key tasks.Key, fate plan.Fate, notBefore civil.Date) {
+	occurrence := string(e.event) + "-" + e.instance
+	for {
+		key = a.Key(occurrence)
+		if fate = d.BecameOf(key); fate == (plan.Fate{}) {
+			fate = d.BecameInGroup(a.Subject.Animals[0], a.Routine.ID, occurrence)
+		}
+		if fate.Skipped.IsZero() {
+			return key, fate, notBefore
+		}
+		notBefore = fate.Skipped.AddDays(askedAgain)
+		occurrence += "-after-" + fate.Skipped.String()
+	}
+}
+
+// quarantineStep proposes a faecal test of a quarantine, or the release from it,
+// and reports whether the event is a quarantine's. Tests lie weeks apart and are
+// never dropped, and no animal is released before the clock has run out and
+// every test was done.
+func quarantineStep(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e happening) bool {
+	if e.event != husbandry.EventQuarantine || r.Kind != husbandry.Faecal && r.Kind != husbandry.Release {
+		return false
+	}
+	q := s.Animals[0].Apart
+	act := d.Once(s, r.Routine)
+	key, fate, due := openStep(d, act, e)
+	if fate.Over() {
+		return true
+	}
+	why := english.UpperFirst(e.words)
+	var last civil.Date // of the tests before
+	for _, test := range faecalTests(d, s, e) {
+		at := q.From.AddDays(int(test.Cadence.Offset))
+		if !last.IsZero() {
+			at = civil.Max(civil.Min(at, q.Until.AddDays(-testsBefore)), last.AddDays(testsApart))
+		}
+		if test == r {
+			due = civil.Max(due, at)
+			why += fmt.Sprintf(", due %s after; nobody is released without it", english.Days(due.Sub(q.From)))
+			break
+		}
+		_, before, _ := openStep(d, d.Once(s, test.Routine), e)
+		switch {
+		case before.Over():
+			last = before.Done
+		case r.Kind == husbandry.Release:
+			return true
+		default:
+			last = civil.Max(at, d.On)
+		}
+	}
+	if r.Kind == husbandry.Release {
+		due = civil.Max(due, q.Until)
+		why += fmt.Sprintf("; its %s are over by then", english.Days(q.Until.Sub(q.From)))
+		if !last.IsZero() {
+			why += ", last tested " + d.DateWords(last)
+		}
+	}
+	propose(&plan.Single{Duty: act, Keys: []tasks.Key{key}, Due: due, Why: why, Clamped: true})
+	return true
+}
+
+// Illness asks to look into the last illness noted of each.
+func Illness(d *plan.Day, propose plan.Propose) {
+	seen := make(map[husbandry.ID]bool)
+	for _, ill := range slices.Backward(d.Ills) {
+		s := d.Subject(ill.Subject)
+		if seen[ill.Subject] || s == nil || s.Scope == husbandry.OfAnimal && !s.Animals[0].PresentOn(d.On) {
+			continue
+		}
+		seen[ill.Subject] = true
+		why := "Noted as ill on " + d.DateWords(ill.On)
+		if ill.Signs != "" {
+			why += ": " + strings.Join(strings.Fields(ill.Signs), " ")
+		}
+		if slices.ContainsFunc(s.Animals, func(a *herd.Animal) bool { return a.Apart != nil && a.Apart.From == ill.On }) {
+			why += "; the quarantine begins anew"
+		}
+		ask(d, propose, s, herd.ReviewIll, []string{ill.On.String()}, ill.On, why)
+	}
+}
+
+// apartEvents lists the beginnings of the quarantines there are.
+func apartEvents(d *plan.Day, _ civil.Date) []happening {
+	var list []happening
+	for _, a := range d.Animals {
+		q := a.Apart
+		if q == nil || d.Subject(a.ID) == nil {
+			continue
+		}
+		words := "quarantine since " + d.DateWords(q.From)
+		if q.Why != "" {
+			words += ", begun anew because " + q.Why
+		}
+		list = append(list, happening{event: husbandry.EventQuarantine, on: q.From, instance: q.From.String(), animal: a, words: words})
+	}
+	return list
+}

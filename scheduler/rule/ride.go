@@ -1,0 +1,317 @@
+package rule
+
+import (
+	"nestround/scheduler/plan"
+	"nestround/scheduler/ration"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+	"slices"
+)
+
+// hostsBack is for how many days back tasks are counted that a routine rides on
+// which was never done.
+const hostsBack = 14
+
+// rider is a riding routine while its feedings are gone through.
+type rider struct {
+	*plan.Duty
+	last      civil.Date // last done
+	reset     civil.Date // last done, it or a rarer one in its place
+	since     int        // tasks of the host given since reset
+	notBefore civil.Date // put off to
+	gap       gap        // to what was given before
+	reached   civil.Date // the host's nth date since reset, once it was seen
+}
+
+// Riding proposes the tasks that follow the tasks of other routines.
+func Riding(d *plan.Day, propose plan.Propose) {
+	type group struct {
+		subject husbandry.ID
+		host    husbandry.Kind
+	}
+	groups := make(map[group][]*rider)
+	var order []group
+	for _, a := range d.Duties() {
+		if a.Routine.Cadence.Pattern != husbandry.Riding || idle(d, a.Subject, a.Routine) {
+			continue
+		}
+		if a.Subject.Scope == husbandry.OfKeeper || a.Subject.Scope == husbandry.OfRoom {
+			ridingOnAll(d, propose, a)
+			continue
+		}
+		k := group{a.Subject.ID, a.Routine.Cadence.Host}
+		if groups[k] == nil {
+			order = append(order, k)
+		}
+		groups[k] = append(groups[k], &rider{Duty: a})
+	}
+	for _, k := range order {
+		rideTogether(d, propose, groups[k], k.host)
+	}
+}
+
+// rideTogether proposes the riders of one subject on one kind of host. They count
+// the feedings given since they were last dusted on one; where several
+// supplements fall on one feeding only the rarest is due, and it stands in for
+// the others, because powders are given instead of one another.
+func rideTogether(d *plan.Day, propose plan.Propose, riders []*rider, host husbandry.Kind) {
+	hosts, at := d.Hosts(riders[0].Subject, host)
+	if len(hosts) == 0 {
+		return
+	}
+	for _, r := range riders {
+		r.last = r.LastDone()
+		r.gap = gapOf(d, r.Duty)
+	}
+	yesterday := d.On.AddDays(-1)
+	for _, r := range riders {
+		r.reset = r.last
+		for _, other := range riders {
+			if r.supplement() && other.supplement() && other.Routine.Cadence.Nth > r.Routine.Cadence.Nth {
+				r.reset = civil.Max(r.reset, other.last)
+			}
+		}
+		since := r.reset.AddDays(1)
+		if r.reset.IsZero() {
+			since = d.On.AddDays(-hostsBack)
+		}
+		for _, d := range d.Given(at, host, civil.Max(since, d.Began)) {
+			if d.Before(yesterday) {
+				r.count(d)
+			}
+		}
+	}
+	for _, f := range hosts {
+		var carried []*rider
+		for _, r := range riders {
+			if f.Bare || !f.Due.After(r.reset) {
+				continue
+			}
+			if _, ok := r.Span(f.Due); ok && rides(d, r, f) {
+				carried = append(carried, r)
+			}
+		}
+		carried = rarest(carried)
+		for _, r := range riders {
+			if f.Due.After(r.reset) && (f.Given || !f.Due.Before(d.On)) {
+				r.count(f.Due)
+			}
+		}
+		for _, r := range carried {
+			ride(d, propose, r, f)
+			if f.Due.Before(d.On) {
+				continue // it was not given with it: still owed, on a later one
+			}
+			r.last, r.reset = f.Due, f.Due
+			r.since, r.reached = 0, civil.Date{}
+			given := f.Due.AddDays(-int(r.Routine.Cadence.Lead))
+			for _, other := range riders {
+				if !r.supplement() || !other.supplement() {
+					continue
+				}
+				if other.Routine.Cadence.Nth < r.Routine.Cadence.Nth {
+					other.since, other.reached = 0, civil.Date{}
+				}
+				if both := r.gap.gives & other.gap.gives; both != 0 && other != r {
+					other.gap.note(given, both)
+				}
+			}
+			r.gap.note(given, 0)
+		}
+	}
+}
+
+func (r *rider) supplement() bool { return r.Routine.Kind == husbandry.Supplement }
+
+// rides reports whether a rider is due with a host.
+func rides(d *plan.Day, r *rider, f plan.Host) bool {
+	c := &r.Routine.Cadence
+	if r.since+1 < c.Nth || f.Due.AddDays(-int(c.Lead)).Before(r.gap.until) || f.Due.Before(r.notBefore) {
+		return false
+	}
+	fate := d.Became(r.Duty, f.Date)
+	if fate.Over() {
+		return false
+	}
+	if !fate.Until.IsZero() {
+		r.notBefore = civil.Max(r.notBefore, fate.Until)
+	}
+	return !f.Due.Before(fate.Until)
+}
+
+// rarest leaves, of several supplements, the one that comes least often.
+func rarest(carried []*rider) []*rider {
+	var best *rider
+	for _, r := range carried {
+		if r.supplement() && (best == nil || r.Routine.Cadence.Nth > best.Routine.Cadence.Nth) {
+			best = r
+		}
+	}
+	return slices.DeleteFunc(carried, func(r *rider) bool { return r.supplement() && r != best })
+}
+
+// ride proposes a rider's task with a host.
+func ride(d *plan.Day, propose plan.Propose, r *rider, f plan.Host) {
+	due := f.Due.AddDays(-int(r.Routine.Cadence.Lead))
+	host := r.Routine.Cadence.Host.Noun()
+	words := r.Routine.Words
+	if r.gap.decides(r.reached) {
+		words = gapWords(d, r)
+	} else if !due.After(d.On) || r.last.Before(d.On) {
+		words += lastWords(d, r.Routine.Kind, r.last)
+	}
+	if r.Routine.Cadence.Lead > 0 {
+		words += ", for the " + host.One + " of " + d.WeekdayWords(f.Due)
+	}
+	t := &plan.Ride{Duty: r.Duty, Date: f.Date, With: f.Due, Due: due, Why: words}
+	if earliest := due.AddDays(-int(r.Routine.Before)); earliest.Before(r.gap.until) {
+		// A task that may be done early may not be done nearer than the gap.
+		t.Earliest = r.gap.until
+	}
+	propose(t)
+}
+
+// ridingOnAll proposes one task a day for all hosts of the books or of a room
+// that fall on one day, such as gut-loading for everybody's feeding.
+func ridingOnAll(d *plan.Day, propose plan.Propose, a *plan.Duty) {
+	r := a.Routine
+	on := make(map[civil.Date]int)
+	for i := range d.Records.Enclosures {
+		e := &d.Records.Enclosures[i]
+		if a.Subject.Scope == husbandry.OfRoom && e.Room != a.Subject.Room {
+			continue
+		}
+		s := d.Subject(e.ID)
+		for _, h := range d.AllHosts(e.ID, r.Cadence.Host) {
+			if !h.Given && r.Matches(s, h.Due) {
+				on[h.Due]++
+			}
+		}
+	}
+	var feedings []civil.Date
+	for day := range on {
+		feedings = append(feedings, day)
+	}
+	last := a.LastDone()
+	host := r.Cadence.Host.Noun()
+	for _, f := range plan.InOrder(feedings) {
+		due := f.AddDays(-int(r.Cadence.Lead))
+		fate := d.Became(a, f)
+		if due = civil.Max(due, fate.Until); fate.Over() || due.After(f) {
+			continue // dealt with, or too late for that day
+		}
+		if !a.Holds(civil.Max(due, d.On)) || !last.IsZero() && due.Sub(last) < int(r.Cadence.MinGap) {
+			continue
+		}
+		propose(&plan.Ride{Duty: a, Date: f, With: f, Due: due, Why: "For " + host.Count(on[f]) + " on " + d.WeekdayWords(f)})
+		if !due.AddDays(int(r.After)).Before(d.On) && !due.Before(d.Began) {
+			last = due
+		}
+	}
+}
+
+// gap keeps what rides on other tasks at least so many days from the last time
+// that it was given. Of supplements the last time counts with which the same
+// was given, vitamin D3 or vitamins, whichever routine asked for it: a keeper
+// who changes the books, and an animal that grows into another routine, have
+// still the powder of last week in them.
+type gap struct {
+	days  husbandry.Days
+	gives ration.Powder
+	last  civil.Date
+	until civil.Date    // not due before; no date: nothing is in the way
+	other ration.Powder // what another routine gave on last; 0: it was this one
+	// at is the enclosure where it was given to an animal that has moved since;
+	// "" for this one.
+	at husbandry.ID
+}
+
+// gapOf works out the gap of a rider from what was recorded, with the later
+// day where it is told in two ways.
+func gapOf(d *plan.Day, a *plan.Duty) gap {
+	g := gap{days: a.Routine.Cadence.MinGap}
+	if a.Routine.Kind == husbandry.Supplement {
+		g.gives = ration.PowderOf(a.Routine.Routine)
+	}
+	g.note(a.LastSaid(), 0)
+	if g.gives == 0 || g.days == 0 {
+		return g
+	}
+	for _, r := range d.Candidates(a.Subject) {
+		if r.Kind != husbandry.Supplement || r.ID == a.Routine.ID {
+			continue
+		}
+		if both := ration.PowderOf(r.Routine) & g.gives; both != 0 {
+			g.note(d.LastSaid(a.Subject.ID, r.ID), both)
+		}
+	}
+	gapOfMoved(d, a, &g)
+	return g
+}
+
+// gapOfMoved takes into account what was given to animals of an enclosure
+// where they lived before.
+func gapOfMoved(d *plan.Day, a *plan.Duty, g *gap) {
+	from := d.On.AddDays(-int(g.days))
+	for _, animal := range a.Subject.Animals {
+		for _, home := range animal.Was {
+			if home.Enclosure == a.Subject.ID || home.Until.Before(from) || !animal.PresentOn(d.On) {
+				continue
+			}
+			for _, r := range d.Scoped(husbandry.OfEnclosure) {
+				both := ration.PowderOf(r.Routine) & g.gives
+				if r.Kind != husbandry.Supplement || both == 0 {
+					continue
+				}
+				for _, day := range d.DoneDays(home.Enclosure, r.ID, from) {
+					if !day.After(home.Until) && day.After(g.last) {
+						g.note(day, both)
+						g.at = home.Enclosure
+					}
+				}
+			}
+		}
+	}
+}
+
+// note takes into account that it was, or will be, given on a day.
+func (g *gap) note(day civil.Date, other ration.Powder) {
+	if g.days == 0 || day.IsZero() || !day.After(g.last) {
+		return
+	}
+	g.last, g.until, g.other, g.at = day, day.AddDays(int(g.days)), other, ""
+}
+
+// decides reports whether the gap is why something is due no sooner than it
+// is, given the day on which everything else about it had come round.
+func (g *gap) decides(reached civil.Date) bool {
+	return !reached.IsZero() && reached.Before(g.until)
+}
+
+// gapWords is the reason of a rider whose gap decides.
+func gapWords(d *plan.Day, r *rider) string {
+	g := &r.gap
+	words := "At least " + english.Days(g.days) + " between two"
+	if g.other != 0 {
+		words = "At least " + english.Days(g.days) + " after " + g.other.Words()
+	}
+	if g.last.After(d.On) {
+		return words
+	}
+	if g.other != 0 {
+		words += ", last given " + d.WeekdayWords(g.last)
+		if g.at != "" {
+			words += " in " + string(g.at)
+		}
+		return words
+	}
+	return words + "; last " + r.Routine.Kind.Noun().Done + " " + d.WeekdayWords(g.last)
+}
+
+// count takes into account that the host was, or will be, given on a day.
+func (r *rider) count(day civil.Date) {
+	if r.since++; r.since == max(1, r.Routine.Cadence.Nth) {
+		r.reached = day.AddDays(-int(r.Routine.Cadence.Lead))
+	}
+}

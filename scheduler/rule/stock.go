@@ -1,0 +1,277 @@
+package rule
+
+import (
+	"fmt"
+	"math"
+	"nestround/scheduler/herd"
+	"nestround/scheduler/plan"
+	"nestround/scheduler/ration"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
+	"slices"
+	"strconv"
+)
+
+const (
+	// learnDays is for how many days back feedings and counts of the stock tell
+	// of the keeper's hand, and givenDays of how many feedings are given.
+	learnDays = 180
+	givenDays = 28
+	// countDays is after how many days the stock should be counted again
+	// (common practice: when the boxes are cleaned).
+	countDays = 21
+)
+
+// Stock is a feeder with what the records and the daybook tell of it.
+type Stock struct {
+	ration.Stock
+	Counted   int
+	CountedOn civil.Date // zero: never
+}
+
+// StockOf works out how a feeder stands on the plan's day.
+func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
+	type count struct {
+		on civil.Date
+		n  int
+	}
+	var counts []count
+	if !f.StockOn.IsZero() && !f.StockOn.After(d.On) {
+		counts = append(counts, count{f.StockOn, f.Stock})
+	}
+	s := Stock{Stock: ration.Stock{Feeder: f, On: d.On, Settled: make(map[civil.Date]bool)}}
+	var came []ration.Batch
+	found := d.Found()
+	for i := range found {
+		g := &found[i]
+		if g.Task.Subject() != f.ID || g.On.After(d.On) {
+			continue
+		}
+		if n := g.Finding.Stock; n != nil {
+			counts = append(counts, count{g.On, max(0, *n)})
+		}
+		if n := g.Finding.Ordered; n != nil {
+			delivery, err := civil.Parse(g.Task.Occurrence())
+			if err != nil || g.Task.Routine() != herd.OrderFeeder {
+				delivery = ration.NextDelivery(f, g.On.AddDays(int(f.Lead)))
+			}
+			came = append(came, ration.Batch{Came: delivery, Count: float64(max(0, *n) * f.Pack.Of)})
+			s.Settled[delivery] = true
+		}
+	}
+	slices.SortStableFunc(counts, func(a, b count) int { return a.on.Compare(b.on) })
+	counts = slices.DeleteFunc(counts, func(c count) bool { return c.on.Before(d.On.AddDays(-learnDays)) })
+	from := d.Began
+	if len(counts) > 0 {
+		from = counts[0].on
+	}
+	from = civil.Max(from, d.On.AddDays(-learnDays))
+	given := usedUp(d, f, from)
+	between := func(from, to civil.Date) (u ration.Use) {
+		for d := from; d.Before(to); d = d.AddDays(1) {
+			u = u.Plus(given[d])
+		}
+		return u
+	}
+	var spells []ration.Spell
+	for i := 1; i < len(counts); i++ {
+		a, b := counts[i-1], counts[i]
+		spell := ration.Spell{Before: float64(a.n), After: float64(b.n), Said: between(a.on, b.on).Mean}
+		for _, c := range came {
+			if c.Came.After(a.on) && !c.Came.After(b.on) {
+				spell.Came += c.Count
+			}
+		}
+		spells = append(spells, spell)
+	}
+	planned, done := feedingsGiven(d, f)
+	s.Keeper = ration.Learn(planned, done, spells)
+	start := ration.Batch{Came: from}
+	if len(counts) > 0 {
+		last := counts[len(counts)-1]
+		s.Counted, s.CountedOn = last.n, last.on
+		from = last.on
+		start = ration.Batch{Came: ration.LastDelivery(f, last.on), Count: float64(last.n)}
+	}
+	s.Batches = []ration.Batch{start}
+	for _, c := range came {
+		if s.CountedOn.IsZero() || c.Came.After(s.CountedOn) {
+			s.Batches = append(s.Batches, c)
+		}
+	}
+	s.Batches = ration.Live(f, s.Keeper, s.Batches, from, d.On, func(d civil.Date) ration.Use { return given[d] })
+	s.Recent = between(civil.Max(from, d.On.AddDays(1-int(f.ShelfLife))), d.On.AddDays(1))
+	if len(s.Batches) == 0 || s.Batches[0].Came.After(d.On) {
+		s.Recent = ration.Use{} // a box that is empty is no emptier for an error
+	}
+	for day := range settled(d, f) {
+		s.Settled[day] = true
+	}
+	ahead := usedAhead(d, f)
+	s.Ahead = func(d civil.Date) ration.Use { return ahead[d] }
+	return s
+}
+
+// usedUp returns the use of the feedings that were given and eaten, by day. A
+// keeper who marks no feeding at all is taken to give those that were planned.
+func usedUp(d *plan.Day, f *husbandry.Feeder, from civil.Date) map[civil.Date]ration.Use {
+	used := make(map[civil.Date]ration.Use)
+	for _, r := range d.Routines {
+		if r.Off || r.Scope != husbandry.OfEnclosure || d.FeederOf(r) != f {
+			continue
+		}
+		for i := range d.Records.Enclosures {
+			id := d.Records.Enclosures[i].ID
+			for _, day := range d.DoneDays(id, r.ID, from) {
+				if !day.After(d.On) && !refusedOn(d, id, day) {
+					used[day] = used[day].Plus(d.OfferOf(d.Subject(id), r, day, 0).Use)
+				}
+			}
+		}
+	}
+	if len(used) > 0 {
+		return used
+	}
+	for _, a := range d.Duties() {
+		if a.Subject.Scope != husbandry.OfEnclosure || d.FeederOf(a.Routine) != f {
+			continue
+		}
+		for _, day := range a.Routine.Dates {
+			if span, ok := a.Span(day); ok && day.Before(d.On) && !day.Before(civil.Max(from, d.OwedFrom(a, span))) {
+				used[day] = used[day].Plus(d.OfferOf(a.Subject, a.Routine, day, 0).Use)
+			}
+		}
+	}
+	return used
+}
+
+func refusedOn(d *plan.Day, enclosure husbandry.ID, day civil.Date) bool {
+	return slices.ContainsFunc(d.Refused(enclosure), func(r herd.Refusal) bool { return r.On == day })
+}
+
+// feedingsGiven counts the feedings of the last weeks that the calendar asked
+// for, and those of them that were given and eaten.
+func feedingsGiven(d *plan.Day, f *husbandry.Feeder) (planned, given int) {
+	for _, a := range d.Duties() {
+		if a.Subject.Scope != husbandry.OfEnclosure || d.FeederOf(a.Routine) != f || a.Routine.Cadence.Pattern != husbandry.Fixed {
+			continue
+		}
+		from := d.On.AddDays(-givenDays)
+		for _, day := range a.Routine.Dates {
+			if span, ok := a.Span(day); ok && day.Before(d.On) && !day.Before(civil.Max(from, d.OwedFrom(a, span))) {
+				planned++
+			}
+		}
+		for _, day := range a.DoneDays(from) {
+			if day.Before(d.On) && !refusedOn(d, a.Subject.ID, day) {
+				given++
+			}
+		}
+	}
+	return planned, min(planned, given)
+}
+
+// usedAhead returns the use of the feedings planned, by day; those that are
+// late count for today.
+func usedAhead(d *plan.Day, f *husbandry.Feeder) map[civil.Date]ration.Use {
+	ahead := make(map[civil.Date]ration.Use)
+	d.Ahead(func(s *plan.Subject, r *plan.Routine, due civil.Date) {
+		if s.Scope == husbandry.OfEnclosure && !r.Amounts.IsZero() && d.FeederOf(r) == f {
+			day := civil.Max(due, d.On)
+			ahead[day] = ahead[day].Plus(d.OfferOf(s, r, day, 0).Use)
+		}
+	})
+	return ahead
+}
+
+// Stocks proposes the orders of live food, for each delivery.
+func Stocks(d *plan.Day, propose plan.Propose) {
+	off := slices.ContainsFunc(d.TurnedOff(husbandry.OfFeeder), func(r *plan.Routine) bool { return r.Kind == husbandry.Order })
+	if off {
+		return
+	}
+	for i := range d.Records.Feeders {
+		orders(d, propose, &d.Records.Feeders[i])
+	}
+}
+
+func orders(d *plan.Day, propose plan.Propose, f *husbandry.Feeder) {
+	s := StockOf(d, f)
+	subject := plan.NewSubject(f.ID, husbandry.OfFeeder, f.Name)
+	for _, o := range s.Orders(d.UntilReturn()) {
+		if o.Packs == 0 {
+			continue
+		}
+		pack := f.Pack.Count(o.Packs)
+		r := *called(d, subject, herd.OrderFeeder)
+		r.Title = "Order " + pack
+		a := d.Once(subject, &r)
+		propose(&plan.Single{
+			Duty: a, Keys: []tasks.Key{a.Key(d.Text(o.Delivery))}, Due: o.By, Why: s.OrderWords(d, o), Clamped: true,
+			While: func(due civil.Date) bool { return due.Before(o.Delivery) || f.Lead <= 0 }, // not put off past the delivery
+			Finish: func(t *tasks.Task) {
+				t.Packs = o.Packs
+				t.Title = plan.TitleLine(fmt.Sprintf("Order %s: %s", f.Name, pack))
+			},
+		})
+	}
+}
+
+// settled returns the deliveries whose order was marked as done or not wanted,
+// whatever was ordered.
+func settled(d *plan.Day, f *husbandry.Feeder) map[civil.Date]bool {
+	marked := make(map[civil.Date]bool)
+	for day := ration.NextDelivery(f, d.On); !day.IsZero() && !day.AddDays(-int(f.Lead)).After(d.UntilReturn()); day = ration.NextDelivery(f, day.AddDays(1)) {
+		if d.BecameOf(tasks.NewKey(f.ID, herd.OrderFeeder, day.String())).Over() {
+			marked[day] = true
+		}
+	}
+	return marked
+}
+
+// OrderWords is the reason of an order.
+func (s *Stock) OrderWords(d *plan.Day, o ration.Order) string {
+	week := s.Weekly()
+	words := fmt.Sprintf("For the delivery of %s: about %s in hand (%s), %s used in a week; the delivery after is on %s",
+		d.WeekdayWords(o.Delivery), whole(s.Now().Mean), countedWords(d, s), rangeWords(week), d.WeekdayWords(o.Next))
+	if !o.Short.IsZero() {
+		words += ". Used up about " + d.WeekdayWords(civil.Max(o.Short, d.On)) + ", before it comes"
+	}
+	if o.Wasted {
+		words += ". Part of it will be older than " + english.Days(s.Feeder.ShelfLife)
+	}
+	return words
+}
+
+func countedWords(d *plan.Day, s *Stock) string {
+	switch {
+	case s.CountedOn.IsZero():
+		return "never counted"
+	case d.On.Sub(s.CountedOn) > countDays:
+		return "last counted " + d.DateWords(s.CountedOn) + ", count again"
+	}
+	return strconv.Itoa(s.Counted) + " counted " + d.WeekdayWords(s.CountedOn)
+}
+
+// Weekly foretells the use of the coming seven days.
+func (s *Stock) Weekly() ration.Forecast {
+	u := ration.Use{}
+	for i := range 7 {
+		u = u.Plus(s.Ahead(s.On.AddDays(i)))
+	}
+	return s.Keeper.Foretell(ration.Use{}, u)
+}
+
+func whole(x float64) string { return strconv.Itoa(int(math.Round(x))) }
+
+// rangeWords writes "62 to 88", or "none".
+func rangeWords(f ration.Forecast) string {
+	if low, high := whole(f.Low), whole(f.High); low != high {
+		return low + " to " + high
+	} else if high != "0" {
+		return high
+	}
+	return "none"
+}

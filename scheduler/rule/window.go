@@ -1,0 +1,19 @@
+package rule
+
+import (
+	"nestround/scheduler/plan"
+	"nestround/tasks/husbandry"
+)
+
+// Watches proposes the looks inside the window of a subject: each window has its
+// own in windowed.
+func Watches(d *plan.Day, propose plan.Propose) {
+	for _, a := range d.Duties() {
+		if a.Routine.Cadence.Pattern != husbandry.Windowed || idle(d, a.Subject, a.Routine) {
+			continue
+		}
+		if watch := windowed[a.Routine.Cadence.Window]; watch != nil {
+			watch(d, propose, a)
+		}
+	}
+}

@@ -259,6 +259,39 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 	}
 }
 
+// TestAStuckShedIsAnsweredWithItsCaution: what to mind stands in the answer, in
+// words of which no line is a command, however a mail program breaks them.
+func TestAStuckShedIsAnsweredWithItsCaution(t *testing.T) {
+	dir := small(t, "Europe/Vienna", "06:00")
+	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
+	raw := answer(t, issued(t, h), "one", "2027-05-12T07:00:00+02:00", "F01 shed stuck: left hind toes")
+	if taken, err := h.TakeMail(raw, false); err != nil || len(taken.Accepted) != 1 {
+		t.Fatalf("taken: %+v, %v", taken, err)
+	}
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	mails := sent(t, dir)
+	text := strings.Join(strings.Fields(strings.Join(mails[len(mails)-1].Lines, " ")), " ")
+	want := "[F01] F01: the shed is stuck, note: left hind toes. Stuck shed on toes or tail cuts off the blood"
+	if !strings.Contains(text, want) || !strings.Contains(text, "see a veterinarian.") {
+		t.Errorf("the answer does not say %q:\n%s", want, text)
+	}
+	for width := 20; width <= 100; width++ {
+		broken, line := "", ""
+		for w := range strings.FieldsSeq(text) {
+			if len(line)+1+len(w) > width {
+				broken, line = broken+line+"\n", w
+				continue
+			}
+			line += " " + w
+		}
+		if p := reply.Parse(broken+line, h.Snapshot().judge().known()); len(p.Commands) > 0 {
+			t.Errorf("broken at %d the answer holds commands: %v\n%s", width, p.Commands, broken)
+		}
+	}
+}
+
 func TestMailsThatDoNotCount(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})

@@ -59,41 +59,41 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 			return errTold
 		}
 		if !c.json {
-			c.printCheck(h)
+			c.printCheck(h.Snapshot())
 		}
 		return nil
 	}
 }
 
-func (c *call) printCheck(h *house.House) {
+func (c *call) printCheck(s *house.Snapshot) {
 	version, from := zones.Source()
-	s := h.Snapshot().Settings()
-	fmt.Fprintf(c.stdout, "The books can be used: %s.\n", h.Snapshot().Counts())
-	fmt.Fprintf(c.stdout, "Zone %s, by zone data %s (%s); today is %s.\n", s.ZoneName, version, from, english.LongDate(h.Snapshot().Today()))
+	set := s.Settings()
+	fmt.Fprintf(c.stdout, "The books can be used: %s.\n", s.Counts())
+	fmt.Fprintf(c.stdout, "Zone %s, by zone data %s (%s); today is %s.\n", set.ZoneName, version, from, english.LongDate(s.Today()))
 	way := "leaves nowhere: [mail.out] is not set"
-	if o := s.Out; o != nil {
+	if o := set.Out; o != nil {
 		way = "leaves by " + o.SMTP
 		if o.Maildir != "" {
 			way = "is laid into " + o.Maildir
 		}
 	}
-	at := "at " + s.Digest.At.String()
-	if s.Digest.Cron != "" {
-		at = "by cron " + s.Digest.Cron
+	at := "at " + set.Digest.At.String()
+	if set.Digest.Cron != "" {
+		at = "by cron " + set.Digest.Cron
 	}
 	fmt.Fprintf(c.stdout, "The digest, %s, %s.\n", at, way)
 	way = "are not read: [mail.in] is not set"
-	if i := s.In; i != nil {
+	if i := set.In; i != nil {
 		way = "come from " + i.IMAP
 		if i.Maildir != "" {
 			way = "come from the folder " + i.Maildir
 		}
 	}
 	fmt.Fprintf(c.stdout, "Replies %s.\n", way)
-	for _, name := range h.Snapshot().Unfed() {
+	for _, name := range s.Unfed() {
 		c.complain(fmt.Sprintf("nothing says when to feed: %s", strings.ToLower(name)), "write a [[routine]] with kind = \"feed\" for them; what they eat, how much and how often is for a care sheet and your veterinarian to say")
 	}
-	for _, u := range h.Snapshot().Absences().Uncovered() {
+	for _, u := range s.Absences().Uncovered() {
 		var what []string
 		for _, k := range husbandry.Kinds() {
 			if n := u.Tasks[k]; n > 0 {
@@ -103,9 +103,9 @@ func (c *call) printCheck(h *house.House) {
 		words := fmt.Sprintf("nobody stands in from %s to %s, and this cannot wait: %s", english.LongDate(u.Away.From), english.LongDate(u.Away.Until), strings.Join(what, ", "))
 		c.complain(words, "name somebody as `cover` in that [[away]]; nestround sitter writes the sheet for them")
 	}
-	if a, ok := h.Snapshot().Absences().Next(h.Snapshot().Today()); ok && a.Cover != "" {
+	if a, ok := s.Absences().Next(s.Today()); ok && a.Cover != "" {
 		var lacks []string
-		for _, n := range []struct{ key, number string }{{"keeper", s.Contacts.Keeper}, {"veterinarian", s.Contacts.Veterinarian}} {
+		for _, n := range []struct{ key, number string }{{"keeper", set.Contacts.Keeper}, {"veterinarian", set.Contacts.Veterinarian}} {
 			if n.number == "" {
 				lacks = append(lacks, n.key+" = \"...\"")
 			}
@@ -114,7 +114,7 @@ func (c *call) printCheck(h *house.House) {
 			c.complain(fmt.Sprintf("%s stands in from %s, and has no telephone number to call", a.Cover, english.LongDate(a.From)), "write under [contacts] in keeper.toml: "+strings.Join(lacks, ", "))
 		}
 	}
-	for _, x := range h.Snapshot().Absences().Winters() {
+	for _, x := range s.Absences().Winters() {
 		const named = 3
 		var what []string
 		for i, t := range x.Tasks {
@@ -122,10 +122,10 @@ func (c *call) printCheck(h *house.House) {
 				what = append(what, fmt.Sprintf("%d more", len(x.Tasks)-named))
 				break
 			}
-			what = append(what, fmt.Sprintf("%s (%s)", t.Title, english.ShortWeekday(t.Due, h.Snapshot().Today())))
+			what = append(what, fmt.Sprintf("%s (%s)", t.Title, english.ShortWeekday(t.Due, s.Today())))
 		}
 		c.complain(fmt.Sprintf("a winter goes on while you are away from %s to %s, and waits for your return: %s", english.LongDate(x.Away.From), english.LongDate(x.Away.Until), strings.Join(what, "; ")),
 			"begin it on another day, with `start` in a [[cooling]] record, or ask whoever stands in to do it, in the `note` of that [[away]]")
 	}
-	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", s.Calendar.PastDays, s.Calendar.AheadDays, s.Page.Listen)
+	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", set.Calendar.PastDays, set.Calendar.AheadDays, set.Page.Listen)
 }

@@ -27,8 +27,8 @@ func setCalendar(f *flag.FlagSet) func(context.Context, *call) error {
 		if err != nil {
 			return err
 		}
-		if *room != "" && !hasRoom(h, husbandry.ID(*room)) {
-			return &usageError{fmt.Sprintf("there is no room %q", *room), "the books have: " + roomIDs(h)}
+		if *room != "" && !hasRoom(h.Snapshot(), husbandry.ID(*room)) {
+			return &usageError{fmt.Sprintf("there is no room %q", *room), "the books have: " + roomIDs(h.Snapshot())}
 		}
 		shows := calendar.Scope{Room: husbandry.ID(*room)}
 		if shows.Keeper, err = h.Snapshot().Carer(*keeper); err != nil {
@@ -49,8 +49,8 @@ func setCalendar(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-func hasRoom(h *house.House, id husbandry.ID) bool {
-	for _, r := range h.Snapshot().Rooms() {
+func hasRoom(s *house.Snapshot, id husbandry.ID) bool {
+	for _, r := range s.Rooms() {
 		if r.ID == id {
 			return true
 		}
@@ -58,9 +58,9 @@ func hasRoom(h *house.House, id husbandry.ID) bool {
 	return false
 }
 
-func roomIDs(h *house.House) string {
+func roomIDs(books *house.Snapshot) string {
 	s := ""
-	for i, r := range h.Snapshot().Rooms() {
+	for i, r := range books.Rooms() {
 		if i > 0 {
 			s += ", "
 		}

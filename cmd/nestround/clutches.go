@@ -19,14 +19,14 @@ func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
 		if *pictures != "" && c.json {
 			return &usageError{"--pictures and --json are two different things to print", "say one of them"}
 		}
-		h, on, err := c.openOn()
+		s, on, err := c.ask()
 		if err != nil {
 			return err
 		}
 		if *pictures != "" {
-			return c.writePictures(house.ClutchPictures(h.Snapshot(), on), *pictures, "No clutch expects young")
+			return c.writePictures(house.ClutchPictures(s, on), *pictures, "No clutch expects young")
 		}
-		all := h.Snapshot().Clutches(on)
+		all := s.Clutches(on)
 		if c.json {
 			return c.printJSON(struct {
 				On       civil.Date               `json:"on"`

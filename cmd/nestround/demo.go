@@ -143,7 +143,8 @@ func (d *demo) run(ctx context.Context, listen string) error {
 
 func (d *demo) tell() {
 	w := d.stdout
-	d.printRound(d.house.Snapshot().Board(d.house.Snapshot().Today()), d.house.Snapshot().Rounds())
+	s := d.house.Snapshot()
+	d.printRound(s.Board(s.Today()), s.Rounds())
 	fmt.Fprintf(w, "\n%s\n", d.bold("What just happened"))
 	say := func(format string, a ...any) { printIndented(w, "  ", fmt.Sprintf(format, a...)) }
 	say("Sample books were written to %s: twelve enclosures, four species, dates around today.", d.dir)

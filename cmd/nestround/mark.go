@@ -26,7 +26,7 @@ func setMark(f *flag.FlagSet) func(context.Context, *call) error {
 				*by = u.Username
 			}
 		}
-		said, err := h.Mark(strings.Join(c.args, " "), tasks.ViaShell, *by)
+		said, err := h.Take(house.Message{Words: strings.Join(c.args, " "), Via: tasks.ViaShell, By: *by})
 		if err != nil {
 			return err
 		}

@@ -78,7 +78,7 @@ type shownMail struct {
 }
 
 func (p *practicePage) show(w http.ResponseWriter, r *http.Request) {
-	d := p.demo
+	d, s := p.demo, p.demo.house.Snapshot()
 	box := d.box.Messages(demoKeeper)
 	open, err := strconv.Atoi(r.URL.Query().Get("mail"))
 	if err != nil || open < 1 || open > len(box) {
@@ -89,7 +89,7 @@ func (p *practicePage) show(w http.ResponseWriter, r *http.Request) {
 		Mails                                                  []shownMail
 		Open                                                   *shownMail
 	}{
-		Keeper: demoKeeper, Dir: d.dir, Day: english.LongDate(d.house.Snapshot().Today()), Calendar: p.calendar, Once: rand.Text(),
+		Keeper: demoKeeper, Dir: d.dir, Day: english.LongDate(s.Today()), Calendar: p.calendar, Once: rand.Text(),
 		Example: "For example: done 1 3, or: 7 laid 6, or: 4 weighs 41 g, or: later 2 friday, or: undo 1.",
 	}
 	p.mu.Lock()
@@ -106,7 +106,7 @@ func (p *practicePage) show(w http.ResponseWriter, r *http.Request) {
 	var round bytes.Buffer
 	plain := *d.program
 	plain.stdout, plain.terminal = &round, false
-	plain.printRound(d.house.Snapshot().Board(d.house.Snapshot().Today()), d.house.Snapshot().Rounds())
+	plain.printRound(s.Board(s.Today()), s.Rounds())
 	data.Round = round.String()
 	var page bytes.Buffer
 	if err := practiceTemplate.Execute(&page, data); err != nil {
@@ -180,13 +180,13 @@ func (p *practicePage) send(ctx context.Context, words string) string {
 	if words == "" {
 		return "The reply was empty and was not sent."
 	}
-	h := p.demo.house
-	issue, ok := h.Snapshot().TodaysIssue()
+	s := p.demo.house.Snapshot()
+	issue, ok := s.TodaysIssue()
 	if !ok {
 		return "There is no digest of today to reply to."
 	}
 	m := notify.Message{
-		ID: strings.ToLower(rand.Text()) + "@phone.example.org", Date: p.demo.now(), From: demoKeeper, To: h.Snapshot().ReplyTo(issue),
+		ID: strings.ToLower(rand.Text()) + "@phone.example.org", Date: p.demo.now(), From: demoKeeper, To: s.ReplyTo(issue),
 		Subject: "Re: your round " + notify.SubjectTag(issue.ID), InReplyTo: issue.MessageID, References: []string{issue.MessageID},
 		Text: words + "\n",
 	}
@@ -202,7 +202,7 @@ func (p *practicePage) send(ctx context.Context, words string) string {
 	p.mu.Lock()
 	p.taken[m.ID] = done
 	p.mu.Unlock()
-	if err := sender.Send(ctx, notify.Outgoing{ID: m.ID, From: demoKeeper, To: h.Snapshot().ReplyTo(issue), Raw: raw}); err != nil {
+	if err := sender.Send(ctx, notify.Outgoing{ID: m.ID, From: demoKeeper, To: s.ReplyTo(issue), Raw: raw}); err != nil {
 		return "The reply could not be sent: " + err.Error()
 	}
 	before := len(p.demo.box.Messages(demoKeeper))

@@ -18,17 +18,17 @@ import (
 func setRound(f *flag.FlagSet) func(context.Context, *call) error {
 	keeper := f.String("keeper", "", "only what is this keeper's, by their `id`")
 	return func(_ context.Context, c *call) error {
-		h, on, err := c.openOn()
+		s, on, err := c.ask()
 		if err != nil {
 			return err
 		}
-		whose, err := h.Snapshot().Carer(*keeper)
+		whose, err := s.Carer(*keeper)
 		if err != nil {
 			return &usageError{err.Error(), ""}
 		}
-		b := house.BoardOf(whose, h.Snapshot().Board(on))
+		b := house.BoardOf(whose, s.Board(on))
 		if !c.json {
-			c.printRound(b, h.Snapshot().Rounds())
+			c.printRound(b, s.Rounds())
 			return nil
 		}
 		out := struct {
@@ -49,20 +49,20 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 		if *days < 1 || *days > 400 {
 			return &usageError{fmt.Sprintf("--days %d is not from 1 to 400", *days), ""}
 		}
-		h, on, err := c.openOn()
+		s, on, err := c.ask()
 		if err != nil {
 			return err
 		}
-		whose, err := h.Snapshot().Carer(*keeper)
+		whose, err := s.Carer(*keeper)
 		if err != nil {
 			return &usageError{err.Error(), ""}
 		}
 		to := on.AddDays(*days)
 		byDay := make(map[civil.Date][]tasks.Task)
-		for _, t := range house.TasksOf(whose, h.Snapshot().Ahead(on, to)) {
+		for _, t := range house.TasksOf(whose, s.Ahead(on, to)) {
 			byDay[t.Due] = append(byDay[t.Due], t)
 		}
-		load, before := h.Snapshot().Load(on, to)
+		load, before := s.Load(on, to)
 		type dayJSON struct {
 			Date          string     `json:"date"`
 			Off           bool       `json:"off"`
@@ -80,12 +80,12 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 			Days       []dayJSON `json:"days"`
 		}{on.AddDays(1).String(), to.String(), load.Peak, before.Peak, load.Bound, load.Gap(), nil}
 		if !c.json {
-			c.printLoad(on.AddDays(1), load, before, h.Snapshot().DayOff)
+			c.printLoad(on.AddDays(1), load, before, s.DayOff)
 		}
 		for day := on.AddDays(1); !day.After(to); day = day.AddDays(1) {
 			list := byDay[day]
 			slices.SortFunc(list, tasks.Before)
-			d := dayJSON{Date: day.String(), Off: h.Snapshot().DayOff(day), MinutesBefore: before.Minutes[day.Sub(on)-1], Tasks: []taskJSON{}}
+			d := dayJSON{Date: day.String(), Off: s.DayOff(day), MinutesBefore: before.Minutes[day.Sub(on)-1], Tasks: []taskJSON{}}
 			for _, t := range list {
 				d.Minutes += t.Minutes
 				d.Tasks = append(d.Tasks, toJSON(nil, t))

@@ -31,32 +31,29 @@ func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
 		if *pictures != "" && c.json {
 			return &usageError{"--pictures and --json are two different things to print", "say one of them"}
 		}
-		h, err := c.open()
+		s, today, err := c.ask()
 		if err != nil {
 			return err
 		}
 		if *year == 0 {
-			*year = h.Snapshot().Today().Year()
+			*year = today.Year()
 		}
-		all, err := h.Snapshot().Seasons(husbandry.ID(*species), *year)
+		all, err := s.Seasons(husbandry.ID(*species), *year)
 		if err != nil {
 			return err
 		}
 		if *pictures != "" {
-			return c.writePictures(house.SeasonPictures(h.Snapshot(), all), *pictures, "No animal is recorded")
+			return c.writePictures(house.SeasonPictures(s, all), *pictures, "No animal is recorded")
 		}
-		latitude, known := h.Snapshot().Latitude()
-		hours := h.Snapshot().DayHours(*year)
+		latitude := s.Settings().Latitude
+		hours := house.DayHours(s, *year)
 		if c.json {
 			out := struct {
 				Year     int                   `json:"year"`
 				Latitude *float64              `json:"latitude,omitempty"`
 				DayHours []float64             `json:"day_hours,omitempty"` // of each day
 				Species  []outlook.SpeciesYear `json:"species"`
-			}{Year: *year, DayHours: hours, Species: all}
-			if known {
-				out.Latitude = &latitude
-			}
+			}{Year: *year, Latitude: latitude, DayHours: hours, Species: all}
 			return c.printJSON(out)
 		}
 		if len(all) == 0 {
@@ -67,7 +64,7 @@ func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
 			if i > 0 {
 				fmt.Fprintln(c.stdout)
 			}
-			c.printYear(y, latitude, known, hours, h.Snapshot().Settings().Units)
+			c.printYear(y, latitude, hours, s.Settings().Units)
 		}
 		return nil
 	}
@@ -80,17 +77,17 @@ type yearRow struct {
 }
 
 // printYear draws a species' year, and tells its dates in words below.
-func (p *program) printYear(y outlook.SpeciesYear, latitude float64, known bool, hours []float64, u husbandry.Units) {
+func (p *program) printYear(y outlook.SpeciesYear, latitude *float64, hours []float64, u husbandry.Units) {
 	head := y.Name
 	if y.Scientific != "" {
 		head += " (" + y.Scientific + ")"
 	}
 	head += fmt.Sprintf(", %d", y.Year)
 	switch {
-	case known && latitude < 0:
-		head += fmt.Sprintf(", %.1f degrees south", -latitude)
-	case known:
-		head += fmt.Sprintf(", %.1f degrees north", latitude)
+	case latitude != nil && *latitude < 0:
+		head += fmt.Sprintf(", %.1f degrees south", -*latitude)
+	case latitude != nil:
+		head += fmt.Sprintf(", %.1f degrees north", *latitude)
 	}
 	for _, line := range wrap(printable(head), width) {
 		fmt.Fprintln(p.stdout, p.bold(line))

@@ -24,20 +24,21 @@ func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
 		if err != nil {
 			return err
 		}
-		on := h.Snapshot().Today()
+		books := h.Snapshot()
+		on := books.Today()
 		if *at != "" {
 			if on, err = civil.Parse(*at); err != nil {
 				return &usageError{"--at: " + err.Error(), ""}
 			}
 		}
-		away, ok := h.Snapshot().Absences().Next(on)
-		if ok && away.Until.Before(h.Snapshot().Today()) {
+		away, ok := books.Absences().Next(on)
+		if ok && away.Until.Before(books.Today()) {
 			return fmt.Errorf("the days away until %s are over", english.LongDate(away.Until))
 		}
 		if !ok {
 			return fmt.Errorf("no days away are in the books from %s on: write an [[away]] record with from, until and cover", english.LongDate(on))
 		}
-		s, err := h.Snapshot().Absences().Sheet(away)
+		s, err := books.Absences().Sheet(away)
 		if err != nil {
 			return err
 		}
@@ -48,7 +49,7 @@ func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
 			}
 			fmt.Fprintf(c.stdout, "Wrote %s.\n", *out)
 		case *send:
-			if h.Snapshot().Settings().Out == nil {
+			if books.Settings().Out == nil {
 				return errors.New("the sheet cannot be mailed: keeper.toml needs [mail.out] and to = [...] under [digest]")
 			}
 			to, err := h.SendSheet(away)

@@ -16,11 +16,11 @@ const stockAhead = 28
 
 func setStock(*flag.FlagSet) func(context.Context, *call) error {
 	return func(_ context.Context, c *call) error {
-		h, on, err := c.openOn()
+		s, on, err := c.ask()
 		if err != nil {
 			return err
 		}
-		all := h.Snapshot().Stock(on, on.AddDays(stockAhead))
+		all := s.Stock(on, on.AddDays(stockAhead))
 		if c.json {
 			return c.printJSON(struct {
 				On      civil.Date            `json:"on"`

@@ -156,13 +156,18 @@ func (c *call) open() (*house.House, error) {
 	return h, c.tell(problems, err)
 }
 
-// openOn is open, and the day that the call is about: --on, or today.
-func (c *call) openOn() (*house.House, civil.Date, error) {
+// ask opens the books and returns what they answer with, and the day that the
+// call is about: --on, or today.
+func (c *call) ask() (*house.Snapshot, civil.Date, error) {
 	h, err := c.open()
-	if err == nil && c.date.IsZero() {
-		return h, h.Snapshot().Today(), nil
+	if err != nil {
+		return nil, c.date, err
 	}
-	return h, c.date, err
+	s := h.Snapshot()
+	if c.date.IsZero() {
+		return s, s.Today(), nil
+	}
+	return s, c.date, nil
 }
 
 // tell prints problems to stderr; errors among them end the verb. Warnings

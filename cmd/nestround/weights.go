@@ -25,11 +25,11 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 		if len(c.args) > 1 {
 			return &usageError{"weights takes one id, or none for all", "for example: nestround weights F03"}
 		}
-		h, on, err := c.openOn()
+		s, on, err := c.ask()
 		if err != nil {
 			return err
 		}
-		all := h.Snapshot().Growths(on)
+		all := s.Growths(on)
 		if len(c.args) == 1 {
 			var ids []string
 			i := slices.IndexFunc(all, func(g outlook.Growth) bool {
@@ -46,7 +46,7 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 			all = all[i : i+1]
 		}
 		if *pictures != "" {
-			return c.writePictures(house.GrowthPictures(h.Snapshot(), all), *pictures, "No weight is recorded")
+			return c.writePictures(house.GrowthPictures(s, all), *pictures, "No weight is recorded")
 		}
 		if c.json {
 			return c.printJSON(struct {
@@ -58,7 +58,7 @@ func setWeights(f *flag.FlagSet) func(context.Context, *call) error {
 			fmt.Fprintln(c.stdout, "No weight is recorded.")
 			return nil
 		}
-		units := h.Snapshot().Settings().Units
+		units := s.Settings().Units
 		for _, g := range all {
 			if len(c.args) == 1 {
 				c.printGrowth(g, units)

@@ -194,7 +194,7 @@ func (h *House) SendSheet(a husbandry.Away) (to []string, err error) {
 		return nil, err
 	}
 	now, from, domain := h.now().In(s.settings.Zone), s.settings.Digest.From, domain(s.settings)
-	for _, r := range s.readers(a.From) {
+	for _, r := range readers(s, a.From) {
 		to = append(to, r.address)
 	}
 	for n, address := range to {
@@ -207,7 +207,7 @@ func (h *House) SendSheet(a husbandry.Away) (to []string, err error) {
 			return nil, fmt.Errorf("compose the sheet for days away: %w", err)
 		}
 		out := notify.Outgoing{ID: msg.ID, From: bareAddress(from), To: bareAddress(address), Raw: raw}
-		if err := h.post(out, "the sheet for days away", answerPatience); err != nil {
+		if err := h.dispatch.post(out, "the sheet for days away", answerPatience); err != nil {
 			return nil, err
 		}
 	}

@@ -116,7 +116,7 @@ func (p Publisher) Content(_ context.Context, keeper husbandry.ID) (calendar.Con
 		c.Alarm = &s.settings.Rounds.Morning
 	}
 	first := today.AddDays(-s.settings.Calendar.PastDays)
-	if began := s.began(); !began.IsZero() {
+	if began := began(s); !began.IsZero() {
 		first = civil.Min(civil.Max(first, began), today)
 	} else {
 		first = today

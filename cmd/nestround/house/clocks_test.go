@@ -40,11 +40,11 @@ func TestDigestsWhenClocksChange(t *testing.T) {
 				now := func() time.Time { return begin.Add(time.Since(started)) }
 				h := open(t, dir, now, disk.Files{})
 				ctx, stop := context.WithCancel(t.Context())
-				go h.sendDigests(ctx)
+				go server{h}.sendDigests(ctx)
 				time.Sleep(last.AddDays(1).At(0, zone).Sub(begin) - time.Minute)
 				stop()
 				synctest.Wait()
-				waiting, err := h.outbox.Waiting()
+				waiting, err := h.dispatch.outbox.Waiting()
 				if err != nil {
 					t.Error(err)
 				}

@@ -46,7 +46,7 @@ func (r reader) tasks(all []tasks.Task) []tasks.Task {
 
 // readers are those to whom the digest of a day goes: the addresses of the
 // settings, the keepers who share the work, and on days away who stands in.
-func (s *Snapshot) readers(on civil.Date) []reader {
+func readers(s *Snapshot, on civil.Date) []reader {
 	var list []reader
 	add := func(r reader) {
 		if !slices.ContainsFunc(list, func(o reader) bool { return sameAddress(o.address, r.address) }) {
@@ -84,10 +84,10 @@ func (s *Snapshot) readers(on civil.Date) []reader {
 
 func sameAddress(a, b string) bool { return strings.EqualFold(bareAddress(a), bareAddress(b)) }
 
-// reader is the one of an address for the digest of a day; one who is no
+// readerOf is the one of an address for the digest of a day; one who is no
 // longer a reader of it gets nothing of it.
-func (s *Snapshot) reader(address string, on civil.Date) (reader, bool) {
-	for _, r := range s.readers(on) {
+func readerOf(s *Snapshot, address string, on civil.Date) (reader, bool) {
+	for _, r := range readers(s, on) {
 		if sameAddress(r.address, address) {
 			return r, true
 		}
@@ -100,9 +100,9 @@ const replyFor = 7 // days
 
 // mayReply are the addresses whose answers count: the readers of today, and
 // who stood in until lately.
-func (s *Snapshot) mayReply() []string {
+func mayReply(s *Snapshot) []string {
 	var list []string
-	for _, r := range s.readers(s.today) {
+	for _, r := range readers(s, s.today) {
 		list = append(list, bareAddress(r.address))
 	}
 	for _, a := range s.records.Away {

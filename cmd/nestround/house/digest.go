@@ -27,14 +27,14 @@ type edition struct {
 }
 
 func (h *House) edition(s *Snapshot, i notify.Issue) edition {
-	return edition{s, i, h.unread, h.failures}
+	return edition{s, i, h.unread, h.dispatch.failures}
 }
 
 // messages writes a digest for each of its readers: one mail each, so that an
 // address that fails stops nobody else's, with what is theirs of the whole and
 // the whole's numbers. It also returns the lines that only some of them have.
 func (e edition) messages(whole digest.Content) (all []notify.Message, lines []string, err error) {
-	for n, r := range e.readers(e.issue.Date) {
+	for n, r := range readers(e.Snapshot, e.issue.Date) {
 		m, err := digest.Render(e.part(whole, r))
 		if err != nil {
 			return nil, nil, err
@@ -105,7 +105,7 @@ func (e edition) content(late *civil.TimeOfDay) (digest.Content, []string, error
 		Heading: e.settings.Name, Board: e.Board(today), ID: issue.ID, Token: issue.Token,
 		Rounds: e.Rounds(), SentLate: late,
 	}
-	known := e.judge().known()
+	known := newJudge(e.Snapshot).known()
 	c.Record = func(id string) bool { _, ok := known(id); return ok }
 	if e.settings.In != nil {
 		c.ReplyTo = replyTo(e.settings, issue.Token)

@@ -9,8 +9,8 @@
 //   - A [Snapshot] is the books at one moment. It never changes, so all its
 //     answers ([Snapshot.Board], [Snapshot.Ahead], [Snapshot.Clutches]) fit one
 //     another. [House.Refresh] looks at the disk and returns the newest one.
-//   - [House.Mark] and [House.TakeMail] write what the keeper says into the
-//     daybook. The next snapshot has it.
+//   - [House.Take] writes what somebody says into the daybook, and the next
+//     snapshot has it. [House.TakeMail] reads a mail and takes its words.
 //   - [House.Morning] issues the digest, [House.Publisher] makes the calendar,
 //     and [House.Serve] does all of it by the clock.
 //
@@ -52,14 +52,14 @@ type Options struct {
 type House struct {
 	Dir string
 
-	now    func() time.Time
-	log    *slog.Logger
-	page   http.Handler
-	taken  func(Taken)
-	files  disk.Files
-	outbox *outbox.Box
-	issues *issues
-	unread *unreadMails
+	now      func() time.Time
+	log      *slog.Logger
+	page     http.Handler
+	taken    func(Taken)
+	files    disk.Files
+	dispatch dispatch
+	issues   *issues
+	unread   *unreadMails
 
 	mu      sync.Mutex // held while books are read or written
 	books   reading
@@ -77,7 +77,7 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 	if h.log == nil {
 		h.log = slog.New(slog.DiscardHandler)
 	}
-	h.outbox = outbox.New(dir, h.files)
+	h.dispatch = dispatch{outbox.New(dir, h.files), h.now, h.log}
 	h.issues = newIssues(h.state("digests"), h.files, h.log)
 	h.unread = &unreadMails{state: h.state("unread.json"), files: h.files, log: h.log}
 	h.books = reading{dir: dir, log: h.log, daybook: daybook.NewLog(dir, 0)}

@@ -246,7 +246,7 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 			t.Errorf("the answer does not say %q:\n%s", want, text)
 		}
 	}
-	if p := reply.Parse(text, h.Snapshot().judge().known()); len(p.Commands) > 0 {
+	if p := reply.Parse(text, newJudge(h.Snapshot()).known()); len(p.Commands) > 0 {
 		t.Errorf("the answer holds commands: %v\n%s", p.Commands, text)
 	}
 	// A reply to the answer, quoting it without marks, is read too.
@@ -286,7 +286,7 @@ func TestAStuckShedIsAnsweredWithItsCaution(t *testing.T) {
 			}
 			line += " " + w
 		}
-		if p := reply.Parse(broken+line, h.Snapshot().judge().known()); len(p.Commands) > 0 {
+		if p := reply.Parse(broken+line, newJudge(h.Snapshot()).known()); len(p.Commands) > 0 {
 			t.Errorf("broken at %d the answer holds commands: %v\n%s", width, p.Commands, broken)
 		}
 	}
@@ -404,7 +404,7 @@ func TestWhatIsSaidOfAClutchTakenBack(t *testing.T) {
 	mark := func(words string) Said {
 		t.Helper()
 		at = at.Add(time.Minute)
-		said, err := h.Mark(words, tasks.ViaShell, "keeper")
+		said, err := h.Take(Message{Words: words, Via: tasks.ViaShell, By: "keeper"})
 		if err != nil {
 			t.Fatal(err)
 		}

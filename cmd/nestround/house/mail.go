@@ -15,7 +15,6 @@ import (
 	"nestround/notify/reply"
 	"nestround/tasks"
 	"nestround/tasks/civil"
-	"nestround/tasks/daybook"
 	"nestround/tasks/english"
 	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
@@ -46,32 +45,36 @@ func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
 	if err != nil {
 		return Taken{ID: m.MessageID, From: m.From, Ignored: err.Error()}, nil
 	}
-	t, answer, err := h.takeMail(m, dry)
+	c := mailTaker{h}
+	t, answer, err := c.take(m, dry)
 	if answer == nil || err != nil {
 		return t, err
 	}
-	if err := h.post(*answer, "the answer to a reply of "+m.From, answerPatience); err != nil {
+	if err := h.dispatch.post(*answer, "the answer to a reply of "+m.From, answerPatience); err != nil {
 		return t, err
 	}
-	return t, h.answered(m)
+	return t, c.answered(m)
 }
 
-// takeMail is TakeMail without the outbox, which may have to be waited for and
+// mailTaker judges mails that come in, takes their words, and composes answers.
+type mailTaker struct{ h *House }
+
+// take is TakeMail without the outbox, which may have to be waited for and
 // must not hold up whoever asks the house something meanwhile.
-func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoing, err error) {
-	s, err := h.Refresh()
+func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoing, err error) {
+	s, err := c.h.Refresh()
 	if err != nil {
 		return t, nil, err
 	}
 	leave := func(why string, lines []string) error {
-		return h.unread.leave(m, h.now().In(s.settings.Zone), why, lines)
+		return c.h.unread.leave(m, c.h.now().In(s.settings.Zone), why, lines)
 	}
 	t = Taken{ID: m.MessageID, From: m.From, Accepted: []Accepted{}, Refused: []Refused{}}
-	match, answersOne := reply.Identify(m, h.issues)
+	match, answersOne := reply.Identify(m, c.h.issues)
 	t.Digest = match.Issue.ID
-	verdict := reply.Judge(m, h.policy(s), match.Token)
+	verdict := reply.Judge(m, c.policy(s), match.Token)
 	if t.Ignored = verdict.Ignored; !verdict.Accepted {
-		h.log.Info("a mail was ignored", "id", m.MessageID, "from", m.From, "why", verdict.Ignored)
+		c.h.log.Info("a mail was ignored", "id", m.MessageID, "from", m.From, "why", verdict.Ignored)
 		if verdict.Unproven && !dry {
 			err = leave("it was not believed: "+verdict.Ignored, nil)
 		}
@@ -90,52 +93,39 @@ func (h *House) takeMail(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoi
 		return t, nil, leave(t.Ignored, m.Lines)
 	}
 	issue := match.Issue
-	answers, err := h.issues.answered(issue)
+	answers, err := c.h.issues.answered(issue)
 	if err != nil {
 		return t, nil, err
 	}
 	words := reply.Own(m.Lines, reply.QuotesOf(issue, answers))
-	parsed := reply.Parse(strings.Join(words, "\n"), s.judge().known())
-	at := saidAt(m, issue, s.settings.Zone)
-	on := civil.Max(civil.Of(at, s.settings.Zone), issue.Date)
-	acts, refused := resolveFor(s, m.From, parsed.Commands, issue, on)
-	said := Said{Refused: refusals(parsed, refused)}
-	e := tasks.Entry{ID: m.MessageID, At: at, On: on, Via: tasks.ViaMail, By: m.From, Digest: issue.ID, Acts: acts}
-	if dry {
-		for _, a := range acts {
-			said.Accepted = append(said.Accepted, accepted(a, issue.Items))
-		}
-		t.Accepted, t.Refused = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...)
-		return t, nil, nil
-	}
-	err = h.write(func(book *daybook.Book, s *Snapshot) error {
-		if len(acts) > 0 {
-			added, err := book.Append(e)
-			if err != nil {
-				return err
-			}
-			t.Repeated = !added
-			before := s
-			s = h.added()
-			said.took(e, issue.Items, before, s)
-		}
-		t.Accepted, t.Refused = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...)
-		h.log.Info("a reply was read", "id", m.MessageID, "from", m.From, "digest", issue.ID,
+	message := Message{ID: m.MessageID, Via: tasks.ViaMail, By: m.From, At: saidAt(m, issue, s.settings.Zone),
+		Words: strings.Join(words, "\n"), Issue: &issue, Dry: dry}
+	said, err := c.h.take(message, func(s *Snapshot, said Said) (err error) {
+		t.told(said)
+		c.h.log.Info("a reply was read", "id", m.MessageID, "from", m.From, "digest", issue.ID,
 			"recorded", len(t.Accepted), "refused", len(t.Refused), "repeated", t.Repeated)
-		if !verdict.MayAnswer(parsed) {
+		if !verdict.MayAnswer(said.parsed) {
 			if len(t.Refused) == 0 {
 				return nil
 			}
 			return leave("nothing in it was a command", words)
 		}
 		var late bool
-		answer, late, err = h.answer(s, m, issue, t)
+		answer, late, err = c.answer(s, m, issue, t)
 		if late && len(t.Refused) > 0 {
 			err = leave("some of it was not understood", words)
 		}
 		return err
 	})
+	if dry {
+		t.told(said)
+	}
 	return t, answer, err
+}
+
+// told takes in what became of the mail's words.
+func (t *Taken) told(said Said) {
+	t.Accepted, t.Refused, t.Repeated = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...), said.Repeated
 }
 
 // saidAt is when the mail was written by its own Date, if that can be: not
@@ -150,15 +140,15 @@ func saidAt(m reply.Mail, issue notify.Issue, zone *time.Location) time.Time {
 	return at.In(zone).Truncate(time.Second)
 }
 
-func (h *House) policy(s *Snapshot) reply.Policy {
+func (c mailTaker) policy(s *Snapshot) reply.Policy {
 	p := reply.Policy{Own: func(id string) bool {
 		if strings.HasPrefix(id, answerPrefix) && strings.HasSuffix(id, "@"+domain(s.settings)) {
 			return true
 		}
-		_, ok := h.issues.ByMessageID(id)
+		_, ok := c.h.issues.ByMessageID(id)
 		return ok
 	}}
-	p.Keepers = s.mayReply()
+	p.Keepers = mayReply(s)
 	if in := s.settings.In; in != nil {
 		p.AuthservID = in.AuthservID
 		p.TokenSuffices = in.Trust == config.Token
@@ -197,11 +187,11 @@ type answers struct {
 
 // answer composes the answer to a reply. It returns none for a reply that has
 // one, where no mail leaves, and, with limit set, beyond a few a day.
-func (h *House) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Outgoing, limit bool, err error) {
+func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Outgoing, limit bool, err error) {
 	if s.settings.Out == nil {
 		return nil, true, nil
 	}
-	past, err := remembered[answers](h.files, h.log, h.state("answers.json"))
+	past, err := remembered[answers](c.h.files, c.h.log, c.h.state("answers.json"))
 	switch {
 	case err != nil:
 		return nil, false, err
@@ -213,7 +203,7 @@ func (h *House) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken) (
 	text := answerText(s, t, issue, saidAt(m, issue, s.settings.Zone))
 	msg := notify.Message{
 		ID:        answerID(s.settings, issue, m.MessageID),
-		Date:      h.now().In(s.settings.Zone),
+		Date:      c.h.now().In(s.settings.Zone),
 		From:      s.settings.Digest.From,
 		To:        m.From,
 		ReplyTo:   replyTo(s.settings, issue.Token),
@@ -230,7 +220,7 @@ func (h *House) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken) (
 		return nil, false, fmt.Errorf("compose the answer to %s: %w", m.MessageID, err)
 	}
 	// The lines are remembered first: a reply to the answer must find them.
-	if err := h.issues.addAnswer(issue, strings.Split(text, "\n")); err != nil {
+	if err := c.h.issues.addAnswer(issue, strings.Split(text, "\n")); err != nil {
 		return nil, false, err
 	}
 	return &notify.Outgoing{ID: msg.ID, From: bareAddress(msg.From), To: m.From, Raw: raw}, false, nil
@@ -244,15 +234,15 @@ func answerID(settings *config.Settings, issue notify.Issue, reply string) strin
 }
 
 // answered notes that a reply has its answer.
-func (h *House) answered(m reply.Mail) error {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	path := h.state("answers.json")
-	past, err := remembered[answers](h.files, h.log, path)
+func (c mailTaker) answered(m reply.Mail) error {
+	c.h.mu.Lock()
+	defer c.h.mu.Unlock()
+	path := c.h.state("answers.json")
+	past, err := remembered[answers](c.h.files, c.h.log, path)
 	if err != nil || slices.Contains(past.IDs, m.MessageID) {
 		return err
 	}
-	if today := h.today(h.current.Load()); past.Day != today {
+	if today := c.h.today(c.h.current.Load()); past.Day != today {
 		past.Day, past.Done = today, 0
 	}
 	past.Done++
@@ -260,7 +250,7 @@ func (h *House) answered(m reply.Mail) error {
 	if len(past.IDs) > answersMemory {
 		past.IDs = past.IDs[len(past.IDs)-answersMemory:]
 	}
-	return h.files.WriteJSON(path, past)
+	return c.h.files.WriteJSON(path, past)
 }
 
 func answerSubject(subject, id string) string {
@@ -302,7 +292,7 @@ func answerText(s *Snapshot, t Taken, issue notify.Issue, at time.Time) string {
 		b.WriteString("\n")
 	}
 	board := s.Board(s.today)
-	if r, ok := s.reader(t.From, s.today); ok {
+	if r, ok := readerOf(s, t.From, s.today); ok {
 		board = r.board(board)
 	}
 	open := board.Open()

@@ -75,7 +75,7 @@ func (h *House) Morning(due time.Time) (issued bool, err error) {
 	// The outbox may have to be waited for. Nobody waits for the books meanwhile.
 	for _, m := range mails {
 		if err == nil {
-			err = h.post(m, "the digest of "+english.BareDay(issue.Date), digestPatience)
+			err = h.dispatch.post(m, "the digest of "+english.BareDay(issue.Date), digestPatience)
 		}
 	}
 	return issued, err

@@ -75,12 +75,12 @@ func (p *plans) plan(s *Snapshot, in scheduler.Input) []tasks.Task {
 		return scheduler.Plan(in)
 	}
 	if p.spread == nil {
-		p.spread = workload.NewPlanner(s.day(civil.Date{}, in.On, in.To), s.wishes())
+		p.spread = workload.NewPlanner(s.day(civil.Date{}, in.On, in.To), wishes(s))
 	}
 	return p.spread.Plan(in)
 }
 
-func (s *Snapshot) wishes() workload.Wishes {
+func wishes(s *Snapshot) workload.Wishes {
 	w := s.settings.Work
 	return workload.Wishes{DaysOff: w.DaysOff, Minutes: w.Minutes, Settled: w.Settled, Away: s.records.Away}
 }
@@ -127,16 +127,16 @@ func (s *Snapshot) Ahead(on, to civil.Date) []tasks.Task {
 func (s *Snapshot) Load(on, to civil.Date) (load, before workload.Load) {
 	measure := func(list []tasks.Task) workload.Load {
 		list = slices.DeleteFunc(slices.Clone(list), func(t tasks.Task) bool { return !t.Due.After(on) })
-		return workload.Measure(workload.Problem{From: on.AddDays(1), To: to, Tasks: list, Wishes: s.wishes()})
+		return workload.Measure(workload.Problem{From: on.AddDays(1), To: to, Tasks: list, Wishes: wishes(s)})
 	}
 	return measure(s.plan(on.AddDays(1), on, to)), measure(scheduler.Plan(s.evening(on, to)))
 }
 
 // DayOff reports whether the keeper wants a day to be free.
-func (s *Snapshot) DayOff(day civil.Date) bool { return s.wishes().Off(day) }
+func (s *Snapshot) DayOff(day civil.Date) bool { return wishes(s).Off(day) }
 
 // began is the first day anything is planned for or recorded.
-func (s *Snapshot) began() civil.Date { return civil.Min(s.records.Began, s.said.history.First()) }
+func began(s *Snapshot) civil.Date { return civil.Min(s.records.Began, s.said.history.First()) }
 
 // items returns the numbers of a board as an issue has them.
 func items(b *tasks.Board) []item {

@@ -1,95 +1,19 @@
 package house
 
 import (
-	"crypto/rand"
 	"fmt"
 	"slices"
 	"strings"
 	"sync"
-	"time"
 
-	"nestround/notify"
 	"nestround/notify/reply"
 	"nestround/scheduler/herd"
 	"nestround/tasks"
 	"nestround/tasks/civil"
-	"nestround/tasks/daybook"
 	"nestround/tasks/english"
 	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
-
-type item = notify.Item
-
-// Said is what became of the keeper's words.
-type Said struct {
-	Accepted []Accepted
-	Refused  []Refused
-}
-
-// Accepted is a command that took effect on one task.
-type Accepted struct {
-	Command string         `json:"command"`
-	N       int            `json:"n"` // 0 for none
-	Task    tasks.Key      `json:"task"`
-	Finding *tasks.Finding `json:"finding"`
-	Title   string         `json:"-"`
-	Mark    tasks.Verb     `json:"-"`
-	// Back is what an undo took back, in words; "" for nothing.
-	Back  string     `json:"-"`
-	Until civil.Date `json:"-"`
-}
-
-// Refused is something that was not understood or cannot be.
-type Refused struct {
-	Text string `json:"text"`
-	Why  string `json:"why"`
-}
-
-// Mark takes commands from the shell or a page: their numbers are those of the
-// board of today, which are the digest's where there is one. Nothing is
-// recorded if nothing was understood; otherwise what was understood is
-// recorded, and the rest is refused.
-func (h *House) Mark(words string, via tasks.Via, by string) (Said, error) {
-	var said Said
-	err := h.write(func(book *daybook.Book, s *Snapshot) error {
-		on, j := s.today, s.judge()
-		board := items(s.Board(on))
-		parsed := reply.Parse(words, j.known())
-		acts, refused := j.resolve(parsed.Commands, board, on)
-		said.Refused = refusals(parsed, refused)
-		if len(acts) == 0 {
-			return nil
-		}
-		e := tasks.Entry{ID: "c." + rand.Text(), At: h.now().In(s.settings.Zone).Truncate(time.Millisecond), On: on, Via: via, By: by, Acts: acts}
-		if _, err := book.Append(e); err != nil {
-			return err
-		}
-		said.took(e, board, s, h.added())
-		return nil
-	})
-	return said, err
-}
-
-// took tells what of an entry that was just added took effect. before and after
-// are the books without the entry and with it.
-func (said *Said) took(e tasks.Entry, board []item, before, after *Snapshot) {
-	dropped := after.said.history.Dropped(e.ID)
-	for _, a := range e.Acts {
-		i := slices.IndexFunc(dropped, func(d tasks.Dropped) bool { return d.Act.Task == a.Task && d.Act.Text == a.Text })
-		if i >= 0 {
-			if dropped[i].Why != "" {
-				said.Refused = append(said.Refused, Refused{a.Text, dropped[i].Why})
-			}
-			continue
-		}
-		x := accepted(a, board)
-		if a.Mark == tasks.Undo {
-			x.Back = before.judge().standing(a.Task)
-		}
-		said.Accepted = append(said.Accepted, x)
-	}
-}
 
 // standing is what was said of a task, in words: "marked as done; eggs: 6, on
 // Wed 12 May".
@@ -105,14 +29,6 @@ func (j judge) standing(k tasks.Key) string {
 	return words
 }
 
-func accepted(a tasks.Act, board []item) Accepted {
-	title := string(a.Task.Subject())
-	if n := slices.IndexFunc(board, func(i item) bool { return i.Task == a.Task }); n >= 0 {
-		title = board[n].Title
-	}
-	return Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until}
-}
-
 // judge decides which acts the records and the history allow.
 type judge struct {
 	records *husbandry.Records
@@ -121,18 +37,17 @@ type judge struct {
 	units   husbandry.Units
 }
 
-func (s *Snapshot) judge() judge {
+func newJudge(s *Snapshot) judge {
 	return judge{s.records, s.said.history.Before(civil.Date{}), s.today, s.settings.Units}
 }
 
-// resolve is reply.Resolve, less what cannot be. Mostly records alone are
-// asked, not what was found before, so that the order in which replies arrive
-// decides nothing; but eggs are counted with what was said of the clutch
-// before, and the later of two replies that contradict each other is refused.
-func (j judge) resolve(commands []reply.Command, board []item, on civil.Date) ([]tasks.Act, []reply.Refused) {
-	acts, refused := reply.Resolve(commands, board, on)
+// possible returns the acts that can be, and refuses the others. Mostly records
+// alone are asked, not what was found before, so that the order in which
+// replies arrive decides nothing. But eggs are counted with what was said of
+// the clutch before, and the later of two replies that contradict each other is
+// refused.
+func (j judge) possible(acts []tasks.Act, board []item, on civil.Date) (possible []tasks.Act, refused []reply.Refused) {
 	facts := sync.OnceValue(func() *herd.Herd { return herd.Derive(herd.Input{Records: j.records, History: j.history, On: j.today}) })
-	var possible []tasks.Act
 	for _, a := range acts {
 		// "undo F03" is of what was last said of her by her id, on whatever day.
 		if a.Mark == tasks.Undo && a.Task.Routine() == tasks.Unplanned {
@@ -251,30 +166,6 @@ func (j judge) beyondItsEggs(facts *herd.Herd, c *herd.Clutch, a tasks.Act, befo
 	return has + change
 }
 
-// resolveFor is judge.resolve for one of the digest's readers: "all" speaks of
-// the tasks that their own mail listed, numbers of the whole digest's.
-func resolveFor(s *Snapshot, from string, commands []reply.Command, issue notify.Issue, on civil.Date) (acts []tasks.Act, refused []reply.Refused) {
-	j := s.judge()
-	r, ok := s.reader(from, issue.Date)
-	if !ok || r.all() {
-		return j.resolve(commands, issue.Items, on)
-	}
-	theirs := make(map[tasks.Key]bool)
-	for _, row := range s.Board(issue.Date).Rows {
-		theirs[row.Key] = r.has(&row.Task)
-	}
-	mine := slices.DeleteFunc(slices.Clone(issue.Items), func(i item) bool { return !theirs[i.Task] })
-	for _, c := range commands {
-		items := issue.Items
-		if c.Verb == reply.All || c.Verb == reply.AllBut {
-			items = mine
-		}
-		a, no := j.resolve([]reply.Command{c}, items, on)
-		acts, refused = append(acts, a...), append(refused, no...)
-	}
-	return acts, refused
-}
-
 // impossible says why a finding cannot be, "" if it can.
 func (j judge) impossible(a tasks.Act, on civil.Date) string {
 	if a.Finding == nil || a.Mark == tasks.Undo {
@@ -352,19 +243,6 @@ func tooMany(f *tasks.Finding, heads int, what string) string {
 // youngestMother is the age in days below which no lizard lays: the smallest
 // and quickest kept species need some three months (common practice).
 const youngestMother = 60
-
-// refusals are the lines that were meant as commands and are none, and the
-// commands that cannot be.
-func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
-	var list []Refused
-	for _, r := range append(slices.Clone(p.Refused), resolved...) {
-		list = append(list, Refused{r.Text, r.Why})
-	}
-	for _, line := range p.Unread {
-		list = append(list, Refused{line, "this is no command"})
-	}
-	return list
-}
 
 // known finds the records that the words of a command may name: animals,
 // enclosures, and clutches, found ones too, the incubators that these are moved

@@ -44,37 +44,26 @@ func (s *Snapshot) Seasons(id husbandry.ID, year int) ([]outlook.SpeciesYear, er
 	return outlook.Years(scheduler.Facts(s.day(civil.Date{}, outlook.MiddleOf(year), s.today)), species), nil
 }
 
-// Latitude returns where the keeper lives, in degrees; ok is false where
-// nobody said.
-func (s *Snapshot) Latitude() (degrees float64, ok bool) {
-	if l := s.settings.Latitude; l != nil {
-		return *l, true
-	}
-	return 0, false
-}
-
 // DayHours are the hours of daylight at the keeper's latitude, for each day of a
 // year; nil where the books do not say it.
-func (s *Snapshot) DayHours(year int) []float64 {
-	latitude, known := s.Latitude()
-	if !known {
+func DayHours(s *Snapshot, year int) []float64 {
+	if s.settings.Latitude == nil {
 		return nil
 	}
 	var hours []float64
 	for d := civil.New(year, time.January, 1); d.Year() == year; d = d.AddDays(1) {
-		hours = append(hours, daylight.Length(latitude, d).Hours())
+		hours = append(hours, daylight.Length(*s.settings.Latitude, d).Hours())
 	}
 	return hours
 }
 
 // SeasonPictures draws the years of some species.
 func SeasonPictures(s *Snapshot, all []outlook.SpeciesYear) []Picture {
-	latitude, known := s.Latitude()
 	var drawn []Picture
 	for _, y := range all {
-		d := draw.Year{Title: y.Name, From: civil.New(y.Year, time.January, 1), DayHours: s.DayHours(y.Year)}
-		if known {
-			d.Latitude = latitude
+		d := draw.Year{Title: y.Name, From: civil.New(y.Year, time.January, 1), DayHours: DayHours(s, y.Year)}
+		if l := s.settings.Latitude; l != nil {
+			d.Latitude = *l
 		}
 		if s.today.Year() == y.Year {
 			d.On = s.today

@@ -43,16 +43,17 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	var all sync.WaitGroup
 	defer all.Wait()
 	defer cancel()
+	s := server{h}
 	run := func(name string, loop func(context.Context)) {
-		all.Go(func() { h.guard(ctx, name, loop) })
+		all.Go(func() { s.guard(ctx, name, loop) })
 	}
-	run("books", h.watchBooks)
-	run("digest", h.sendDigests)
-	run("outbox", h.sendMail)
-	run("inbox", h.readMail)
-	s := h.Snapshot().settings
-	h.log.Info("serving", "books", h.Dir, "address", l.Addr().String(), "zone", s.ZoneName,
-		"mail_out", s.Out != nil, "mail_in", s.In != nil)
+	run("books", s.watchBooks)
+	run("digest", s.sendDigests)
+	run("outbox", s.sendMail)
+	run("inbox", s.readMail)
+	settings := h.Snapshot().settings
+	h.log.Info("serving", "books", h.Dir, "address", l.Addr().String(), "zone", settings.ZoneName,
+		"mail_out", settings.Out != nil, "mail_in", settings.In != nil)
 
 	server := &http.Server{
 		Handler:           h.Publisher().handler(),
@@ -75,14 +76,17 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	return nil
 }
 
+// server runs the loops of [House.Serve].
+type server struct{ h *House }
+
 // guard runs a loop, and runs it again should it panic: one bad mail or day
 // must not end the others.
-func (h *House) guard(ctx context.Context, name string, loop func(context.Context)) {
+func (s server) guard(ctx context.Context, name string, loop func(context.Context)) {
 	for ctx.Err() == nil {
 		func() {
 			defer func() {
 				if v := recover(); v != nil {
-					h.log.Error("a part of the program failed and is started again", "part", name, "panic", fmt.Sprint(v), "stack", string(debug.Stack()))
+					s.h.log.Error("a part of the program failed and is started again", "part", name, "panic", fmt.Sprint(v), "stack", string(debug.Stack()))
 				}
 			}()
 			loop(ctx)
@@ -102,10 +106,10 @@ func sleep(ctx context.Context, d time.Duration) bool {
 	}
 }
 
-func (h *House) watchBooks(ctx context.Context) {
+func (s server) watchBooks(ctx context.Context) {
 	for sleep(ctx, look) {
-		if _, err := h.Refresh(); err != nil {
-			h.log.Error("the books cannot be read", "err", err)
+		if _, err := s.h.Refresh(); err != nil {
+			s.h.log.Error("the books cannot be read", "err", err)
 		}
 	}
 }
@@ -113,28 +117,28 @@ func (h *House) watchBooks(ctx context.Context) {
 // sendDigests issues each day's digest at its moment, once. A machine that
 // slept through it, or was off, sends it when it wakes, unless that is more
 // than half a day later.
-func (h *House) sendDigests(ctx context.Context) {
+func (s server) sendDigests(ctx context.Context) {
 	var settled civil.Date // this day needs no more looking at
 	for {
 		wait := tick
-		s := h.Snapshot().settings
-		now := h.now().Round(0)
-		today := civil.Of(now, s.Zone)
-		if s.Out != nil && len(s.Digest.To) > 0 && today != settled {
-			due, ok, err := dueOn(today, s)
+		settings := s.h.Snapshot().settings
+		now := s.h.now().Round(0)
+		today := civil.Of(now, settings.Zone)
+		if settings.Out != nil && len(settings.Digest.To) > 0 && today != settled {
+			due, ok, err := dueOn(today, settings)
 			switch {
 			case err != nil:
-				h.log.Error("the digest's moment cannot be told", "err", err)
+				s.h.log.Error("the digest's moment cannot be told", "err", err)
 			case !ok:
 				settled = today
 			case now.Before(due):
 				wait = min(wait, due.Sub(now))
 			case now.Sub(due) > digestPatience:
-				h.log.Warn("the digest of today was missed and is not sent any more", "due", due)
+				s.h.log.Warn("the digest of today was missed and is not sent any more", "due", due)
 				settled = today
 			default:
-				if _, err := h.Morning(due); err != nil {
-					h.log.Error("the digest could not be written and will be tried again", "err", err)
+				if _, err := s.h.Morning(due); err != nil {
+					s.h.log.Error("the digest could not be written and will be tried again", "err", err)
 					break
 				}
 				settled = today
@@ -155,50 +159,55 @@ func dueOn(day civil.Date, s *config.Settings) (time.Time, bool, error) {
 	return due, ok, nil
 }
 
+// sendMail sends what is in the outbox as it comes.
+func (s server) sendMail(ctx context.Context) {
+	s.h.dispatch.outbox.Run(ctx, carrier{s.h}, s.h.now, s.h.dispatch.report)
+}
+
 // readMail takes replies as they come; a change of the settings connects anew.
-func (h *House) readMail(ctx context.Context) {
+func (s server) readMail(ctx context.Context) {
 	for ctx.Err() == nil {
-		in := h.Snapshot().settings.In
+		in := s.h.Snapshot().settings.In
 		if in == nil {
 			sleep(ctx, look)
 			continue
 		}
-		inbox, err := h.Inbox(false)
+		inbox, err := s.h.Inbox(false)
 		if err != nil {
-			h.log.Error("replies cannot be read", "err", err)
+			s.h.log.Error("replies cannot be read", "err", err)
 			sleep(ctx, tick)
 			continue
 		}
 		watching, stop := context.WithCancel(ctx)
 		go func() {
 			for sleep(watching, look) {
-				if !reflect.DeepEqual(h.Snapshot().settings.In, in) {
-					h.log.Info("the settings for replies changed")
+				if !reflect.DeepEqual(s.h.Snapshot().settings.In, in) {
+					s.h.log.Info("the settings for replies changed")
 					stop()
 				}
 			}
 		}()
-		err = inbox.Watch(watching, h.take)
+		err = inbox.Watch(watching, s.take)
 		stop()
 		if err != nil && !errors.Is(err, context.Canceled) {
-			h.log.Error("replies cannot be read", "err", err)
+			s.h.log.Error("replies cannot be read", "err", err)
 			sleep(ctx, tick)
 		}
 	}
 }
 
 // take is what happens to each mail that came.
-func (h *House) take(m notify.Incoming) error {
+func (s server) take(m notify.Incoming) error {
 	if m.TooLarge {
-		h.log.Warn("a mail is too large to be a reply and was not read", "mail", m.Ref, "size", m.Size)
+		s.h.log.Warn("a mail is too large to be a reply and was not read", "mail", m.Ref, "size", m.Size)
 		return nil
 	}
-	t, err := h.TakeMail(m.Raw, false)
+	t, err := s.h.TakeMail(m.Raw, false)
 	if err != nil {
 		return err
 	}
-	if h.taken != nil {
-		h.taken(t)
+	if s.h.taken != nil {
+		s.h.taken(t)
 	}
 	return nil
 }

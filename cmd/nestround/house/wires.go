@@ -5,6 +5,7 @@ import (
 	"crypto/x509"
 	"errors"
 	"fmt"
+	"log/slog"
 	"os"
 	"time"
 
@@ -99,14 +100,6 @@ type unmoved struct{ mailin.State }
 
 func (unmoved) Save(mailin.Position) error { return nil }
 
-// post puts a mail into the outbox; one that was put there before, sent or
-// not, is left as it is.
-func (h *House) post(m notify.Outgoing, about string, patience time.Duration) error {
-	now := h.now()
-	_, err := h.outbox.Put(m, outbox.Meta{About: about, Queued: now, Deadline: now.Add(patience)})
-	return err
-}
-
 // carrier is the Sender of the settings as they are at each mail.
 type carrier struct{ h *House }
 
@@ -118,52 +111,62 @@ func (c carrier) Send(ctx context.Context, m notify.Outgoing) error {
 	return s.Send(ctx, m)
 }
 
-// sendMail sends what is in the outbox as it comes.
-func (h *House) sendMail(ctx context.Context) {
-	h.outbox.Run(ctx, carrier{h}, h.now, h.reportMail)
-}
-
 // DeliverMail sends what is in the outbox now, and returns how many mails
 // remain. Where serve is sending already, it leaves them to it.
 func (h *House) DeliverMail(ctx context.Context) (left int, err error) {
-	r, err := h.outbox.Deliver(ctx, carrier{h}, h.now())
+	r, err := h.dispatch.outbox.Deliver(ctx, carrier{h}, h.now())
 	if errors.Is(err, outbox.ErrBusy) {
 		return 0, nil
 	}
-	h.reportMail(r, err)
+	h.dispatch.report(r, err)
 	if err == nil && len(r.Failed) > 0 {
 		err = fmt.Errorf("%s could not be sent: %s", r.Failed[0].About, r.Failed[0].Reason)
 	}
 	return r.Waiting, err
 }
 
-func (h *House) reportMail(r outbox.Report, err error) {
+// dispatch puts mails into the outbox and tells what became of them.
+type dispatch struct {
+	outbox *outbox.Box
+	now    func() time.Time
+	log    *slog.Logger
+}
+
+// post puts a mail into the outbox; one that was put there before, sent or
+// not, is left as it is.
+func (d dispatch) post(m notify.Outgoing, about string, patience time.Duration) error {
+	now := d.now()
+	_, err := d.outbox.Put(m, outbox.Meta{About: about, Queued: now, Deadline: now.Add(patience)})
+	return err
+}
+
+func (d dispatch) report(r outbox.Report, err error) {
 	for _, m := range r.Sent {
-		h.log.Info("a mail was sent", "about", m.About, "to", m.To, "id", m.ID)
+		d.log.Info("a mail was sent", "about", m.About, "to", m.To, "id", m.ID)
 	}
 	for _, m := range r.Deferred {
-		h.log.Warn("a mail could not be sent and will be tried again", "about", m.About, "to", m.To, "attempts", m.Attempts, "next", m.Next, "err", m.Error)
+		d.log.Warn("a mail could not be sent and will be tried again", "about", m.About, "to", m.To, "attempts", m.Attempts, "next", m.Next, "err", m.Error)
 	}
 	for _, m := range r.Failed {
-		h.log.Error("a mail could not be sent and is given up", "about", m.About, "to", m.To, "reason", m.Reason, "kept", m.File)
+		d.log.Error("a mail could not be sent and is given up", "about", m.About, "to", m.To, "reason", m.Reason, "kept", m.File)
 	}
 	for _, c := range r.Damaged {
-		h.log.Error("a file of the outbox was damaged and is set aside", "err", c)
+		d.log.Error("a file of the outbox was damaged and is set aside", "err", c)
 	}
 	if err != nil {
-		h.log.Error("the outbox has trouble with the disk", "err", err)
+		d.log.Error("the outbox has trouble with the disk", "err", err)
 	}
 }
 
 // failures tells, for the digest, which mails were given up lately.
-func (h *House) failures() ([]string, error) {
-	failed, err := h.outbox.Failed()
+func (d dispatch) failures() ([]string, error) {
+	failed, err := d.outbox.Failed()
 	if err != nil {
 		return nil, err
 	}
 	var told []string
 	for _, f := range failed {
-		if h.now().Sub(f.At) < failuresTold {
+		if d.now().Sub(f.At) < failuresTold {
 			told = append(told, fmt.Sprintf("%s to %s could not be sent: %s", f.About, f.To, f.Reason))
 		}
 	}

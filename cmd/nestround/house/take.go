@@ -1,0 +1,220 @@
+package house
+
+import (
+	"crypto/rand"
+	"slices"
+	"time"
+
+	"nestround/notify"
+	"nestround/notify/reply"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/daybook"
+)
+
+type item = notify.Item
+
+// Message is what somebody says of tasks, by whatever way it comes.
+type Message struct {
+	// ID makes the message count once, however often it is taken; "" where each
+	// call of Take is a message of its own.
+	ID  string
+	Via tasks.Via
+	By  string    // who says it
+	At  time.Time // when it was said; zero: now
+	// Words are commands of the reply grammar, and Keyed are commands about
+	// tasks by their keys. A message has either or both.
+	Words string
+	Keyed []Keyed
+	// Issue is the digest that gives the numbers; nil: the board of the day,
+	// which has the numbers of its digest where there is one.
+	Issue *notify.Issue
+	// Dry says that nothing is to be recorded.
+	Dry bool
+}
+
+// Keyed is a command about one task by its key. The numbers of the command are
+// not looked at.
+type Keyed struct {
+	Task    tasks.Key
+	Command reply.Command
+}
+
+// Said is what became of the keeper's words.
+type Said struct {
+	Accepted []Accepted
+	Refused  []Refused
+	// Repeated says that the message had been taken before.
+	Repeated bool
+
+	parsed reply.Parsed
+}
+
+// Accepted is a command that took effect on one task.
+type Accepted struct {
+	Command string         `json:"command"`
+	N       int            `json:"n"` // 0 for none
+	Task    tasks.Key      `json:"task"`
+	Finding *tasks.Finding `json:"finding"`
+	Title   string         `json:"-"`
+	Mark    tasks.Verb     `json:"-"`
+	// Back is what an undo took back, in words; "" for nothing.
+	Back  string     `json:"-"`
+	Until civil.Date `json:"-"`
+}
+
+// Refused is something that was not understood or cannot be.
+type Refused struct {
+	Text string `json:"text"`
+	Why  string `json:"why"`
+}
+
+// Take records what somebody says. Whatever comes in, by shell, mail or page,
+// goes through it. Commands that were understood and can be are recorded, and
+// the rest is refused; where there is nothing to record, nothing is written. An
+// error means that nothing was recorded, and that the message may be taken
+// again.
+func (h *House) Take(m Message) (Said, error) { return h.take(m, nil) }
+
+// take is Take. While the books are still open for writing, it calls then with
+// the books as they are now. An error of then does not take back what was
+// recorded.
+func (h *House) take(m Message, then func(*Snapshot, Said) error) (said Said, err error) {
+	if m.Dry {
+		s, err := h.Refresh()
+		if err != nil {
+			return said, err
+		}
+		e, board, said := heard(s, m, h.now())
+		for _, a := range e.Acts {
+			said.Accepted = append(said.Accepted, accepted(a, board))
+		}
+		return said, nil
+	}
+	err = h.write(func(book *daybook.Book, s *Snapshot) error {
+		var e tasks.Entry
+		var board []item
+		e, board, said = heard(s, m, h.now())
+		if len(e.Acts) > 0 {
+			added, err := book.Append(e)
+			if err != nil {
+				return err
+			}
+			before := s
+			s = h.added()
+			said.Repeated = !added
+			said.took(e, board, before, s)
+		}
+		if then == nil {
+			return nil
+		}
+		return then(s, said)
+	})
+	return said, err
+}
+
+// heard makes an entry of what is said, with the acts that can be, and tells
+// what cannot be. board are the tasks that the message may speak of by number.
+func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, said Said) {
+	e = tasks.Entry{ID: m.ID, At: m.At, Via: m.Via, By: m.By}
+	if e.ID == "" {
+		e.ID = "c." + rand.Text()
+	}
+	if e.At.IsZero() {
+		e.At = now.In(s.settings.Zone).Truncate(time.Millisecond)
+	}
+	e.On = civil.Of(e.At, s.settings.Zone)
+	var listed []item // what "all" speaks of
+	if m.Issue == nil {
+		board = items(s.Board(e.On))
+		listed = board
+	} else {
+		e.Digest, e.On, board = m.Issue.ID, civil.Max(e.On, m.Issue.Date), m.Issue.Items
+		listed = listedFor(s, m.By, m.Issue)
+	}
+	j := newJudge(s)
+	said.parsed = reply.Parse(m.Words, j.known())
+	commands, refused := keyed(m.Keyed, board)
+	var acts []tasks.Act
+	for _, c := range slices.Concat(said.parsed.Commands, commands) {
+		of := board
+		if c.Verb == reply.All || c.Verb == reply.AllBut {
+			of = listed
+		}
+		a, no := reply.Resolve([]reply.Command{c}, of, e.On)
+		acts, refused = append(acts, a...), append(refused, no...)
+	}
+	var not []reply.Refused
+	e.Acts, not = j.possible(acts, board, e.On)
+	said.Refused = refusals(said.parsed, append(refused, not...))
+	return e, board, said
+}
+
+// keyed turns commands about keys into commands about the numbers of a board.
+func keyed(list []Keyed, board []item) (commands []reply.Command, refused []reply.Refused) {
+	for _, k := range list {
+		i := slices.IndexFunc(board, func(i item) bool { return i.Task == k.Task })
+		if i < 0 {
+			refused = append(refused, reply.Refused{Text: string(k.Task), Why: "there is no such task"})
+			continue
+		}
+		c := k.Command
+		c.Numbers = []int{board[i].N}
+		commands = append(commands, c)
+	}
+	return commands, refused
+}
+
+// listedFor are the tasks that the mail of one of the digest's readers listed.
+func listedFor(s *Snapshot, address string, issue *notify.Issue) []item {
+	r, ok := readerOf(s, address, issue.Date)
+	if !ok || r.all() {
+		return issue.Items
+	}
+	theirs := make(map[tasks.Key]bool)
+	for _, row := range s.Board(issue.Date).Rows {
+		theirs[row.Key] = r.has(&row.Task)
+	}
+	return slices.DeleteFunc(slices.Clone(issue.Items), func(i item) bool { return !theirs[i.Task] })
+}
+
+// took tells what of an entry that was just added took effect. before and after
+// are the books without the entry and with it.
+func (said *Said) took(e tasks.Entry, board []item, before, after *Snapshot) {
+	dropped := after.said.history.Dropped(e.ID)
+	for _, a := range e.Acts {
+		i := slices.IndexFunc(dropped, func(d tasks.Dropped) bool { return d.Act.Task == a.Task && d.Act.Text == a.Text })
+		if i >= 0 {
+			if dropped[i].Why != "" {
+				said.Refused = append(said.Refused, Refused{a.Text, dropped[i].Why})
+			}
+			continue
+		}
+		x := accepted(a, board)
+		if a.Mark == tasks.Undo {
+			x.Back = newJudge(before).standing(a.Task)
+		}
+		said.Accepted = append(said.Accepted, x)
+	}
+}
+
+func accepted(a tasks.Act, board []item) Accepted {
+	title := string(a.Task.Subject())
+	if n := slices.IndexFunc(board, func(i item) bool { return i.Task == a.Task }); n >= 0 {
+		title = board[n].Title
+	}
+	return Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until}
+}
+
+// refusals are the lines that were meant as commands and are none, and the
+// commands that cannot be.
+func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
+	var list []Refused
+	for _, r := range append(slices.Clone(p.Refused), resolved...) {
+		list = append(list, Refused{r.Text, r.Why})
+	}
+	for _, line := range p.Unread {
+		list = append(list, Refused{line, "this is no command"})
+	}
+	return list
+}

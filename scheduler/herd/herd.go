@@ -18,6 +18,7 @@ import (
 	"nestround/scheduler/season/kinship"
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -399,7 +400,7 @@ func (h *Herd) addFindings() {
 	for i := range found {
 		f := &found[i]
 		g := &f.Finding
-		if f.On.After(h.On) || f.On.Before(old) && !lasting(g) {
+		if f.On.After(h.On) || f.On.Before(old) && !finding.Lasting(g) {
 			continue
 		}
 		subject := f.Task.Subject()
@@ -446,13 +447,6 @@ func (h *Herd) addFindings() {
 			animal.Sightings = append(animal.Sightings, Sighting{f.On, *g.Gravid})
 		}
 	}
-}
-
-// lasting reports whether a finding still matters after years: a clutch and
-// what led to it does, a weight or a meal refused does not.
-func lasting(g *tasks.Finding) bool {
-	return g.Laid != nil || g.Slugs != nil || g.More != nil || g.Mother != "" || g.Hatched != nil || g.Mated || g.Gravid != nil ||
-		g.Dead != nil || g.Veins != nil || g.Moved != "" || g.Ended || g.Sexed != nil
 }
 
 // tend takes over what was found of eggs that stand in their tub.

@@ -6,11 +6,10 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"nestround/scheduler/herd"
 	"nestround/tasks/english"
+	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
 )
 
@@ -175,21 +174,8 @@ func TitleLine(s string) string {
 	if strings.Contains(s, "  ") || strings.ContainsAny(s, "\n\r\t\v\f\u0085\u00a0") {
 		s = strings.Join(strings.Fields(s), " ")
 	}
-	if looksLikeCommand(s) {
+	if finding.ReadsAsCommand(s) {
 		return "To do: " + s
 	}
 	return english.UpperFirst(s)
-}
-
-// looksLikeCommand reports whether a line begins like a command of a reply: by
-// one of its verbs, or by a number.
-func looksLikeCommand(s string) bool {
-	first, _, _ := strings.Cut(s, " ")
-	first = strings.ToLower(strings.TrimRight(first, ".,:;!)"))
-	switch first {
-	case "", "done", "all", "skip", "skipped", "later", "note", "undo", "laid", "hatched", "weighs", "added", "refused", "male", "female", "unsure", "sexed", "uvi", "ill", "ordered", "stock", "none", "yes", "no", "ok":
-		return true
-	}
-	r, _ := utf8.DecodeRuneInString(first)
-	return unicode.IsDigit(r) || r == '#' || r == '>'
 }

@@ -41,7 +41,9 @@ func IsComplete(word string) bool {
 func MayGoOn(word string) bool { return goesOn[word] }
 
 // ReadsAsCommand reports whether a line begins as a command of a reply does: by
-// a verb, by a number, or by a word that answers.
+// a verb, by a number, or by a word that answers. Verbs that came with a later
+// version do not count, so that titles which keepers have already, such as "Shed
+// check", stay as they are.
 func ReadsAsCommand(line string) bool {
 	first, _, _ := strings.Cut(line, " ")
 	first = strings.ToLower(strings.TrimRight(first, ".,:;!)"))
@@ -49,7 +51,7 @@ func ReadsAsCommand(line string) bool {
 	case "", "none", "yes", "no", "ok":
 		return true
 	}
-	if _, ok := Leading(first); ok || commands[first] {
+	if v, ok := Leading(first); ok && IsFirstVerb(v.Word) || commands[first] {
 		return true
 	}
 	r, _ := utf8.DecodeRuneInString(first)

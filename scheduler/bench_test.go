@@ -2,6 +2,7 @@ package scheduler_test
 
 import (
 	"fmt"
+	files "nestround/config/books"
 	"testing"
 
 	"nestround/scheduler"
@@ -21,6 +22,7 @@ func BenchmarkPlan(b *testing.B) {
 		for _, years := range []int{1, 3, 10} {
 			b.Run(fmt.Sprintf("enclosures=%d,years=%d", enclosures, years), func(b *testing.B) {
 				c := sample.Make(enclosures, years, 1)
+				c.Records.Called = files.Called()
 				h := tasks.Fold(c.Entries)
 				for _, ahead := range []int{0, 120} {
 					b.Run(fmt.Sprintf("ahead=%d", ahead), func(b *testing.B) {
@@ -79,6 +81,7 @@ func BenchmarkPlanInWinter(b *testing.B) {
 		}
 		b.Run(fmt.Sprintf("enclosures=%d", enclosures), func(b *testing.B) {
 			c := sample.Make(enclosures, 1, 1)
+			c.Records.Called = files.Called()
 			for i := range c.Records.Species {
 				c.Records.Species[i].Cooling = cooledCare
 			}

@@ -2,6 +2,7 @@ package scheduler_test
 
 import (
 	"fmt"
+	files "nestround/config/books"
 	"slices"
 	"strings"
 	"testing"
@@ -31,7 +32,8 @@ type books struct {
 
 func lizardRoom(routines ...husbandry.Routine) *books {
 	b := &books{Records: husbandry.Records{
-		Units: husbandry.Metric, Began: day("05-01"),
+		Called: files.Called(),
+		Units:  husbandry.Metric, Began: day("05-01"),
 		Rooms:      []husbandry.Room{{ID: "R1", Name: "Lizard room"}},
 		Racks:      []husbandry.Rack{{ID: "K1", Room: "R1"}},
 		Incubators: []husbandry.Incubator{{ID: "I1", Room: "R1", Temperature: 28}},

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	files "nestround/config/books"
 	"regexp"
 	"slices"
 	"testing"
@@ -62,7 +63,7 @@ const breedingDams = 20
 
 func newColony(t *testing.T, seed uint64) *colony {
 	c := &colony{t: t, rnd: rand.New(rand.NewPCG(seed, 7)), on: civil.New(2027, 1, 1), broods: make(map[husbandry.ID]*brood), plans: make(map[civil.Date]string)}
-	r := &husbandry.Records{Units: husbandry.Metric, Began: c.on, Species: sample.Species()[:1]}
+	r := &husbandry.Records{Called: files.Called(), Units: husbandry.Metric, Began: c.on, Species: sample.Species()[:1]}
 	r.Species[0].Scientific, r.Species[0].Family = "Podarcis muralis", "Lacertidae"
 	for _, x := range sample.Routines() {
 		switch x.Kind {

@@ -1,6 +1,7 @@
 package scheduler_test
 
 import (
+	files "nestround/config/books"
 	"slices"
 	"strings"
 	"testing"
@@ -643,6 +644,7 @@ func TestEveryWinterOfAColony(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		c := sample.Make(rapid.IntRange(1, 3).Draw(t, "enclosures"), 1, rapid.Uint64Range(1, 1000).Draw(t, "seed"))
+		c.Records.Called = files.Called()
 		y := &year{records: c.Records, on: day("2027-09-01").AddDays(rapid.IntRange(0, 250).Draw(t, "first day"))}
 		y.records.Began = day("2027-08-01")
 		for i := range y.records.Species {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math/rand/v2"
+	files "nestround/config/books"
 	"reflect"
 	"regexp"
 	"slices"
@@ -44,6 +45,7 @@ func (y *year) say(a tasks.Act) {
 
 func anyYear(t *rapid.T) *year {
 	c := sample.Make(rapid.IntRange(1, 3).Draw(t, "enclosures"), 1, rapid.Uint64Range(1, 1000).Draw(t, "seed"))
+	c.Records.Called = files.Called()
 	y := &year{records: c.Records, on: c.On.AddDays(rapid.IntRange(-120, 60).Draw(t, "first day"))}
 	y.records.Began = y.on
 	if rapid.Bool().Draw(t, "one young") {

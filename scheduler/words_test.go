@@ -1,6 +1,7 @@
 package scheduler_test
 
 import (
+	files "nestround/config/books"
 	"slices"
 	"strings"
 	"testing"
@@ -191,6 +192,7 @@ func TestWindowsAsDatedFacts(t *testing.T) {
 // What the samples say of a day is what was planned for it.
 func TestSamplesMarkWhatIsPlanned(t *testing.T) {
 	c := sample.Make(6, 1, 3)
+	c.Records.Called = files.Called()
 	h := tasks.Fold(c.Entries)
 	marks, planned := 0, 0
 	for back := 1; back <= 60; back += 7 {

@@ -12,20 +12,20 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// ask proposes the task of a routine that something found asks for. occurrences
-// are the occurrence of its key, and those it had before. It is not owed for
+// ask proposes the task of a routine that a finding calls for. A routine that
+// alarms says that somebody may be in danger: its task is neither skipped nor
+// put off. occurrences are the occurrence of its key, and those it had before. It is not owed for
 // what was found before the books begin.
 func ask(d *plan.Day, propose plan.Propose, s *plan.Subject, id husbandry.ID, occurrences []string, found civil.Date, why string) {
-	if a, ok := d.Asked(s, called(d, s, id)); ok {
-		propose(&plan.Single{Duty: a, Keys: keysOf(a, occurrences), Due: found, Why: why, Found: true})
+	r := called(d, s, id)
+	if r == nil {
+		return
 	}
-}
-
-// alarm is ask for a task that says that somebody may be in danger: it is
-// neither skipped nor put off.
-func alarm(d *plan.Day, propose plan.Propose, s *plan.Subject, id husbandry.ID, occurrences []string, found civil.Date, why string) {
-	if a, ok := d.Asked(s, called(d, s, id)); ok {
-		propose(&plan.Single{Duty: a, Keys: keysOf(a, occurrences), Due: found, Why: why, Found: true, Pinned: true})
+	if a, ok := d.Asked(s, r); ok {
+		propose(&plan.Single{
+			Duty: a, Keys: keysOf(a, occurrences), Due: found, Why: why, Found: true,
+			Pinned: r.Missed == husbandry.Alarms, Finish: askFor(d, id),
+		})
 	}
 }
 

@@ -52,7 +52,7 @@ func layWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	propose(&plan.Series{Duty: a, Dates: steps(d, a, w.From, w.To), Window: window, Why: func(day civil.Date) string { return d.LayWords(w, day) }})
 	if w.Seen && d.On.After(w.To) && a.Routine.Missed == husbandry.Alarms {
 		pastWindow(d, propose, a, window, fmt.Sprintf("Eggs seen in her since %s and not laid: %s past the window of %s (%s)",
-			d.DateWords(female.GravidOn(d.On)), english.Days(d.On.Sub(w.To)), english.Span(w.From, w.To, d.On), w.Basis), dystocia, true)
+			d.DateWords(female.GravidOn(d.On)), english.Days(d.On.Sub(w.To)), english.Span(w.From, w.To, d.On), w.Basis), herd.Dystocia, true)
 	}
 }
 
@@ -173,7 +173,7 @@ func partialClutch(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.A
 	if why == "" {
 		return
 	}
-	alarm(d, propose, s, herd.FeelForEggs, occurrencesOf(c), c.Laid.AddDays(1), why+". Part of a clutch and nothing more for a day is a sign of egg binding")
+	ask(d, propose, s, herd.FeelForEggs, occurrencesOf(c), c.Laid.AddDays(1), why+". Part of a clutch and nothing more for a day is a sign of egg binding")
 }
 
 // digs asks for the veterinarian where she was seen digging on days apart and
@@ -199,7 +199,7 @@ func digs(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal) {
 	if !last.IsZero() && first.Sub(last) <= herd.LookBack {
 		why += " since her clutch of " + d.DateWords(last)
 	}
-	alarm(d, propose, s, herd.VetDigging, []string{first.String()}, first.AddDays(digsFor), why)
+	ask(d, propose, s, herd.VetDigging, []string{first.String()}, first.AddDays(digsFor), why)
 }
 
 // outsideTheBox asks to look at a nest box beside which eggs were laid: that of

@@ -12,6 +12,7 @@ import (
 	"nestround/tasks/husbandry"
 	"slices"
 	"strconv"
+	"strings"
 )
 
 const (
@@ -205,9 +206,12 @@ func orders(d *plan.Day, propose plan.Propose, f *husbandry.Feeder) {
 			continue
 		}
 		pack := f.Pack.Count(o.Packs)
-		r := *called(d, subject, herd.OrderFeeder)
-		r.Title = "Order " + pack
-		a := d.Once(subject, &r)
+		r := called(d, subject, herd.OrderFeeder)
+		if r == nil {
+			return
+		}
+		r.Title = strings.ReplaceAll(r.Title, "{packs}", pack)
+		a := d.Once(subject, r)
 		propose(&plan.Single{
 			Duty: a, Keys: []tasks.Key{a.Key(d.Text(o.Delivery))}, Due: o.By, Why: s.OrderWords(d, o), Clamped: true,
 			While: func(due civil.Date) bool { return due.Before(o.Delivery) || f.Lead <= 0 }, // not put off past the delivery

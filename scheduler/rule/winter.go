@@ -13,16 +13,6 @@ import (
 	"strings"
 )
 
-// Cautions of a winter's tasks where they differ from those of their routines.
-const (
-	stopCaution = "Raise the temperature over days, not at once; water first, and no food before it is warm and active. " +
-		"A lizard that loses this much in the cold belongs to a reptile veterinarian. The limits are borrowed from tortoises; no lizard figure is published."
-	illColdCaution = "Raise the temperature over days, not at once; water first, and no food before it is warm and active. " +
-		"In the cold nothing heals: a reptile veterinarian says how to go on."
-	warmCaution   = "Not faster than planned. Water at once, food not before the day that is named, and only to one that is warm and moves about."
-	gravidCaution = "Eggs do not wait for spring: she needs warmth, a damp place to dig and a reptile veterinarian's advice."
-)
-
 // Winters proposes what winters ask for.
 func Winters(d *plan.Day, propose plan.Propose) {
 	if !d.AnyWinter {
@@ -78,45 +68,38 @@ type winterTask struct {
 	key   string       // the occurrence
 	due   civil.Date
 	until civil.Date // moot from this day on; zero: never
-	do    string     // the title, where the routine's is not meant
-	why   string
-	// caution replaces the routine's; "" leaves it.
-	caution string
+	// cases name the words that take the place of the routine's own.
+	cases   []string
+	degrees string // in the title: "5-12 °C"
+	why     string
 	after   husbandry.Days // slack, where it is not the routine's; else 0
-	weighed bool           // its mass is asked for
-	alarm   bool           // neither skipped nor put off
 }
 
 // proposeWinter proposes a task of a winter unless it is moot or lies beyond the
 // plan.
 func proposeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, w winterTask) {
-	r := *called(d, s, w.id)
-	if _, on := d.Asked(s, &r); !on && !w.alarm && !r.Kind.InOrder() {
+	r := called(d, s, w.id, w.cases...)
+	if r == nil {
 		return
 	}
-	if w.do != "" {
-		r.Title = w.do
+	alarms := r.Missed == husbandry.Alarms
+	if _, on := d.Asked(s, r); !on && !alarms && !r.Kind.InOrder() {
+		return
 	}
+	r.Title = strings.ReplaceAll(r.Title, "{degrees}", w.degrees)
 	if w.after > 0 {
 		r.After = w.after
 	}
-	a := d.Once(s, &r)
+	a := d.Once(s, r)
 	propose(&plan.Single{
-		Duty: a, Keys: []tasks.Key{a.Key(w.key)}, Due: w.due, Why: w.why, Clamped: true, Pinned: w.alarm,
+		Duty: a, Keys: []tasks.Key{a.Key(w.key)}, Due: w.due, Why: w.why, Clamped: true, Pinned: alarms,
 		// The feeder insects are loaded for it like for any other feeding.
 		Ridden: r.Kind == husbandry.Feed && s.Scope == husbandry.OfEnclosure,
 		While: func(due civil.Date) bool {
 			moot := !w.until.IsZero() && !civil.Max(due, d.On).Before(w.until)
 			return !moot && !due.After(d.Horizon)
 		},
-		Finish: func(t *tasks.Task) {
-			if w.caution != "" {
-				t.Caution = w.caution
-			}
-			if w.weighed {
-				t.Asks = husbandry.Weigh.Asks()
-			}
-		},
+		Finish: askFor(d, w.id),
 	})
 }
 
@@ -128,7 +111,7 @@ func beforeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.An
 	switch {
 	case w.Not == "":
 		proposeWinter(d, propose, s, winterTask{
-			id: herd.CoolingCheck, key: w.Name, due: due, until: c.Down, weighed: true,
+			id: herd.CoolingCheck, key: w.Name, due: due, until: c.Down,
 			why: fmt.Sprintf("Without food from %s, cooled %s to %s: is it bright, well fleshed, free of mites and injuries? Weigh it", d.DateWords(c.Fast), d.DateWords(c.Down), d.DateWords(c.Up)),
 		})
 	case w.CalledOff:
@@ -180,18 +163,15 @@ func coolingSteps(d *plan.Day, propose plan.Propose, s *plan.Subject, w *herd.Wi
 		}
 		t := winterTask{id: herd.CoolingStep, key: w.StepKey(step.Name), due: step.On, until: until}
 		up := !step.On.Before(c.Up)
-		if up {
-			t.caution = warmCaution
-		}
 		switch {
 		case step.Usual:
-			t.do = "Set back to the usual warmth and light"
+			t.cases = []string{"usual"}
 			t.why = "The cooling ends; food from " + d.WeekdayWords(c.Feed)
 		case up:
-			t.do = "Raise to " + d.Degrees(step.From, step.To)
+			t.cases, t.degrees = []string{"raise"}, d.Degrees(step.From, step.To)
 			t.why = fmt.Sprintf("Step %d of %d to the usual warmth of %s; food from %s", stepNumber(c, step), stepCount(c, true), d.DateWords(c.Warm), d.WeekdayWords(c.Feed))
 		default:
-			t.do = "Lower to " + d.Degrees(step.From, step.To)
+			t.degrees = d.Degrees(step.From, step.To)
 			t.why = fmt.Sprintf("Step %d of %d; cold until %s", stepNumber(c, step), stepCount(c, false), d.DateWords(c.Up))
 			if c.Care.Water != "" {
 				t.why += ". " + strings.TrimSuffix(c.Care.Water, ".")
@@ -280,7 +260,8 @@ func weighInTheCold(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.
 	if d := d.LastDone(a.ID, herd.CoolingWeigh); !d.Before(c.Down.AddDays(-herd.WeighSlack)) {
 		last = civil.Max(last, d)
 	}
-	base, due, why, caution := "start", c.Down, "The mass at the start, with which those in the cold are compared", ""
+	base, due, why := "start", c.Down, "The mass at the start, with which those in the cold are compared"
+	var cases []string
 	if mass := w.LastMass(a); !last.IsZero() {
 		base, due = "after-"+last.String(), last.AddDays(every)
 		why = everyWords(c.Care.Weigh) + " in the cold; last weighed " + d.WeekdayWords(last)
@@ -290,7 +271,7 @@ func weighInTheCold(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.
 			if loss != cooling.Fine {
 				due = last.AddDays((every + 1) / 2)
 				why += fmt.Sprintf(": %s less, so sooner than usual (warning from %s, end of the cooling from %s)", english.Percent(float64(lost)), c.Care.WarnLoss, c.Care.StopLoss)
-				caution = stopCaution
+				cases = []string{"lost"}
 			}
 		}
 	}
@@ -299,19 +280,18 @@ func weighInTheCold(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.
 		if n > 1 {
 			key += "+" + strconv.Itoa(n)
 		}
-		at := due
 		fate := d.BecameOf(tasks.NewKey(a.ID, herd.CoolingWeigh, key))
 		if !fate.Skipped.IsZero() {
 			due = civil.Max(due, fate.Skipped).AddDays(every)
 			continue
 		}
-		at = civil.Max(due, fate.Until)
+		at := civil.Max(due, fate.Until)
 		proposeWinter(d, propose, s, winterTask{
 			id: herd.CoolingWeigh, key: key, due: due, until: c.Warm,
-			why: why, caution: caution,
+			why: why, cases: cases,
 		})
 		due = civil.Max(at, d.On).AddDays(every)
-		why, caution = everyWords(c.Care.Weigh)+" in the cold", ""
+		why, cases = everyWords(c.Care.Weigh)+" in the cold", nil
 	}
 }
 
@@ -322,27 +302,26 @@ func stopCooling(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Ani
 	if !c.WasCooled() || !d.On.Before(c.Feed) || d.On.Before(c.Down) {
 		return
 	}
-	t := winterTask{id: herd.CoolingStop, key: w.Name, alarm: true}
+	t := winterTask{id: herd.CoolingStop, key: w.Name}
 	end := fmt.Sprintf("Warm it up over %s from today and see the veterinarian", english.Days(c.Care.Up.Days))
-	t.do = "End the cooling and see the veterinarian"
 	if !d.On.Before(c.Up) {
-		t.do, end = "See the veterinarian after the cooling", "It is being warmed up already; see the veterinarian"
+		t.cases, end = []string{"warming"}, "It is being warmed up already; see the veterinarian"
 	}
 	mass, ill := w.LastMass(a), d.UnwellOn(a, d.On)
 	lost, loss := cooling.Losing(c.Care, w.Start.Grams, mass.Grams)
 	switch {
 	case !mass.On.IsZero() && loss == cooling.Stop:
 		u := d.Records.Units
-		t.due, t.caution = mass.On, stopCaution
+		t.due = mass.On
 		t.why = fmt.Sprintf("Weighed %s on %s, %s at the start (%s): %s less, and %s ends the cooling. %s", u.Mass(mass.Grams), d.DateWords(mass.On),
 			u.Mass(w.Start.Grams), d.DateWords(w.Start.On), english.Percent(float64(lost)), c.Care.StopLoss, end)
 	case !ill.Before(c.Down) && ill.Before(c.Up):
-		t.due, t.caution = ill, illColdCaution
+		t.due, t.cases = ill, append(t.cases, "ill")
 		t.why = fmt.Sprintf("Noted as ill on %s, in the cold. %s; or say that the illness is reviewed", d.DateWords(t.due), end)
 	default:
 		for _, g := range a.Sightings {
 			if g.Gravid && !g.On.Before(c.Down) && g.On.Before(c.Up) && !a.GravidOn(d.On).IsZero() {
-				t.due, t.caution = g.On, gravidCaution
+				t.due, t.cases = g.On, append(t.cases, "gravid")
 				t.why = fmt.Sprintf("Eggs were seen in her on %s, and a gravid female is not cooled. %s", d.DateWords(g.On), end)
 				break
 			}

@@ -2,6 +2,7 @@ package workload_test
 
 import (
 	"fmt"
+	files "nestround/config/books"
 	"testing"
 
 	"nestround/scheduler"
@@ -17,6 +18,7 @@ func BenchmarkSolve(b *testing.B) {
 	for _, n := range sizes {
 		b.Run(fmt.Sprintf("enclosures=%d", n), func(b *testing.B) {
 			c := sample.Make(n, 1, 1)
+			c.Records.Called = files.Called()
 			in := scheduler.Input{Records: c.Records, History: tasks.Fold(c.Entries), On: c.On, To: c.On.AddDays(60)}
 			p := coming(scheduler.Plan(in), in)
 			before := workload.Measure(p).Peak

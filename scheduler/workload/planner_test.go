@@ -3,6 +3,7 @@ package workload_test
 import (
 	"fmt"
 	"math/rand/v2"
+	files "nestround/config/books"
 	"reflect"
 	"slices"
 	"strings"
@@ -29,6 +30,7 @@ type keeper struct {
 
 func newKeeper(enclosures int, wishes workload.Wishes) *keeper {
 	c := sample.Make(enclosures, 1, 7)
+	c.Records.Called = files.Called()
 	c.Records.Routines = append(c.Records.Routines, husbandry.Routine{
 		ID: "thermostats", Kind: husbandry.Own, Scope: husbandry.OfRoom, Title: "Check the thermostats", Part: husbandry.Morning,
 		Cadence: husbandry.Cadence{Pattern: husbandry.Fixed, Weekdays: []time.Weekday{time.Sunday, time.Wednesday}}, Before: 1, After: 1, Minutes: 15, Missed: husbandry.Stays,

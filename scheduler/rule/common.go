@@ -135,3 +135,25 @@ func moveByDamp(d *plan.Day, c *counted, damp *herd.Damp) {
 		return d.DampWords(damp) + d.PourWords(damp, civil.Max(day, d.On)) + limited
 	}
 }
+
+// evidence is what a kind knows of its work besides marks. Functions that are
+// nil are not asked.
+type evidence struct {
+	// every is the interval of a subject in days, where its record says so; else 0.
+	every func(s *plan.Subject) husbandry.Days
+	// last is the day on which the work was last done as far as other records and
+	// findings tell; no date: they do not.
+	last func(d *plan.Day, s *plan.Subject) civil.Date
+	// first is the day on which work that was never done is first due; no date:
+	// as for other kinds.
+	first func(d *plan.Day, s *plan.Subject, every husbandry.Days) civil.Date
+	// move moves the first open task, and says why.
+	move func(d *plan.Day, c *counted)
+}
+
+// counted is a chain while its evidence is looked at.
+type counted struct {
+	*plan.Chain
+	wordsOn  func(day civil.Date) string
+	question string // a weighing that cannot be right, in words; "" for none
+}

@@ -1,0 +1,137 @@
+package main
+
+import (
+	"go/ast"
+	"go/types"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"golang.org/x/tools/go/packages"
+)
+
+// What imports cannot show of the scheduler's layers is read from the names that
+// its packages use.
+
+const (
+	rulePackage = module + "/scheduler/rule"
+	planPackage = module + "/scheduler/plan"
+)
+
+// shared are the files of package rule that all rules may use: what they have in
+// common. rules.go joins the rules and is no rule.
+var shared = []string{"common.go", "called.go", "events.go"}
+
+// chained are the rules whose tasks depend on what became of the tasks before
+// them. Only they may ask the Day for that.
+var chained = []string{"ride.go", "quarantine.go", "winter.go", "stock.go"}
+
+func TestRules(t *testing.T) {
+	files := 0
+	uses(t, rulePackage, func(file string, at string, used types.Object) {
+		if file == "rules.go" {
+			return
+		}
+		files++
+		if used.Pkg() == nil {
+			return
+		}
+		name := used.Name()
+		switch used.Pkg().Path() {
+		case rulePackage:
+			// Names of the package itself; fields and methods are of types that
+			// had to be named first.
+			if used.Parent() != used.Pkg().Scope() {
+				return
+			}
+			if home := declaredIn[used]; home != file && !slices.Contains(shared, home) && home != "rules.go" {
+				t.Errorf("%s: uses %s of %s; rules do not know one another", at, name, home)
+			}
+		case module + "/tasks":
+			if isMark(used) {
+				t.Errorf("%s: uses tasks.%s; a rule knows no mark, the plan settles what it proposes", at, name)
+			}
+		case planPackage:
+			if strings.HasPrefix(name, "Became") && !slices.Contains(chained, file) {
+				t.Errorf("%s: asks what became of a task; only chains may (%s)", at, strings.Join(chained, ", "))
+			}
+		}
+	})
+	if files == 0 {
+		t.Error("no rule was read")
+	}
+}
+
+// isMark reports whether a name of package tasks tells what was said of a task.
+func isMark(o types.Object) bool {
+	named := func(t types.Type) string {
+		if p, ok := t.(*types.Pointer); ok {
+			t = p.Elem()
+		}
+		if n, ok := t.(*types.Named); ok {
+			return n.Obj().Name()
+		}
+		return ""
+	}
+	marks := []string{"Verb", "Outcome", "Marks", "History", "Act", "Entry"}
+	switch o := o.(type) {
+	case *types.TypeName:
+		return slices.Contains(marks, o.Name())
+	case *types.Const:
+		return named(o.Type()) == "Verb"
+	case *types.Func:
+		recv := o.Signature().Recv()
+		return recv != nil && slices.Contains(marks, named(recv.Type()))
+	}
+	return false
+}
+
+// The plan settles every kind of task in the same way: the properties in which
+// kinds differ are columns of their table.
+func TestThePlanNamesNoKind(t *testing.T) {
+	names := 0
+	uses(t, planPackage, func(_ string, at string, used types.Object) {
+		names++
+		if c, ok := used.(*types.Const); ok && c.Type().String() == module+"/tasks/husbandry.Kind" {
+			t.Errorf("%s: names the kind %s; make what it decides a column of the table of kinds, or a rule", at, c.Name())
+		}
+	})
+	if names == 0 {
+		t.Error("nothing was read")
+	}
+}
+
+// declaredIn has the file in which each name of the package in question is
+// declared.
+var declaredIn map[types.Object]string
+
+// uses calls yield with every name that the files of a package use.
+func uses(t *testing.T, path string, yield func(file, at string, used types.Object)) {
+	t.Helper()
+	loaded, err := packages.Load(&packages.Config{Mode: packages.NeedName | packages.NeedFiles | packages.NeedSyntax | packages.NeedTypes | packages.NeedTypesInfo | packages.NeedImports}, path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if packages.PrintErrors(loaded) > 0 || len(loaded) != 1 {
+		t.Fatalf("%s could not be read", path)
+	}
+	p := loaded[0]
+	declaredIn = make(map[types.Object]string)
+	for _, name := range p.Types.Scope().Names() {
+		o := p.Types.Scope().Lookup(name)
+		declaredIn[o] = filepath.Base(p.Fset.Position(o.Pos()).Filename)
+	}
+	for _, f := range p.Syntax {
+		file := filepath.Base(p.Fset.Position(f.Pos()).Filename)
+		ast.Inspect(f, func(n ast.Node) bool {
+			if id, ok := n.(*ast.Ident); ok {
+				if used := p.TypesInfo.Uses[id]; used != nil {
+					pos := p.Fset.Position(id.Pos())
+					yield(file, path[len(module)+1:]+"/"+filepath.Base(pos.String()), used)
+				}
+			}
+			return true
+		})
+	}
+}

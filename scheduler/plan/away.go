@@ -33,7 +33,7 @@ func (d *Day) Carer(s *Subject, r *husbandry.Routine, day civil.Date) husbandry.
 
 // givenTo says which keeper does a task on its day, and names the keeper it
 // belongs to where another one stands in.
-func (d *Day) givenTo(t *tasks.Task, s *Subject, r *husbandry.Routine) {
+func (d *settling) givenTo(t *tasks.Task, s *Subject, r *husbandry.Routine) {
 	day := civil.Max(t.Due, d.On) // what is overdue is asked for today
 	if t.Status == tasks.Lapsed {
 		day = t.Due
@@ -85,7 +85,7 @@ func (d *Day) Absence(day civil.Date) *husbandry.Away {
 
 // besideAway reports whether a task is asked for on the last day before an
 // absence, or on the first day after it.
-func (d *Day) besideAway(t *tasks.Task) bool {
+func (d *settling) besideAway(t *tasks.Task) bool {
 	return t.Status != tasks.Lapsed && slices.ContainsFunc(d.Records.Away, func(a husbandry.Away) bool {
 		return t.Due == a.From.AddDays(-1) || t.Due == a.Until.AddDays(1)
 	})
@@ -117,7 +117,7 @@ const apartCare = "In quarantine: after all others, with tools of its own; wash 
 // stays, and the sitter does it. Other tasks are done in the last days before
 // the absence, if their slack reaches so far, or else in the first days after
 // it. Tasks that would lapse in the meantime are not asked for.
-func (d *Day) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
+func (d *settling) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 	// What is overdue was due before, and is asked for on the plan's day.
 	asks := civil.Max(t.Due, d.On)
 	away := d.Absence(asks)

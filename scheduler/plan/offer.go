@@ -84,7 +84,7 @@ func (d *Day) refusedInRow(enclosure husbandry.ID, kind husbandry.Kind) int {
 }
 
 // offerWords says how much a feeding is of: "6-8 crickets each".
-func (d *Day) offerWords(s *Subject, r *Routine, day civil.Date) string {
+func (d *settling) offerWords(s *Subject, r *Routine, day civil.Date) string {
 	if s.Scope != husbandry.OfEnclosure {
 		return r.Amounts.Usual.String()
 	}

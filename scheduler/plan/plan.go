@@ -44,7 +44,7 @@ type Propose func(Proposal)
 
 // Proposal is a task, or a row of tasks, that a rule proposes: a [Single], a
 // [Series] or a [Chain].
-type Proposal interface{ settle(d *Day) }
+type Proposal interface{ settle(d *settling) }
 
 // Rules are the rules of a plan.
 type Rules struct {
@@ -87,11 +87,13 @@ type Day struct {
 	duties   []*Duty
 	held     map[hostKey][]husbandry.ID // routines that hold, by subject and kind
 
-	first  sync.Once
-	hosts  map[hostKey]*[]Host
-	out    [][]planned // in pieces of pieceSize
-	result func() []tasks.Task
+	first   sync.Once
+	settled *settling
+	result  func() []tasks.Task
 }
+
+// maker makes a Day.
+type maker struct{ *Day }
 
 // New makes the Day of a plan.
 func New(in Input) *Day {
@@ -103,30 +105,35 @@ func New(in Input) *Day {
 		off:        make(map[husbandry.Scope][]*Routine),
 		subjects:   make(map[husbandry.ID]*Subject),
 		held:       make(map[hostKey][]husbandry.ID),
-		hosts:      make(map[hostKey]*[]Host),
 	}
-	d.result = sync.OnceValue(d.settleAll)
+	d.settled = newSettling(d)
+	d.result = sync.OnceValue(func() []tasks.Task {
+		d.settleFirst()
+		d.settled.settle(d.rules.Then)
+		return d.settled.sorted()
+	})
 	d.away = d.Records.Absences()
-	d.Horizon = d.horizon()
+	m := maker{d}
+	d.Horizon = m.horizon()
 	d.texts = make([]string, herd.LookBack+max(0, min(d.Horizon.Sub(d.On), 2*herd.LookBack))+1)
 	for i := range d.texts {
 		d.texts[i] = d.On.AddDays(i - herd.LookBack).String()
 	}
 	for i := range d.Records.Routines {
-		d.addRoutine(&d.Records.Routines[i], i)
+		m.addRoutine(&d.Records.Routines[i], i)
 	}
 	for i := range d.Records.Carers {
 		d.crew = append(d.crew, compile(&d.Records.Carers[i].For))
 	}
-	d.findSubjects()
+	m.findSubjects()
 	for _, s := range d.walk {
-		d.findDuties(s)
+		m.findDuties(s)
 	}
 	return d
 }
 
 // horizon works out [Day.Horizon], and which kinds are ridden on.
-func (d *Day) horizon() civil.Date {
+func (d maker) horizon() civil.Date {
 	lead, early := husbandry.Days(0), husbandry.Days(0)
 	for i := range d.Records.Routines {
 		r := &d.Records.Routines[i]
@@ -148,7 +155,7 @@ func (d *Day) horizon() civil.Date {
 	return horizon
 }
 
-func (d *Day) addRoutine(of *husbandry.Routine, rank int) {
+func (d maker) addRoutine(of *husbandry.Routine, rank int) {
 	r := &Routine{Routine: of, rank: rank, sel: compile(&of.For), Words: CadenceWords(of.Cadence)}
 	if r.Cadence.Pattern == husbandry.Fixed && !r.Off {
 		dates, err := cadence.Of(r.Cadence)
@@ -210,22 +217,11 @@ type hostKey struct {
 	kind    husbandry.Kind
 }
 
-func (d *Day) addHost(subject husbandry.ID, kind husbandry.Kind, h Host) {
-	if !d.hosted[kind] {
-		return
-	}
-	k := hostKey{subject, kind}
-	if d.hosts[k] == nil {
-		d.hosts[k] = new([]Host)
-	}
-	*d.hosts[k] = append(*d.hosts[k], h)
-}
-
 // AllHosts returns the tasks of a kind for a subject as they were settled; nil
 // for none.
 func (d *Day) AllHosts(subject husbandry.ID, kind husbandry.Kind) []Host {
 	d.settleFirst()
-	if list := d.hosts[hostKey{subject, kind}]; list != nil {
+	if list := d.settled.hosts[hostKey{subject, kind}]; list != nil {
 		return *list
 	}
 	return nil
@@ -235,7 +231,7 @@ func (d *Day) AllHosts(subject husbandry.ID, kind husbandry.Kind) []Host {
 // its own, or those of the enclosure in which it lives, and whose they are.
 func (d *Day) Hosts(s *Subject, kind husbandry.Kind) (hosts []Host, at husbandry.ID) {
 	at = s.ID
-	if d.settleFirst(); d.hosts[hostKey{at, kind}] == nil && s.Scope == husbandry.OfAnimal {
+	if d.settleFirst(); d.settled.hosts[hostKey{at, kind}] == nil && s.Scope == husbandry.OfAnimal {
 		at = s.Animals[0].Enclosure
 	}
 	hosts = slices.Clone(d.AllHosts(at, kind))
@@ -278,7 +274,7 @@ func InOrder(days []civil.Date) []civil.Date {
 // Ahead calls yield with each task planned so far and its day.
 func (d *Day) Ahead(yield func(s *Subject, r *Routine, due civil.Date)) {
 	d.settleFirst()
-	for _, piece := range d.out {
+	for _, piece := range d.settled.out {
 		for i := range piece {
 			if t := &piece[i]; !t.lapsed {
 				yield(t.a.Subject, t.a.Routine, t.due)
@@ -288,14 +284,7 @@ func (d *Day) Ahead(yield func(s *Subject, r *Routine, due civil.Date)) {
 }
 
 func (d *Day) settleFirst() {
-	d.first.Do(func() { d.settle(d.rules.First) })
-}
-
-func (d *Day) settle(rules []Rule) {
-	propose := func(p Proposal) { p.settle(d) }
-	for _, rule := range rules {
-		rule(d, propose)
-	}
+	d.first.Do(func() { d.settled.settle(d.rules.First) })
 }
 
 // Tasks returns the tasks that are due or overdue on the Day, those upcoming

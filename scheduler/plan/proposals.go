@@ -121,7 +121,7 @@ type Single struct {
 	Finish func(t *tasks.Task)
 }
 
-func (p *Single) outcomes(d *Day, yield func(tasks.Outcome) bool) {
+func (p *Single) outcomes(d *settling, yield func(tasks.Outcome) bool) {
 	if p.Dated {
 		_, o := d.said(p.Duty, p.Due)
 		yield(o)
@@ -134,7 +134,7 @@ func (p *Single) outcomes(d *Day, yield func(tasks.Outcome) bool) {
 	}
 }
 
-func (p *Single) settle(d *Day) {
+func (p *Single) settle(d *settling) {
 	a, due := p.Duty, p.Due
 	if p.Found && (due.Before(d.Began) || due.After(d.On)) {
 		return
@@ -200,7 +200,7 @@ func (p *Single) settle(d *Day) {
 
 // inherited reports whether the task was dealt with for the group or the clutch
 // that an animal was part of.
-func (p *Single) inherited(d *Day) bool {
+func (p *Single) inherited(d *settling) bool {
 	if p.Group != nil && d.BecameInGroup(p.Group, p.Duty.Routine.ID, p.Keys[0].Occurrence()).Over() {
 		return true
 	}
@@ -220,7 +220,7 @@ type Series struct {
 	Why    func(day civil.Date) string
 }
 
-func (p *Series) settle(d *Day) {
+func (p *Series) settle(d *settling) {
 	a, dates, w := p.Duty, p.Dates, p.Window
 	s, r := a.Subject, a.Routine
 	next := sort.Search(len(dates), func(i int) bool { return dates[i].After(d.On) })
@@ -325,7 +325,7 @@ type Chain struct {
 	Why      func(day civil.Date, missed int) string
 }
 
-func (p *Chain) settle(d *Day) {
+func (p *Chain) settle(d *settling) {
 	a := p.Duty
 	s, r := a.Subject, a.Routine
 	p.noteGiven(d)
@@ -412,7 +412,7 @@ func (p *Chain) settle(d *Day) {
 
 // noteGiven notes, for what rides on the routine, that it was done today or
 // yesterday; its nominal date is gone from the plan by then.
-func (p *Chain) noteGiven(d *Day) {
+func (p *Chain) noteGiven(d *settling) {
 	a := p.Duty
 	if !d.hosted[a.Routine.Kind] {
 		return
@@ -465,7 +465,7 @@ type Ride struct {
 	Earliest civil.Date
 }
 
-func (p *Ride) settle(d *Day) {
+func (p *Ride) settle(d *settling) {
 	a := p.Duty
 	key, after := a.Key(d.Text(p.Date)), int(a.Routine.After)
 	if p.With.Before(d.On) || p.Due.AddDays(after).Before(d.On) {

@@ -10,6 +10,36 @@ import (
 	"nestround/tasks/husbandry"
 )
 
+// settling is what becomes of proposals, one after the other: planned tasks, and
+// what others ride on.
+type settling struct {
+	*Day
+	hosts map[hostKey]*[]Host
+	out   [][]planned // in pieces of pieceSize
+}
+
+func newSettling(d *Day) *settling {
+	return &settling{Day: d, hosts: make(map[hostKey]*[]Host)}
+}
+
+func (d *settling) settle(rules []Rule) {
+	propose := func(p Proposal) { p.settle(d) }
+	for _, rule := range rules {
+		rule(d.Day, propose)
+	}
+}
+
+func (d *settling) addHost(subject husbandry.ID, kind husbandry.Kind, h Host) {
+	if !d.hosted[kind] {
+		return
+	}
+	k := hostKey{subject, kind}
+	if d.hosts[k] == nil {
+		d.hosts[k] = new([]Host)
+	}
+	*d.hosts[k] = append(*d.hosts[k], h)
+}
+
 // planned is a task while a plan is made: a plan may be 100,000 tasks long, so
 // a task is written out once, when its place in the list is known.
 type planned struct {
@@ -31,7 +61,7 @@ type planned struct {
 const pieceSize = 256
 
 // add plans a task that follows from its routine and its due date.
-func (d *Day) add(t planned) {
+func (d *settling) add(t planned) {
 	last := len(d.out) - 1
 	if last < 0 || len(d.out[last]) == pieceSize {
 		d.out = append(d.out, make([]planned, 0, pieceSize))
@@ -41,12 +71,12 @@ func (d *Day) add(t planned) {
 }
 
 // emit plans a task that differs from its routine.
-func (d *Day) emit(a *Duty, t tasks.Task) {
+func (d *settling) emit(a *Duty, t tasks.Task) {
 	d.add(planned{a: a, key: t.Key, due: t.Due, whole: &t})
 }
 
 // lapse shows once that a task was missed and is not owed any more.
-func (d *Day) lapse(a *Duty, key tasks.Key, due civil.Date) {
+func (d *settling) lapse(a *Duty, key tasks.Key, due civil.Date) {
 	why := "Not marked on " + d.WeekdayWords(due)
 	if a.Routine.After > 0 {
 		why = "Due " + d.WeekdayWords(due) + " and not marked by " + d.WeekdayWords(due.AddDays(int(a.Routine.After)))
@@ -54,15 +84,8 @@ func (d *Day) lapse(a *Duty, key tasks.Key, due civil.Date) {
 	d.add(planned{a: a, key: key, due: due, why: why + "; not owed any more", lapsed: true})
 }
 
-// settleAll settles every rule and writes the tasks out.
-func (d *Day) settleAll() []tasks.Task {
-	d.settleFirst()
-	d.settle(d.rules.Then)
-	return d.sorted()
-}
-
 // sorted writes out what was planned, but for tasks beyond To.
-func (d *Day) sorted() []tasks.Task {
+func (d *settling) sorted() []tasks.Task {
 	type ranked struct {
 		rank uint64
 		key  tasks.Key
@@ -130,7 +153,7 @@ func (d *Day) sorted() []tasks.Task {
 }
 
 // written writes a planned task out, whole ones too.
-func (d *Day) written(t *tasks.Task, from *planned) {
+func (d *settling) written(t *tasks.Task, from *planned) {
 	if from.whole != nil {
 		*t = *from.whole
 	} else {
@@ -150,14 +173,14 @@ func Scatter(k tasks.Key, n int) int {
 }
 
 // task makes a task of a duty, for a caller that changes it.
-func (d *Day) task(a *Duty, key tasks.Key, due civil.Date, why string) tasks.Task {
+func (d *settling) task(a *Duty, key tasks.Key, due civil.Date, why string) tasks.Task {
 	var t tasks.Task
 	d.write(&t, &planned{a: a, key: key, due: due, why: why})
 	return t
 }
 
 // write writes a task out. Its slack and status follow from its due date.
-func (d *Day) write(t *tasks.Task, from *planned) {
+func (d *settling) write(t *tasks.Task, from *planned) {
 	s, r := from.a.Subject, from.a.Routine
 	if from.a.title == "" {
 		from.a.title, from.a.do = d.title(s, r)

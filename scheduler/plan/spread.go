@@ -19,7 +19,7 @@ type Spread interface {
 // movesOf says whether tasks of an activity have their day chosen. A task that
 // others ride on stays with them: what is dusted on a feeding, or loaded two
 // days before it, cannot be where the feeding is not.
-func (d *Day) movesOf(a *Duty) tasks.Moves {
+func (d maker) movesOf(a *Duty) tasks.Moves {
 	if a.Routine.Before+a.Routine.After <= 0 || a.Routine.Missed == husbandry.Alarms || d.hosted[a.Routine.Kind] {
 		return tasks.Never
 	}
@@ -36,7 +36,7 @@ func (d *Day) movesOf(a *Duty) tasks.Moves {
 // before first and not after last where those are dates. A task that is overdue
 // stays, and so does one that would be moved out of the days on which its
 // routine holds.
-func (d *Day) place(a *Duty, key tasks.Key, due, first, last civil.Date) civil.Date {
+func (d *settling) place(a *Duty, key tasks.Key, due, first, last civil.Date) civil.Date {
 	latest := due.AddDays(int(a.Routine.After))
 	if d.spread == nil || a.moves == tasks.Never || latest.Before(d.On) {
 		return due
@@ -63,7 +63,7 @@ func (d *Day) place(a *Duty, key tasks.Key, due, first, last civil.Date) civil.D
 
 // placeDated is place for the i-th of a routine's dates. It moves by less than
 // half the way to the dates beside it, so that the dates keep their order.
-func (d *Day) placeDated(a *Duty, dates []civil.Date, i int) civil.Date {
+func (d *settling) placeDated(a *Duty, dates []civil.Date, i int) civil.Date {
 	if d.spread == nil || a.moves != tasks.Alone {
 		return dates[i]
 	}
@@ -79,7 +79,7 @@ func (d *Day) placeDated(a *Duty, dates []civil.Date, i int) civil.Date {
 
 // movedWords says in a reason that a task is asked for on another day than the
 // routine has it.
-func (d *Day) movedWords(due, own civil.Date) string {
+func (d *settling) movedWords(due, own civil.Date) string {
 	if own.IsZero() || civil.Max(due, d.On) == civil.Max(own, d.On) {
 		return ""
 	}

@@ -213,7 +213,7 @@ const turnsBack = 62
 
 // findDuties works out which recurring, windowed and riding routines hold for
 // a subject at some time from turnsBack days ago to the horizon.
-func (d *Day) findDuties(s *Subject) {
+func (d maker) findDuties(s *Subject) {
 	var list []*Duty
 	candidates := d.Candidates(s)
 	var match []*Routine
@@ -256,8 +256,8 @@ func (d *Day) findDuties(s *Subject) {
 		a.ahead = a.marks.Ahead(d.On, d.On.AddDays(-int(r.Before)-markAhead))
 		k := hostKey{s.ID, r.Kind}
 		d.held[k] = append(d.held[k], r.ID)
-		if d.hosted[r.Kind] && d.hosts[k] == nil {
-			d.hosts[k] = new([]Host)
+		if d.hosted[r.Kind] && d.settled.hosts[k] == nil {
+			d.settled.hosts[k] = new([]Host)
 		}
 	}
 	d.duties = append(d.duties, list...)
@@ -353,7 +353,7 @@ func (d *Day) OwedFrom(a *Duty, span Stretch) civil.Date {
 
 // turns returns the days, from turnsBack days ago up to the plan's horizon, on
 // which an animal begins or ceases to match something.
-func (d *Day) turns(into []civil.Date, a *herd.Animal) []civil.Date {
+func (d maker) turns(into []civil.Date, a *herd.Animal) []civil.Date {
 	from := d.On.AddDays(-turnsBack)
 	add := func(day civil.Date) {
 		if day.After(from) && !day.After(d.Horizon) {
@@ -388,7 +388,7 @@ func (d *Day) turns(into []civil.Date, a *herd.Animal) []civil.Date {
 }
 
 // findSubjects makes everything that tasks may be about.
-func (d *Day) findSubjects() {
+func (d maker) findSubjects() {
 	d.walk = slices.Concat(d.enclosureSubjects(), d.animalSubjects(), d.clutchSubjects(), d.roomSubjects(), []*Subject{d.keeperSubject()})
 	for _, s := range d.walk {
 		s.whom = nameLine(s.Label())
@@ -402,7 +402,7 @@ func (d *Day) findSubjects() {
 	}
 }
 
-func (d *Day) enclosureSubjects() []*Subject {
+func (d maker) enclosureSubjects() []*Subject {
 	list := make([]*Subject, 0, len(d.Records.Enclosures))
 	for i := range d.Records.Enclosures {
 		e := &d.Records.Enclosures[i]
@@ -423,7 +423,7 @@ func (d *Day) enclosureSubjects() []*Subject {
 	return list
 }
 
-func (d *Day) animalSubjects() []*Subject {
+func (d maker) animalSubjects() []*Subject {
 	list := make([]*Subject, 0, len(d.Animals))
 	for _, a := range d.Animals {
 		if !a.Left.IsZero() && a.Left.AddDays(1).Before(d.On) {
@@ -442,7 +442,7 @@ func (d *Day) animalSubjects() []*Subject {
 }
 
 // clutchSubjects leaves out clutches that nothing more is done for.
-func (d *Day) clutchSubjects() []*Subject {
+func (d maker) clutchSubjects() []*Subject {
 	var list []*Subject
 	for _, c := range d.Clutches {
 		if c.Laid.After(d.On) || c.State == herd.Ended || c.State == herd.HatchedAll && c.LastHatched().AddDays(herd.LookBack).Before(d.On) {
@@ -459,7 +459,7 @@ func (d *Day) clutchSubjects() []*Subject {
 	return list
 }
 
-func (d *Day) roomSubjects() []*Subject {
+func (d maker) roomSubjects() []*Subject {
 	var list []*Subject
 	for _, r := range d.Records.Rooms {
 		name := string(r.ID)
@@ -471,6 +471,6 @@ func (d *Day) roomSubjects() []*Subject {
 	return list
 }
 
-func (d *Day) keeperSubject() *Subject {
+func (d maker) keeperSubject() *Subject {
 	return &Subject{ID: tasks.TheKeeper, Scope: husbandry.OfKeeper}
 }

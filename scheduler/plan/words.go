@@ -66,7 +66,7 @@ func CadenceWords(c husbandry.Cadence) string {
 // title names what is to be done, and to whom: in the routine's own words, or
 // in the kind's. do is the same without the subject, for lists that have the
 // subject above it.
-func (d *Day) title(s *Subject, r *Routine) (title, do string) {
+func (d *settling) title(s *Subject, r *Routine) (title, do string) {
 	do = strings.TrimSpace(r.Title)
 	if do == "" {
 		do = r.Kind.Action(s.Clutch != nil)
@@ -100,7 +100,7 @@ func nameLine(label string) string {
 	return TitleLine(label)
 }
 
-func (d *Day) speciesName(id husbandry.ID, n int) string {
+func (d maker) speciesName(id husbandry.ID, n int) string {
 	name := d.Species(id).Name
 	if name == "" {
 		name = string(id)
@@ -112,7 +112,7 @@ func (d *Day) speciesName(id husbandry.ID, n int) string {
 }
 
 // enclosureName is "E07 (Ada, wall lizard)".
-func (d *Day) enclosureName(s *Subject) string {
+func (d maker) enclosureName(s *Subject) string {
 	var names, species []string
 	total := 0
 	for _, a := range s.Animals {
@@ -140,7 +140,7 @@ func (d *Day) enclosureName(s *Subject) string {
 }
 
 // animalName is "Ada (F03, wall lizard, in E07)".
-func (d *Day) animalName(a *herd.Animal) string {
+func (d maker) animalName(a *herd.Animal) string {
 	what := d.speciesName(a.Species, a.Count)
 	if a.Count > 1 {
 		what = strconv.Itoa(a.Count) + " " + what
@@ -156,7 +156,7 @@ func (d *Day) animalName(a *herd.Animal) string {
 }
 
 // clutchName is "C27-04 (wall lizard, in E07)".
-func (d *Day) clutchName(c *herd.Clutch) string {
+func (d maker) clutchName(c *herd.Clutch) string {
 	what := d.speciesName(c.Species, 1)
 	if what == "" {
 		what = "unknown species"

@@ -1,0 +1,116 @@
+package scheduler_test
+
+import (
+	"strings"
+	"testing"
+
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// How long something is asked for: on the last day of each span, and on the
+// next one no more. The spans are common practice.
+func TestHowLongItIsAskedFor(t *testing.T) {
+	dig := tasks.Finding{Digging: true}
+	weighed := func(again string, grams float64) *books {
+		return withSample().weighs("05-01", "M01/weigh/first", 50).weighs(again, "M01/weigh/after-2027-05-01", grams)
+	}
+	for _, c := range []struct {
+		words       string
+		with, gone  *books
+		last, after string // days of the plans with and without
+		key         string
+	}{
+		{"a female who digs and lays nothing, for two weeks", withSample().found("05-01", "F03/found/2027-05-01", dig).found("05-03", "F03/found/2027-05-03", dig),
+			nil, "05-14", "05-15", "F03/vet-digging"},
+		{"a tenth lost within 90 days", weighed("07-30", 44.9), weighed("07-31", 44.9), "07-30", "07-31", "M01/review-weight"},
+		{"a tenth, and not less", weighed("06-01", 44.9), weighed("06-01", 45), "06-01", "06-01", "M01/review-weight"},
+		{"the health before the winter, from two weeks before the fast of 1 November", winterRoom(), nil, "2027-10-18", "2027-10-17", "F03/cooling-check"},
+	} {
+		c.with.plan(c.last, 0).one(t, c.key)
+		if c.gone == nil {
+			c.gone = c.with
+		}
+		if p := c.gone.plan(c.after, 0).of(c.key); len(p) > 0 {
+			t.Errorf("%s: still asked for on %s: %s", c.words, c.after, p)
+		}
+	}
+}
+
+// Whoever was noted as ill is not paired for 60 days, unless it was looked into.
+func TestHowLongIllnessStandsInTheWay(t *testing.T) {
+	noted := func(on string) plan {
+		return matched("F1 female", "M1 male").found("04-01", "F1/found/2027-04-01", tasks.Finding{Ill: true}).plan(on, 0).of("F1/pair/")
+	}
+	for d := day("05-10"); d.Before(day("05-31")); d = d.AddDays(1) {
+		if p := noted(d.String()); len(p) > 0 {
+			t.Errorf("to be paired on %s: %s", d, p)
+		}
+	}
+	if p := noted("05-31"); len(p) == 0 {
+		t.Error("60 days after the illness, and still not to be paired")
+	}
+}
+
+// What a log says of days to come: the middle of the 14 days nearest to them,
+// three of them at least, none more than 30 days away; and of an incubator more
+// than two degrees beside its set point nothing, once three days have passed.
+func TestWhatALogSaysOfDaysToCome(t *testing.T) {
+	// runs are so many days each, from laying on 12 May, so far beside 28 °C.
+	type run struct {
+		days int
+		off  float64
+	}
+	for _, c := range []struct {
+		words string
+		runs  []run
+		on    string
+		says  string // "": the set point
+	}{
+		{"three days, the first of them 30 days ago", []run{{3, 1}}, "06-11", "29.0 °C"},
+		{"three days, the first of them 31 days ago", []run{{3, 1}}, "06-12", ""},
+		{"two degrees beside, ten days ago", []run{{5, 2}}, "05-26", "30.0 °C"},
+		{"more than two degrees beside, ten days ago", []run{{5, 2.2}}, "05-26", ""},
+		{"more than two degrees beside, three days ago", []run{{5, 2.2}}, "05-19", "30.2 °C"},
+		{"seven of the last fourteen days", []run{{10, 0}, {7, 1}}, "05-29", "29.0 °C"},
+		{"six of the last fourteen days", []run{{10, 0}, {6, 1}}, "05-28", ""},
+	} {
+		log := make(map[int]float64)
+		for _, r := range c.runs {
+			for range r.days {
+				log[len(log)] = r.off
+			}
+		}
+		got := logging(log, c.on).Basis
+		if want := "days to come count at " + c.says + " as lately logged"; c.says != "" && !strings.HasSuffix(got, want) || c.says == "" && strings.Contains(got, "days to come") {
+			t.Errorf("%s: %q, want %q", c.words, got, c.says)
+		}
+	}
+}
+
+// Work that follows an event is asked for until 120 days after its slack, and
+// makes no sense in the next season; eggs to be set wait for ever.
+func TestHowLongWorkAfterAnEventIsOwed(t *testing.T) {
+	r := routine(husbandry.Weigh, after(husbandry.EventLaid, 3), husbandry.Stays, 2)
+	b := lizardRoom(r).laid("05-12", "F03/found/2027-05-12", 6)
+	due := day("05-15")
+	asked := func(d civil.Date) bool { return len(b.plan(d.String(), 0).of("F03/r/")) > 0 }
+	for days, want := range map[int]bool{0: true, 2 + 120: true, 2 + 121: false} {
+		if asked(due.AddDays(days)) != want {
+			t.Errorf("%d days after its day: asked for %v, want %v", days, !want, want)
+		}
+	}
+}
+
+// A lamp that has lost less than three tenths of its index burns on.
+func TestALampThatHasLostLittle(t *testing.T) {
+	lamp := strings.Replace(nursery, "id = \"E1\"\n", "id = \"E1\"\nlamp = { fitted = 2027-04-01 }\n", 1)
+	for now, change := range map[float64]bool{2.1: true, 2.13: false} {
+		first := 3.0
+		b := kept(t, lamp).found("05-05", "E1/lamp-meter/2027-05-05", tasks.Finding{UVI: &first}).found("06-04", "E1/lamp-meter/2027-06-04", tasks.Finding{UVI: &now})
+		if p := b.plan("06-06", 0).of("lamp-change"); (len(p) == 1) != change {
+			t.Errorf("UV index %v, and %v when it was new: change %v, have %v", now, first, change, p)
+		}
+	}
+}

@@ -7,7 +7,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// breeding reads what the keeper holds of pairing.
+// breeding reads the keeper's rules for pairing.
 func (r reader) breeding(t *tables.Table, b *husbandry.BreedingRules) {
 	limit, limited := t.Number("kinship_limit", 0, 1)
 	if limited {

@@ -1,13 +1,14 @@
-// Package config has the settings of keeper.toml that are no records: where
-// and in what time zone the keeper lives, how mail leaves and comes, what the
-// page and the calendar are like.
+// Package config reads the settings in keeper.toml: the keeper's place and time
+// zone, how mail is sent and received, and how the page and the calendar
+// behave. Records in keeper.toml belong to config/books.
 //
-// [Read] takes the settings out of the file's table, as config/books does for
-// the records in the same run, so that problems of both come in one list.
-// Whoever uses a Settings can rely on what the field comments promise.
+// [Read] takes the settings out of the parsed file. config/books reads the
+// records of the same file in the same run, so all problems come in one list.
+// The field comments of [Settings] are promises that the rest of the program
+// relies on.
 //
-// The package opens no connection and reads no password; a [Secret] knows
-// where one is kept.
+// The package opens no connection and reads no password. A [Secret] only knows
+// where a password is kept.
 package config
 
 import (
@@ -28,16 +29,17 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Settings is what keeper.toml says besides records. It is made by Read, and
-// not changed afterwards.
+// Settings holds the settings of keeper.toml. Read makes them, and nothing
+// changes them afterwards.
 type Settings struct {
-	Name     string         // heading of the digest and the calendar; "" for none
+	Name     string         // heading of the digest and the calendar; "" for no heading
 	ZoneName string         // IANA name
 	Zone     *time.Location // never nil
-	// Latitude in degrees, south negative; nil when it is not said.
+	// Latitude is in degrees, south negative; nil if keeper.toml gives no
+	// latitude.
 	Latitude *float64
-	Units    husbandry.Units // of output; metric unless said
-	Began    civil.Date      // first day these books plan for; zero: not said
+	Units    husbandry.Units // units for output; metric by default
+	Began    civil.Date      // first day to plan for; zero if keeper.toml gives no date
 	Breeding husbandry.BreedingRules
 	Rounds   Rounds
 	Work     Work
@@ -49,40 +51,41 @@ type Settings struct {
 	Contacts Contacts
 }
 
-// Contacts are telephone numbers for whoever stands in for the keeper, as the
-// keeper writes them.
+// Contacts are telephone numbers for the person who stands in for the keeper.
+// The text is the keeper's own.
 type Contacts struct {
 	Keeper, Veterinarian string
 }
 
-// Rounds is when the parts of the day begin, in this order. Nothing is
-// computed from it; it is shown.
+// Rounds are the times at which the parts of the day begin, earliest first.
+// They are shown only; nothing is computed from them.
 type Rounds struct {
 	Morning, Midday, Evening civil.TimeOfDay
 }
 
-// Work is how the keeper wants the work to be spread over the days.
+// Work is how to spread the work over the days.
 type Work struct {
-	DaysOff []time.Weekday // each once; not all seven
-	Minutes int            // what a day may have; 0: not said
-	Settled int            // days after today that stay as announced, 0 to 14
+	DaysOff []time.Weekday // each weekday at most once, and never all seven
+	Minutes int            // minutes of work a day may have; 0 for no limit
+	Settled int            // days after today whose plan no longer changes, 0 to 14
 }
 
-// Digest is when and to whom the morning mail goes.
+// Digest says when the morning mail is sent, and to whom.
 type Digest struct {
-	// At is the time of day; it counts when Cron is "".
+	// At is the time of day of the digest. It is ignored if Cron is set.
 	At civil.TimeOfDay
-	// Cron is an expression of five fields, checked by ParseCron, in Zone.
+	// Cron is a cron expression of five fields in Settings.Zone, checked by
+	// ParseCron; "" if At gives the time.
 	Cron string
-	// From is an address with or without a name. From and To are set when Out
-	// is.
+	// From is the sender's address, with or without a name. From and To are
+	// always set if Out is set.
 	From string
-	// To is the keeper's addresses. Each gets its own mail, and only they may
-	// reply.
+	// To are the keeper's addresses. Each address gets its own mail, and only
+	// these addresses may reply.
 	To []string
-	// ReplyTo is where replies go; From unless said.
+	// ReplyTo is the address for replies; From by default.
 	ReplyTo string
-	// PlusAddressing puts the digest's token into the address replies go to:
+	// PlusAddressing puts the digest's token into the reply address:
 	// local+d.TOKEN@domain.
 	PlusAddressing bool
 }
@@ -92,63 +95,64 @@ type Security string
 
 // The ways of protecting a connection.
 const (
-	TLS      Security = "tls"      // from the first byte
-	STARTTLS Security = "starttls" // asked for in clear, then required
-	NoTLS    Security = "none"     // only to this machine
+	TLS      Security = "tls"      // encrypted from the first byte
+	STARTTLS Security = "starttls" // starts in clear, then must switch to encryption
+	NoTLS    Security = "none"     // in clear; only to a server on this machine
 )
 
-// Out is how mail leaves: by SMTP, or into a Maildir. Exactly one of SMTP and
-// Maildir is set.
+// Out says how mail is sent: by SMTP, or into a Maildir. Exactly one of SMTP
+// and Maildir is set.
 type Out struct {
 	SMTP     string // host:port
 	Security Security
 	User     string // "" to send without logging in
-	Password Secret // set when User is
-	CAFile   string // absolute or relative to the working directory; "" for the system's authorities
-	Maildir  string // absolute or relative to the working directory
+	Password Secret // set if User is set
+	CAFile   string // absolute, or relative to the working directory; "" for the system's certificate authorities
+	Maildir  string // absolute, or relative to the working directory
 }
 
-// Trust says which replies count.
+// Trust says how a reply proves that the keeper sent it.
 type Trust string
 
-// The two measures of trust.
+// The two kinds of proof.
 const (
-	// Authenticated believes the Authentication-Results of AuthservID.
+	// Authenticated believes the Authentication-Results header of the server
+	// AuthservID.
 	Authenticated Trust = "authenticated"
-	// Token takes a valid token and the keeper's address as proof, for mail
-	// that never leaves the keeper's own account or server.
+	// Token accepts a valid token together with the keeper's address. It suits
+	// mail that never leaves the keeper's own account or server.
 	Token Trust = "token"
 )
 
-// In is how replies come: by IMAP, or from a Maildir. Exactly one of IMAP and
-// Maildir is set.
+// In says how replies are received: by IMAP, or from a Maildir. Exactly one of
+// IMAP and Maildir is set.
 type In struct {
 	IMAP       string // host:port
 	Security   Security
-	User       string // set when IMAP is
-	Password   Secret // set when IMAP is
-	CAFile     string // as in Out
+	User       string // set if IMAP is set
+	Password   Secret // set if IMAP is set
+	CAFile     string // like Out.CAFile
 	Mailbox    string
-	Poll       time.Duration // 30 seconds to a day; how often to look where the server does not tell
-	AuthservID string        // set when Trust is Authenticated
+	Poll       time.Duration // how often to look for mail if the server does not announce it; 30 seconds to one day
+	AuthservID string        // set if Trust is Authenticated
 	Trust      Trust
-	Maildir    string // as in Out
+	Maildir    string // like Out.Maildir
 }
 
-// Page is the phone page.
+// Page is the page for the keeper's phone.
 type Page struct {
 	Listen string // host:port
-	URL    string // how the outside reaches it, without a slash at its end; "" when not said
+	URL    string // the page's public address, without a slash at the end; "" if keeper.toml gives no address
 }
 
 // Calendar is what the calendar shows.
 type Calendar struct {
 	PastDays, AheadDays int  // 0 to 366, 1 to 400
-	Alarms              bool // whether events ring
+	Alarms              bool // whether events have an alarm
 }
 
-// Default returns the settings of a keeper.toml that says nothing, but in the
-// zone UTC, which a keeper.toml must replace.
+// Default returns the settings of an empty keeper.toml. The zone is then UTC,
+// but keeper.toml must name a zone.
 func Default() Settings {
 	return Settings{
 		ZoneName: "UTC",
@@ -163,9 +167,9 @@ func Default() Settings {
 	}
 }
 
-// Read takes the settings out of the table of keeper.toml; paths in it are
-// relative to dir. What is wrong is reported to the table's list. The caller
-// reads the records of the same file and then calls Done on the table.
+// Read takes the settings out of the table of keeper.toml. Paths in it are
+// relative to dir. Read adds problems to the table's list. The caller then
+// reads the records of the same file, and calls Done on the table.
 func Read(t *tables.Table, dir string) Settings {
 	s := Default()
 	r := reader{dir}
@@ -219,7 +223,8 @@ func Keys() []string {
 
 type reader struct{ dir string }
 
-// path returns a path of the settings as one that can be opened.
+// path returns a path of the settings, joined to the folder of keeper.toml if
+// it is relative.
 func (r reader) path(p string) string {
 	if p == "" || filepath.IsAbs(p) {
 		return p
@@ -262,7 +267,7 @@ func (r reader) work(t *tables.Table, w *Work) {
 	t.Done()
 }
 
-// parseSettled reads "3 days".
+// parseSettled reads a number of days such as "3 days", at most 14.
 func parseSettled(s string) (int, error) {
 	d, err := husbandry.ParseDays(s)
 	if err != nil {
@@ -274,8 +279,8 @@ func parseSettled(s string) (int, error) {
 	return int(d), nil
 }
 
-// ParseWeekday reads a day of the week by its English name or the first three
-// letters of it.
+// ParseWeekday reads a day of the week: the English name or its first three
+// letters.
 func ParseWeekday(s string) (time.Weekday, error) {
 	lower := strings.ToLower(s)
 	for d := time.Sunday; d <= time.Saturday; d++ {
@@ -340,7 +345,7 @@ func Address(s string) (string, error) {
 	return s, nil
 }
 
-// security reads how the connection to the server at hostPort is protected.
+// security reads how to protect the connection to the server at hostPort.
 func security(t *tables.Table, hostPort string) Security {
 	how, ok := tables.Choice(t, "security", TLS, STARTTLS, NoTLS)
 	if !ok {
@@ -373,14 +378,14 @@ func hostPort(s string) (string, error) {
 	host, port, err := net.SplitHostPort(s)
 	n, portErr := strconv.Atoi(port)
 	if err != nil || portErr != nil || n < 1 || n > 65535 || strings.ContainsAny(host, " /@") || strings.Contains(s, "@") {
-		// The text is not repeated: somebody may have put a password into it.
+		// The message does not repeat the text: it may contain a password.
 		return "", fmt.Errorf("not a host and port like mail.example.org:993")
 	}
 	return s, nil
 }
 
-// login reads the user and where the password is. A server may not need them,
-// a mailbox does.
+// login reads the user and the place of the password. A server for sending may
+// not need a login; a mailbox always does (needed).
 func (r reader) login(t *tables.Table, needed bool) (user string, password Secret) {
 	user = t.Text("user")
 	file, env := t.Text("password_file"), t.Text("password_env")
@@ -406,8 +411,9 @@ func (r reader) login(t *tables.Table, needed bool) (user string, password Secre
 	return user, password
 }
 
-// refuseSecrets reports passwords that stand in the file itself. Books are
-// copied, synchronised and shown to others.
+// refuseSecrets reports passwords written into keeper.toml itself. Books are
+// copied, synchronised and shown to others, so they are no place for a
+// password.
 func refuseSecrets(t *tables.Table) bool {
 	refused := false
 	for _, key := range []string{"password", "passwd", "passphrase", "pass", "pwd", "secret", "token"} {
@@ -434,7 +440,7 @@ func (r reader) out(t *tables.Table) *Out {
 	return &o
 }
 
-// optional reads text that may be left empty.
+// optional reads text that may be empty.
 func optional(t *tables.Table, key string) string {
 	if t.IsEmptyText(key) {
 		return ""
@@ -442,7 +448,7 @@ func optional(t *tables.Table, key string) string {
 	return t.Text(key)
 }
 
-// oneWay reports a table that names both a server and a Maildir, or neither.
+// oneWay reports a table that names a server and a Maildir, or neither of them.
 func oneWay(t *tables.Table, server, maildir string) {
 	switch {
 	case t.Has(server) && maildir != "":
@@ -480,7 +486,7 @@ func (r reader) in(t *tables.Table) *In {
 	return &i
 }
 
-// parsePoll reads "10 minutes".
+// parsePoll reads a duration such as "10 minutes", from 30 seconds to one day.
 func parsePoll(s string) (time.Duration, error) {
 	number, unit, _ := strings.Cut(strings.TrimSpace(s), " ")
 	n, err := strconv.Atoi(number)

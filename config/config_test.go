@@ -30,7 +30,7 @@ func readSettings(src string) (Settings, diag.List) {
 	return s, list
 }
 
-func TestSettingsAreWhatTheFileSays(t *testing.T) {
+func TestReadTakesEverySetting(t *testing.T) {
 	s, list := readSettings(`
 name = "Mornings at the lizard room"
 zone = "Europe/Vienna"
@@ -107,7 +107,7 @@ alarms = true
 	}
 }
 
-func TestWhatIsNotSaid(t *testing.T) {
+func TestDefaultsOfMissingSettings(t *testing.T) {
 	s, list := readSettings("zone = \"UTC\"\n")
 	if len(list) > 0 {
 		t.Fatalf("problems: %v", list)
@@ -127,22 +127,22 @@ func TestWhatIsNotSaid(t *testing.T) {
 	}
 }
 
-// Each row is a keeper.toml with one problem.
+// Each case is a keeper.toml with one problem, or a valid one.
 func TestProblemsOfSettings(t *testing.T) {
 	const digest = "zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\nto = [\"k@example.org\"]\n"
 	out := func(rest string) string { return digest + "[mail.out]\n" + rest }
 	in := func(rest string) string { return digest + "[mail.in]\n" + rest }
 	for _, c := range []struct {
 		name, src string
-		want      string // line:column: severity: beginning of the message; "" for none
+		want      string // line:column: severity: beginning of the message; "" for no problem
 	}{
 		{"no zone", "", "1:1: error: the file has no `zone`"},
-		{"the machine's zone", "zone = \"Local\"", "1:8: error: `zone`: there is no time zone \"Local\""},
+		{"Local is no zone", "zone = \"Local\"", "1:8: error: `zone`: there is no time zone \"Local\""},
 		{"no such weekday", "zone = \"UTC\"\n[work]\ndays_off = [\"sundays\"]", "3:13: error: `days_off`: \"sundays\" is not a weekday"},
 		{"a day off twice", "zone = \"UTC\"\n[work]\ndays_off = [\"sun\", \"Sunday\"]", "3:20: error: Sunday stands twice"},
-		{"nothing but days off", "zone = \"UTC\"\n[work]\ndays_off = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]", "3:12: error: no day is left to work on"},
+		{"seven days off", "zone = \"UTC\"\n[work]\ndays_off = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\", \"sat\", \"sun\"]", "3:12: error: no day is left to work on"},
 		{"too many minutes", "zone = \"UTC\"\n[work]\nminutes = 2000", "3:11: error: `minutes` is 2000, and must be from 1 to 1440"},
-		{"settled for a month", "zone = \"UTC\"\n[work]\nsettled = \"30 days\"", "3:11: error: `settled`: \"30 days\" is more than 14 days"},
+		{"settled too far ahead", "zone = \"UTC\"\n[work]\nsettled = \"30 days\"", "3:11: error: `settled`: \"30 days\" is more than 14 days"},
 		{"no settled days", "zone = \"UTC\"\n[work]\nsettled = \"0 days\"", ""},
 		{"an old name of a zone", "zone = \"US/Pacific\"", ""},
 		{"a digest at four", "zone = \"UTC\"\n[digest]\nat = \"04:00\"\n", ""},
@@ -165,25 +165,25 @@ func TestProblemsOfSettings(t *testing.T) {
 		{"starttls at the port of tls", out("smtp = \"smtp.example.org:465\"\nsecurity = \"starttls\"\n"), "7:12: warning: port 465 is usually one of tls"},
 		{"a user without a password", out("smtp = \"smtp.example.org:465\"\nuser = \"u\"\n"), "5:1: error: [mail.out] has no `password_file` or `password_env`"},
 		{"a password without a user", out("smtp = \"smtp.example.org:465\"\npassword_env = \"P\"\n"), "5:1: error: [mail.out] has no `user`"},
-		{"nobody logs in", out("smtp = \"smtp.example.org:465\"\n"), ""},
+		{"sending without a login", out("smtp = \"smtp.example.org:465\"\n"), ""},
 		{"no way out", out("ca_file = \"x\"\n"), "5:1: error: [mail.out] has no `smtp` or `maildir`"},
 		{"two ways out", out("smtp = \"smtp.example.org:465\"\nmaildir = \"x\"\n"), "7:1: error: [mail.out] has both"},
 		{"the password instead of its variable", out("smtp = \"smtp.example.org:465\"\nuser = \"u\"\npassword_env = \"a b=c\"\n"), "8:16: error: not the name of an environment variable"},
 		{"a mailbox without a login", in("imap = \"imap.example.org:993\"\ntrust = \"token\"\nuser = \"u\"\n"), "5:1: error: [mail.in] has no `password_file`"},
-		{"nobody vouches", in("maildir = \"in\"\n"), "5:1: error: [mail.in] has no `authserv_id`"},
+		{"no server to vouch for replies", in("maildir = \"in\"\n"), "5:1: error: [mail.in] has no `authserv_id`"},
 		{"a limit beyond one", "zone = \"UTC\"\n[breeding]\nkinship_limit = 12.5\n", "3:17: error: `kinship_limit` is 12.5, and must be from 0 to 1"},
 		{"a warning above the limit", "zone = \"UTC\"\n[breeding]\nkinship_limit = 0.1\nkinship_warn = 0.2\n", "4:16: error: `kinship_warn` (0.2) is above `kinship_limit` (0.1)"},
 		{"a limit below the usual warning", "zone = \"UTC\"\n[breeding]\nkinship_limit = 0\n", ""},
-		{"a male for nobody", "zone = \"UTC\"\n[breeding]\nfemales_per_male = 0\n", "3:20: error: `females_per_male` is 0, and must be from 1"},
-		{"a rest without a unit", "zone = \"UTC\"\n[breeding]\nmale_rest = \"90\"\n", "3:13: error: `male_rest`: \"90\" has no unit"},
+		{"no females for a male", "zone = \"UTC\"\n[breeding]\nfemales_per_male = 0\n", "3:20: error: `females_per_male` is 0, and must be from 1"},
+		{"a male's rest without a unit", "zone = \"UTC\"\n[breeding]\nmale_rest = \"90\"\n", "3:13: error: `male_rest`: \"90\" has no unit"},
 		{"looking too often", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"10 seconds\"\n"), "8:8: error: `poll`: \"10 seconds\" is not between"},
 		{"looking too rarely", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"25 hours\"\n"), "8:8: error: `poll`: \"25 hours\" is not between"},
 		{"a number that overflows", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"9999999999999 hours\"\n"), "8:8: error: `poll`:"},
-		{"a page for everybody", "zone = \"UTC\"\n[page]\nlisten = \":8734\"\n", "3:10: warning: everybody in the network"},
+		{"a page open to the whole network", "zone = \"UTC\"\n[page]\nlisten = \":8734\"\n", "3:10: warning: everybody in the network"},
 		{"a link in clear", "zone = \"UTC\"\n[page]\nurl = \"http://lizards.example.org\"\n", "3:7: warning: links of http"},
 		{"a link in clear on this machine", "zone = \"UTC\"\n[page]\nurl = \"http://localhost:8734\"\n", ""},
 		{"a link with a login", "zone = \"UTC\"\n[page]\nurl = \"https://u:p@lizards.example.org\"\n", "3:7: error: `url`: not a web address"},
-		{"a link of another sort", "zone = \"UTC\"\n[page]\nurl = \"javascript:x\"\n", "3:7: error: `url`: not a web address"},
+		{"a link that is no web address", "zone = \"UTC\"\n[page]\nurl = \"javascript:x\"\n", "3:7: error: `url`: not a web address"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, list := readSettings(c.src)
@@ -204,7 +204,7 @@ func TestProblemsOfSettings(t *testing.T) {
 	}
 }
 
-func TestASecretInClearIsRefused(t *testing.T) {
+func TestPasswordInBooksIsRejected(t *testing.T) {
 	for _, src := range []string{
 		"zone = \"UTC\"\npassword = \"hunter2\"\n",
 		"zone = \"UTC\"\n[mail]\npassword = \"hunter2\"\n",
@@ -222,7 +222,7 @@ func TestASecretInClearIsRefused(t *testing.T) {
 	}
 }
 
-func TestSecretIsPrintedNowhere(t *testing.T) {
+func TestSecretNeverPrints(t *testing.T) {
 	t.Setenv("NESTROUND_TEST_SECRET", "hunter2")
 	s := SecretEnv("NESTROUND_TEST_SECRET")
 	settings := Settings{Out: &Out{Password: s}}
@@ -308,14 +308,14 @@ func TestSecretRead(t *testing.T) {
 func TestParseCron(t *testing.T) {
 	for _, c := range []struct {
 		name, expression string
-		first            string // the first moment after 2027-01-01T00:00Z; or the error
+		first            string // first moment after 2027-01-01T00:00Z, or part of the error
 	}{
 		{"every day", "0 6 * * *", "2027-01-01T06:00:00Z"},
-		{"padded", "  0  6 * * * ", "2027-01-01T06:00:00Z"},
+		{"extra spaces", "  0  6 * * * ", "2027-01-01T06:00:00Z"},
 		{"Sunday", "0 6 * * 0", "2027-01-03T06:00:00Z"},
 		{"Sunday by name", "0 6 * * sun", "2027-01-03T06:00:00Z"},
 		{"leap day", "0 6 29 2 *", "2028-02-29T06:00:00Z"},
-		{"either", "0 6 13 * 5", "2027-01-01T06:00:00Z"}, // crontab(5): a Friday, though not a 13th
+		{"day of the month or weekday", "0 6 13 * 5", "2027-01-01T06:00:00Z"}, // crontab(5): either day matches; 1 January 2027 is a Friday, but not a 13th
 		{"Sunday as seven", "0 6 * * 7", "write 0 or sun"},
 		{"Sunday as seven in a list", "0 6 * * 1,7", "write 0 or sun"},
 		{"Sunday as seven in a range", "0 6 * * 5-7", "write 0 or sun"},
@@ -357,8 +357,9 @@ func TestCronMixesDays(t *testing.T) {
 	}
 }
 
-// Keys is what Read asks for, so that settings in another file are recognised.
-func TestKeysAreThoseOfRead(t *testing.T) {
+// Read must know every key of Keys, so that a setting in another file is
+// recognised.
+func TestReadKnowsEveryKey(t *testing.T) {
 	for _, key := range Keys() {
 		var list diag.List
 		root := tables.Parse("f", []byte(key+" = 1\n"), &list)

@@ -18,21 +18,21 @@ var (
 	cronSunday = regexp.MustCompile(`(^|[,-])0*7($|[,/-])`)
 )
 
-// cronFields are the fields of an expression with the largest step that can
-// make a difference in each.
+// cronFields are the five fields of an expression. For each, it has the largest
+// step that makes a difference.
 var cronFields = []struct {
 	name string
 	most int
 }{{"minute", 59}, {"hour", 23}, {"day of the month", 30}, {"month", 11}, {"day of the week", 6}}
 
 // ParseCron reads a cron expression of five fields: minute, hour, day of the
-// month, month, day of the week. Beyond what the library refuses it refuses
-// what the library takes and never means what it seems to: zone prefixes (the
-// books have one zone), @every and other words (they hide the time of day),
-// steps longer than their field, and dates that never come.
+// month, month, day of the week. It also rejects valid but misleading
+// expressions: time zone prefixes (the books have one zone), words such as
+// @every (they hide the time of day), steps longer than their field, and dates
+// that never come.
 //
-// As everywhere in cron, an expression that restricts both the day of the
-// month and that of the week means days on which either fits.
+// If an expression restricts both the day of the month and the day of the week,
+// a day matches if either fits, as in every cron.
 func ParseCron(s string) (cron.Schedule, error) {
 	fields := strings.Fields(s)
 	switch {
@@ -56,15 +56,16 @@ func ParseCron(s string) (cron.Schedule, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%q is not a cron expression; a field is *, a number, a range 1-5, a list 1,3, a step */2, or a name like mon", s)
 	}
-	// The library looks five years ahead, which any leap day is within.
+	// The library looks five years ahead. Any five years from 2027 contain a
+	// leap day.
 	if schedule.Next(time.Date(2027, time.January, 1, 0, 0, 0, 0, time.UTC)).IsZero() {
 		return nil, fmt.Errorf("%q never comes: there is no such date", s)
 	}
 	return schedule, nil
 }
 
-// parseGuarded turns a panic of the library, of which two are known, into an
-// error.
+// parseGuarded turns a panic of the library into an error. Two expressions are
+// known to make it panic.
 func parseGuarded(s string) (schedule cron.Schedule, err error) {
 	defer func() {
 		if recover() != nil {
@@ -75,7 +76,7 @@ func parseGuarded(s string) (schedule cron.Schedule, err error) {
 }
 
 // CronMixesDays reports whether a valid expression restricts both the day of
-// the month and that of the week, so that either will do.
+// the month and the day of the week. A day then matches if either fits.
 func CronMixesDays(s string) bool {
 	fields := strings.Fields(s)
 	return len(fields) == 5 && fields[2] != "*" && fields[2] != "?" && fields[4] != "*" && fields[4] != "?"

@@ -9,8 +9,9 @@ import (
 	"testing"
 )
 
-// A pipe by the name of a password file is no reason to wait for a writer.
-func TestAPipeIsNoPasswordFile(t *testing.T) {
+// A named pipe in the place of a password file must not make Read wait for a
+// writer.
+func TestReadRejectsPipeAsPasswordFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "mail")
 	if err := syscall.Mkfifo(path, 0o600); err != nil {
 		t.Fatal(err)

@@ -10,19 +10,19 @@ import (
 	"strings"
 )
 
-// Secret says where a password is kept: in a file, or in the environment. It
-// never holds the password itself, and prints as "(secret)" whichever way it
-// is printed, so that neither a log nor a dump of the settings tells more than
-// it should. Read fetches the password at the moment it is used.
+// Secret says where a password is kept: in a file, or in an environment
+// variable. It never holds the password itself. It always prints as "(secret)",
+// so a log or a dump of the settings reveals nothing. Read fetches the password
+// at the moment of use.
 type Secret struct {
 	file string // path
-	env  string // name of a variable
+	env  string // name of the environment variable
 }
 
 // SecretFile returns the secret kept in the file at path.
 func SecretFile(path string) Secret { return Secret{file: path} }
 
-// SecretEnv returns the secret kept in the variable name of the environment.
+// SecretEnv returns the secret kept in the environment variable name.
 func SecretEnv(name string) Secret { return Secret{env: name} }
 
 // IsZero reports whether there is no secret.
@@ -45,10 +45,9 @@ func (s Secret) MarshalJSON() ([]byte, error) { return []byte(`"` + hidden + `"`
 // maxSecret is the size in bytes of the longest secret.
 const maxSecret = 4096
 
-// Read returns the password. It refuses a file that others than its owner and
-// group may read, and takes one line end off the end of the content; errors
-// name the file or the variable, never what is in it. The zero Secret reads as
-// "".
+// Read returns the password. It rejects a file that everybody on the machine
+// may read. It removes one line end from the end of the password. Errors name
+// the file or the variable, never the password. The zero Secret reads as "".
 func (s Secret) Read() (string, error) {
 	var content, where string
 	switch {
@@ -82,7 +81,7 @@ func (s Secret) Read() (string, error) {
 }
 
 func readPrivate(path string) (string, error) {
-	// Before it is opened: opening a pipe waits for somebody to write into it.
+	// Check before opening: opening a named pipe would wait for a writer.
 	info, err := os.Stat(path)
 	if err != nil {
 		return "", withoutPath(err)
@@ -90,7 +89,7 @@ func readPrivate(path string) (string, error) {
 	if !info.Mode().IsRegular() {
 		return "", errors.New("it is not a file")
 	}
-	// Windows has no such bits and reports made-up ones.
+	// Windows has no such permission bits and reports made-up ones.
 	if info.Mode().Perm()&0o007 != 0 && runtime.GOOS != "windows" {
 		return "", fmt.Errorf("everybody on this machine may read it; run: chmod 600 %s", path)
 	}
@@ -106,7 +105,8 @@ func readPrivate(path string) (string, error) {
 	return string(content), nil
 }
 
-// withoutPath returns the cause of a file error, whose path the caller states.
+// withoutPath returns the cause of a file error without the path, because the
+// caller adds the path.
 func withoutPath(err error) error {
 	if path, ok := errors.AsType[*os.PathError](err); ok {
 		return path.Err

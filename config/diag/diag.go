@@ -1,15 +1,14 @@
-// Package diag has problems that know where they are: one place in one of the
-// keeper's files, what is wrong there, and what to write instead.
+// Package diag describes problems in the keeper's files: the place, what is
+// wrong there, and what to write instead.
 //
-// Whoever reads the books collects every [Problem] in a [List] instead of
-// stopping at the first, so that a keeper mends everything in one go. Start
-// with List.Print, which shows a problem as an editor's error list does, with
-// the line and a caret under the place; [DidYouMean] makes the hints for words
-// that are nearly right.
+// Code that reads the books collects every [Problem] in a [List] instead of
+// stopping at the first problem. The keeper can then mend everything in one go.
+// Start with List.Print: it prints each problem with its line and a caret under
+// the place, as a compiler does. [DidYouMean] makes hints for misspelt words.
 //
-// The package reads no file and knows no record. It also decides nothing about
-// secrets: a line that must not be shown is left out by whoever makes the
-// Problem (see config/tables).
+// The package reads no file and knows no record. It does not look for secrets:
+// the code that makes a Problem leaves Source empty if the line must not be
+// shown (see config/tables).
 package diag
 
 import (
@@ -24,42 +23,41 @@ import (
 	"golang.org/x/text/width"
 )
 
-// Severity says whether the program may run on the books.
+// Severity says whether the program may use the books.
 type Severity string
 
-// The severities. Books with an Error are not used at all; a Warning points at
-// something odd that may well be meant.
+// The severities. The program does not use books with an Error at all. A
+// Warning points at something odd that the keeper may well mean.
 const (
 	Error   Severity = "error"
 	Warning Severity = "warning"
 )
 
-// Problem is one thing that is wrong, or odd, at one place of a file. It is
-// made once, by the code that found it, and never changed.
+// Problem is a mistake, or something odd, at one place of a file. The code that
+// finds the problem makes it, and nothing changes it afterwards.
 type Problem struct {
 	File     string   `json:"file"`   // relative to the books, with forward slashes
-	Line     int      `json:"line"`   // from 1; 0: the file as a whole
-	Column   int      `json:"column"` // from 1, in characters (code points), a tab being one
+	Line     int      `json:"line"`   // from 1; 0 if the problem is the file as a whole
+	Column   int      `json:"column"` // from 1, in characters (code points); a tab counts as one
 	Severity Severity `json:"severity"`
 	Message  string   `json:"message"` // what is wrong: lower case, no full stop
-	Hint     string   `json:"hint"`    // what to do about it; "" where nothing helps
-	// Source is the line itself, without its line end; "" where it may hold a
-	// secret or there is no such line. It is shown, never stored.
+	Hint     string   `json:"hint"`    // how to mend it; "" if no hint would help
+	// Source is the text of the line, without its line end; "" if the line may
+	// hold a secret or does not exist. It is shown, never stored.
 	Source string `json:"-"`
 }
 
-// List is problems in the order in which they were found; Sort orders them by
-// place.
+// List holds problems in the order in which they were found. Sort orders them
+// by place.
 type List []Problem
 
-// HasErrors reports whether the list has anything worse than a warning.
+// HasErrors reports whether the list has a problem with severity Error.
 func (l List) HasErrors() bool {
 	return slices.ContainsFunc(l, func(p Problem) bool { return p.Severity == Error })
 }
 
-// Sort orders the list by file, line and column. Problems of one place keep
-// the order in which they were found, which puts a cause before what follows
-// from it.
+// Sort orders the list by file, line and column. Problems at the same place
+// keep their order, so a cause stands before its consequences.
 func (l List) Sort() {
 	slices.SortStableFunc(l, func(p, q Problem) int {
 		return cmp.Or(
@@ -70,7 +68,7 @@ func (l List) Sort() {
 	})
 }
 
-// Print writes every problem of the list, each as Problem.String has it.
+// Print writes every problem of the list as Problem.String formats it.
 func (l List) Print(w io.Writer) error {
 	for _, p := range l {
 		if _, err := io.WriteString(w, p.String()); err != nil {
@@ -108,16 +106,16 @@ func (p Problem) String() string {
 	return b.String()
 }
 
-// Lines are cut to this many characters about the caret: enough for any line
-// that a person wrote, too little for a file pasted into one line to scroll
-// the message away.
+// A shown line is cut to this many characters before and after the caret. That
+// is enough for any line that a person wrote. A whole file pasted into one line
+// must not scroll the message away.
 const (
 	excerptBefore = 60
 	excerptAfter  = 60
 )
 
-// excerpt returns the part of the line about the column, safe to show, and the
-// column within it.
+// excerpt returns the part of the line around the column, safe to show, and the
+// column within that part.
 func excerpt(line string, column int) (string, int) {
 	runes := []rune(visible(line))
 	at := min(max(column-1, 0), len(runes))
@@ -134,9 +132,8 @@ func excerpt(line string, column int) (string, int) {
 	return string(cut), at + 1
 }
 
-// padding returns what stands before the caret: blanks as wide as the
-// characters before the column, and the line's own tabs, so that it lines up
-// whatever the terminal takes a tab for.
+// padding returns the text before the caret: blanks as wide as the characters
+// before the column. Tabs stay tabs, so the caret is right at any tab width.
 func padding(line string, column int) string {
 	var b strings.Builder
 	for _, r := range line {
@@ -153,8 +150,8 @@ func padding(line string, column int) string {
 	return b.String()
 }
 
-// columns returns how many columns of a terminal r takes: two for what Unicode
-// Standard Annex #11 calls wide or fullwidth, none for combining marks.
+// columns returns the width of r in terminal columns: 2 if Unicode Standard
+// Annex #11 calls it wide or fullwidth, 0 for combining marks, else 1.
 func columns(r rune) int {
 	if unicode.In(r, unicode.Mn, unicode.Me, unicode.Cf) {
 		return 0
@@ -166,8 +163,9 @@ func columns(r rune) int {
 	return 1
 }
 
-// visible replaces what could move a terminal's cursor or reorder its text:
-// control characters other than the tab, format characters and broken UTF-8.
+// visible replaces characters that could move a terminal's cursor or reorder
+// its text: control characters except the tab, format characters, and broken
+// UTF-8.
 func visible(s string) string {
 	return strings.Map(func(r rune) rune {
 		if r == '\t' || unicode.IsPrint(r) {

@@ -9,7 +9,7 @@ import (
 	"nestround/config/diag"
 )
 
-func TestCaretStandsUnderThePlace(t *testing.T) {
+func TestCaretPointsAtPlace(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		source string
@@ -23,7 +23,7 @@ func TestCaretStandsUnderThePlace(t *testing.T) {
 		{"wide characters take two columns", "name = \"守宮\" x", 13, "    name = \"守宮\" x\n                  ^\n"},
 		// U+0308 combines with the letter before it.
 		{"combining marks take none", "a = \"u\u0308\" x", 10, "    a = \"u\u0308\" x\n            ^\n"},
-		{"behind the end", "id =", 5, "    id =\n        ^\n"},
+		{"after the end of the line", "id =", 5, "    id =\n        ^\n"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			p := diag.Problem{File: "a.toml", Line: 1, Column: c.column, Message: "m", Source: c.source}
@@ -35,7 +35,7 @@ func TestCaretStandsUnderThePlace(t *testing.T) {
 	}
 }
 
-func TestLongLinesAreCutAboutTheCaret(t *testing.T) {
+func TestLongLineIsCutAroundCaret(t *testing.T) {
 	line := strings.Repeat("x", 300) + "!" + strings.Repeat("y", 300)
 	p := diag.Problem{File: "a.toml", Line: 1, Column: 301, Message: "m", Source: line}
 	lines := strings.Split(p.String(), "\n")
@@ -48,7 +48,7 @@ func TestLongLinesAreCutAboutTheCaret(t *testing.T) {
 	}
 }
 
-func TestWhatMovesTheCursorIsNotPrinted(t *testing.T) {
+func TestControlCharactersAreNotPrinted(t *testing.T) {
 	// An escape sequence, a right-to-left override (U+202E) and a broken byte.
 	p := diag.Problem{File: "a\x1b[2J.toml", Message: "m\u202e", Source: "x = \x1b[31m \xff"}
 	if s := p.String(); strings.ContainsAny(s, "\x1b\u202e") || strings.Contains(s, "\xff") {
@@ -56,7 +56,7 @@ func TestWhatMovesTheCursorIsNotPrinted(t *testing.T) {
 	}
 }
 
-func TestNoSourceNoCaret(t *testing.T) {
+func TestNoCaretWithoutSource(t *testing.T) {
 	p := diag.Problem{File: "keeper.toml", Line: 3, Column: 1, Severity: diag.Warning, Message: "odd", Hint: "mend it"}
 	if got, want := p.String(), "keeper.toml:3:1: warning: odd\n    mend it\n"; got != want {
 		t.Errorf("got %q, want %q", got, want)
@@ -91,7 +91,7 @@ func TestSortKeepsCausesBeforeConsequences(t *testing.T) {
 	}
 }
 
-func TestOnlyErrorsStop(t *testing.T) {
+func TestHasErrorsIgnoresWarnings(t *testing.T) {
 	l := diag.List{{Severity: diag.Warning}}
 	if l.HasErrors() {
 		t.Error("a warning counts as an error")
@@ -114,16 +114,16 @@ func TestDidYouMean(t *testing.T) {
 		{"case", "Species", keys, "did you mean `species`?"},
 		{"another separator", "nest-box", keys, "did you mean `nest_box`?"},
 		{"written together", "nestbox", keys, "did you mean `nest_box`?"},
-		{"another word of the trade", "sire", keys, "did you mean `father`?"},
-		{"another word of the house", "tank", keys, "did you mean `enclosure`?"},
-		{"shortened", "temp", keys, "did you mean `temperature`?"},
+		{"another breeder's word", "sire", keys, "did you mean `father`?"},
+		{"another word for a place", "tank", keys, "did you mean `enclosure`?"},
+		{"abbreviated", "temp", keys, "did you mean `temperature`?"},
 		{"a leading zero", "E7", []string{"E01", "E07", "E70"}, "did you mean `E07`?"},
-		{"two as near", "rom", []string{"room", "from", "rack"}, "did you mean `room` or `from`?"},
+		{"two equally near", "rom", []string{"room", "from", "rack"}, "did you mean `room` or `from`?"},
 		{"nothing near", "colour", keys, ""},
-		{"too many as near", "E99", []string{"E09", "E19", "E29", "E39"}, ""},
-		{"nothing at all", "", keys, ""},
+		{"too many equally near", "E99", []string{"E09", "E19", "E29", "E39"}, ""},
+		{"an empty word", "", keys, ""},
 		{"no candidates", "x", nil, ""},
-		{"not itself by distance", "ab", []string{"cd"}, ""},
+		{"a short word far from all", "ab", []string{"cd"}, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if got := diag.DidYouMean(c.got, c.candidates); got != c.want {
@@ -143,7 +143,7 @@ func BenchmarkSuggestAmongThousands(b *testing.B) {
 	}
 }
 
-// What is commonly written for a word is found however it is spelt.
+// Common words for a key are found in any spelling.
 func TestCommonMixUps(t *testing.T) {
 	for got, want := range map[string]string{"Valid-Until": "expires", "valid_until": "expires", "DOB": "hatched", "hatch_date": "hatched"} {
 		if s := diag.Suggest(got, []string{"expires", "hatched", "until"}); len(s) != 1 || s[0] != want {

@@ -7,8 +7,8 @@ import (
 	"nestround/tasks/english"
 )
 
-// DidYouMean returns the hint "did you mean `x`?" where one to three of the
-// candidates are about equally likely to be what was meant, and "" otherwise.
+// DidYouMean returns a hint such as "did you mean `x`?" if Suggest finds
+// candidates, and "" otherwise.
 func DidYouMean(got string, candidates []string) string {
 	s := Suggest(got, candidates)
 	if len(s) == 0 {
@@ -21,15 +21,17 @@ func DidYouMean(got string, candidates []string) string {
 	return "did you mean " + english.Or(quoted) + "?"
 }
 
-// mostSuggestions is how many equally near candidates are still a help. When
-// E99 is missing and E09, E19, ... are all one letter away, none of them is.
+// mostSuggestions is the largest number of candidates that are still a help. If
+// E99 is missing and E09, E19, ... are all one letter away, a suggestion would
+// not help.
 const mostSuggestions = 3
 
-// Suggest returns the candidates that got was most likely meant to be, in
-// their own order: those that differ only in case, separators and leading
-// zeros; else what people commonly write for one of them; else the nearest by
-// letters changed, left out, added or swapped; else those that got shortens.
-// It returns none where nothing is near or too many are.
+// Suggest returns the candidates that the writer of got most likely meant, in
+// the order of candidates. It tries four ways and takes the first that finds
+// any: candidates that differ only in case, separators and leading zeros;
+// common words for a candidate, such as "sire" for "father"; the fewest letters
+// changed, left out, added or swapped; and candidates that got abbreviates. It
+// returns nil if no way finds any, or a way finds more than mostSuggestions.
 func Suggest(got string, candidates []string) []string {
 	plain := simplify(got)
 	if plain == "" {
@@ -71,9 +73,9 @@ func mixedUp(plain string, candidates []string) (found []string) {
 }
 
 func nearest(plain string, candidates []string) (found []string) {
-	best := 1 + len(plain)/4 // letters off: one of three, two of four to seven
+	best := 1 + len(plain)/4 // letters that may differ: one of three, two of four to seven
 	if len(plain) < 3 {
-		best = 0 // every two-letter word is near every other
+		best = 0 // every two-letter word is near every other one
 	}
 	best = min(best, 3)
 	for _, c := range candidates {
@@ -102,11 +104,11 @@ func shortened(plain string, candidates []string) (found []string) {
 	return found
 }
 
-// simplify drops what people get wrong without noticing: case, separators, and
-// zeros before a number.
+// simplify removes differences that people do not notice: case, separators, and
+// leading zeros of numbers.
 func simplify(s string) string {
 	var b strings.Builder
-	digits := false // within a number that has begun
+	digits := false // inside a number, after its leading zeros
 	for i, r := range s {
 		switch {
 		case r == '-' || r == '_' || r == '.' || unicode.IsSpace(r):
@@ -121,9 +123,9 @@ func simplify(s string) string {
 	return b.String()
 }
 
-// distance counts the letters to change, drop, add or swap with their
-// neighbour to make b of a (optimal string alignment). It gives up, returning
-// more than most, as soon as the answer exceeds most.
+// distance counts the letters to change, drop, add or swap with their neighbour
+// to turn a into b (optimal string alignment). It returns a number above most
+// as soon as the count must exceed most.
 func distance(a, b string, most int) int {
 	if len(a)-len(b) > most || len(b)-len(a) > most {
 		return most + 1
@@ -154,8 +156,9 @@ func distance(a, b string, most int) int {
 	return last[len(b)]
 }
 
-// mixUps has what people write for a word of the books, simplified, and the
-// words it may stand for; only those that are candidates are suggested.
+// mixUps lists common words for the keys of the books, simplified, with the
+// keys they may stand for. Suggest proposes only keys that are among its
+// candidates.
 var mixUps = map[string][]string{
 	"birthday":    {"hatched"},
 	"born":        {"hatched"},

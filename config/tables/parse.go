@@ -13,9 +13,9 @@ import (
 	"nestround/config/diag"
 )
 
-// Parse reads the file src, naming it name in problems, which it adds to list.
-// It always returns a table: what could be read of the file. Lost says whether
-// records may be missing from it.
+// Parse reads the file src and adds its problems to list, under the file name
+// given as name. It always returns a table with everything that it could read.
+// Lost says whether records may be missing from the table.
 func Parse(name string, src []byte, list *diag.List) *Table {
 	f := &file{name: name, list: list, lines: []int{0}}
 	root := &Table{f: f, name: "the file", how: headed}
@@ -38,13 +38,13 @@ func Parse(name string, src []byte, list *diag.List) *Table {
 	return root
 }
 
-// Lost reports whether a part of the file could not be read that may have held
-// a record or its id, so that a reference to an unknown id proves nothing.
+// Lost reports whether an unreadable part of the file may have held a record or
+// its id. An unknown id then proves nothing: its record may be in that part.
 func (t *Table) Lost() bool { return t.f.lost }
 
-// mendBytes reports what no TOML file may hold (TOML 1.0.0, "Spec": UTF-8
-// only; control characters other than tab and line ends nowhere) and returns
-// the text with blanks in its stead, so that the rest can be read.
+// mendBytes reports bytes that no TOML file may hold (TOML 1.0.0, "Spec": UTF-8
+// only; control characters other than tab and line ends nowhere). It returns
+// the text with blanks in their place, so that the rest can be read.
 func (f *file) mendBytes(text string) string {
 	var mended []byte
 	blank := func(from, to int) {
@@ -95,18 +95,18 @@ func (f *file) mendBytes(text string) string {
 	return string(mended)
 }
 
-// scanner walks through the statements of a file. It finds where keys, values
-// and headers stand; what a value means is the library's.
+// scanner walks through the statements of a file. It finds the places of keys,
+// values and headers. The library decodes the values.
 type scanner struct {
 	f     *file
 	i     int
 	root  *Table
-	table *Table // that of the last header
+	table *Table // table of the last header
 
 	pending []pendingValue
 }
 
-// atOnce is how many values are decoded together.
+// atOnce is the number of values that are decoded together.
 const atOnce = 64
 
 func (s *scanner) more() bool { return s.i < len(s.f.src) }
@@ -136,8 +136,8 @@ func (s *scanner) space() {
 	}
 }
 
-// lineEnd returns the offset of the line feed that ends the line at i, or of
-// the end of the file.
+// lineEnd returns the offset of the line feed that ends the line at i, or the
+// end of the file if there is none.
 func (s *scanner) lineEnd(i int) int {
 	if n := strings.IndexByte(s.f.src[i:], '\n'); n >= 0 {
 		return i + n
@@ -145,7 +145,7 @@ func (s *scanner) lineEnd(i int) int {
 	return len(s.f.src)
 }
 
-// error reports a fault of syntax and reports whether reading may go on.
+// error reports a syntax error. It returns whether reading may go on.
 func (s *scanner) error(p Place, message, hint string) bool {
 	s.f.syntax++
 	if s.f.syntax > maxSyntaxErrors {
@@ -186,8 +186,8 @@ func isBare(c byte) bool {
 	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '-' || c == '_'
 }
 
-// key reads a dotted key and leaves i behind it and its trailing blanks. The
-// error's place is i.
+// key reads a dotted key and moves i behind the key and the blanks that follow.
+// An error is at the place i.
 func (s *scanner) key() ([]part, error) {
 	var parts []part
 	for {
@@ -228,7 +228,7 @@ func (s *scanner) key() ([]part, error) {
 	}
 }
 
-// header reads [a.b] or [[a.b]] and makes it the table of what follows.
+// header reads [a.b] or [[a.b]] and makes its table the current one.
 func (s *scanner) header() {
 	at := s.i
 	many := s.starts("[[")
@@ -238,7 +238,8 @@ func (s *scanner) header() {
 	}
 	s.i += len(open)
 	parts, err := s.key()
-	// What follows belongs to nobody until the header is known to be right.
+	// Until the header is known to be right, the following keys go into a table
+	// that nobody reads.
 	s.table = &Table{f: s.f, broken: true, secret: secretive(parts), how: headed}
 	switch {
 	case err != nil:
@@ -271,8 +272,8 @@ func (s *scanner) badHeader(at int, message string) {
 	}
 }
 
-// open finds or makes the table that a header names. It returns nil, having
-// reported why, where the header contradicts what stands above it.
+// open finds or makes the table that a header names. If the header contradicts
+// an earlier line, open reports the contradiction and returns nil.
 func (s *scanner) open(at int, parts []part, many bool) *Table {
 	t := s.root
 	for n, p := range parts {
@@ -343,8 +344,8 @@ func headerName(parts []part, many bool) string {
 	return "[" + joined(parts) + "]"
 }
 
-// secretive reports whether a table of that name has secrets among its keys:
-// a misspelt one must not be shown with its line.
+// secretive reports whether tables of that name hold secrets. A misspelt key in
+// such a table must be reported without its line.
 func secretive(parts []part) bool { return len(parts) > 0 && parts[0].name == "mail" }
 
 // statement reads `key = value` and adds it to the table.
@@ -394,22 +395,22 @@ func (s *scanner) statement() {
 	}
 }
 
-// pendingValue is a value whose extent is known and whose content is not.
+// pendingValue is a value whose extent is known, but which is not decoded yet.
 type pendingValue struct {
 	value    *Value
-	from, to int // its text, and what else stands on its last line
+	from, to int // offsets of its text and the rest of its last line
 	withhold bool
 	table    *Table
 	isID     bool
 }
 
-// spoil makes the value one that is known to stand there, so that nobody
-// misses it, and to be no good.
+// spoil marks the value as unreadable. It still counts as present, so its key
+// is not reported as missing.
 func (p *pendingValue) spoil() { *p.value = Value{f: p.value.f, at: p.value.at, kind: unread} }
 
-// resume returns where reading goes on after a value that is never closed: the
-// end of the line at i, or of a later one, whose next line looks like a header
-// or like `key =`.
+// resume returns the offset at which to go on after a value that is never
+// closed. That is the first line end from i on before a line that looks like a
+// header or like `key =`.
 func (s *scanner) resume(i int) int {
 	for i < len(s.f.src) {
 		end := s.lineEnd(i + 1)
@@ -457,15 +458,15 @@ func (s *scanner) insert(t *Table, parts []part, v *Value, withhold bool) *fault
 	return nil
 }
 
-// fault is what is wrong with a value.
+// fault describes what is wrong with a value.
 type fault struct {
 	at            int
-	open          bool // something is never closed: where the value ends is not known
+	open          bool // brackets or quotes are not closed, so the end of the value is not known
 	message, hint string
 }
 
-// value finds the extent of the value at i, depth levels deep, and where its
-// parts stand; fill gives it its content.
+// value finds the extent of the value at i and the places of its parts. depth
+// is the number of brackets around it. fill decodes the content later.
 func (s *scanner) value(depth int, withhold bool) (*Value, *fault) {
 	at := s.i
 	v := &Value{f: s.f, at: at}
@@ -500,8 +501,8 @@ func (s *scanner) value(depth int, withhold bool) (*Value, *fault) {
 	return v, nil
 }
 
-// quoted returns the quotes that open the text at i, the offset behind it, and
-// whether it is closed.
+// quoted returns the quotes that open the text at i, the offset behind the
+// text, and whether the text is closed.
 func (s *scanner) quoted(i int) (quotes string, end int, closed bool) {
 	src := s.f.src
 	quotes = src[i : i+1]
@@ -516,7 +517,7 @@ func (s *scanner) quoted(i int) (quotes string, end int, closed bool) {
 			j++
 		case strings.HasPrefix(src[j:], quotes):
 			j += len(quotes)
-			// Up to two quotes may stand before the closing three.
+			// TOML allows one or two quotes just before the closing three.
 			for n := 0; n < 2 && len(quotes) == 3 && j < len(src) && src[j] == quotes[0]; n++ {
 				j++
 			}
@@ -589,9 +590,10 @@ func (s *scanner) inline(t *Table, depth int, withhold bool) *fault {
 	}
 }
 
-// unexpected is the fault of something out of place between the brackets that
-// open at the offset open. On a later line it is most likely the next key, and
-// the bracket the one that was forgotten.
+// unexpected returns the fault for an unexpected character between brackets
+// that opened at the offset open. If the character is on a later line, the
+// likely cause is a forgotten closing bracket before the next key, so the fault
+// points at the opening bracket.
 func (s *scanner) unexpected(open int, message string) *fault {
 	if s.f.line(open) != s.f.line(s.i) {
 		closing := map[byte]string{'[': "]", '{': "}"}[s.f.src[open]]
@@ -600,8 +602,9 @@ func (s *scanner) unexpected(open int, message string) *fault {
 	return &fault{at: s.i, message: message}
 }
 
-// fill has the library decode the pending values. Several at once are faster;
-// where one of them is wrong, each is decoded alone to tell which and where.
+// fill lets the library decode the pending values. Decoding several at once is
+// faster. If any of them is wrong, each is decoded alone to find the wrong
+// value and its place.
 func (s *scanner) fill() {
 	pending := s.pending
 	s.pending = s.pending[:0]
@@ -640,7 +643,8 @@ func (s *scanner) fillAlone(p pendingValue) *fault {
 	const assignment = "v = "
 	values, err := decode(assignment + s.f.src[p.from:p.to] + "\n")
 	if err != nil {
-		// The library may be off by a character; the scalar is certain.
+		// The library's position may be off by a character, but it always falls
+		// into the right scalar.
 		at := p.value.lastBefore(p.from + err.Position.Start - len(assignment) + 1)
 		message, hint := reword(err.Message)
 		return &fault{at: at, message: message, hint: hint}
@@ -651,8 +655,8 @@ func (s *scanner) fillAlone(p pendingValue) *fault {
 	return nil
 }
 
-// lastBefore returns where the last scalar of v that begins at or before the
-// offset does.
+// lastBefore returns the offset of the last scalar of v that begins at or
+// before offset.
 func (v *Value) lastBefore(offset int) int {
 	at := v.at
 	for _, item := range v.items {
@@ -673,7 +677,7 @@ func (v *Value) lastBefore(offset int) int {
 func decode(document string) (values map[string]any, fault *toml.ParseError) {
 	const unreadable = "this value cannot be read"
 	defer func() {
-		// The library panics where it finds a fault in itself.
+		// The library panics if it finds a fault in itself.
 		if recover() != nil {
 			values, fault = nil, &toml.ParseError{Message: unreadable}
 		}
@@ -687,8 +691,8 @@ func decode(document string) (values map[string]any, fault *toml.ParseError) {
 	return values, nil
 }
 
-// take puts what the library decoded into v, and reports whether both are of
-// the same shape.
+// take puts the decoded value raw into v. It reports whether both have the same
+// shape.
 func (v *Value) take(raw any) bool {
 	switch v.kind {
 	case subtable:
@@ -736,8 +740,8 @@ func (t *Table) take(m map[string]any) bool {
 	return true
 }
 
-// reword puts a message of the library into the words of this program, where
-// its own are hard to understand.
+// reword replaces the library's messages that are hard to understand by words
+// of this program.
 func reword(message string) (words, hint string) {
 	switch {
 	case strings.HasPrefix(message, "expected value but found"), strings.HasPrefix(message, "expected a top-level item to end"):

@@ -14,7 +14,7 @@ import (
 	"nestround/config/diag"
 )
 
-// plain returns what was read as the library would return it.
+// plain returns the values as the library would return them.
 func (t *Table) plain() map[string]any {
 	m := make(map[string]any)
 	for _, e := range t.entries {
@@ -37,8 +37,8 @@ func (v *Value) plain() any {
 	return v.raw
 }
 
-// same compares what was read with what the library reads of the whole file.
-// The library has two types for lists.
+// same compares the values read here with the values that the library reads
+// from the whole file. The library has two types for lists.
 func same(mine, library any) bool {
 	switch l := library.(type) {
 	case map[string]any:
@@ -109,7 +109,7 @@ id = "E2"
 k = 1
 `
 
-func TestReadsWhatTheLibraryReads(t *testing.T) {
+func TestParseAgreesWithLibrary(t *testing.T) {
 	var list diag.List
 	root := Parse("good.toml", []byte(good), &list)
 	if len(list) > 0 {
@@ -126,7 +126,7 @@ func TestReadsWhatTheLibraryReads(t *testing.T) {
 	}
 }
 
-func TestFaultsHaveTheirPlace(t *testing.T) {
+func TestSyntaxErrorsHaveTheirPlace(t *testing.T) {
 	for _, c := range []struct {
 		name, src string
 		want      []string // line:column: beginning of the message
@@ -145,9 +145,9 @@ func TestFaultsHaveTheirPlace(t *testing.T) {
 		{"table key alone", "x = { a }", []string{"1:9: `=` is expected here, after the key `a`"}},
 		{"header not closed", "[a\nx = 1\n", []string{"1:3: the header is not closed by `]`"}},
 		{"header half closed", "[[a]\nx = 1\n", []string{"1:4: the header is not closed by `]]`"}},
-		{"something behind a header", "[a] x = 1\n", []string{"1:5: nothing but a comment"}},
-		{"something behind a value", "x = 1 y = 2\n", []string{"1:5: this is not a value"}},
-		{"text behind text", "x = \"äöü\" \"y\"\n", []string{"1:11: nothing but a comment"}},
+		{"text after a header", "[a] x = 1\n", []string{"1:5: nothing but a comment"}},
+		{"two values on a line", "x = 1 y = 2\n", []string{"1:5: this is not a value"}},
+		{"text after text", "x = \"äöü\" \"y\"\n", []string{"1:11: nothing but a comment"}},
 		{"a key twice", "[t]\nkey = 1\nother = 2\nkey = 3\n", []string{"4:1: `key` stands twice; first at f.toml:2"}},
 		{"a key twice in braces", "x = { a = 1, b = 2, a = 3 }\n", []string{"1:21: `a` stands twice; first at f.toml:1"}},
 		{"a table twice", "[a]\n[b]\n[a]\n", []string{"3:2: the table [a] stands twice; first at f.toml:1"}},
@@ -159,8 +159,8 @@ func TestFaultsHaveTheirPlace(t *testing.T) {
 		{"a key twice among many", manyKeys(40) + "k7 = 1\n", []string{"41:1: `k7` stands twice; first at f.toml:8"}},
 		{"a quoted key not closed", "\"a = 1\n", []string{"1:1: a quoted key is closed on its line"}},
 		{"a bad escape in a key", "\"a\\q\" = 1\n", []string{"1:1: invalid escape"}},
-		{"a table over what cannot be read", "a = x\n[a.b]\nc = 1\n", []string{"1:5: this is not a value", "2:2: `a` already has a value"}},
-		{"a dotted key over what cannot be read", "a = x\na.b = 1\n", []string{"1:5: this is not a value", "2:1: `a` stands twice"}},
+		{"a table over an unreadable value", "a = x\n[a.b]\nc = 1\n", []string{"1:5: this is not a value", "2:2: `a` already has a value"}},
+		{"a dotted key over an unreadable value", "a = x\na.b = 1\n", []string{"1:5: this is not a value", "2:1: `a` stands twice"}},
 		{"no key in braces", "x = { = 1 }\n", []string{"1:7: a key is expected here"}},
 		{"a comma forgotten in braces", "x = { a = \"1\" b = 2 }\n", []string{"1:15: a comma or } is expected here"}},
 		{"no such day", "x = 2026-02-30\n", []string{"1:5: there is no such date"}},
@@ -174,7 +174,7 @@ func TestFaultsHaveTheirPlace(t *testing.T) {
 		{"UTF-16", "\xff\xfex\x00=\x001\x00", []string{"1:1: byte 0xff", "1:2: byte 0xfe", "1:4: a NUL", "1:6: a NUL", "1:8: a NUL"}},
 		{"a key of many parts", "a" + strings.Repeat(".a", MaxParts) + " = 1\n", []string{"1:32: the key has more than 16 parts"}},
 		{"brackets in brackets", "x = " + strings.Repeat("[", 99), []string{"1:21: more than 16 levels of brackets"}},
-		{"several at once", "a = yes\nb = 1\nc = \"\n[d\ne = 1.\n", []string{"1:5: ", "3:5: ", "4:3: ", "5:5: "}},
+		{"several faults in a file", "a = yes\nb = 1\nc = \"\n[d\ne = 1.\n", []string{"1:5: ", "3:5: ", "4:3: ", "5:5: "}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var list diag.List
@@ -195,7 +195,7 @@ func TestFaultsHaveTheirPlace(t *testing.T) {
 	}
 }
 
-func TestReadingGoesOnAfterAFault(t *testing.T) {
+func TestParseContinuesAfterFault(t *testing.T) {
 	const src = `
 [[a]]
 id = "1"
@@ -257,7 +257,7 @@ func TestLimits(t *testing.T) {
 	})
 }
 
-// A secret in clear may be quoted neither with its line nor in a message.
+// A message about a secret must show neither the secret nor its line.
 func TestSecretsAreNotShown(t *testing.T) {
 	for _, src := range []string{
 		"[mail.out]\npassword = \"hunter2\"\n",
@@ -299,7 +299,7 @@ func TestSecretsAreNotShown(t *testing.T) {
 			}
 		})
 	}
-	t.Run("where it is kept is shown", func(t *testing.T) {
+	t.Run("the place of a secret is shown", func(t *testing.T) {
 		var list diag.List
 		Parse("f.toml", []byte("password_file = secrets/mail\n"), &list)
 		if len(list) != 1 || list[0].Source == "" {
@@ -308,8 +308,8 @@ func TestSecretsAreNotShown(t *testing.T) {
 	})
 }
 
-// FuzzParse holds Parse against the library: what is read without a problem is
-// what the library reads of the whole file.
+// FuzzParse compares Parse with the library: if Parse finds no problem, both
+// must read the same values.
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(good))
 	for _, s := range []string{
@@ -342,7 +342,7 @@ func FuzzParse(f *testing.F) {
 	})
 }
 
-// manyKeys returns k0 = 0 to k(n-1), a line each.
+// manyKeys returns n lines: k0 = 0 and so on.
 func manyKeys(n int) string {
 	var b strings.Builder
 	for i := range n {
@@ -372,7 +372,8 @@ func BenchmarkParse(b *testing.B) {
 	}
 }
 
-// Hostile files of the largest size: the cost is linear whatever is in them.
+// The cost of a hostile file of the largest size must grow only linearly with
+// its size.
 func BenchmarkHostile(b *testing.B) {
 	for _, c := range []struct{ name, unit string }{
 		{"open lists", "a = [\n"},

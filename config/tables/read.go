@@ -22,8 +22,8 @@ func (t *Table) Here() Place {
 	return Place{f: t.f, at: t.at, withhold: t.secret}
 }
 
-// Place returns the place of the value of key, or of the table where it has no
-// such key.
+// Place returns the place of the key's value, or the place of the table if the
+// key is absent.
 func (t *Table) Place(key string) Place {
 	if e := t.find(key); e != nil {
 		return Place{f: t.f, at: e.value.at}
@@ -31,8 +31,8 @@ func (t *Table) Place(key string) Place {
 	return t.Here()
 }
 
-// KeyPlace returns the place of the key itself, or of the table where it has
-// no such key.
+// KeyPlace returns the place of the key itself, or the place of the table if
+// the key is absent.
 func (t *Table) KeyPlace(key string) Place {
 	if e := t.find(key); e != nil {
 		return Place{f: t.f, at: e.at}
@@ -43,25 +43,24 @@ func (t *Table) KeyPlace(key string) Place {
 // Name returns the table's name for messages: "[[animal]]", "[mail.out]".
 func (t *Table) Name() string { return t.name }
 
-// Has reports whether the table gives key a value, even one that cannot be
-// read.
+// Has reports whether the table has the key, even with an unreadable value.
 func (t *Table) Has(key string) bool { return t.ask(key) != nil }
 
-// Broken reports whether a part of the table could not be read, so that it
-// says nothing that a key is missing from it.
+// Broken reports whether a part of the table could not be read. A key that
+// seems absent may then be in that part.
 func (t *Table) Broken() bool { return t != nil && t.broken }
 
-// Missing reports the table's lack of a key it must have, unless the key may
-// be in a part that could not be read. It takes the article along: "`name`",
-// "`room` or `rack`".
+// Missing reports that the table lacks a key that it must have. It reports
+// nothing if the table is broken, because the key may be in the unreadable
+// part. Write what as it stands in the sentence: "`name`", "`room` or `rack`".
 func (t *Table) Missing(what, hint string) {
 	if t != nil && !t.broken {
 		t.Here().Error(fmt.Sprintf("%s has no %s", t.name, what), hint)
 	}
 }
 
-// Refuse reports the key, where the table has it, as one that is known but not
-// allowed. Its line is not shown.
+// Refuse reports the key, if present, as known but not allowed, without its
+// line. It returns whether the key is present.
 func (t *Table) Refuse(key, message, hint string) bool {
 	e := t.find(key)
 	if e == nil {
@@ -72,8 +71,8 @@ func (t *Table) Refuse(key, message, hint string) bool {
 	return true
 }
 
-// Done reports the keys that nobody asked for, each with a suggestion from
-// those that somebody did.
+// Done reports every key that no method asked for. The hint suggests a key that
+// some method did ask for.
 func (t *Table) Done() {
 	if t == nil {
 		return
@@ -94,8 +93,8 @@ func (t *Table) Done() {
 	}
 }
 
-// Elsewhere says where what people write under one of these keys belongs, for
-// Done to say of it in place of a suggestion.
+// Elsewhere sets the hint of Done for keys that keepers often write here but
+// that belong elsewhere. The keys are lower case.
 func (t *Table) Elsewhere(hint string, keys ...string) {
 	if t == nil {
 		return
@@ -108,7 +107,7 @@ func (t *Table) Elsewhere(hint string, keys ...string) {
 	}
 }
 
-// ask looks key up, and notes that it is a key of this table.
+// ask looks the key up and remembers it as a key of this table.
 func (t *Table) ask(key string) *Value {
 	if t == nil {
 		return nil
@@ -124,13 +123,13 @@ func (t *Table) ask(key string) *Value {
 	return e.value
 }
 
-// Item is a value of a list, with its place.
+// Item is a value of a list together with its place.
 type Item[T any] struct {
 	Value T
 	Place Place
 }
 
-// what names the type of a value in words.
+// what returns the type of the value in words.
 func (v *Value) what() string {
 	switch v.kind {
 	case subtable:
@@ -158,7 +157,8 @@ func (v *Value) what() string {
 	return "something else"
 }
 
-// dateLocal is how the library marks a date alone.
+// dateLocal is the name of the location that the library gives to a date
+// without a time.
 const dateLocal = "date-local"
 
 func (v *Value) place() Place { return Place{f: v.f, at: v.at} }
@@ -170,8 +170,8 @@ func (v *Value) wrong(key, want, hint string) {
 	}
 }
 
-// Text reads a line of text: without line ends and control characters, not
-// blank, at most 500 characters. It returns "" where the key is absent or
+// Text reads one line of text: no line ends or control characters, not blank,
+// at most 500 characters. It returns "" if the key is absent or the value is
 // wrong.
 func (t *Table) Text(key string) string {
 	s, _ := t.ask(key).text(key)
@@ -195,7 +195,7 @@ func (v *Value) text(key string) (string, bool) {
 	return "", false
 }
 
-// Prose reads text that may have several lines.
+// Prose reads text of one or more lines.
 func (t *Table) Prose(key string) string {
 	s, _ := t.ask(key).prose(key)
 	return s
@@ -229,8 +229,8 @@ func (v *Value) prose(key string) (string, bool) {
 	return s, true
 }
 
-// Parsed reads text with a parser of its own, whose error becomes the
-// problem's message.
+// Parsed reads text and parses it. The parser's error becomes the problem's
+// message.
 func Parsed[T any](t *Table, key string, parse func(string) (T, error)) (value T, ok bool) {
 	v := t.ask(key)
 	if v == nil {
@@ -256,14 +256,14 @@ func parsed[T any](v *Value, key string, parse func(string) (T, error)) (value T
 	return value, true
 }
 
-// units are those that a hint may propose, each with another that it could
-// have been.
+// units are the units that a hint may propose. Units of the same quantity stand
+// next to each other.
 var units = []string{"C", "F", "days", "weeks", "g", "oz", "mm", "in", "ml", "fl oz", "%", "hours", "minutes"}
 
-// bareNumber says how to write what stands as a bare number: with the first two
-// units that the parser itself takes, so that what is proposed is right.
+// bareNumber returns the hint for a number without a unit. It proposes the
+// first two units that the parser accepts, so the hint is never wrong.
 func bareNumber[T any](n any, parse func(string) (T, error)) string {
-	const nonsense = "qx" // who takes this reads no quantity
+	const nonsense = "qx" // a parser that accepts this unit reads no quantity
 	takes := func(s string) bool { _, err := parse(s); return err == nil }
 	var fit []string
 	if !takes(fmt.Sprintf("%v %s", n, nonsense)) {
@@ -287,7 +287,7 @@ func bareNumber[T any](n any, parse func(string) (T, error)) string {
 	return err.Error()
 }
 
-// ParsedList reads a list of texts with a parser.
+// ParsedList reads a list of texts and parses each.
 func ParsedList[T any](t *Table, key string, parse func(string) (T, error)) []Item[T] {
 	var items []Item[T]
 	for _, v := range t.list(key) {
@@ -316,7 +316,7 @@ func (t *Table) list(key string) []*Value {
 	return v.items
 }
 
-// Choice reads one of a few words.
+// Choice reads a word that must be one of among.
 func Choice[T ~string](t *Table, key string, among ...T) (value T, ok bool) {
 	v := t.ask(key)
 	if v == nil {
@@ -325,7 +325,7 @@ func Choice[T ~string](t *Table, key string, among ...T) (value T, ok bool) {
 	return choice(v, key, among)
 }
 
-// Choices reads a list of words, each one of a few.
+// Choices reads a list of words, each one of among. No word may stand twice.
 func Choices[T ~string](t *Table, key string, among ...T) []T {
 	var values []T
 	for _, v := range t.list(key) {
@@ -443,14 +443,15 @@ func (t *Table) Number(key string, least, most float64) (float64, bool) {
 	return n, true
 }
 
-// The years a date of the books may be in. A lizard's records do not go back
-// further, and a date outside is a slip of the pen.
+// The range of years for a date of the books. Records of lizards kept today do
+// not go back further; a date outside the range is a typing error.
 const (
 	firstYear = 1950
 	lastYear  = 2150
 )
 
-// Date reads a date. It returns the zero Date where the key is absent or wrong.
+// Date reads a date. It returns the zero Date if the key is absent or the value
+// is wrong.
 func (t *Table) Date(key string) civil.Date {
 	v := t.ask(key)
 	if v == nil {
@@ -494,8 +495,8 @@ func (v *Value) date(key string) (civil.Date, bool) {
 	return civil.New(d.Date()), true
 }
 
-// Table reads a table under its own header or in braces; nil where there is
-// none.
+// Table reads a table under its own header or in braces. It returns nil if
+// there is no such table.
 func (t *Table) Table(key string) *Table {
 	v := t.ask(key)
 	if v == nil {
@@ -537,8 +538,8 @@ func (t *Table) Tables(key string) []*Table {
 	return found
 }
 
-// IsText reports whether the value of key is text, for a key that may also be a
-// table.
+// IsText reports whether the value of key is text. It is for keys whose value
+// may be text or a table.
 func (t *Table) IsText(key string) bool {
 	e := t.find(key)
 	if e == nil {
@@ -548,8 +549,8 @@ func (t *Table) IsText(key string) bool {
 	return ok
 }
 
-// IsNumber reports whether the value of key is a number, for a key that may also
-// be a table.
+// IsNumber reports whether the value of key is a number. It is for keys whose
+// value may be a number or a table.
 func (t *Table) IsNumber(key string) bool {
 	e := t.find(key)
 	if e == nil {
@@ -559,8 +560,8 @@ func (t *Table) IsNumber(key string) bool {
 	return ok
 }
 
-// IsBool reports whether the value of key is true or false, for a key that may
-// also be something else.
+// IsBool reports whether the value of key is true or false. It is for keys
+// whose value may also have another type.
 func (t *Table) IsBool(key string) bool {
 	e := t.find(key)
 	if e == nil {
@@ -570,15 +571,15 @@ func (t *Table) IsBool(key string) bool {
 	return ok
 }
 
-// IsEmptyText reports whether the value of key is the empty text, for keys
-// that may be written out and left empty. It counts as asking for the key.
+// IsEmptyText reports whether the value of key is the empty text. It is for
+// keys that a keeper may leave empty. It counts as asking for the key.
 func (t *Table) IsEmptyText(key string) bool {
 	v := t.ask(key)
 	return v != nil && v.raw == ""
 }
 
-// ListLength returns how many values the list key has, readable or not; 0
-// where it is no list.
+// ListLength returns the number of values in the list key, readable or not; 0
+// if the value is no list.
 func (t *Table) ListLength(key string) int {
 	if e := t.find(key); e != nil && e.value.kind == array {
 		return len(e.value.items)
@@ -586,7 +587,7 @@ func (t *Table) ListLength(key string) int {
 	return 0
 }
 
-// IsEmptyList reports whether the value of key is a list of nothing.
+// IsEmptyList reports whether the value of key is an empty list.
 func (t *Table) IsEmptyList(key string) bool {
 	e := t.find(key)
 	return e != nil && e.value.kind == array && len(e.value.items) == 0

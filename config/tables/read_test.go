@@ -11,8 +11,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// problems reads src, hands the file's table to read, and returns what was
-// reported as "line:column: message; hint".
+// problems reads src and hands the file's table to read. It returns the
+// reported problems as "line:column: message; hint".
 func problems(src string, read func(*Table)) []string {
 	var list diag.List
 	root := Parse("f.toml", []byte(src), &list)
@@ -29,12 +29,12 @@ func problems(src string, read func(*Table)) []string {
 	return all
 }
 
-func TestWrongValuesHaveTheirPlace(t *testing.T) {
+func TestWrongValuesAreReportedAtTheirPlace(t *testing.T) {
 	type colour string
 	for _, c := range []struct {
 		name, src string
 		read      func(*Table)
-		want      string // "" for none
+		want      string // "" for no problem
 	}{
 		{"text", `k = "a b"`, func(t *Table) { t.Text("k") }, ""},
 		{"a number for text", `k = 3`, func(t *Table) { t.Text("k") }, "1:5: `k` is text, not a whole number; write it in quotes"},
@@ -52,21 +52,21 @@ func TestWrongValuesHaveTheirPlace(t *testing.T) {
 		{"number", `k = 48.2`, func(t *Table) { t.Number("k", -90, 90) }, ""},
 		{"whole number as number", `k = 48`, func(t *Table) { t.Number("k", -90, 90) }, ""},
 		{"not a number", `k = nan`, func(t *Table) { t.Number("k", -90, 90) }, "1:5: `k` is NaN, and must be from -90 to 90"},
-		{"without end", `k = inf`, func(t *Table) { t.Number("k", -90, 90) }, "1:5: `k` is +Inf, and must be from -90 to 90"},
+		{"infinite", `k = inf`, func(t *Table) { t.Number("k", -90, 90) }, "1:5: `k` is +Inf, and must be from -90 to 90"},
 		{"true", `k = true`, func(t *Table) { t.Bool("k") }, ""},
 		{"yes", `k = "yes"`, func(t *Table) { t.Bool("k") }, "1:5: `k` is true or false, not text; write it without quotes"},
 		{"date", `k = 2027-05-12`, func(t *Table) { t.Date("k") }, ""},
 		{"a date in quotes", `k = "2027-05-12"`, func(t *Table) { t.Date("k") }, "1:5: `k` is a date, not text; write it without quotes: 2027-05-12"},
 		{"a date with a time", `k = 2027-05-12T06:00:00`, func(t *Table) { t.Date("k") }, "1:5: `k` is a date, not a time; leave the time of day out; a date looks like 2027-05-12"},
 		{"a time", `k = 06:00:00`, func(t *Table) { t.Date("k") }, "1:5: `k` is a date, not a time; leave the time of day out; a date looks like 2027-05-12"},
-		{"a year with a slip", `k = 0207-05-12`, func(t *Table) { t.Date("k") }, "1:5: `k` is in the year 0207; is the year right?"},
+		{"a mistyped year", `k = 0207-05-12`, func(t *Table) { t.Date("k") }, "1:5: `k` is in the year 0207; is the year right?"},
 		{"one of a few", `k = "red"`, func(t *Table) { Choice[colour](t, "k", "red", "blue") }, ""},
 		{"misspelt", `k = "bleu"`, func(t *Table) { Choice[colour](t, "k", "red", "blue") }, "1:5: `k` has the unknown value \"bleu\"; did you mean `blue`?"},
 		{"none of them", `k = "green"`, func(t *Table) { Choice[colour](t, "k", "red", "blue") }, "1:5: `k` has the unknown value \"green\"; one of red, blue"},
 		{"twice the same", `k = ["red", "red"]`, func(t *Table) { Choices[colour](t, "k", "red", "blue") }, "1:13: `k` has \"red\" twice"},
 		{"text for a list", `k = "red"`, func(t *Table) { t.Texts("k") }, "1:5: `k` is a list, not text; write it in brackets, even a single one"},
 		{"a number in a list", `k = ["a", 1]`, func(t *Table) { t.Texts("k") }, "1:11: `k` is text, not a whole number; write it in quotes: \"1\""},
-		{"what a parser says", `k = "x"`, func(t *Table) { Parsed(t, "k", func(string) (int, error) { return 1, errors.New("no good") }) }, "1:5: `k`: no good"},
+		{"a parser's error", `k = "x"`, func(t *Table) { Parsed(t, "k", func(string) (int, error) { return 1, errors.New("no good") }) }, "1:5: `k`: no good"},
 		{"a quantity without its unit", `k = 28.5`, func(t *Table) { Parsed(t, "k", husbandry.ParseTemperature) }, "1:5: `k` is text, not a number; write it with its unit in quotes, like \"28.5 C\" or \"28.5 F\""},
 		{"days without their unit", `k = 4`, func(t *Table) { Parsed(t, "k", husbandry.ParseDays) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"4 days\" or \"4 weeks\""},
 		{"one day", `k = 1`, func(t *Table) { Parsed(t, "k", husbandry.ParseDays) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"1 day\" or \"1 week\""},
@@ -75,15 +75,15 @@ func TestWrongValuesHaveTheirPlace(t *testing.T) {
 		{"a length", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParseLength) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"50 mm\" or \"50 in\""},
 		{"a share", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParseShare) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"50 %\""},
 		{"hours", `k = 12`, func(t *Table) { Parsed(t, "k", husbandry.ParseHours) }, "1:5: `k` is text, not a whole number; write it with its unit in quotes, like \"12 hours\" or \"12 minutes\""},
-		{"days that are no whole ones", `k = 4.5`, func(t *Table) { Parsed(t, "k", husbandry.ParseDays) }, "1:5: `k` is text, not a number; \"4.5\" has no unit; want a number of days like \"10 days\" or \"2 weeks\""},
-		{"what is no quantity", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParsePack) }, "1:5: `k` is text, not a whole number; \"50\" is not a pack like \"box of 50\""},
+		{"a fraction of a day", `k = 4.5`, func(t *Table) { Parsed(t, "k", husbandry.ParseDays) }, "1:5: `k` is text, not a number; \"4.5\" has no unit; want a number of days like \"10 days\" or \"2 weeks\""},
+		{"a number that is no quantity", `k = 50`, func(t *Table) { Parsed(t, "k", husbandry.ParsePack) }, "1:5: `k` is text, not a whole number; \"50\" is not a pack like \"box of 50\""},
 		{"an amount of food", `k = 6`, func(t *Table) { Parsed(t, "k", husbandry.ParseAmount) }, "1:5: `k` is text, not a whole number; write it in quotes: \"6\""},
-		{"list where one is meant", "[[k]]\n", func(t *Table) { t.Table("k") }, "1:1: `k` is a single table, not a list of tables; write one [k]"},
-		{"one where a list is meant", "[k]\n", func(t *Table) { t.Tables("k") }, "1:1: `k` is a list of tables, not a table; write [[k]]"},
-		{"no table", "k = 1\n", func(t *Table) { t.Table("k") }, "1:5: `k` is a table, not a whole number; write it in braces: { ... }"},
-		{"a list of no tables", "k = [{}, 1]\n", func(t *Table) { t.Tables("k") }, "1:10: `k` is a list of tables, not a whole number; write it under a header [[k]]"},
+		{"a list instead of a table", "[[k]]\n", func(t *Table) { t.Table("k") }, "1:1: `k` is a single table, not a list of tables; write one [k]"},
+		{"a table instead of a list", "[k]\n", func(t *Table) { t.Tables("k") }, "1:1: `k` is a list of tables, not a table; write [[k]]"},
+		{"a number instead of a table", "k = 1\n", func(t *Table) { t.Table("k") }, "1:5: `k` is a table, not a whole number; write it in braces: { ... }"},
+		{"a number in a list of tables", "k = [{}, 1]\n", func(t *Table) { t.Tables("k") }, "1:10: `k` is a list of tables, not a whole number; write it under a header [[k]]"},
 		{"unknown key", "name = 1\nnmae = 2\n", func(t *Table) { t.Has("name"); t.Done() }, "2:1: unknown key `nmae`; did you mean `name`?"},
-		{"what belongs elsewhere", "Mass = 2\n", func(t *Table) { t.Has("was"); t.Elsewhere("say it in a reply", "mass"); t.Done() }, "1:1: unknown key `Mass`; say it in a reply"},
+		{"a key that belongs elsewhere", "Mass = 2\n", func(t *Table) { t.Has("was"); t.Elsewhere("say it in a reply", "mass"); t.Done() }, "1:1: unknown key `Mass`; say it in a reply"},
 		{"another case", "Name = 1\n", func(t *Table) { t.Text("name"); t.Done() }, "1:1: unknown key `Name`; did you mean `name`?"},
 		{"unknown table", "[[animl]]\n", func(t *Table) { t.Tables("animal"); t.Done() }, "1:3: unknown table `animl`; did you mean `animal`?"},
 		{"missing", "[t]\n", func(t *Table) { t.Table("t").Missing("`id`", "give one") }, "1:1: [t] has no `id`; give one"},
@@ -134,7 +134,7 @@ inner = { k = "v" }
 	}
 }
 
-// An absent table has no keys, and says nothing of its own.
+// An absent table has no keys and reports no problems.
 func TestAbsentTable(t *testing.T) {
 	var none *Table
 	none.Done()
@@ -144,7 +144,7 @@ func TestAbsentTable(t *testing.T) {
 	}
 }
 
-// A key whose value cannot be read is neither missing nor wrong once more.
+// An unreadable value gives one problem: its key is not also missing or wrong.
 func TestOneProblemForOneFault(t *testing.T) {
 	got := problems("[[a]]\nid = yes\nn = 10 days\nlist = [1 2\n", func(r *Table) {
 		for _, a := range r.Tables("a") {

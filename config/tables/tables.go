@@ -1,23 +1,24 @@
-// Package tables reads the TOML that the keeper writes, strictly, and
-// remembers where every key and value stands.
+// Package tables reads the keeper's TOML files strictly, and remembers the
+// place of every key and value.
 //
-// [Parse] turns one file into a [Table]; its methods (Text, Date, Int, Table,
-// and [Parsed] for whatever has a parser of its own) hand out checked values.
-// What is wrong is never returned as an error: it goes into the diag.List
-// with its place, and reading goes on, so that one run finds everything.
-// Table.Done, called when a table has been read, reports the keys that nobody
-// asked for.
+// [Parse] turns one file into a [Table]. The methods of Table return checked
+// values: Text, Date, Int, Table and others, and [Parsed] for any type that has
+// a parser. A problem is never returned as an error: it goes into the diag.List
+// with its place, and reading goes on, so one run finds all problems. Call
+// Table.Done after reading a table: it reports the keys that no method asked
+// for.
 //
-// The values are decoded by github.com/BurntSushi/toml, a few at a time. That
-// library tells neither where an unknown key stands nor the column of a wrong
-// type, places some errors on the wrong line, fills one field from `kind` and
-// `Kind` alike, and needs memory by the square of a key's parts; so this
-// package finds keys, headers and the extent of values itself, knows no case
-// but the right one, and has the limits below.
+// The library github.com/BurntSushi/toml decodes the values, a few at a time.
+// It does not tell the place of an unknown key or the column of a value of the
+// wrong type, and it places some errors on the wrong line. It treats `kind` and
+// `Kind` as the same field. Its memory grows with the square of the number of
+// parts of a key. This package therefore finds keys, headers and the extent of
+// values itself, accepts a key in the right case only, and sets the limits
+// below.
 //
-// It leaves out what the books do not use: values of mixed arrays are found
-// out by the method that reads them, and times of day and offsets are refused
-// where a date is wanted.
+// It leaves out features of TOML that the books do not use. The method that
+// reads an array reports items of mixed types, and Table.Date rejects times of
+// day and offsets.
 package tables
 
 import (
@@ -29,18 +30,18 @@ import (
 	"nestround/config/diag"
 )
 
-// The limits of a file. They are far above what a person writes, and keep a
-// broken or hostile file from costing more than a moment.
+// The limits of a file. They are far above any file that a person writes. They
+// keep the cost of a broken or hostile file below a moment.
 const (
 	MaxFile  = 8 << 20  // bytes
 	MaxLine  = 64 << 10 // bytes of a line
-	MaxParts = 16       // of a dotted key, and levels of arrays and inline tables
+	MaxParts = 16       // parts of a dotted key, and levels of arrays and inline tables
 
-	maxSyntaxErrors = 20  // of a file; after them the rest is not read
-	maxProblems     = 500 // of a file
+	maxSyntaxErrors = 20  // per file; the rest of the file is not read
+	maxProblems     = 500 // per file
 )
 
-// file is one file while it is read.
+// file is the state of one file during reading.
 type file struct {
 	name     string
 	src      string
@@ -51,14 +52,14 @@ type file struct {
 	lost     bool
 }
 
-// Place is a place in a file. The zero Place is nowhere, and reports nothing.
+// Place is a place in a file. The zero Place is no place, and reports nothing.
 type Place struct {
 	f        *file
 	at       int  // offset in bytes
 	withhold bool // the line may hold a secret
 }
 
-// line returns the number of the line that the offset is on, from 0.
+// line returns the number, from 0, of the line at the offset.
 func (f *file) line(at int) int {
 	i, found := slices.BinarySearch(f.lines, at)
 	if !found {
@@ -75,8 +76,8 @@ func (f *file) text(line int) string {
 	return strings.TrimRight(f.src[f.lines[line]:end], "\r\n")
 }
 
-// String returns the place as "animals.toml:12", to be named in a message
-// about another place.
+// String returns the place as "animals.toml:12", for a message about another
+// place.
 func (p Place) String() string {
 	if p.f == nil {
 		return ""
@@ -84,10 +85,10 @@ func (p Place) String() string {
 	return fmt.Sprintf("%s:%d", p.f.name, p.f.line(p.at)+1)
 }
 
-// Error reports an error at p; hint may be "".
+// Error reports an error at p. The hint may be "".
 func (p Place) Error(message, hint string) { p.report(diag.Error, message, hint) }
 
-// Warn reports something odd at p; hint may be "".
+// Warn reports something odd at p. The hint may be "".
 func (p Place) Warn(message, hint string) { p.report(diag.Warning, message, hint) }
 
 func (p Place) report(severity diag.Severity, message, hint string) {
@@ -118,8 +119,8 @@ func (p Place) report(severity diag.Severity, message, hint string) {
 	*f.list = append(*f.list, problem)
 }
 
-// mayBeSecret reports whether a line looks as if it gave a password or the
-// like in clear: it must not be copied into a terminal, a log or a mail.
+// mayBeSecret reports whether a line seems to contain a password or another
+// secret. Such a line must not be copied into a terminal, a log or a mail.
 func mayBeSecret(line string) bool {
 	line = strings.ToLower(line)
 	for _, word := range []string{"pass", "pwd", "secret", "token", "credential"} {
@@ -129,12 +130,13 @@ func mayBeSecret(line string) bool {
 				break
 			}
 			rest = after
-			// password_file and password_env name where the secret is.
+			// password_file and password_env name the place of the secret only.
 			tail := strings.TrimLeft(after, "abcdefghijklmnopqrstuvwxyz")
 			if strings.HasPrefix(tail, "_file") || strings.HasPrefix(tail, "_env") {
 				continue
 			}
-			// It is a key where it is the first word, or something is said of it.
+			// The word is a key if it stands first on the line, or if = or :
+			// follows it.
 			if !strings.ContainsAny(strings.TrimSpace(before), " \t=:") || strings.ContainsAny(after, "=:") {
 				return true
 			}
@@ -143,8 +145,8 @@ func mayBeSecret(line string) bool {
 	return false
 }
 
-// misspeltSecret reports whether the first word of the line is nearly the name
-// of a secret.
+// misspeltSecret reports whether the key of the line is a likely misspelling of
+// a secret's key.
 func misspeltSecret(line string) bool {
 	key, _, found := strings.Cut(line, "=")
 	key = strings.TrimSpace(key)
@@ -154,24 +156,24 @@ func misspeltSecret(line string) bool {
 	return len(diag.Suggest(key, []string{"password", "passphrase", "passwd"})) > 0
 }
 
-// Table is a table of the file: the file itself, what stands under a header,
-// or an inline table. The nil *Table is an absent one: it has no keys.
+// Table is a table of the file: the file itself, the lines under a header, or
+// an inline table. The nil *Table is an absent table: it has no keys.
 type Table struct {
 	f       *file
-	at      int    // where its header or its brace begins
-	name    string // as messages name it: "[[animal]]", "nest_box"
+	at      int    // offset of its header or its brace
+	name    string // its name in messages: "[[animal]]", "nest_box"
 	how     how
-	broken  bool // a statement of it could not be read; its keys are not all known
+	broken  bool // a statement could not be read, so some keys are unknown
 	entries []*entry
 	index   map[string]*entry
 	known   []string // the keys asked for, for suggestions
-	secret  bool     // unknown keys of it are reported without their line
-	// elsewhere has hints for keys that are not of this table, see Elsewhere.
+	secret  bool     // unknown keys are reported without their line
+	// elsewhere maps keys that belong elsewhere to their hint; see Elsewhere.
 	elsewhere map[string]string
 }
 
-// how a table came to be decides what may still be added to it (TOML 1.0.0,
-// sections "Table" and "Inline Table").
+// how says how a table was opened. It decides which keys may still be added
+// (TOML 1.0.0, sections "Table" and "Inline Table").
 type how uint8
 
 const (
@@ -183,7 +185,7 @@ const (
 
 type entry struct {
 	key   string
-	at    int // of the key
+	at    int // offset of the key
 	value *Value
 	asked bool
 }
@@ -192,9 +194,9 @@ type entry struct {
 type Value struct {
 	f     *file
 	at    int
-	raw   any      // string, int64, float64, bool or time.Time; nil for the following
-	table *Table   // a table
-	items []*Value // an array
+	raw   any      // string, int64, float64, bool or time.Time; nil for a table or an array
+	table *Table   // set for a table
+	items []*Value // set for an array or an array of tables
 	kind  kind
 }
 
@@ -205,7 +207,7 @@ const (
 	array       // written [ ... ]
 	tables      // array of tables, written [[ ... ]]
 	subtable
-	unread // could not be read, which has been reported
+	unread // could not be read; the problem is already reported
 )
 
 func (t *Table) find(key string) *entry {
@@ -223,7 +225,7 @@ func (t *Table) find(key string) *entry {
 	return nil
 }
 
-// indexAbove is the number of keys above which a table is searched by a map.
+// indexAbove is the number of keys above which a table gets a map for look-ups.
 const indexAbove = 24
 
 func (t *Table) add(e *entry) {

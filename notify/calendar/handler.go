@@ -21,7 +21,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Options are what a [Handler] works with. All but Fresh, Client and Log must
+// Options are what a [Handler] works with. All but State, Client and Log must
 // be set.
 type Options struct {
 	// Source gives the content as it is now, of one keeper where it is said. It may take seconds; it is asked
@@ -34,9 +34,10 @@ type Options struct {
 	Store Store
 	Now   func() time.Time
 
-	// Fresh is how long a rendered file is served again before Source is
-	// asked; 0: ask each time.
-	Fresh time.Duration
+	// State names what Source would make its content of now, as a value that can
+	// be compared; nil for not known. A file is served again without asking
+	// Source for as long as the state is the same. nil: ask Source each time.
+	State func() any
 	// Client names the program that asks, for the limit on wrong guesses; nil:
 	// by its address, and behind a proxy on this machine by the last address
 	// in X-Forwarded-For.
@@ -71,7 +72,7 @@ type kept struct {
 	plain, gzip []byte
 	hash        string
 	modified    time.Time // zero: not known, for a file from before the start
-	at          time.Time // when it was rendered
+	state       any       // of the content, see Options.State
 }
 
 // NewHandler returns a handler. It panics if one of the options is missing.
@@ -189,9 +190,14 @@ func (h *Handler) file(ctx context.Context, s Scope, link Link) *kept {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	key := s.key() + "~" + link.Until.String()
-	now := h.o.Now()
 	k := h.kept[key]
-	if k != nil && h.o.Fresh > 0 && now.Sub(k.at).Abs() < h.o.Fresh {
+	// The state is asked before the content: a change between the two makes the
+	// file anew once too often, never once too seldom.
+	var state any
+	if h.o.State != nil {
+		state = h.o.State()
+	}
+	if k != nil && state != nil && k.state == state {
 		return k
 	}
 	made, err := h.render(ctx, s, link)
@@ -204,11 +210,11 @@ func (h *Handler) file(ctx context.Context, s Scope, link Link) *kept {
 	}
 	if k != nil && k.hash == made.hash {
 		same := *k // others may be reading k
-		same.modified, same.at = made.modified, now
+		same.modified, same.state = made.modified, state
 		h.kept[key] = &same
 		return &same
 	}
-	fresh := &kept{plain: made.bytes, gzip: compress(made.bytes), hash: made.hash, modified: made.modified, at: now}
+	fresh := &kept{plain: made.bytes, gzip: compress(made.bytes), hash: made.hash, modified: made.modified, state: state}
 	h.kept[key] = fresh
 	if link.Until.IsZero() {
 		if err := h.o.Store.Save(lastGoodFile(s), made.bytes); err != nil {

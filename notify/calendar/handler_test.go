@@ -470,27 +470,28 @@ func TestPanicOfAStore(t *testing.T) {
 	}
 }
 
-func TestFresh(t *testing.T) {
+// A file is made anew when the state of its content is another, or is not known.
+func TestState(t *testing.T) {
 	asked := 0
-	now := morning
-	clock := func() time.Time { return now }
+	clock := func() time.Time { return morning }
 	m := &Memory{}
 	links := NewLinks(m, clock)
 	token, _, err := links.New("phone", Scope{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	h := NewHandler(Options{Links: links, Revisions: NewRevisions(m), Store: m, Now: clock, Fresh: time.Minute,
+	var state any
+	h := NewHandler(Options{Links: links, Revisions: NewRevisions(m), Store: m, Now: clock, State: func() any { return state },
 		Source: func(context.Context, husbandry.ID) (Content, error) { asked++; return sample(), nil }})
 	for _, c := range []struct {
-		pass time.Duration
-		want int
-	}{{0, 1}, {30 * time.Second, 1}, {29 * time.Second, 1}, {time.Second, 2}, {59 * time.Second, 2}, {-2 * time.Hour, 3}} {
-		now = now.Add(c.pass)
+		state any
+		want  int
+	}{{"a", 1}, {"a", 1}, {"b", 2}, {"b", 2}, {nil, 3}, {nil, 4}, {"b", 5}, {"b", 5}, {"a", 6}} {
+		state = c.state
 		w := httptest.NewRecorder()
 		h.ServeHTTP(w, httptest.NewRequest("GET", PathPrefix+token+"/x.ics", nil))
 		if w.Code != 200 || asked != c.want {
-			t.Errorf("at %s: %d, asked %d times, want %d", now, w.Code, asked, c.want)
+			t.Errorf("state %v: %d, asked %d times, want %d", c.state, w.Code, asked, c.want)
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -68,25 +69,38 @@ func NewPlanner(in scheduler.Input, w Wishes) *Planner {
 	return &Planner{in: in, wishes: w, blocks: make(map[int]*block)}
 }
 
+// Since returns a planner for in, with those plans of fortnights that are the
+// same: its history has entries that p's has not, none of them for a day before
+// the one given, and differs in nothing else. The zero date: no entry is new.
+func (p *Planner) Since(in scheduler.Input, day civil.Date) *Planner {
+	n := NewPlanner(in, p.wishes)
+	for i, b := range p.blocks {
+		if day.IsZero() || !b.start.After(day) {
+			same := *b // each planner adds to its own
+			n.blocks[i] = &same
+		}
+	}
+	return n
+}
+
 // Plan is scheduler.Plan of in, with days chosen. The records and the latitude
 // are those of NewPlanner, and the history is the same one or one that ends
 // before.
 func (p *Planner) Plan(in scheduler.Input) []tasks.Task {
 	latest := blockOf(in.On)
 	c := chooser{Planner: p, latest: latest}
+	facts := scheduler.Facts(in)
 	if !in.To.Before(p.decides(latest + 1)) {
-		c.draft = p.drafted(in)
+		c.draft = p.drafted(facts, in.On)
 	}
-	in.Spread = c
-	return scheduler.Plan(in)
+	return scheduler.DayOf(facts, in.To, c).Tasks()
 }
 
 // drafted is what the next fortnight's plan would be if it were made on the day
-// of in: the days it will decide, as far as they can be told now.
-func (p *Planner) drafted(in scheduler.Input) *days {
-	latest := blockOf(in.On)
-	in.To, in.Spread = in.On.AddDays(ahead+beyond), leave{p.wishes}
-	k := &block{start: in.On, tasks: summed(scheduler.Plan(in))}
+// of the facts: the days it will decide, as far as they can be told now.
+func (p *Planner) drafted(facts *herd.Herd, on civil.Date) *days {
+	latest := blockOf(on)
+	k := &block{start: on, tasks: summed(scheduler.DayOf(facts, on.AddDays(ahead+beyond), leave{p.wishes}).Tasks())}
 	return p.choose(k, p.decides(latest+1), chooser{Planner: p, latest: latest})
 }
 

@@ -77,6 +77,28 @@ func (k *keeper) live(days int) {
 	}
 }
 
+// A planner made with Since plans as one that was made from nothing, for days
+// before and after the day that something was said for.
+func TestSincePlansAsANewPlanner(t *testing.T) {
+	k := newKeeper(3, workload.Wishes{Settled: 3, DaysOff: []time.Weekday{time.Sunday}})
+	p := workload.NewPlanner(k.input(tasks.Fold(k.entries), 0), k.wishes)
+	rng := rand.New(rand.NewPCG(4, 2))
+	for range 30 {
+		k.do(k.morning(0), func(tasks.Task) bool { return rng.IntN(3) == 0 })
+		h := tasks.Fold(k.entries)
+		p = p.Since(k.input(h, 0), k.on)
+		fresh := workload.NewPlanner(k.input(h, 0), k.wishes)
+		for _, on := range []civil.Date{k.on.AddDays(-10), k.on, k.on.AddDays(20)} {
+			in := k.input(h.Before(on.AddDays(1)), 0)
+			in.On, in.To = on, on.AddDays(30)
+			if got, want := p.Plan(in), fresh.Plan(in); !reflect.DeepEqual(got, want) {
+				t.Fatalf("said on %s, planned on %s: %d tasks, or others than the %d of a new planner", k.on, on, len(got), len(want))
+			}
+		}
+		k.on = k.on.AddDays(1)
+	}
+}
+
 // announced is the days of the tasks that move, as far as they are settled.
 func announced(p []tasks.Task, from, to civil.Date) map[string]bool {
 	m := make(map[string]bool)

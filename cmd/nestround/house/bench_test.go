@@ -2,10 +2,12 @@ package house
 
 import (
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"testing"
 	"time"
 
-	"nestround/notify/calendar"
+	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
 	"nestround/testdata/speed/facility"
@@ -47,27 +49,52 @@ func BenchmarkRound(b *testing.B) {
 	})
 }
 
-// The digest of a house that is open: content, both parts, composed.
-func BenchmarkDigest(b *testing.B) {
+// A mark in a house that serves, and then the board, the digest and the
+// calendar with it: the calendar through the handler that phones ask. The
+// parts are reported in milliseconds beside the whole.
+func BenchmarkMark(b *testing.B) {
 	sizes(b, func(b *testing.B, dir string) {
-		h := open(b, dir, benchClock, disk.Files{})
-		for b.Loop() {
-			if _, _, err := h.Draft(); err != nil {
+		at := benchClock()
+		h := open(b, dir, func() time.Time { return at }, disk.Files{})
+		path := linkPath(b, h)
+		served := h.Publisher().handler()
+		spent := make(map[string]time.Duration)
+		part := func(name string, do func() error) {
+			from := time.Now()
+			if err := do(); err != nil {
 				b.Fatal(err)
 			}
+			spent[name] += time.Since(from)
 		}
-	})
-}
-
-// The calendar of a house that is open, asked for after a mark.
-func BenchmarkCalendar(b *testing.B) {
-	sizes(b, func(b *testing.B, dir string) {
-		h := open(b, dir, benchClock, disk.Files{})
-		for b.Loop() {
-			h.current.Store(newSnapshot(h.Snapshot().basis))
-			if _, err := h.Publisher().File(calendar.Scope{}); err != nil {
-				b.Fatal(err)
+		board := func() error { h.Snapshot().Board(benchDay); return nil }
+		digest := func() error { _, _, err := h.Draft(); return err }
+		get := func() error {
+			w := httptest.NewRecorder()
+			served.ServeHTTP(w, httptest.NewRequest(http.MethodGet, path, nil))
+			if w.Code != http.StatusOK {
+				return fmt.Errorf("%d %s", w.Code, w.Body)
 			}
+			return nil
+		}
+		part("first", get) // a serve that has run for a while has been asked before
+		n := 0
+		for b.Loop() {
+			words := [...]string{"done 1", "undo 1"}[n%2]
+			n++
+			at = at.Add(time.Second)
+			part("mark", func() error {
+				said, err := h.Take(Message{Words: words, Via: tasks.ViaShell, By: "keeper"})
+				if err == nil && len(said.Accepted) != 1 {
+					err = fmt.Errorf("%+v", said)
+				}
+				return err
+			})
+			part("board", board)
+			part("digest", digest)
+			part("calendar", get)
+		}
+		for _, name := range []string{"mark", "board", "digest", "calendar"} {
+			b.ReportMetric(float64(spent[name].Microseconds())/1000/float64(n), "ms-"+name)
 		}
 	})
 }

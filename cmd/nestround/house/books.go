@@ -168,6 +168,26 @@ func (s *said) extends(old *said) bool {
 	return was.ID == is.ID && len(was.Acts) > 0 && len(is.Acts) > 0 && &was.Acts[0] == &is.Acts[0]
 }
 
+// since returns the first day that the entries added since old may be for, or
+// the zero date where none was added. ok is false where more than that has
+// changed, or where an entry was added that counts before older ones: then any
+// day may have changed.
+func (s *said) since(old *said) (first civil.Date, ok bool) {
+	if s == old {
+		return civil.Date{}, true
+	}
+	if !s.extends(old) {
+		return civil.Date{}, false
+	}
+	for _, e := range s.entries[len(old.entries):] {
+		if !later(e, old.last) {
+			return civil.Date{}, false
+		}
+		first = civil.Min(first, civil.Min(e.On, civil.Of(e.At, e.At.Location())))
+	}
+	return first, true
+}
+
 // later reports whether an entry counts after another one.
 func later(e, than tasks.Entry) bool {
 	return cmp.Or(e.At.Compare(than.At), strings.Compare(e.ID, than.ID)) > 0

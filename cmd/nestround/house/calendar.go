@@ -10,7 +10,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"nestround/notify/calendar"
 	"nestround/scheduler"
@@ -167,7 +166,7 @@ func (p Publisher) handler() http.Handler {
 	h := p.h
 	served := calendar.NewHandler(calendar.Options{
 		Source: p.Content, Links: p.Links(), Revisions: calendar.NewRevisions(p.shelf()),
-		Store: p.shelf(), Now: h.now, Fresh: calendarFresh, Log: h.log,
+		Store: p.shelf(), Now: h.now, State: p.state, Log: h.log,
 	})
 	if h.page == nil {
 		return served
@@ -183,6 +182,12 @@ func (p Publisher) handler() http.Handler {
 	})
 }
 
-// calendarFresh is how long a rendered calendar is served again: programs ask
-// for it every few minutes at most, and several at once.
-const calendarFresh = 20 * time.Second
+// state is the newest snapshot, which is what the calendar is made of: a mark
+// from a shell is in the calendar at the next request.
+func (p Publisher) state() any {
+	s, err := p.h.Refresh()
+	if err != nil {
+		return nil
+	}
+	return s
+}

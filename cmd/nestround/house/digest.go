@@ -32,14 +32,15 @@ func (h *House) edition(s *Snapshot, i notify.Issue) edition {
 
 // messages writes a digest for each of its readers: one mail each, so that an
 // address that fails stops nobody else's, with what is theirs of the whole and
-// the whole's numbers. It also returns the lines that only some of them have.
-func (e edition) messages(whole digest.Content) (all []notify.Message, lines []string, err error) {
+// the numbers of the whole, which is written already. It also returns the lines
+// that only some of them have.
+func (e edition) messages(whole digest.Content, written digest.Mail) (all []notify.Message, lines []string, err error) {
 	for n, r := range readers(e.Snapshot, e.issue.Date) {
-		m, err := digest.Render(e.part(whole, r))
-		if err != nil {
-			return nil, nil, err
-		}
+		m := written
 		if !r.all() {
+			if m, err = digest.Render(e.part(whole, r)); err != nil {
+				return nil, nil, err
+			}
 			lines = append(lines, m.Lines...)
 		}
 		id := e.issue.MessageID
@@ -59,9 +60,6 @@ func (e edition) messages(whole digest.Content) (all []notify.Message, lines []s
 
 // part is what of a digest is for one of its readers.
 func (e edition) part(whole digest.Content, r reader) digest.Content {
-	if r.all() {
-		return whole
-	}
 	c := whole
 	c.Board = r.board(whole.Board)
 	c.Watches = watches(c.Board)

@@ -149,10 +149,11 @@ func (h *House) renew() *Snapshot {
 	if b.said == nil {
 		return nil
 	}
-	if s := h.current.Load(); s != nil && s.basis == b {
-		return s
+	old := h.current.Load()
+	if old != nil && old.basis == b {
+		return old
 	}
-	s := newSnapshot(b)
+	s := newSnapshot(b, old)
 	h.current.Store(s)
 	return s
 }

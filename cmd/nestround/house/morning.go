@@ -44,7 +44,7 @@ func (h *House) Draft() (digest.Mail, []notify.Message, error) {
 	if err != nil {
 		return m, nil, err
 	}
-	messages, _, err := e.messages(content)
+	messages, _, err := e.messages(content, m)
 	return m, messages, err
 }
 
@@ -102,7 +102,7 @@ func (h *House) issue(s *Snapshot, due time.Time) (notify.Issue, error) {
 	if err != nil {
 		return issue, err
 	}
-	messages, lines, err := e.messages(content)
+	messages, lines, err := e.messages(content, m)
 	if err != nil {
 		return issue, err
 	}

@@ -32,6 +32,37 @@ func newPlans() *plans {
 	return &plans{made: make(map[asked][]tasks.Task), boards: make(map[civil.Date]*tasks.Board)}
 }
 
+// inherit takes over the answers of an older snapshot that are still right:
+// where only entries were added, what was planned and ended before the first
+// day that they are for.
+func (s *Snapshot) inherit(old *Snapshot) {
+	if s.settings != old.settings || s.records != old.records || s.logs != old.logs {
+		return
+	}
+	since, ok := s.said.since(old.said)
+	if !ok {
+		return
+	}
+	still := func(before civil.Date) bool { return since.IsZero() || !before.After(since) }
+	p, was := s.plans, old.plans
+	was.mu.Lock()
+	defer was.mu.Unlock()
+	for a, list := range was.made {
+		if a.on == s.today && still(a.before) {
+			p.made[a] = list
+		}
+	}
+	first := s.today.AddDays(-s.settings.Calendar.PastDays)
+	for day, b := range was.boards {
+		if !day.Before(first) && still(day.AddDays(1)) && (*old.issued)[day].ID == (*s.issued)[day].ID {
+			p.boards[day] = b
+		}
+	}
+	if was.spread != nil {
+		p.spread = was.spread.Since(s.day(civil.Date{}, s.today, s.today), since)
+	}
+}
+
 // day is what the planner is asked with about a day, and about the days after
 // it up to another: entries for the day before, and later ones, do not count.
 // The zero date lets all entries count.

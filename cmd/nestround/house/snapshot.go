@@ -27,9 +27,13 @@ type Snapshot struct {
 	plans *plans
 }
 
-func newSnapshot(b basis) *Snapshot {
-	s := &Snapshot{basis: b}
-	s.plans = newPlans()
+// newSnapshot makes a snapshot, with the answers of an older one that are still
+// right; old is nil for none.
+func newSnapshot(b basis, old *Snapshot) *Snapshot {
+	s := &Snapshot{basis: b, plans: newPlans()}
+	if old != nil {
+		s.inherit(old)
+	}
 	return s
 }
 

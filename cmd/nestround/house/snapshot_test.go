@@ -1,0 +1,116 @@
+package house
+
+import (
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"nestround/notify/calendar"
+	"nestround/tasks"
+	"nestround/tasks/civil"
+	"nestround/tasks/disk"
+)
+
+// A snapshot takes over what an older one has planned. It answers as one that
+// was made from nothing, whatever is said meanwhile, in whatever order.
+func TestASnapshotInheritsOnlyWhatIsStillRight(t *testing.T) {
+	dir := small(t, "Europe/Vienna", "06:00")
+	at := clock("2027-05-12T06:30:00+02:00")()
+	now := func() time.Time { return at }
+	h := open(t, dir, now, disk.Files{})
+	all := func(h *House) string {
+		s := h.Snapshot()
+		var b strings.Builder
+		for day := s.Today().AddDays(-20); !day.After(s.Today()); day = day.AddDays(1) {
+			for _, r := range s.Board(day).Rows {
+				fmt.Fprintln(&b, day, r.N, r.Key, r.Status, r.Due, r.Why)
+			}
+		}
+		b.WriteString(picture(h, s.Today()))
+		for _, t := range s.Ahead(s.Today(), s.Today().AddDays(120)) {
+			fmt.Fprintln(&b, t.Key, t.Due, t.Why)
+		}
+		return b.String()
+	}
+	all(h)
+	for n, m := range []Message{
+		{Words: "done 1"},
+		{Words: "F01 laid 5"},
+		{Words: "done 2", At: at.AddDate(0, 0, -1)}, // of yesterday's board, and before what was said today
+		{Words: "undo 1"},
+		{Words: "F01 weighs 12 g", At: at.AddDate(0, 0, -16)}, // of the fortnight before
+		{Words: "undo F01"},
+		{Words: "all"},
+	} {
+		at = at.Add(time.Minute)
+		m.Via, m.By = tasks.ViaShell, "keeper"
+		if said, err := h.Take(m); err != nil || len(said.Accepted) == 0 {
+			t.Fatalf("%q: %+v, %v", m.Words, said, err)
+		}
+		got := all(h)
+		if want := all(open(t, dir, now, disk.Files{})); got != want {
+			t.Errorf("message %d, %q: it answers\n%s\nand anew\n%s", n, m.Words, got, want)
+		}
+		if n%3 == 2 {
+			issued(t, h)
+		}
+		at = at.Add(20 * time.Hour)
+	}
+}
+
+// What another process marks is in the calendar at the next request, though the
+// clock has not moved.
+func TestTheCalendarShowsAMarkAtOnce(t *testing.T) {
+	dir := small(t, "Europe/Vienna", "06:00")
+	now := clock("2027-05-12T06:30:00+02:00")
+	h := open(t, dir, now, disk.Files{})
+	path := linkPath(t, h)
+	served := h.Publisher().handler()
+	get := func() string {
+		w := httptest.NewRecorder()
+		served.ServeHTTP(w, httptest.NewRequest(http.MethodGet, path, nil))
+		if w.Code != http.StatusOK {
+			t.Fatalf("%d %s", w.Code, w.Body)
+		}
+		return strings.ReplaceAll(w.Body.String(), "\r\n ", "")
+	}
+	const marked = "✓ Fresh water for E01"
+	if body := get(); !strings.Contains(body, "Fresh water for E01") || strings.Contains(body, marked) {
+		t.Fatalf("before the mark:\n%s", body)
+	}
+	shell := open(t, dir, now, disk.Files{})
+	n := 0
+	for _, r := range shell.Snapshot().Board(civil.MustParse("2027-05-12")).Rows {
+		if r.Key == "E01/water/2027-05-12" {
+			n = r.N
+		}
+	}
+	if said, err := shell.Take(Message{Words: fmt.Sprint("done ", n), Via: tasks.ViaShell, By: "keeper"}); err != nil || len(said.Accepted) != 1 {
+		t.Fatalf("%+v, %v", said, err)
+	}
+	if body := get(); !strings.Contains(body, marked) {
+		t.Errorf("after the mark:\n%s", body)
+	}
+}
+
+// linkPath makes a link to the whole calendar and returns its path.
+func linkPath(t testing.TB, h *House) string {
+	t.Helper()
+	token, link, err := h.Publisher().Links().New("phone", calendar.Scope{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	address, err := h.Publisher().LinkAddress(token, link)
+	if err != nil {
+		t.Fatal(err)
+	}
+	u, err := url.Parse(address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return u.Path
+}

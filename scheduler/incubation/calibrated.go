@@ -16,17 +16,18 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Spell is some days of a clutch's temperatures.
+// Spell is a run of days with one record of the temperature of a clutch.
 type Spell struct {
 	Days int
-	// Temperature is the mean, Swing half the daily range.
+	// Temperature is the mean temperature, Swing is half the daily range.
 	Temperature, Swing husbandry.Celsius
-	// Logged has evenly spaced temperatures of the spell, which then count
-	// instead; nil where nothing was logged.
+	// Logged has the logged temperatures of the spell, evenly spaced. They then
+	// replace Temperature and Swing. Logged is nil if nothing was logged.
 	Logged []husbandry.Celsius
 }
 
-// mean is the mean temperature of the spell, as logged if it was.
+// mean returns the mean temperature of the spell, from the log if there is a
+// log.
 func (s *Spell) mean() float64 {
 	n := len(s.Logged)
 	if n == 0 {
@@ -45,61 +46,63 @@ type Young struct {
 	Count int
 }
 
-// Case is a clutch to forecast, or one that hatched to learn from.
+// Case is a clutch to forecast, or a hatched clutch to learn from.
 type Case struct {
 	Species string // binomial; "" when not known
 	Family  string // "" when not known
 	Sheet   husbandry.Incubation
-	// Laid between LaidFrom (may be zero) and Laid.
+	// The eggs were laid between LaidFrom and Laid. LaidFrom may be zero.
 	LaidFrom, Laid civil.Date
-	// Warmth from the day of laying on; the last spell goes on for good.
-	// Empty where nobody knows how warm the eggs stand.
+	// Warmth has the temperatures from the day of laying on. The last spell has
+	// no end. Warmth is empty if nobody knows how warm the eggs are.
 	Warmth    []Spell
 	Incubator string
-	// Veins is the first day on which candling showed that the embryos develop;
-	// zero: not seen.
+	// Veins is the first day on which candling showed veins, so that the
+	// embryos develop. Veins is zero if nobody has seen them.
 	Veins   civil.Date
-	Eggs    int     // set; 0: not counted
-	Lost    int     // of these, found dead: they will not hatch
-	Hatched []Young // by date
+	Eggs    int     // number of eggs set; 0: not counted
+	Lost    int     // number of eggs found dead, which will not hatch
+	Hatched []Young // sorted by date
 	On      civil.Date
 	Units   husbandry.Units
 }
 
-// Males is the share of males expected where sex follows temperature.
+// Males is the expected share of males, for species with temperature-dependent
+// sex determination.
 type Males struct {
 	Mean float64 `json:"mean"` // 0 to 1
 	From float64 `json:"from"` // From to To: a 90 % interval
 	To   float64 `json:"to"`
 }
 
-// Keeper is what a keeper's own clutches have taught. The zero Keeper, or nil,
-// has had none.
+// Keeper holds what the forecast has learnt from a keeper's own clutches. The
+// zero Keeper, or nil, has learnt nothing.
 type Keeper struct {
 	learned *pooled.Learned
 	count   map[string]int
 }
 
-// Parameters of single eggs. Half of their variance is taken to be that of
-// clutches, half within them: no published split is known. Four in five set
-// eggs hatch at temperatures that suit them (about the middle of the published
+// Parameters of single eggs. No published source splits their variance between
+// and within clutches. The model gives half to each. Four in five set eggs
+// hatch at suitable temperatures (about the median of the published
 // treatments).
 const (
 	withinClutch = 0.5
 	viable       = 0.8
-	// unknownWarmth is the standard deviation of a tub's temperature that
-	// nobody knows, about 28 °C (common practice).
+	// unknownWarmth is the standard deviation, in °C, of the temperature of a
+	// tub that nobody measured. Its mean is about 28 °C (common practice).
 	unknownWarmth = 2.0
-	// watchShare is the probability that lies before, and after, the days
-	// worth watching.
+	// watchShare is the probability of hatching before the first day worth
+	// watching. It is also the probability of hatching after the last one.
 	watchShare = 0.02
-	// almostAll is the probability up to which days are told apart.
+	// almostAll is the probability at which the list of daily probabilities
+	// ends.
 	almostAll = 0.999
-	farthest  = 5000 // days to come, and no more
+	farthest  = 5000 // the most days ahead that a forecast lists
 )
 
-// LearnFrom learns from clutches that hatched. Those without a known
-// temperature or a dated hatching are passed over.
+// LearnFrom learns from clutches that hatched. It ignores a clutch without a
+// known temperature or without a dated hatching.
 func LearnFrom(cases []Case) *Keeper {
 	k := &Keeper{count: make(map[string]int)}
 	var seen []pooled.Seen
@@ -138,14 +141,15 @@ func (c *Case) laying() (mid civil.Date, variance float64) {
 	return laying(Question{LaidFrom: c.LaidFrom, Laid: c.Laid})
 }
 
-// belief about the species: published, and where nothing is of this very
-// species, with what the care sheet says.
+// belief returns the prior for the species: from published data, and from the
+// care sheet if nobody has published on this species.
 func (c Case) belief() pooled.Belief {
 	b, by, _, _ := pooled.Known(c.family(), c.Species)
 	if by == pooled.SameSpecies {
 		return b
 	}
-	// Care sheets measure eggs that nobody woke.
+	// A care sheet states days that include the usual rest, without a warming
+	// that cuts the rest short.
 	rest := c.usualRest()
 	curve := pooled.Default()
 	var measured []pooled.Seen
@@ -157,8 +161,8 @@ func (c Case) belief() pooled.Belief {
 		}
 	}
 	if span := c.Sheet.Days; len(measured) == 0 && span.To > 0 && float64(span.From) > rest {
-		// A range over the usual temperatures, the warm end going with the
-		// early one.
+		// The sheet's range covers the usual range of temperatures: the
+		// shortest time belongs to the warmest temperature.
 		lo, hi := float64(span.From)-rest, float64(span.To)-rest
 		t := 28.5
 		if c.Sheet.SafeFrom > 0 && c.Sheet.SafeTo > 0 {
@@ -179,7 +183,7 @@ func (c *Case) family() string {
 	return published.Family(c.Species)
 }
 
-// warmth is a history made ready: days of each spell, the last without end.
+// warmth has the spells of a clutch, at least one. The last spell has no end.
 type warmth []Spell
 
 func (c *Case) warmth() warmth {
@@ -193,7 +197,7 @@ func (c *Case) warmth() warmth {
 func (w warmth) rates(dev float64) []float64 {
 	curve := pooled.Default()
 	r := make([]float64, len(w))
-	// A log has few different tenths of a degree and many readings.
+	// A log has many readings but few distinct tenths of a degree.
 	tenths := make(map[int]float64)
 	for i, s := range w {
 		if len(s.Logged) == 0 {
@@ -218,8 +222,8 @@ func (w warmth) rates(dev float64) []float64 {
 	return r
 }
 
-// work returns the development from day from to day to after laying, in days
-// at the reference temperature.
+// work returns the development between the days from and to after laying, in
+// days at the reference temperature.
 func (w warmth) work(to, from float64, rates []float64) float64 {
 	sum, at := 0.0, 0.0
 	for i, s := range w {
@@ -235,7 +239,7 @@ func (w warmth) work(to, from float64, rates []float64) float64 {
 	return sum
 }
 
-// mean returns the mean temperature from day from to day to after laying.
+// mean returns the mean temperature between the days from and to after laying.
 func (w warmth) mean(to, from float64) float64 {
 	each := make([]float64, len(w))
 	for i, s := range w {
@@ -247,7 +251,7 @@ func (w warmth) mean(to, from float64) float64 {
 	return w.work(to, from, each) / (to - from)
 }
 
-// when returns the day after laying by which the work is done.
+// when returns the day after laying on which the work is done.
 func (w warmth) when(work, from float64, rates []float64) float64 {
 	at := 0.0
 	for i, s := range w {
@@ -266,9 +270,10 @@ func (w warmth) when(work, from float64, rates []float64) float64 {
 	return math.Inf(1)
 }
 
-// asLog turns a standard deviation that is a share of the days into one of their
-// logarithm. Of small ones it is the same; but eggs that rest 60 days more or
-// less before they develop for ten do not take e^6 times as long.
+// asLog turns a standard deviation as a share of the days into a standard
+// deviation of the log days. The two are equal if small. For large ones asLog
+// grows more slowly: eggs that rest for 60 days more or less, and then develop
+// for ten, must not get a spread of e^6.
 func asLog(share float64) float64 {
 	const edge = ninetyPerc / 2
 	return math.Asinh(edge*share) / edge
@@ -276,26 +281,28 @@ func asLog(share float64) float64 {
 
 func sq(x float64) float64 { return x * x }
 
-// node is a place of a clutch in its distribution.
+// node is one place of a clutch in the distribution of its species. The nodes
+// are the points at which the forecast integrates numerically.
 type node struct {
-	z    float64 // in standard deviations
-	p    float64 // probability of the places that it stands for
-	gap  float64 // from one node to the next about here, in standard deviations
+	z    float64 // in standard deviations from the median
+	p    float64 // probability of the places that the node stands for
+	gap  float64 // distance to the next node, in standard deviations
 	logP float64
 }
 
-// nodes lie close together in the middle, and farther apart the farther out,
-// without an end that a late clutch could come to within years.
+// nodes are dense in the middle and sparse in the tails. They reach so far out
+// that even a clutch years late is not beyond the last node.
 var nodes = func() (list [49]node) {
 	const (
 		half  = len(list) / 2
-		close = 0.12 // the hyperbolic angle between two
+		close = 0.12 // the hyperbolic angle between two nodes
 	)
 	t := distuv.StudentsT{Sigma: math.Sqrt(float64(pooled.PredictiveTail-2) / pooled.PredictiveTail), Nu: pooled.PredictiveTail}
 	at := func(i float64) float64 { return math.Sinh(close * (i - float64(half))) }
 	for i := range list {
 		below, above := at(float64(i)-.5), at(float64(i)+.5)
-		// From the nearer tail, where a difference from 1 would be lost.
+		// Subtract in the lower tail: near 1 the difference would be lost to
+		// rounding.
 		p := t.CDF(-math.Abs(below)) - t.CDF(-math.Abs(above))
 		if i == half {
 			p = 1 - 2*t.CDF(below)
@@ -306,14 +313,15 @@ var nodes = func() (list [49]node) {
 	return list
 }()
 
-// Calibrated forecasts a clutch's hatching from published measurements of its
-// species and relatives and the keeper's own clutches, with intervals that
-// have been tried on what was left out (see package pooled).
+// Calibrated forecasts when a clutch hatches. It uses published measurements of
+// the species and its relatives, and the keeper's own clutches. Its intervals
+// were validated on data left out of the fit (see package pooled).
 //
-// A clutch lies somewhere in its species' distribution and its eggs about it.
-// Eggs that have not hatched by the day of the question, and those that have,
-// say where; an egg found dead says nothing more. Of eggs that rest first the
-// rest and its doubt are added.
+// The distribution has two levels: clutches vary about the mean of their
+// species, eggs vary about the mean of their clutch. Hatched eggs, and eggs not
+// hatched by the day of the question, tell where in the distribution the clutch
+// is. Dead eggs tell nothing more. For eggs that rest first, the rest and its
+// uncertainty are added.
 func Calibrated(k *Keeper, c Case) Forecast {
 	curve := pooled.Default()
 	_, by, papers, kinds := pooled.Known(c.family(), c.Species)
@@ -348,7 +356,8 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	if math.IsInf(median, 0) || math.IsNaN(median) || median > 1000 {
 		return Forecast{Basis: "at this temperature eggs of its kind are not known to develop", Cautions: c.cautions()}
 	}
-	// The log of the work done by the median day, by dev.
+	// slope is how the log of the days changes with dev: minus the change of
+	// the log of the work done by the median day.
 	const h = 1e-2
 	slope := -(math.Log(w.work(median, rest, w.rates(b.Dev+h))) - math.Log(w.work(median, rest, w.rates(b.Dev-h)))) / (2 * h)
 	developing := median - rest
@@ -359,14 +368,15 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	}
 	sd := widen * math.Sqrt(variance+sq(asLog(math.Sqrt(layVar+restVar)/developing)))
 	within := math.Sqrt(withinClutch) * eggSpread
-	// The eggs of one node must reach those of the next, or the days between
-	// are empty.
+	// The eggs of one node must overlap those of the next. Otherwise the days
+	// between two nodes would get no probability.
 	var widths [len(nodes)]float64
 	for i, n := range nodes {
 		widths[i] = max(within, .6*n.gap*sd)
 	}
 
-	// share of a clutch at a node that has hatched when day begins.
+	// phi is the fraction of a clutch that has hatched before the day, per
+	// node.
 	log := func(x float64) float64 { return math.Log(max(1e-9, w.work(x, rest, rates))) - b.Level }
 	begins := func(day civil.Date) float64 { return log(float64(day.Sub(laid)) - .5) }
 	phi := func(u float64, i int) float64 { return .5 * math.Erfc(-(u-sd*nodes[i].z)/(widths[i]*math.Sqrt2)) }
@@ -381,7 +391,8 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	day := func(u float64) civil.Date {
 		return laid.AddDays(max(1, int(math.Round(w.when(math.Exp(b.Level+u), rest, rates)))))
 	}
-	// False position, with the end that stays brought nearer each time.
+	// Root finding by false position. If one end stays twice, its value is
+	// halved (the Illinois algorithm).
 	quantile := func(p float64) civil.Date {
 		lo, hi := -8*reach, 8*reach
 		atLo, atHi := -p, 1-p
@@ -451,14 +462,15 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	return f
 }
 
-// weigh returns how probable each node is after what the eggs have shown, for
-// an egg that is still to hatch.
+// weigh returns the posterior probability of each node, given the eggs that
+// hatched and the eggs that wait. It speaks for an egg that has still to hatch.
 func (c *Case) weigh(laid civil.Date, begins func(civil.Date) float64, phi func(u float64, i int) float64) (w [len(nodes)]float64) {
 	waiting := c.Eggs - c.Lost
 	for _, y := range c.Hatched {
 		waiting -= y.Count
 	}
-	// The egg asked about is one of those waiting.
+	// The forecast is about one of the waiting eggs, so that egg is not
+	// evidence.
 	others := float64(max(0, waiting-1))
 	u0 := begins(c.On)
 	best := math.Inf(-1)
@@ -477,7 +489,8 @@ func (c *Case) weigh(laid civil.Date, begins func(civil.Date) float64, phi func(
 	return w
 }
 
-// basis is "3 own clutches, 2 papers (Ji 1999, Le Henanff 2013)".
+// basis words the sources of a forecast, such as "3 own clutches, 2 papers (Ji
+// 1999, Le Henanff 2013)".
 func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, rested string) string {
 	var parts []string
 	if own > 0 {
@@ -530,7 +543,7 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 	return words
 }
 
-// now returns the last spell: how the eggs stand.
+// now returns the last spell: the present temperature of the eggs.
 func (c *Case) now() (Spell, bool) {
 	if len(c.Warmth) == 0 {
 		return Spell{}, false

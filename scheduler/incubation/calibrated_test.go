@@ -29,7 +29,8 @@ func brood(species, family string, t husbandry.Celsius) incubation.Case {
 func width(f incubation.Forecast) int { return f.P95.Sub(f.P05) }
 
 // Le Henanff, Meylan & Lourdais 2013 and Ji & Braña 1999 measured wall lizards
-// at 29 °C: 32.6 and 33.3 to 33.8 days. The forecast's middle is about there.
+// at 29 °C: 32.6 days, and 33.3 to 33.8 days. The median of the forecast is
+// near these.
 func TestCalibratedWallLizards(t *testing.T) {
 	f := incubation.Calibrated(nil, brood("Podarcis muralis", "Lacertidae", 29))
 	if d := f.P50.Sub(f.Laid); d < 32 || d > 35 {
@@ -43,7 +44,7 @@ func TestCalibratedWallLizards(t *testing.T) {
 	}
 }
 
-func TestConditioning(t *testing.T) {
+func TestEggsThatHaveNotHatchedChangeTheForecast(t *testing.T) {
 	c := brood("Podarcis muralis", "Lacertidae", 28)
 	first := incubation.Calibrated(nil, c)
 	c.On = first.P50
@@ -73,7 +74,7 @@ func TestConditioning(t *testing.T) {
 	}
 }
 
-func TestALayingDateBetweenTwoChecksWidens(t *testing.T) {
+func TestAnUncertainLayingDateWidensTheForecast(t *testing.T) {
 	c := brood("Podarcis muralis", "Lacertidae", 28)
 	sharp := incubation.Calibrated(nil, c)
 	c.LaidFrom = c.Laid.AddDays(-14)
@@ -82,25 +83,25 @@ func TestALayingDateBetweenTwoChecksWidens(t *testing.T) {
 	}
 }
 
-func TestAChangeOfTemperatureHalfWay(t *testing.T) {
+func TestDevelopmentAddsUpOverAChangeOfTemperature(t *testing.T) {
 	c := brood("Podarcis muralis", "Lacertidae", 28)
 	warm := incubation.Calibrated(nil, c).Mean
 	c.Warmth = []incubation.Spell{{Days: 20, Temperature: 24}, {Temperature: 28}}
 	mixed := incubation.Calibrated(nil, c).Mean
 	c.Warmth = []incubation.Spell{{Temperature: 24}}
 	cold := incubation.Calibrated(nil, c).Mean
-	// Development adds up: 20 days are 20/cold of it.
+	// Development is additive: 20 days at 24 °C are 20/cold of it.
 	if want := 20 + (1-20/cold)*warm; math.Abs(mixed-want) > .1 {
 		t.Errorf("20 days at 24 °C, then 28: %.2f days; parts of %.2f and %.2f make %.2f", mixed, cold, warm, want)
 	}
-	// A log of the same temperatures says the same.
+	// A log of the same temperatures gives the same forecast.
 	c.Warmth = []incubation.Spell{{Days: 20, Temperature: 28, Logged: []husbandry.Celsius{24, 24, 24}}, {Temperature: 28}}
 	if logged := incubation.Calibrated(nil, c).Mean; math.Abs(logged-mixed) > .1 {
 		t.Errorf("logged: %.2f days, known: %.2f", logged, mixed)
 	}
 }
 
-func TestStrangersAndOwnClutches(t *testing.T) {
+func TestOwnClutchesNarrowTheForecastOfAnUnmeasuredSpecies(t *testing.T) {
 	known := incubation.Calibrated(nil, brood("Sceloporus undulatus", "Phrynosomatidae", 28))
 	genus := incubation.Calibrated(nil, brood("Sceloporus magister", "Phrynosomatidae", 28))
 	family := incubation.Calibrated(nil, brood("Urosaurus ornatus", "Phrynosomatidae", 28))
@@ -129,9 +130,9 @@ func TestStrangersAndOwnClutches(t *testing.T) {
 
 // Eggs of common chameleons rested for two to four months at 26 °C (Andrews,
 // Díaz-Paniagua, Marco & Portheault 2008, Physiological and Biochemical Zoology
-// 81:336-344) and took 141.9 to 144.2 days after a winter's rest at 25 °C.
-// Nothing in the files says that they rest.
-func TestAChameleonThatNobodyMeasuredMayRest(t *testing.T) {
+// 81:336-344). They took 141.9 to 144.2 days after a winter's rest at 25 °C.
+// The published data files do not say that these eggs rest.
+func TestAnUnmeasuredChameleonMayRest(t *testing.T) {
 	c := brood("Chamaeleo chamaeleon", "", 25)
 	f := incubation.Calibrated(nil, c)
 	early, late := f.P05.Sub(f.Laid), f.P95.Sub(f.Laid)
@@ -141,8 +142,8 @@ func TestAChameleonThatNobodyMeasuredMayRest(t *testing.T) {
 	if !strings.Contains(f.Basis, ", after a rest of 0-120 days; `days` in its care sheet") {
 		t.Errorf("from %s", f.Basis)
 	}
-	// One own clutch is better than a guess, and a care sheet's days are told
-	// with the rest in them.
+	// One own clutch replaces the guess. The days of a care sheet include the
+	// rest.
 	c.Hatched = []incubation.Young{{On: c.Laid.AddDays(230), Count: 6}}
 	next := brood("Chamaeleo chamaeleon", "", 25)
 	if taught := incubation.Calibrated(incubation.LearnFrom([]incubation.Case{c}), next); strings.Contains(taught.Basis, "rest") || taught.P50.Sub(taught.Laid) < 220 || width(taught) >= width(f)/2 {
@@ -154,8 +155,8 @@ func TestAChameleonThatNobodyMeasuredMayRest(t *testing.T) {
 	}
 }
 
-// El Mouden, Znari & Pieau 2001: of Agama impalearis .463 hatched at 26 °C and
-// none at 20.
+// El Mouden, Znari & Pieau 2001: of the eggs of Agama impalearis .463 hatched
+// at 26 °C, and none at 20 °C.
 func TestCautionsOfTemperature(t *testing.T) {
 	f := incubation.Calibrated(nil, brood("Agama impalearis", "Agamidae", 20.5))
 	if len(f.Cautions) != 1 || !strings.Contains(f.Cautions[0], "colder than any") || !strings.Contains(f.Cautions[0], "El Mouden 2001") || !strings.Contains(f.Cautions[0], "0 % did at") {
@@ -166,10 +167,10 @@ func TestCautionsOfTemperature(t *testing.T) {
 	}
 }
 
-// Viets, Tousignant, Ewert, Nelson & Crews 1993, Journal of Experimental Zoology
-// 265:679-683, Table 1: males among leopard geckos of each temperature. What is
-// expected has their share within its interval; other colonies that the data
-// hold had fewer males at 32.5 °C (Janes 2007: .37).
+// Viets, Tousignant, Ewert, Nelson & Crews 1993, Journal of Experimental
+// Zoology 265:679-683, Table 1: males among leopard geckos at each temperature.
+// The expected interval contains their share. Other colonies in the data had
+// fewer males at 32.5 °C (Janes 2007: .37).
 func TestMalesAmongLeopardGeckos(t *testing.T) {
 	last := -1.0
 	for _, row := range []struct {
@@ -194,7 +195,7 @@ func TestMalesAmongLeopardGeckos(t *testing.T) {
 	}
 }
 
-func TestAnUnknownTemperatureWidens(t *testing.T) {
+func TestAnUnknownTemperatureWidensTheForecast(t *testing.T) {
 	c := brood("Podarcis muralis", "Lacertidae", 28)
 	sharp := incubation.Calibrated(nil, c)
 	c.Warmth = nil
@@ -213,12 +214,13 @@ func BenchmarkCalibrated3000(b *testing.B) {
 	}
 }
 
-// Daily cycles, where straight lines fail: they have eggs of mean 27 °C, 20 to
-// 34, hatch after 51.7 days. Fence lizards at 22 and 24 °C, 6 °C wide, and at 27,
-// 10 wide: Parker & Andrews 2007, Oecologia 151:218-231; at 27, 14 wide, 62.5 to
-// 73.1 days by population: Oufiero & Angilletta 2006, Evolution 60:1066-1075.
-// Sand lizards: Li and others 2013, Acta Zoologica. The fit has seen these rows;
-// what is tried is that a cycle is averaged through the curve.
+// Daily cycles are where a straight line fails: at a mean of 27 °C, from 20 to
+// 34 °C, it forecasts hatching after 51.7 days. Fence lizards at 22 and 24 °C,
+// 6 °C wide, and at 27, 10 wide: Parker & Andrews 2007, Oecologia 151:218-231;
+// at 27, 14 wide, 62.5 to 73.1 days by population: Oufiero & Angilletta 2006,
+// Evolution 60:1066-1075. Sand lizards: Li and others 2013, Acta Zoologica. The
+// fit includes these rows, so this is no independent test of the model. It
+// tests that a cycle is averaged through the curve.
 func TestDailyCycles(t *testing.T) {
 	for _, row := range []struct {
 		species, family string

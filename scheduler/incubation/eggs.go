@@ -10,8 +10,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// cautions says where the eggs stand outside of what eggs of the species, or
-// else of its family, have survived, and on which paper's word.
+// cautions warns if the eggs are outside the temperatures that eggs of the
+// species have survived, and names the paper. For a species without data the
+// family is used.
 func (c *Case) cautions() []string {
 	now, ok := c.now()
 	if !ok {
@@ -25,7 +26,8 @@ func (c *Case) cautions() []string {
 		whose = c.family()
 		rows = hatched().family[whose]
 	}
-	// The coldest and hottest means at which four in ten eggs or more hatched.
+	// A temperature counts as survivable if at least four in ten eggs hatched
+	// at it, on average over the treatment.
 	const enough = 0.4
 	var cold, hot *published.Share
 	for i := range rows {
@@ -61,7 +63,7 @@ func (c *Case) cautions() []string {
 	return list
 }
 
-// shares are published counts by whose they are.
+// shares has the published counts by species and by family.
 type shares struct{ species, family map[string][]published.Share }
 
 func sorted(rows []published.Share) shares {
@@ -78,10 +80,11 @@ var (
 	sexed   = sync.OnceValue(func() shares { return sorted(published.Sexes()) })
 )
 
-// males returns the share of males expected where the care sheet says that
-// sex follows temperature and somebody has counted near this temperature; nil
-// otherwise. Counts within about a degree are weighed by their distance; as
-// colonies differ, three young count as one.
+// males returns the expected share of males, from counts near this temperature.
+// It returns nil if the care sheet does not say that sex follows temperature,
+// or if nobody has counted near it. The weight of a count falls with its
+// distance in temperature, over about a degree. Three young count as one,
+// because colonies differ.
 func (c *Case) males() *Males {
 	now, ok := c.now()
 	if !ok || !c.Sheet.TemperatureSex {
@@ -100,7 +103,7 @@ func (c *Case) males() *Males {
 	if n < 1 {
 		return nil
 	}
-	// Wilson's interval, 90 %.
+	// The Wilson score interval, 90 %.
 	const z = 1.6448536269514722
 	mid, p := (k+z*z/2)/(n+z*z), k/n
 	half := z / (n + z*z) * math.Sqrt(n*p*(1-p)+z*z/4)

@@ -1,24 +1,24 @@
 // Package incubation forecasts hatching from temperature.
 //
-// Start with [Calibrated], the forecast in use: from published measurements of
-// a species and its relatives and from the keeper's own clutches ([LearnFrom]),
-// with the temperatures the eggs really had. What it rests on, and how well it
-// did on what was left out, is in package pooled; the measurements are in
-// package published.
+// Start with [Calibrated], the forecast in use. It combines published
+// measurements of a species and its relatives, the keeper's own clutches
+// ([LearnFrom]) and the recorded temperatures of the eggs. Package pooled
+// explains its model and how well it predicted data left out of the fit.
+// Package published has the measurements.
 //
-// Beside it stands the plain way, degree-days. [Hatching] turns a care
-// sheet's figures, the tub's temperature and the laying date into a
-// [Forecast]: a probability for each day, the days worth watching, and in
-// words what it is computed from. [Fit] and [Line] are the arithmetic beneath.
+// Degree-days are the plain method, kept for comparison. [Hatching] turns a
+// care sheet's figures, the tub's temperature and the laying date into a
+// [Forecast]: a probability for each day, the days worth watching, and the
+// basis in words. [Fit] and [Line] are its arithmetic.
 //
-// Development is taken to run at a rate that rises in a straight line from a
-// threshold T0, so that eggs hatch after K degree-days above it. On
-// independent constant-temperature data this held within about 8 %; it runs
-// short where a daily cycle passes the temperature at which the rate levels
-// off (12 to 29 % in *Sceloporus undulatus* cycles reaching 32 to 34 °C), which
-// is why the rate is held level above the hottest measurement here, and why a
-// forecast is a window and never a day. [FromCDF] makes a forecast from any
-// distribution. Reading logger files is left to others.
+// The degree-day model has development run at a rate that rises in a straight
+// line from a threshold T0, so that eggs hatch after K degree-days above T0. On
+// independent constant-temperature data this held within about 8 %. It is too
+// short if a daily cycle passes the temperature at which the rate levels off
+// (12 to 29 % in *Sceloporus undulatus* cycles reaching 32 to 34 °C). So the
+// rate stays level above the hottest measurement here, and a forecast is a
+// window, not a day. [FromCDF] makes a forecast from any distribution. Package
+// thermolog reads logger files.
 package incubation
 
 import (
@@ -34,18 +34,19 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Line is a straight line of development rate on temperature:
-// rate = (T-T0)/K a day above T0, none below. T0 is the intercept of a
-// regression, not a temperature that eggs are known to survive or not.
+// Line is a straight line of development rate on temperature: rate = (T-T0)/K a
+// day above T0, and 0 below. T0 is the intercept of a regression. It says
+// nothing about whether eggs survive at that temperature.
 type Line struct {
 	T0 husbandry.Celsius
 	K  float64 // degree-days, above 0
 }
 
-// Fit draws the line through measured durations: ordinary least squares of
-// 1/days = a + b*T, unweighted, with K = 1/b and T0 = -a/b (the linear model
-// of Georges, Beggs, Young & Doody 2005, Physiol Biochem Zool 78:18-30). It
-// fails with fewer than two temperatures, and where warmer eggs took longer.
+// Fit fits the line to measured durations: ordinary least squares of 1/days = a
+// + b*T, unweighted, with K = 1/b and T0 = -a/b (the linear model of Georges,
+// Beggs, Young & Doody 2005, Physiol Biochem Zool 78:18-30). It returns an
+// error for fewer than two temperatures, and for points where warmer eggs took
+// longer.
 func Fit(points []husbandry.IncubationPoint) (Line, error) {
 	var n, st, sr, stt, str float64
 	for _, p := range points {
@@ -67,11 +68,11 @@ func Fit(points []husbandry.IncubationPoint) (Line, error) {
 	return Line{T0: husbandry.Celsius(-a / b), K: 1 / b}, nil
 }
 
-// EffectiveDegrees returns the day's mean of the degrees above t0 when the
-// temperature follows a sine about mean with half-range swing:
-// [(M-T0)(pi/2-theta) + R cos theta]/pi with theta = asin((T0-M)/R) where the
-// sine crosses T0, its plain mean where it stays above, and none where it
-// stays below.
+// EffectiveDegrees returns the day's mean of the degrees above t0. The
+// temperature follows a sine with the given mean and the half-range swing. If
+// the sine crosses T0, the result is [(M-T0)(pi/2-theta) + R cos theta]/pi with
+// theta = asin((T0-M)/R). If it stays above T0, the result is the mean less T0;
+// if it stays below, 0.
 func EffectiveDegrees(mean, swing, t0 husbandry.Celsius) float64 {
 	m, r := float64(mean-t0), math.Abs(float64(swing))
 	switch {
@@ -84,56 +85,55 @@ func EffectiveDegrees(mean, swing, t0 husbandry.Celsius) float64 {
 	return (m*(math.Pi/2-theta) + r*math.Cos(theta)) / math.Pi
 }
 
-// Question is what a forecast is made from.
+// Question has all that the degree-day forecast is made from.
 type Question struct {
 	Sheet husbandry.Incubation
 	// LaidFrom and Laid bound the laying date; LaidFrom may be zero.
 	LaidFrom, Laid civil.Date
-	// Temperature of the tub, and half its daily range; nil where nobody
-	// knows how warm the eggs stand.
+	// Temperature is the tub's mean temperature, nil if nobody knows it. Swing
+	// is half its daily range.
 	Temperature *husbandry.Celsius
 	Swing       husbandry.Celsius
-	// On is the day the question is asked: the eggs had not hatched when it
-	// began.
+	// On is the day of the question. The eggs had not hatched when it began.
 	On civil.Date
-	// Units in which the basis and the cautions speak.
+	// Units of the temperatures in the basis and in the cautions.
 	Units husbandry.Units
 }
 
-// Forecast is when eggs are expected to hatch. A zero Forecast (Known false)
-// says that the sheet gives nothing to compute from.
+// Forecast says when eggs are expected to hatch. In a zero Forecast (Known
+// false) the care sheet had nothing to compute from.
 type Forecast struct {
 	Known bool
-	// Laid is the day development is counted from, the middle of the days on
-	// which the eggs may have been laid.
+	// Laid is the day from which development is counted: the middle of the days
+	// on which the eggs may have been laid.
 	Laid civil.Date
-	// Mean and SD of the days from laying to hatching, before anything is
-	// made of the eggs not having hatched yet.
+	// Mean and SD of the days from laying to hatching: the prior, before the
+	// forecast takes into account that the eggs have not hatched yet.
 	Mean, SD float64
-	// P05 to P95 are the days by whose end they have hatched with that
-	// probability in percent, given that they had not when the day of the
-	// question began.
+	// P05 to P95 are quantiles: the days by whose end the eggs have hatched
+	// with this probability in percent. They are conditional on no hatching
+	// before the day of the question.
 	P05, P25, P50, P75, P95 civil.Date
-	// WatchFrom to WatchTo are the days worth looking: of [Calibrated] all but
-	// the first and last 2 % of what was expected at laying, of [Hatching]
-	// mean - 2.5 SD to mean + 3 SD (common practice). Waiting does not move
-	// them.
+	// WatchFrom to WatchTo are the days worth looking for hatchlings.
+	// [Calibrated] leaves out the first and last 2 % of the distribution at
+	// laying. [Hatching] takes mean - 2.5 SD to mean + 3 SD (common practice).
+	// These days do not move while the keeper waits.
 	WatchFrom, WatchTo civil.Date
-	// Overdue says that the day of the question is past WatchTo. The
-	// quantiles are then those of the first expectation, all gone by.
+	// Overdue says that the day of the question is past WatchTo. The quantiles
+	// are then those at laying, and all are in the past.
 	Overdue  bool
 	Basis    string
 	Cautions []string
-	// Males is the share of males expected; nil where sex does not follow
-	// temperature, or nobody has counted.
+	// Males is the expected share of males. It is nil if sex does not follow
+	// temperature, or if nobody has counted.
 	Males *Males
 
 	first civil.Date
 	daily []float64
 }
 
-// Probability returns the probability, 0 to 1, that the eggs hatch on day,
-// given that they had not when the day of the question began.
+// Probability returns the probability, 0 to 1, that the eggs hatch on day, if
+// they had not hatched when the day of the question began.
 func (f Forecast) Probability(day civil.Date) float64 {
 	if !f.Known {
 		return 0
@@ -144,14 +144,15 @@ func (f Forecast) Probability(day civil.Date) float64 {
 	return 0
 }
 
-// Daily returns the probabilities of all days that have one, in a row from the
-// first; none where nothing is known, or where the days are over.
+// Daily returns the first day with a probability, and the probabilities of that
+// day and the following ones. The list is empty if nothing is known, or if the
+// expected days are over.
 func (f Forecast) Daily() (first civil.Date, chances []float64) {
 	return f.first, slices.Clone(f.daily)
 }
 
-// Progress returns how far along the eggs are on day, 0 to 1: the days since
-// laying as a share of the mean time to hatching.
+// Progress returns how far the eggs have developed by day, 0 to 1: the days
+// since laying as a share of the mean time to hatching.
 func (f Forecast) Progress(day civil.Date) float64 {
 	if !f.Known || f.Mean <= 0 {
 		return 0
@@ -159,19 +160,19 @@ func (f Forecast) Progress(day civil.Date) float64 {
 	return min(1, max(0, float64(day.Sub(f.Laid))/f.Mean))
 }
 
-// Watch bounds in standard deviations, common practice: early enough that one
-// clutch in 160 is earlier, late enough that one in 740 is later.
+// Limits of the watch, in standard deviations (common practice). One clutch in
+// 160 hatches before the watch, one in 740 after it.
 const (
 	watchBefore = 2.5
 	watchAfter  = 3.0
 )
 
 // FromCDF makes a forecast from a distribution of the days from laying to
-// hatching, of which mean and sd are the moments and cdf(x) is the probability
-// of at most x days. It fills all but Basis and Cautions.
+// hatching. mean and sd are its moments, cdf(x) is the probability of at most x
+// days. FromCDF fills all fields except Basis and Cautions.
 //
 // A day k days after laying covers the durations from k-1/2 to k+1/2: eggs are
-// laid and hatch at some hour, on average half-way through a day.
+// laid and hatch at some hour of the day, on average half-way through.
 func FromCDF(laid civil.Date, mean, sd float64, cdf func(float64) float64, on civil.Date) Forecast {
 	f := Forecast{Known: true, Laid: laid, Mean: mean, SD: sd}
 	f.WatchFrom = laid.AddDays(max(1, int(math.Floor(mean-watchBefore*sd))))
@@ -194,7 +195,8 @@ func FromCDF(laid civil.Date, mean, sd float64, cdf func(float64) float64, on ci
 		}
 	}
 	if f.Overdue {
-		// Nothing is left to say of a day to come; what was expected stays.
+		// The eggs are overdue, so no day ahead has a probability. The
+		// quantiles of the prior stay.
 		f.quantiles()
 		f.daily = nil
 		return f
@@ -219,33 +221,35 @@ func (f *Forecast) quantiles() {
 
 // Parameters of the window. The spread of single eggs is the median of 274
 // constant-temperature treatments in 48 papers of the Reptile Development
-// Database (Noble et al. 2018, Sci Data 5:180138); half a degree is what an
-// ordinary thermometer is trusted to (common practice).
+// Database (Noble et al. 2018, Sci Data 5:180138). Half a degree is the usual
+// error of an ordinary thermometer (common practice).
 const (
 	eggSpread    = 0.04 // SD as a share of the mean
 	thermometer  = 0.5  // SD in °C
-	coldReach    = 3.0  // °C below the coldest measurement that a line is believed
+	coldReach    = 3.0  // the line is used down to this many °C below the coldest measurement
 	ninetyPerc   = 2 * 1.6448536269514722
 	typicalT0    = 17.3 // °C, median of ten published series, 15.3 to 20.3
 	typicalT0Dev = 1.6  // °C, their standard deviation
 )
 
-// Hatching forecasts a clutch's hatching as a normal distribution with the
-// variance (c D)² + (D sT/(T-T0))² + s_lay², of single eggs, the thermometer
-// and the laying date.
+// Hatching forecasts a clutch's hatching as a normal distribution. Its variance
+// is (c D)² + (D sT/(T-T0))² + s_lay²: single eggs, the thermometer and the
+// laying date.
 //
-//   - With durations at two temperatures or more it fits their line.
-//   - With one it draws the line through it and a T0 of 17.3 °C, the median
-//     of ten published series from Podarcis muralis to Dipsosaurus dorsalis,
-//     and adds what that T0 may be wrong by.
-//   - With none, or where nobody knows the temperature, it takes the sheet's
-//     range of days as the middle 90 %.
-//   - Where the eggs rest first (diapause), the sheet's durations count the
-//     rest too: the line is drawn through what remains of them, and the
-//     spread of the rest, taken as its middle 90 %, is added.
+//   - With durations at two temperatures or more, it fits their line.
+//   - With one duration, it draws the line through the duration and a T0 of
+//     17.3 °C, the median of ten published series from Podarcis muralis to
+//     Dipsosaurus dorsalis. It adds the variance due to the uncertainty of that
+//     T0.
+//   - With no duration, or if nobody knows the temperature, it takes the
+//     sheet's range of days as the middle 90 %.
+//   - For eggs that rest first (diapause), the sheet's durations include the
+//     rest. It subtracts the rest, draws the line through the remaining days,
+//     and adds the spread of the rest, with the sheet's range as the
+//     middle 90 %.
 //
-// It does not believe the line more than 3 °C below the coldest measurement,
-// and holds the rate level above the hottest.
+// The line is not used more than 3 °C below the coldest measurement. The rate
+// stays level above the hottest.
 func Hatching(q Question) Forecast {
 	laid, layVariance := laying(q)
 	mean, variance, basis, cautions := development(q)
@@ -259,15 +263,15 @@ func Hatching(q Question) Forecast {
 	return f
 }
 
-// longest is how many days of development are believed. Close to the threshold
-// a straight line promises years, or, where half a degree's error of the
-// thermometer is as much as all that is left above it, nothing at all; the
-// longest incubations of lizards known, of chameleons that rest and winter, are
+// longest is the most days of development that a forecast may have. Close to
+// the threshold a straight line promises years; if half a degree of thermometer
+// error is all that remains above the threshold, it promises nothing. The
+// longest known incubations of lizards, of chameleons that rest and winter, are
 // about a year (common practice).
 const longest = 500
 
 // laying returns the middle of the days on which the eggs may have been laid,
-// and the variance of a day picked among them.
+// and the variance of a day drawn from them.
 func laying(q Question) (civil.Date, float64) {
 	if q.LaidFrom.IsZero() || !q.LaidFrom.Before(q.Laid) {
 		return q.Laid, 0
@@ -311,7 +315,7 @@ func development(q Question) (mean, variance float64, basis string, cautions []s
 		}
 	}
 	if span := q.Sheet.Days; span.To > 0 {
-		// A range over the usual temperatures counts the rest, too.
+		// The sheet's range of days includes the rest.
 		mean = (float64(span.From) + float64(span.To)) / 2
 		sd := max(float64(span.To-span.From)/ninetyPerc, eggSpread*mean)
 		return mean, sd * sd, "the care sheet's range of " + english.DayRange(span.From, span.To), cautions
@@ -328,14 +332,14 @@ func development(q Question) (mean, variance float64, basis string, cautions []s
 	return 0, 0, "nothing known of this species' incubation at this temperature", cautions
 }
 
-// byTemperature returns the days of development at a tub's temperature, and
-// their variance.
+// byTemperature returns the days of development at a tub's temperature, and the
+// variance of the days.
 func byTemperature(points []husbandry.IncubationPoint, t, swing husbandry.Celsius, units husbandry.Units) (days, variance float64, basis string, ok bool) {
 	hottest := points[len(points)-1].Temperature
 	line, err := Fit(points)
 	single := err != nil
 	if single {
-		// The nearest measurement, and a threshold like other lizards'.
+		// Use the nearest measurement, and the usual threshold of lizards.
 		nearest := slices.MinFunc(points, func(a, b husbandry.IncubationPoint) int {
 			return cmp.Compare(math.Abs(float64(a.Temperature-t)), math.Abs(float64(b.Temperature-t)))
 		})
@@ -379,8 +383,8 @@ func temperatures(points []husbandry.IncubationPoint) int {
 // citationYear is where authors and year of a citation end.
 var citationYear = regexp.MustCompile(`\b(1[89]|20)\d\d[a-z]?,`)
 
-// sources names where points come from, each once: of a publication authors and
-// year, for where it appeared stands in the care sheet.
+// sources names the sources of points, each once. A citation is cut to authors
+// and year; the care sheet has the rest.
 func sources(points []husbandry.IncubationPoint) string {
 	var names []string
 	for _, p := range points {
@@ -401,8 +405,9 @@ func sources(points []husbandry.IncubationPoint) string {
 	return english.List(names)
 }
 
-// safety says where a temperature is outside what eggs are known to hatch well
-// at, by more than thermometers differ. A swing counts with its extremes.
+// safety warns if a temperature is outside the range at which eggs are known to
+// hatch well, by more than the error of a thermometer. With a swing, the
+// extremes of the day count.
 func safety(q Question) []string {
 	s := q.Sheet
 	if q.Temperature == nil || s.SafeFrom == 0 && s.SafeTo == 0 {

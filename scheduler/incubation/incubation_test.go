@@ -25,7 +25,8 @@ func near(t *testing.T, what string, got, want, within float64) {
 
 // Mean days from laying to hatching at constant temperatures, as the papers
 // measured them (restated in the Reptile Development Database, Noble et al.
-// 2018, Sci Data 5:180138), and the least-squares lines through them.
+// 2018, Sci Data 5:180138). The test values are the least-squares lines through
+// them.
 var (
 	wallLizard = []point{at(26, 46.8), at(29, 33.8), at(32, 27.4)} // Podarcis muralis, Ji & Braña 1999, Comp Biochem Physiol A 124:205-213
 	brownAnole = []point{at(26, 35.9), at(28, 30.4), at(30, 25.8)} // Anolis sagrei, Warner et al. 2012, Biol J Linn Soc 105:25-41
@@ -37,7 +38,7 @@ func TestLinesThroughPublishedSeries(t *testing.T) {
 		species, source string
 		points          []point
 		t0, k           float64
-		within          float64 // of the digits the line was published with
+		within          float64 // rounding error of the published line
 	}{
 		{"Podarcis muralis", "Ji & Braña 1999, Comp Biochem Physiol A 124:205-213", wallLizard, 17.44, 396.6, .05},
 		{"Podarcis muralis", "Le Henanff et al. 2013, Biol J Linn Soc 108:384-395", []point{at(23, 65.9), at(29, 32.6)}, 17.13, 387.1, .1},
@@ -65,7 +66,7 @@ func TestLinesThroughPublishedSeries(t *testing.T) {
 	near(t, "Anolis sagrei K", line.K, 366.81980198, 1e-6)
 }
 
-// A line from one paper against durations that other people measured.
+// The line of one paper is compared with durations that other people measured.
 func TestLinesAgainstIndependentMeasurements(t *testing.T) {
 	for _, c := range []struct {
 		name     string
@@ -91,7 +92,7 @@ func TestLinesAgainstIndependentMeasurements(t *testing.T) {
 	fence := incubation.Line{T0: 17, K: 495}
 	near(t, "22 °C, range 6 °C, observed 98.9 days", fence.K/incubation.EffectiveDegrees(22, 3, fence.T0), 98.9, .2)
 	near(t, "24 °C, range 6 °C: short by 5 %", fence.K/incubation.EffectiveDegrees(24, 3, fence.T0)/74.4-1, -.05, .005)
-	// Where the cycle touches 32 °C a line is known to fail.
+	// A straight line is known to fail if the cycle reaches 32 °C.
 	near(t, "27 °C, range 10 °C: short by 12 %", fence.K/incubation.EffectiveDegrees(27, 5, fence.T0)/56.4-1, -.12, .005)
 }
 
@@ -101,7 +102,7 @@ func share(l incubation.Line, t husbandry.Celsius) float64 {
 }
 
 // Worked by hand from the Anolis sagrei line (Warner et al. 2012).
-func TestSummation(t *testing.T) {
+func TestDevelopmentAddsUpByDays(t *testing.T) {
 	l := incubation.Line{T0: 15.832638527, K: 366.81980198}
 	near(t, "constant 27 °C", 1/share(l, 27), 32.84749, 1e-4)
 	near(t, "half a day at 24, half at 30 °C", 1/((share(l, 24)+share(l, 30))/2), 32.84749, 1e-4)
@@ -116,7 +117,7 @@ func TestEffectiveDegreesOfASineDay(t *testing.T) {
 		{20, 8, 4.2277}, {17.9, 5, 2.0674}, {15, 8, 1.6265}, {22, 3, 5.0000}, {12, 3, 0},
 	} {
 		near(t, "formula", incubation.EffectiveDegrees(husbandry.Celsius(c.mean), husbandry.Celsius(c.swing), 17), c.want, 5e-5)
-		// The same by adding up a day of ten-second steps.
+		// The same mean, added up over a day in steps of ten seconds.
 		sum, steps := 0.0, 8640
 		for i := range steps {
 			sum += max(0, c.mean+c.swing*math.Sin(2*math.Pi*(float64(i)+.5)/float64(steps))-17)
@@ -133,7 +134,7 @@ func question(points []point, t husbandry.Celsius) incubation.Question {
 func TestTheWindowOfWallLizardsAt28(t *testing.T) {
 	f := incubation.Hatching(question(wallLizard, 28))
 	near(t, "mean", f.Mean, 37.55, .01)
-	// Biology 1.50 and thermometer 1.78 days make 2.33 together.
+	// The biological SD of 1.50 days and the thermometer's of 1.78 make 2.33.
 	near(t, "sd", f.SD, 2.33, .01)
 	if got, want := f.P50.String(), "2027-06-19"; got != want { // 12 May and 38 days
 		t.Errorf("median: got %s, want %s", got, want)
@@ -149,7 +150,7 @@ func TestTheWindowOfWallLizardsAt28(t *testing.T) {
 	}
 }
 
-func TestRangesAreEnforced(t *testing.T) {
+func TestOnlyTemperaturesNearTheMeasurementsAreForecast(t *testing.T) {
 	cold := incubation.Hatching(question(wallLizard, 22.9))
 	if cold.Known || len(cold.Cautions) == 0 {
 		t.Errorf("3.1 °C below the coldest measurement: %+v", cold)
@@ -178,7 +179,7 @@ func TestRangesAreEnforced(t *testing.T) {
 	}
 }
 
-func TestWhatASheetWithLittleGives(t *testing.T) {
+func TestForecastsFromACareSheetWithFewFigures(t *testing.T) {
 	// Leopard gecko, 52 days in ovo: Wise, Vickaryous & Russell 2009, Anat Rec
 	// 292:1198-1212; 28 °C is from memory.
 	one := []point{{Temperature: 28, Days: 52, Source: "Wise 2009"}}
@@ -228,7 +229,7 @@ func TestDiapauseWidensTheWindow(t *testing.T) {
 	}
 }
 
-func TestALayingDateThatIsNotKnownWell(t *testing.T) {
+func TestAnUncertainLayingDateAddsItsVariance(t *testing.T) {
 	q := question(wallLizard, 28)
 	known := incubation.Hatching(q)
 	q.LaidFrom = q.Laid.AddDays(-10)
@@ -236,13 +237,13 @@ func TestALayingDateThatIsNotKnownWell(t *testing.T) {
 	if got := q.Laid.Sub(f.Laid); got != 5 {
 		t.Errorf("counted from %d days before, want the middle", got)
 	}
-	// A day drawn from eleven: variance (11²-1)/12 = 10.
+	// The variance of a day drawn from eleven is (11²-1)/12 = 10.
 	near(t, "variance added", f.SD*f.SD-known.SD*known.SD, 10, 1e-9)
 }
 
-// Not having hatched is knowledge: of a standard normal, 31.7 % of what is
-// left beyond +1 SD lies beyond +1.62 SD or so. Checked against the truncated
-// distribution itself.
+// Eggs that have not hatched are evidence, too: of a standard normal beyond +1
+// SD, 31.7 % is beyond about +1.62 SD. The expected values come from the
+// truncated normal distribution itself.
 func TestWaitingMovesTheForecast(t *testing.T) {
 	q := question(wallLizard, 28)
 	first := incubation.Hatching(q)
@@ -266,8 +267,8 @@ func TestWaitingMovesTheForecast(t *testing.T) {
 	}
 }
 
-// Just above the threshold of a straight line eggs would take years. That is
-// the line's end and no forecast; a sheet's range still is one.
+// Just above the threshold a straight line gives years. The forecast must then
+// refuse the line and use the sheet's range, if there is one.
 func TestNoForecastOfYears(t *testing.T) {
 	laid, cold := civil.MustParse("2027-05-12"), husbandry.Celsius(16.5)
 	q := incubation.Question{Laid: laid, LaidFrom: laid, On: laid, Temperature: &cold, Swing: 1}
@@ -281,7 +282,7 @@ func TestNoForecastOfYears(t *testing.T) {
 	}
 }
 
-func TestForecastsHoldTogether(t *testing.T) {
+func TestPropertiesOfDegreeDayForecasts(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		laid := civil.MustParse("2027-05-12")
 		temp := husbandry.Celsius(rapid.Float64Range(10, 40).Draw(t, "temperature"))

@@ -11,11 +11,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Eggs are taken to survive where four in ten hatched or more, and half a
-// degree beyond. El Mouden, Znari & Pieau 2001: of Agama impalearis .463 hatched
-// at 26 °C and .413 at 36. Du, Ji & Shine 2006, and Lin & Ji 1998: of Takydromus
-// septentrionalis .5 at 32 °C and .351 at 33.
-func TestWhereEggsAreTakenToSurvive(t *testing.T) {
+// A temperature counts as survivable if at least four in ten eggs hatched at
+// it, or at a temperature half a degree away. El Mouden, Znari & Pieau 2001: of
+// the eggs of Agama impalearis .463 hatched at 26 °C and .413 at 36. Du, Ji &
+// Shine 2006, and Lin & Ji 1998: of Takydromus septentrionalis .5 at 32 °C and
+// .351 at 33.
+func TestCautionsBeginHalfADegreeBeyondSurvival(t *testing.T) {
 	for _, c := range []struct {
 		species, family string
 		at              husbandry.Celsius
@@ -35,12 +36,12 @@ func TestWhereEggsAreTakenToSurvive(t *testing.T) {
 	}
 }
 
-// The interval of a share of males is Wilson's (1927, Journal of the American
-// Statistical Association 22:209-212): its ends p are where the share found is
-// 1.645 standard errors √(p(1-p)/n) away. Harlow 2001 sexed 17 young frilled
-// lizards of 29 °C, of which .588 were males; three count as one, since colonies
-// differ.
-func TestTheIntervalOfASexRatioIsWilsons(t *testing.T) {
+// The interval of a share of males is the Wilson score interval (1927, Journal
+// of the American Statistical Association 22:209-212): its ends p are 1.645
+// standard errors √(p(1-p)/n) from the observed share. Harlow 2001 sexed 17
+// young frilled lizards from 29 °C, of which .588 were males. Three young count
+// as one, because colonies differ.
+func TestTheIntervalOfASexRatioIsTheWilsonInterval(t *testing.T) {
 	c := brood("Chlamydosaurus kingii", "Agamidae", 29)
 	c.Sheet.TemperatureSex = true
 	m := incubation.Calibrated(nil, c).Males
@@ -54,10 +55,10 @@ func TestTheIntervalOfASexRatioIsWilsons(t *testing.T) {
 	}
 }
 
-// A share of males is told as far from a measured temperature as the young
-// counted there still weigh as much as one: by a normal weight of half a degree
-// 29 young (Shine 1999, Nannoscincus maccoyi at 27 °C), three of which count as
-// one, do so for 1.065 degrees.
+// A share of males is shown only near a measured temperature: while the weight
+// of the young counted there is at least one. The weights are normal with an SD
+// of half a degree, and three young count as one. With 29 young (Shine 1999,
+// Nannoscincus maccoyi at 27 °C) that is 1.065 degrees.
 func TestEnoughYoungForASexRatio(t *testing.T) {
 	for at, told := range map[husbandry.Celsius]bool{27: true, 28.05: true, 28.08: false, 25.95: true, 25.92: false} {
 		c := brood("Nannoscincus maccoyi", "Scincidae", at)
@@ -68,10 +69,11 @@ func TestEnoughYoungForASexRatio(t *testing.T) {
 	}
 }
 
-// A cold spell is a winter where the month before the warming had a mean of
-// 20 °C or less; a milder one only shortens the rest (common practice, see
-// rest.go). It is one, too, where the eggs were laid into it a month before.
-func TestWhatIsAWinter(t *testing.T) {
+// A cold spell is a winter if the month before the warming had a mean of 20 °C
+// or less. A milder spell only shortens the rest (common practice, see
+// rest.go). A spell that began at laying, a month before the warming, is a
+// winter, too.
+func TestAMonthAtTwentyDegreesIsAWinter(t *testing.T) {
 	const winter, shorter = "a winter's rest that the warming of ", ", shortened by the warming of "
 	for _, c := range []struct {
 		words  string
@@ -103,7 +105,8 @@ func TestWhatIsAWinter(t *testing.T) {
 			t.Errorf("laid into the cold for %d days: %q, want %q", day, got, says)
 		}
 	}
-	// No winter ends a rest that is more than ten days short of its shortest.
+	// A winter does not end the rest if the warming comes more than ten days
+	// before the shortest rest of the care sheet.
 	for day, says := range map[int]string{34: "after a rest of 45-120 days", 35: "after a rest of 45-120 days", 36: winter} {
 		b := resting()
 		b.Sheet.Diapause = husbandry.Span{From: 45, To: 120}
@@ -114,11 +117,12 @@ func TestWhatIsAWinter(t *testing.T) {
 	}
 }
 
-// Siblings tell of the last egg: half of the variance of single eggs (0.04 of
-// the days) lies within clutches. After five hatched on one day, the sixth is
-// about their mean, with a fifth more variance than an egg about its clutch,
-// and later than today. The places of a clutch are few, so that a fifth is near.
-func TestTheLastEggOfAClutch(t *testing.T) {
+// Hatched siblings narrow the forecast of the last egg: half of the variance of
+// single eggs (SD 0.04 of the days) is within clutches. After five have hatched
+// on one day, the sixth is expected near their mean, with a variance a fifth
+// larger than that within a clutch, and later than today. The test allows a
+// fifth, because the forecast integrates over few nodes.
+func TestHatchedSiblingsNarrowTheForecastOfTheLastEgg(t *testing.T) {
 	c := brood("Chamaeleo calyptratus", "Chamaeleonidae", 25)
 	mean := incubation.Calibrated(nil, c).Mean
 	hatched := c.Laid.AddDays(int(mean))

@@ -11,8 +11,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// anyBrood draws a clutch of a species that is known, known by its genus, its
-// family or not at all, somewhere between too cold and too hot.
+// anyBrood draws a clutch at any temperature between too cold and too hot.
+// Published data cover its species, only its genus, only its family, or
+// neither.
 func anyBrood(t *rapid.T) incubation.Case {
 	type kind struct{ species, family string }
 	kinds := []kind{
@@ -33,9 +34,10 @@ func anyBrood(t *rapid.T) incubation.Case {
 	return c
 }
 
-// Whatever the eggs are and however long one waits: days in order, chances that
-// add up, and a forecast that moves on by little from one morning to the next.
-func TestForecastsOfAnyClutch(t *testing.T) {
+// For any clutch and any day of waiting: the quantiles are in order, the
+// probabilities add up to 1, and the forecast moves little from one morning to
+// the next.
+func TestPropertiesOfForecastsOfAnyClutch(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := anyBrood(t)
 		first := incubation.Calibrated(nil, c)
@@ -75,7 +77,7 @@ func TestForecastsOfAnyClutch(t *testing.T) {
 			t.Errorf("chances add up to %g", sum)
 		}
 		c.On = c.On.AddDays(1)
-		// The wider, the more a day without young says.
+		// The wider the forecast, the more it moves after a day without young.
 		rest := float64(c.Sheet.Diapause.From+c.Sheet.Diapause.To) / 2
 		next, most := incubation.Calibrated(nil, c), 2+int(8*f.SD/(f.Mean-rest))
 		if by := next.P50.Sub(f.P50); !next.Overdue && (by < 0 || by > most) {
@@ -87,8 +89,8 @@ func TestForecastsOfAnyClutch(t *testing.T) {
 	})
 }
 
-// Warmer eggs never take longer, and a tenth of a degree does little.
-func TestWarmthNeverDelays(t *testing.T) {
+// Warmer eggs never take longer. A tenth of a degree changes little.
+func TestWarmerEggsNeverTakeLonger(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := anyBrood(t)
 		f := incubation.Calibrated(nil, c)

@@ -9,25 +9,26 @@ import (
 	"nestround/tasks/english"
 )
 
-// Parameters of how eggs that rest (diapause) wake.
+// Parameters of how resting eggs (diapause) wake.
 const (
 	// Eggs of common chameleons that spent four months at 16 °C hatched within
-	// 2 to 14 days of one another, where those kept at 26 °C took two months:
-	// Andrews, Díaz-Paniagua, Marco & Portheault 2008, Physiological and
-	// Biochemical Zoology 81:336-344. So warming after a winter ends the rest
-	// of all of them; how cold and long a winter must be at least is common
+	// 2 to 14 days of one another. Eggs kept at 26 °C took two months: Andrews,
+	// Díaz-Paniagua, Marco & Portheault 2008, Physiological and Biochemical
+	// Zoology 81:336-344. So the warming after a winter ends the rest of all
+	// eggs of a clutch. The temperature and the length of a winter are common
 	// practice.
 	winterBelow = 20.0 // °C
 	winterDays  = 30
 	wakingSD    = 4.0 // days
-	// Warming during the rest shortens it by some ten days: Andrews & Donoghue
-	// 2004, Journal of Experimental Zoology 301A:629-635. How much warmer is
-	// common practice.
+	// A warming during the rest shortens the rest by about ten days: Andrews &
+	// Donoghue 2004, Journal of Experimental Zoology 301A:629-635. The size of
+	// such a warming is common practice.
 	warmerBy = 2.0 // °C
 	sooner   = 10.0
 )
 
-// usualRest is the middle of the days that eggs rest where nothing wakes them.
+// usualRest is the middle of the range of days that eggs rest if no warming
+// wakes them.
 func (c *Case) usualRest() float64 {
 	if d := c.Sheet.Diapause; !d.IsZero() {
 		return (float64(d.From) + float64(d.To)) / 2
@@ -35,19 +36,18 @@ func (c *Case) usualRest() float64 {
 	return pooled.Rest(c.Species)
 }
 
-// restLikeRelatives gives a chameleon of which nothing is known a rest that may
-// be none or of four months: eggs of most rest, of some they do not, and those
-// of common chameleons did for two to four months at 26 °C (Andrews et al.
-// 2008, see above).
+// restLikeRelatives gives a chameleon without any data a rest of 0 to 120 days.
+// Eggs of most chameleons rest, eggs of some do not. Those of common chameleons
+// rested for two to four months at 26 °C (Andrews et al. 2008, see above).
 func (c *Case) restLikeRelatives() {
 	if c.family() == "Chamaeleonidae" && c.Sheet.Diapause.IsZero() && c.Sheet.Days.To == 0 && len(c.Sheet.Points) == 0 {
 		c.Sheet.Diapause.To = 120
 	}
 }
 
-// rest returns the days that eggs rest before development runs, their
-// variance, and what is known of it in words: the care sheet's range as a
-// middle 90 %, less what a recorded warming and the first sight of veins say.
+// rest returns the days that eggs rest before they develop, the variance of the
+// days, and the basis in words. The prior is the care sheet's range as the
+// middle 90 %. A recorded warming and the first sight of veins update it.
 func (c *Case) rest() (days, variance float64, words string) {
 	d := c.Sheet.Diapause
 	days = c.usualRest()
@@ -68,7 +68,8 @@ func (c *Case) rest() (days, variance float64, words string) {
 	}
 	variance = sd * sd
 	if !c.Veins.IsZero() && c.Veins.After(c.Laid) {
-		// The rest was over by then: a normal distribution cut off above.
+		// The rest was over by then: truncate the normal distribution from
+		// above.
 		n := distuv.UnitNormal
 		if z := (float64(c.Veins.Sub(c.Laid)) - days) / sd; z < 3 {
 			z = max(z, -6)
@@ -81,7 +82,7 @@ func (c *Case) rest() (days, variance float64, words string) {
 }
 
 // warming returns the day after laying of the greatest lasting rise of the
-// temperature, and whether a winter went before it.
+// temperature, and whether a winter preceded that day.
 func (c *Case) warming() (day int, winter, ok bool) {
 	const before, after = 14, 7
 	var means []float64

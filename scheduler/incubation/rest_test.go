@@ -15,7 +15,7 @@ func resting() incubation.Case {
 }
 
 // Ballen, Shine & Olsson 2015: veiled chameleons took 253.4 days at 25 °C.
-func TestRestAndDevelopment(t *testing.T) {
+func TestTheRestIsAddedToTheDaysOfDevelopment(t *testing.T) {
 	f := incubation.Calibrated(nil, resting())
 	if f.Mean < 230 || f.Mean > 275 || !strings.Contains(f.Basis, "after a rest of 50-80 days") {
 		t.Errorf("%.0f days, from %s", f.Mean, f.Basis)
@@ -23,13 +23,13 @@ func TestRestAndDevelopment(t *testing.T) {
 }
 
 // Andrews & Donoghue 2004, Journal of Experimental Zoology 301A:629-635:
-// warming during the rest shortens it by some ten days.
+// warming during the rest shortens it by about ten days.
 func TestWarmingShortensARest(t *testing.T) {
 	base := incubation.Calibrated(nil, resting())
 	c := resting()
 	c.Warmth = []incubation.Spell{{Days: 40, Temperature: 25}, {Temperature: 28}}
 	warmed := incubation.Calibrated(nil, c)
-	// At 28 °C all along it would have rested as long as at 25.
+	// At a constant 28 °C the eggs rest as long as at 25 °C.
 	c.Warmth = []incubation.Spell{{Temperature: 28}}
 	warm := incubation.Calibrated(nil, c)
 	if d := warm.Mean - warmed.Mean; d < 9 || d > 11 {
@@ -38,17 +38,18 @@ func TestWarmingShortensARest(t *testing.T) {
 	if !strings.Contains(warmed.Basis, "shortened by the warming of 21 June 2027") {
 		t.Errorf("basis %q", warmed.Basis)
 	}
-	// After the rest there is nothing left to shorten.
+	// A warming after the rest cannot shorten the rest.
 	c.Warmth = []incubation.Spell{{Days: 120, Temperature: 25}, {Temperature: 28}}
 	if late := incubation.Calibrated(nil, c); strings.Contains(late.Basis, "warming") || late.Mean >= base.Mean {
 		t.Errorf("warmed on day 120: %.0f days, %s", late.Mean, late.Basis)
 	}
 }
 
-// Andrews, Díaz-Paniagua, Marco & Portheault 2008, Physiological and Biochemical
-// Zoology 81:336-344: common chameleons of a winter at 16 °C hatched within 2 to
-// 14 days of one another, those kept at 26 °C over two months.
-func TestAWinterEndsTheRestOfAll(t *testing.T) {
+// Andrews, Díaz-Paniagua, Marco & Portheault 2008, Physiological and
+// Biochemical Zoology 81:336-344: eggs of common chameleons hatched within 2 to
+// 14 days of one another after a winter at 16 °C, and over two months if kept
+// at 26 °C.
+func TestAWinterEndsTheRestOfAllEggs(t *testing.T) {
 	c := resting()
 	c.Species = "Chamaeleo chamaeleon"
 	c.Sheet.Diapause = husbandry.Span{From: 60, To: 120}
@@ -58,7 +59,7 @@ func TestAWinterEndsTheRestOfAll(t *testing.T) {
 	if width(winter) >= width(steady) || !strings.Contains(winter.Basis, "a winter's rest that the warming of 29 September 2027 ends") {
 		t.Errorf("after a winter the 90 %% take %d days, %d without; %s", width(winter), width(steady), winter.Basis)
 	}
-	// The same, logged.
+	// The same temperatures as a log.
 	for i := range c.Warmth[:2] {
 		c.Warmth[i].Logged = []husbandry.Celsius{c.Warmth[i].Temperature, c.Warmth[i].Temperature}
 	}
@@ -67,7 +68,8 @@ func TestAWinterEndsTheRestOfAll(t *testing.T) {
 	}
 }
 
-// Veins seen when candling say that the rest is over, the more the earlier.
+// Veins seen when candling show that the rest is over. The earlier they are
+// seen, the more they shorten the forecast.
 func TestVeinsEndARest(t *testing.T) {
 	base := incubation.Calibrated(nil, resting())
 	c := resting()

@@ -10,25 +10,27 @@ import (
 	"nestround/scheduler/incubation/published"
 )
 
-// Trial is one prediction of days that were left out.
+// Trial is one prediction of a duration left out of the fit, with the measured
+// duration.
 type Trial struct {
 	Species, Paper string
 	Days           float64 // measured
 	Median         float64 // predicted
-	SD             float64 // of the log days; 0 for rules that have none
+	SD             float64 // standard deviation of the log days; 0 for a rule without a distribution
 }
 
-// quantile of the prediction, days.
+// quantile returns the p-quantile of the prediction, in days.
 func (t Trial) quantile(p float64) float64 {
 	return t.Median * math.Exp(t.SD*student.Quantile(p))
 }
 
-// PredictiveTail is the degrees of freedom of forecasts.
+// PredictiveTail is the number of degrees of freedom of the forecast's t
+// distribution.
 const PredictiveTail = 6
 
 var student = distuv.StudentsT{Mu: 0, Sigma: math.Sqrt(float64(PredictiveTail-2) / PredictiveTail), Nu: PredictiveTail}
 
-// trial predicts a row from a belief about its clutch.
+// trial predicts a row from the posterior for its clutch.
 func (c *Curve) trial(r published.Duration, b Belief, widen float64) Trial {
 	slope := c.Form.slope(r.Celsius, r.HalfRange, b.Dev, c.Shared)
 	v := b.Cov.AA + 2*slope*b.Cov.AD + slope*slope*b.Cov.DD + c.Spreads.Residual*ResidualFactor + sampling(r)
@@ -38,37 +40,38 @@ func (c *Curve) trial(r published.Duration, b Belief, widen float64) Trial {
 	}
 }
 
-// ResidualFactor turns the squared scale of the residuals' t into a variance.
+// ResidualFactor converts the squared scale of the residuals' t distribution
+// into a variance.
 const ResidualFactor = float64(Tail) / (Tail - 2)
 
-// Curve returns what forecasts need of the fit.
+// Curve returns the part of the fit that forecasts need.
 func (m *Model) Curve(widen Widen) *Curve {
 	return &Curve{Form: m.Form, Shared: m.Shared(), Spreads: m.Spreads, Widen: widen}
 }
 
-// Validation is a fit tried on what was left out of it.
+// Validation is a cross-validation: predictions of data left out of the fit.
 type Validation struct {
-	// Known: a paper left out, of species that other papers know.
-	// Unknown: a species left out with all its papers.
-	// OneOwn: as Known, and one other treatment of the same paper and species
-	// given as an own clutch. OneOwnUnknown: the same where no other paper
-	// knows the species.
+	// Known: a paper is left out, and other papers measured its species.
+	// Unknown: a species is left out with all its papers. OneOwn: as Known,
+	// with one other treatment of the same paper and species given as an own
+	// clutch. OneOwnUnknown: as OneOwn, but no other paper measured the
+	// species.
 	Known, Unknown, OneOwn, OneOwnUnknown []Trial
-	// Rules has for each plain rule the same treatments as Known.
+	// Rules predicts the treatments of Known by each plain rule.
 	Rules [3][]Trial
-	// RulesUnknown has the same treatments as Unknown.
+	// RulesUnknown predicts the treatments of Unknown by each plain rule.
 	RulesUnknown [3][]Trial
 }
 
-// RuleNames are the plain rules, in the order of Validation.Rules.
+// RuleNames names the plain rules, in the order of Validation.Rules.
 var RuleNames = [3]string{"species' mean days", "nearest published temperature", "degree-days of the species"}
 
-// refitRounds are enough for effects and weights to settle after a few rows
-// are left out.
+// refitRounds is the number of rounds in which effects and weights settle after
+// a few rows are left out.
 const refitRounds = 4
 
-// Validate leaves out each paper, and each species, in turn, with the spreads
-// of m.
+// Validate leaves out each paper in turn, and each species in turn. It keeps
+// the spreads of m.
 func (m *Model) Validate(widen Widen) (*Validation, error) {
 	v := new(Validation)
 	for _, paper := range distinct(m.all, func(r published.Duration) string { return r.Paper }) {
@@ -124,7 +127,7 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 	return v, nil
 }
 
-// seen makes a treatment an own clutch.
+// seen turns a treatment into an own clutch.
 func (c *Curve) seen(r published.Duration) Seen {
 	return Seen{Species: r.Species, Celsius: r.Celsius, Variance: sampling(r), Work: func(dev float64) float64 {
 		return r.Days * c.Rate(r.Celsius, r.HalfRange, dev)
@@ -151,8 +154,8 @@ func distinct(rows []published.Duration, name func(published.Duration) string) [
 	return slices.Compact(list)
 }
 
-// rules predicts a row by the three plain rules, from the rows of its species,
-// or else of its genus, its family, or all.
+// rules predicts a row by the three plain rules. They use the rows of its
+// species; without any, those of its genus, then of its family, then all rows.
 func rules(in []published.Duration, r published.Duration) [3]float64 {
 	var rows []published.Duration
 	for _, like := range []func(s published.Duration) bool{
@@ -190,17 +193,17 @@ func rules(in []published.Duration, r published.Duration) [3]float64 {
 	return [3]float64{mean, nearest, days}
 }
 
-// Score says how trials came out.
+// Score summarises how well trials predicted the measurements.
 type Score struct {
 	Trials                 int
-	MedianError, MeanError float64 // of the median, absolute, as a share of the days
+	MedianError, MeanError float64 // absolute error of the predicted median, as a share of the days
 	Cover50, Cover90       float64
 	MedianWidth            float64 // of the 90 % interval, days
-	Width                  float64 // the same as a share of the median, median
-	CRPS                   float64 // days, mean
+	Width                  float64 // median width as a share of the predicted median
+	CRPS                   float64 // mean continuous ranked probability score, days
 }
 
-// ScoreOf scores trials that have a distribution.
+// ScoreOf scores trials that have a distribution (SD above 0).
 func ScoreOf(trials []Trial) Score {
 	s := Score{Trials: len(trials)}
 	var errs, widths, shares []float64
@@ -210,7 +213,7 @@ func ScoreOf(trials []Trial) Score {
 		widths, shares = append(widths, hi-lo), append(shares, (hi-lo)/t.Median)
 		s.Cover90 += within(t.Days, lo, hi)
 		s.Cover50 += within(t.Days, t.quantile(.25), t.quantile(.75))
-		// CRPS as twice the mean pinball loss over quantiles.
+		// The CRPS is twice the mean pinball loss over the quantiles.
 		const n = 100
 		for i := range n {
 			p := (float64(i) + .5) / n
@@ -245,8 +248,9 @@ func median(x []float64) float64 {
 	return (x[len(x)/2-1] + x[len(x)/2]) / 2
 }
 
-// Spread gives trials of a rule that has no distribution one as wide, in
-// proportion, as makes its 90 % intervals cover the share asked for.
+// Spread gives a distribution to the trials of a rule that has none: all get
+// the same SD of the log days. It is chosen so that the 90 % intervals cover
+// the given share of the trials.
 func Spread(trials []Trial, cover float64) []Trial {
 	var off []float64
 	for _, t := range trials {
@@ -262,8 +266,8 @@ func Spread(trials []Trial, cover float64) []Trial {
 	return trials
 }
 
-// Calibrate returns the factors with which intervals of what was left out
-// cover 90 %, at least 1. v was made with factors of 1.
+// Calibrate returns the factors, at least 1, by which the SDs must grow for the
+// 90 % intervals of the trials to cover 90 %. The factors of v must be 1.
 func Calibrate(v *Validation) Widen {
 	return Widen{Own: factor(v.OneOwn), Known: factor(v.Known), Unknown: factor(v.Unknown)}
 }
@@ -277,9 +281,9 @@ func factor(trials []Trial) float64 {
 	return max(1, need[int(math.Ceil(.9*float64(len(need))))-1]/student.Quantile(.95))
 }
 
-// Apart is the share of treatments inside 90 % intervals whose factor was set
-// on the treatments of other papers, or species, alone. The trials have
-// no factor yet.
+// Apart returns the coverage of 90 % intervals with cross-validated factors:
+// the factor of a paper's or species' trials is set on all other papers or
+// species. The trials must have a factor of 1.
 func Apart(trials []Trial, of func(Trial) string) float64 {
 	factors := make(map[string]float64)
 	for _, t := range trials {
@@ -301,7 +305,7 @@ func Apart(trials []Trial, of func(Trial) string) float64 {
 	return inside / float64(len(trials))
 }
 
-// Widened returns v as it is with other factors.
+// Widened returns a copy of v with the factors w in place of factors of 1.
 func (v *Validation) Widened(w Widen) *Validation {
 	n := *v
 	by := func(trials []Trial, f float64) []Trial {

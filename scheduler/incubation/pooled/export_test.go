@@ -1,4 +1,4 @@
 package pooled
 
-// Committed returns the committed fit, to compare a new fit with.
+// Committed returns the committed fit, for comparison with a new fit.
 func Committed() Fitted { return committed().Fitted }

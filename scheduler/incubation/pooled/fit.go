@@ -10,8 +10,8 @@ import (
 	"nestround/scheduler/incubation/published"
 )
 
-// Rest is how many days of the published durations of a species are rest
-// (diapause) before development runs: the middle of the 50 to 80 days of
+// Rest returns how many days of a species' published durations are rest
+// (diapause) before development starts: the middle of the 50 to 80 days of
 // Andrews & Donoghue 2004, Journal of Experimental Zoology 301A:629-635.
 func Rest(species string) float64 {
 	if species == "Chamaeleo calyptratus" {
@@ -20,48 +20,52 @@ func Rest(species string) float64 {
 	return 0
 }
 
-// Tail is the number of degrees of freedom of the t distributions of
-// residuals and of papers: small enough that a row or a paper that does not
-// fit the others moves them little.
+// Tail is the number of degrees of freedom of the t distributions of residuals
+// and of papers. It is small so that outlying rows and papers have little
+// influence.
 const Tail = 4
 
 // eggCV is the standard deviation of single eggs as a share of the mean: the
 // median of 274 treatments in 48 papers of the database.
 const eggCV = 0.04
 
-// Spreads are the variances of the levels. Pairs are of the level (log days
-// at the reference temperature) and of dev, with their covariance.
+// Spreads are the variances of the effects. A Cov2 is the covariance of the two
+// effects of a group: on the level (log days at the reference temperature) and
+// on dev, the steepness of the curve.
 type Spreads struct {
 	Family, Genus, Species Cov2
-	Paper                  Cov2    // what a paper's eggs have in common; also a keeper's
-	Stock                  float64 // of one paper's stock of one species
-	// Misfit is the squared scale of how a stock's eggs depart from the curve
-	// at one temperature, Residual of how one clutch, or one of several groups
-	// of a treatment, departs from that.
+	Paper                  Cov2    // shared by all eggs of a paper, or of a keeper
+	Stock                  float64 // effect on the level of one paper's stock of one species
+	// Misfit is the squared scale of the departures of a stock's eggs from the
+	// curve at one temperature. Residual is the squared scale of the departures
+	// of one clutch, or of one of several groups of a treatment, from their
+	// common mean.
 	Misfit, Residual float64
 }
 
-// Cov2 is a 2x2 covariance matrix.
+// Cov2 is a symmetric 2x2 covariance matrix: AA of the level, DD of dev, AD of
+// both.
 type Cov2 struct{ AA, AD, DD float64 }
 
 func (c Cov2) plus(d Cov2) Cov2 { return Cov2{c.AA + d.AA, c.AD + d.AD, c.DD + d.DD} }
 
-// inverse of a positive definite matrix.
+// inverse returns the inverse of a positive definite matrix.
 func (c Cov2) inverse() Cov2 {
 	det := c.AA*c.DD - c.AD*c.AD
 	return Cov2{c.DD / det, -c.AD / det, c.AA / det}
 }
 
-// Model is a fit: the modes of everything, and their joint covariance.
+// Model is a fit: the posterior modes of all effects, and their joint
+// covariance.
 type Model struct {
 	Form    Form
 	Spreads Spreads
-	all     []published.Duration // usable
-	rows    []published.Duration // the same, as treatments
+	all     []published.Duration // usable rows
+	rows    []published.Duration // the usable rows, joined into treatments
 	x       []float64
 	cov     *mat.SymDense
-	index   map[string]int // of the first of a group's two numbers, or of a stock's one
-	p       int            // how many shared numbers, the first being the level
+	index   map[string]int // index in x of the first of a group's two effects, or of a stock's one
+	p       int            // number of shared parameters; the first is the level
 	w       []float64      // weights of the rows
 	wp      map[string]float64
 }
@@ -70,11 +74,11 @@ func groups(r published.Duration) (family, genus, species, paper, stock string) 
 	return "family " + r.Family, "genus " + r.Genus(), "species " + r.Species, "paper " + r.Paper, "stock " + r.Paper + " " + r.Species
 }
 
-// Fit fits a form to rows. It alternates between the modes of all effects
-// given the spreads and weights (Gauss-Newton), and the spreads and weights
-// given the effects (expectation-maximisation), rounds times.
+// Fit fits a form to rows. In each of the rounds it finds the modes of all
+// effects for fixed spreads and weights (a Gauss-Newton step), then spreads and
+// weights for fixed effects (expectation-maximisation).
 func Fit(form Form, rows []published.Duration, rounds int) (*Model, error) {
-	// The last shared number is the shape of a day, see logRate.
+	// The last shared parameter is the shape of a daily cycle, see logRate.
 	form.Start = append(slices.Clone(form.Start), -0.5)
 	form.Spread = append(slices.Clone(form.Spread), 0.7)
 	m := start(form, rows, Spreads{
@@ -95,8 +99,9 @@ func Fit(form Form, rows []published.Duration, rounds int) (*Model, error) {
 	return m, m.step()
 }
 
-// scatter is the squared scale of how groups of eggs of one treatment differ,
-// by the middle one of all pairs, less what few eggs explain.
+// scatter returns the squared scale of the differences between groups of eggs
+// of one treatment: a robust estimate from the median over all pairs, less the
+// part due to small numbers of eggs.
 func scatter(rows []published.Duration) float64 {
 	var off []float64
 	var chance float64
@@ -111,12 +116,12 @@ func scatter(rows []published.Duration) float64 {
 	if len(off) == 0 {
 		return eggCV * eggCV / 4
 	}
-	// Half of what is normally distributed lies within 0.6745 of a scale.
+	// Half of a normal distribution is within 0.6745 SD of its mean.
 	scale := median(off) / 0.6745
 	return max(1e-4, (scale*scale-chance/float64(len(off)))/2)
 }
 
-// Refit fits the same form with the spreads of m to other rows.
+// Refit fits the form of m to other rows and keeps the spreads of m.
 func (m *Model) Refit(rows []published.Duration, rounds int) (*Model, error) {
 	n := start(m.Form, rows, m.Spreads)
 	copy(n.x[:n.p], m.x[:m.p])
@@ -172,11 +177,11 @@ func start(form Form, rows []published.Duration, s Spreads) *Model {
 	return m
 }
 
-// treatments joins the rows of a paper, species and temperature into one. They
-// differ in moisture, which hardly counts, or in where the mothers were
-// caught. How a species' eggs depart from the curve at that temperature they
-// have in common, so that as rows of their own they would make the curve look
-// better known, and residuals smaller, than they are.
+// treatments joins the rows of one paper, species and temperature into one.
+// Such rows differ in moisture, which hardly matters, or in the origin of the
+// mothers. They share the species' departure from the curve at that
+// temperature. Counted as separate rows, they would make the curve look too
+// certain and the residuals too small.
 func treatments(rows []published.Duration) []published.Duration {
 	type cell struct {
 		paper, species     string
@@ -206,7 +211,7 @@ func treatments(rows []published.Duration) []published.Duration {
 	return joined
 }
 
-// eggs of a row; ten where the paper does not say.
+// eggs returns the number of eggs of a row, 10 if the paper does not say.
 func eggs(r published.Duration) float64 {
 	if r.Eggs <= 0 {
 		return 10
@@ -214,8 +219,8 @@ func eggs(r published.Duration) float64 {
 	return r.Eggs
 }
 
-// sampling is the variance of a treatment's mean log days that its finite
-// number of eggs brings.
+// sampling returns the sampling variance of a treatment's mean log days, due to
+// its finite number of eggs.
 func sampling(r published.Duration) float64 {
 	cv := eggCV
 	if r.SD > 0 {
@@ -224,7 +229,8 @@ func sampling(r published.Duration) float64 {
 	return cv * cv / eggs(r)
 }
 
-// row returns the predicted log days of a row and its derivatives, by index.
+// row returns the predicted log days of a row, the indices of the effects that
+// it depends on, and the derivatives by these effects.
 func (m *Model) row(r published.Duration, at []int, d []float64) (predicted float64, _ []int, _ []float64) {
 	f, g, sp, pa, st := groups(r)
 	level, dev := m.x[0], 0.0
@@ -257,13 +263,14 @@ func (m *Model) row(r published.Duration, at []int, d []float64) (predicted floa
 	return predicted, at, d
 }
 
-// slope is the derivative of the log days by dev.
+// slope returns the derivative of the log days by dev.
 func (f *Form) slope(celsius, halfRange, dev float64, shared []float64) float64 {
 	const h = 1e-3
 	return -(f.logRate(celsius, halfRange, dev+h, shared) - f.logRate(celsius, halfRange, dev-h, shared)) / (2 * h)
 }
 
-// step is one Gauss-Newton step; it leaves the covariance at the new modes.
+// step makes one Gauss-Newton step and computes the covariance at the new
+// modes.
 func (m *Model) step() error {
 	n := len(m.x)
 	h := mat.NewSymDense(n, nil)
@@ -273,7 +280,7 @@ func (m *Model) step() error {
 			h.SetSym(i, j, h.At(i, j)+v)
 		}
 	}
-	// Before any data: the level anywhere from a week to three years.
+	// The prior of the level is wide: from a week to three years.
 	prior := func(i int, mean, sd float64) {
 		add(i, i, 1/(sd*sd))
 		g.SetVec(i, g.AtVec(i)-(m.x[i]-mean)/(sd*sd))
@@ -349,13 +356,13 @@ func (m *Model) spread(name string) Cov2 {
 	return m.Spreads.Species
 }
 
-// squared is the expectation of a pair of effects times itself.
+// squared returns the expected outer product of a group's pair of effects.
 func (m *Model) squared(i int) Cov2 {
 	a, d := m.x[i], m.x[i+1]
 	return Cov2{a*a + m.cov.At(i, i), a*d + m.cov.At(i, i+1), d*d + m.cov.At(i+1, i+1)}
 }
 
-// misfit is the expectation of a row's squared residual.
+// misfit returns the expected squared residual of a row.
 func (m *Model) misfit(r published.Duration, at []int, d []float64) (float64, []int, []float64) {
 	y, at, d := m.row(r, at, d)
 	res := math.Log(r.Days-Rest(r.Species)) - y
@@ -368,8 +375,8 @@ func (m *Model) misfit(r published.Duration, at []int, d []float64) (float64, []
 	return v, at, d
 }
 
-// reweigh gives rows and papers their weights, those of a t distribution
-// written as a mixture of normal ones.
+// reweigh sets the weights of rows and papers: the t distribution as a scale
+// mixture of normal distributions.
 func (m *Model) reweigh() {
 	var at []int
 	var d []float64
@@ -384,7 +391,7 @@ func (m *Model) reweigh() {
 	}
 }
 
-// respread estimates the spreads anew.
+// respread estimates the spreads for fixed effects and weights.
 func (m *Model) respread() {
 	var at []int
 	var d []float64
@@ -397,7 +404,8 @@ func (m *Model) respread() {
 	}
 	m.Spreads.Misfit *= sum / n
 	for letter, s := range map[byte]*Cov2{'f': &m.Spreads.Family, 'g': &m.Spreads.Genus, 's': &m.Spreads.Species, 'p': &m.Spreads.Paper} {
-		// A weak guess keeps a spread of few groups off 0: two groups' worth.
+		// A weak prior, worth two groups, keeps the spread of few groups above
+		// 0.
 		guess := Cov2{.01, 0, m.Form.DevSpread * m.Form.DevSpread / 4}
 		if letter == 'p' {
 			guess = Cov2{.002, 0, m.Form.DevSpread * m.Form.DevSpread / 16}
@@ -427,14 +435,15 @@ func (m *Model) respread() {
 	m.Spreads.Stock = total / k
 }
 
-// Belief is what is held of a species' two numbers.
+// Belief is a normal distribution of a species' level and dev: their means and
+// their covariance. It serves as prior and as posterior.
 type Belief struct {
 	Level, Dev float64
 	Cov        Cov2
 }
 
-// Species returns the belief about a species, known by its rows, or only by
-// its genus, its family, or not at all.
+// Species returns the belief about a species. Without rows of the species it
+// rests on the genus, without those on the family, and else on all lizards.
 func (m *Model) Species(family, genus, species string) Belief {
 	b := Belief{Level: m.x[0]}
 	type term struct {
@@ -469,5 +478,5 @@ func (m *Model) Species(family, genus, species string) Belief {
 	return b
 }
 
-// Shared returns the shared numbers of the form.
+// Shared returns the shared parameters of the form.
 func (m *Model) Shared() []float64 { return slices.Clone(m.x[1:m.p]) }

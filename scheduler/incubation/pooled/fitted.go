@@ -11,26 +11,26 @@ import (
 	"nestround/scheduler/incubation/published"
 )
 
-// Rounds is how often the fit in use goes to and fro between effects and
-// spreads; by then they have stopped moving.
+// Rounds is the number of rounds of the fit in use. By then effects and spreads
+// have converged.
 const Rounds = 60
 
 //go:embed fitted.json
 var fittedJSON []byte
 
-// Fitted is what is committed of a fit: enough to forecast, and no more.
+// Fitted is the committed part of a fit: just enough to forecast.
 type Fitted struct {
 	Form    string    `json:"form"`
 	Shared  []float64 `json:"shared"`
 	Spreads Spreads   `json:"spreads"`
 	Widen   Widen     `json:"widen"`
-	// Beliefs are those about species, and about a new one of a genus, of a
-	// family, and of any ("species Podarcis muralis", "genus Podarcis",
-	// "family Lacertidae", "any").
+	// Beliefs has the priors by name: of a species, of a new species in a genus
+	// or family, and of any other lizard ("species Podarcis muralis", "genus
+	// Podarcis", "family Lacertidae", "any").
 	Beliefs map[string]Belief `json:"beliefs"`
 }
 
-// Fitted returns what is to be committed of a fit.
+// Fitted returns the part of the fit that is committed.
 func (m *Model) Fitted(widen Widen) Fitted {
 	f := Fitted{Form: m.Form.Name, Shared: m.Shared(), Spreads: m.Spreads, Widen: widen, Beliefs: map[string]Belief{"any": m.Species("", "", "")}}
 	for _, r := range m.rows {
@@ -47,7 +47,7 @@ func Default() *Curve { return committed().curve }
 type loaded struct {
 	Fitted
 	curve *Curve
-	// known remembers the answers of Known; a colony has few species.
+	// known caches the answers of Known; a colony has few species.
 	known sync.Map
 }
 
@@ -58,8 +58,8 @@ type kin struct {
 	kinds  int
 }
 
-// committed reads the embedded numbers, once. They are part of the program, so
-// that a fault in them is a fault of the program.
+// committed parses the embedded numbers once. A fault in them is a fault of the
+// program, so it panics.
 var committed = sync.OnceValue(func() *loaded {
 	l := new(loaded)
 	if err := json.Unmarshal(fittedJSON, &l.Fitted); err != nil {
@@ -74,7 +74,7 @@ var committed = sync.OnceValue(func() *loaded {
 	panic(fmt.Sprintf("the embedded fit is of the form %q, which does not exist", l.Form))
 })
 
-// Kinship is how near the nearest measured relatives of a species are.
+// Kinship tells how near the nearest measured relatives of a species are.
 type Kinship int
 
 // The degrees of kinship.
@@ -82,12 +82,12 @@ const (
 	SameSpecies Kinship = iota
 	SameGenus
 	SameFamily
-	Geckos // of another family than those measured
+	Geckos // species of another gecko family
 	AnyLizard
 )
 
-// Known returns the committed belief about a species, how it is known, and the
-// papers and the number of species that it rests on.
+// Known returns the committed belief about a species, the kinship of the
+// measured species, their papers, and their number.
 func Known(family, species string) (b Belief, by Kinship, papers []string, kinds int) {
 	f := committed()
 	if k, ok := f.known.Load([2]string{family, species}); ok {
@@ -103,8 +103,8 @@ func (f *loaded) find(family, species string) (b Belief, by Kinship, papers []st
 	by = AnyLizard
 	b = f.Beliefs["any"]
 	genus := published.Genus(species)
-	// The geckos' families have been told apart for less long than papers have
-	// measured them, and the measurements name most of them by one.
+	// Taxonomists split the gecko families only recently. The measurements name
+	// most geckos Gekkonidae, so that family stands for all geckos.
 	geckos := "family "
 	if published.IsGecko(family) {
 		geckos += "Gekkonidae"
@@ -141,8 +141,9 @@ func distinctStrings(list []string) []string {
 	return slices.Compact(list)
 }
 
-// Table writes the scores of a validation, made with factors of 1, with other
-// factors, beside those of the plain rules, in fixed columns.
+// Table renders the scores of a validation beside those of the plain rules, in
+// fixed columns. The factors of v must be 1; the table is for the factors
+// widen.
 func (v *Validation) Table(widen Widen) string {
 	var b strings.Builder
 	wide := v.Widened(widen)
@@ -173,7 +174,7 @@ func (v *Validation) Table(widen Widen) string {
 	return b.String()
 }
 
-// ScoresComment is the part of the package comment that the fit writes.
+// ScoresComment returns the part of the package comment that the fit generates.
 func ScoresComment(table string) string {
 	var b strings.Builder
 	b.WriteString("// # How well it did\n//\n" +

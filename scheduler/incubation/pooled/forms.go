@@ -4,13 +4,13 @@ import "math"
 
 // Form is a shape of the response to temperature that all species share: the
 // logarithm of the rate of development at a constant temperature, up to a
-// constant. A species has one number of its own in it, dev, around 0.
+// constant. Each species has one parameter of its own in it, dev, near 0.
 type Form struct {
 	Name string
-	// Start and Spread are the middle and standard deviation of what the
-	// shared numbers may be before any data are seen: wide.
+	// Start and Spread are the mean and standard deviation of the wide prior of
+	// the shared parameters.
 	Start, Spread []float64
-	// DevSpread is a first guess of the standard deviation of dev.
+	// DevSpread is the starting value of the standard deviation of dev.
 	DevSpread float64
 	log       func(celsius, dev float64, shared []float64) float64
 }
@@ -26,13 +26,12 @@ func softplus(x float64) float64 {
 	return math.Log1p(math.Exp(x))
 }
 
-// Forms are the shapes that were tried; the first is the one in use.
+// Forms returns the forms that were tried. The first is in use.
 func Forms() []Form {
 	return []Form{
 		{
-			// A degree does less the warmer it is, in a straight line between
-			// steepest and nothing; in species it does more or less, in
-			// proportion.
+			// A degree does less the warmer it is: its effect falls in a
+			// straight line from steepest to nothing. Species scale the effect.
 			Name: "flattening, steeper or flatter", DevSpread: 0.2,
 			Start: []float64{math.Log(0.09), math.Log(0.004)}, Spread: []float64{0.7, 1},
 			log: func(t, dev float64, b []float64) float64 {
@@ -41,14 +40,14 @@ func Forms() []Form {
 		},
 		{
 			// A straight line above a threshold, rounded at its foot, that
-			// bends down where it gets too hot; species shift it along the
+			// bends down in the heat. Species shift the line along the
 			// temperature axis.
 			Name: "bent line, shifted", DevSpread: 1,
 			Start: []float64{17, 0.5, 34, -0.7}, Spread: []float64{3, 0.7, 3, 0.7},
 			log: func(t, dev float64, b []float64) float64 { return bent(t-dev, t-dev, b) },
 		},
 		{
-			// Exponential, held back by cold and by heat: the shape of
+			// An exponential, limited by cold and by heat: the shape of
 			// Schoolfield, Sharpe & Magnuson 1981, with temperatures in °C.
 			Name: "held back at both ends, shifted", DevSpread: 1,
 			Start: []float64{0.08, 22, 0.7, 34, 0.7}, Spread: []float64{0.04, 3, 0.7, 3, 0.7},
@@ -105,17 +104,17 @@ func Forms() []Form {
 	}
 }
 
-// steepest is how much a degree may do in the cold, in log rate: tenfold in
-// 10 °C. Between neighbouring constant temperatures of a paper at least 2 °C
-// apart it is nowhere more than 7.1-fold (Li 2012, 18 to 21 °C),
-// so that past the coldest measurement nothing steeper is believed. At the
-// other end development never slows down: where papers went hotter than what
-// suits the eggs, days level off (Muth 1980, 36 to 40 °C; El Mouden 2001, 34
-// to 36 °C).
+// steepest is the largest effect of a degree in the cold, as log rate: tenfold
+// in 10 °C. Between neighbouring constant temperatures of a paper, at least 2
+// °C apart, the largest measured effect is 7.1-fold (Li 2012, 18 to 21 °C). So
+// the curve is never steeper below the coldest measurement. In the heat
+// development never gets slower: in papers that went above the suitable
+// temperatures, days level off (Muth 1980, 36 to 40 °C; El Mouden 2001, 34 to
+// 36 °C).
 var steepest = math.Log(10) / 10
 
-// flattening is the log rate x degrees above the reference, where a degree
-// does slope, and 2 bend less with every one above.
+// flattening returns the log rate x degrees above the reference. There a degree
+// adds slope; each degree above adds 2 bend less.
 func flattening(x, slope, bend float64) float64 {
 	parabola := func(x float64) float64 { return slope*x - bend*x*x }
 	if cold := (slope - steepest) / (2 * bend); x < cold {
@@ -129,8 +128,8 @@ func bent(cold, hot float64, b []float64) float64 {
 	return math.Log(softplus((cold-b[0])/w)) - math.Exp(b[3])*softplus((hot-b[2])/1.0)
 }
 
-// sine has sin of the middles of equal parts of the rise from a day's coldest
-// to its hottest hour.
+// sine has the sine at the midpoints of equal parts of the rise from the day's
+// coldest to its hottest hour.
 var sine = func() (s [12]float64) {
 	for i := range s {
 		s[i] = math.Sin(math.Pi * ((float64(i)+0.5)/float64(len(s)) - 0.5))
@@ -138,7 +137,8 @@ var sine = func() (s [12]float64) {
 	return s
 }()
 
-// logRate is the logarithm of the mean rate over a day that follows a sine.
+// logRate returns the logarithm of the mean rate over a daily cycle. The cycle
+// is a sine raised to a fitted power.
 func (f *Form) logRate(celsius, halfRange, dev float64, shared []float64) float64 {
 	day := math.Exp(shared[len(shared)-1])
 	shared = shared[:len(shared)-1]

@@ -19,9 +19,8 @@ func fit(t *testing.T) *pooled.Model {
 	return m
 }
 
-// The committed numbers are what the fit gives, and the committed table what
-// leaving out gives.
-func TestTheFitGivesWhatIsCommitted(t *testing.T) {
+// The committed parameters and scores must be those that the fit gives.
+func TestTheCommittedFitIsUpToDate(t *testing.T) {
 	m := fit(t)
 	v, err := m.Validate(pooled.Widen{Own: 1, Known: 1, Unknown: 1})
 	if err != nil {
@@ -29,7 +28,7 @@ func TestTheFitGivesWhatIsCommitted(t *testing.T) {
 	}
 	want := pooled.Committed()
 	got := m.Fitted(pooled.Calibrate(v))
-	// Machines that fuse multiplications differ in the last places.
+	// Machines that fuse multiplications differ in the last digits.
 	near := func(what string, got, want float64) {
 		t.Helper()
 		if !(math.Abs(got-want) <= 1e-4*(1+math.Abs(want))) {
@@ -56,7 +55,7 @@ func TestTheFitGivesWhatIsCommitted(t *testing.T) {
 	if table := pooled.ScoresComment(v.Table(got.Widen)); !strings.Contains(string(src), table) {
 		t.Errorf("scores.go does not hold the table that leaving out gives:\n%s", table)
 	}
-	// The aims, as far as they are reached.
+	// The aims, as far as the model reaches them.
 	for what, trials := range map[string][]pooled.Trial{"known": v.Known, "one own clutch": v.OneOwn} {
 		if share := pooled.Apart(trials, func(t pooled.Trial) string { return t.Paper }); share < .86 || share > .94 {
 			t.Errorf("%s: 90 %% intervals set on other papers cover %.3f", what, share)
@@ -88,7 +87,7 @@ func TestTheFitGivesWhatIsCommitted(t *testing.T) {
 // Li, Zhou, Ding & Ji 2013: eggs of Lacerta agilis at a mean of 27 °C took no
 // longer with a swing of 2 or 4 °C, and 4 % longer with 6 °C. Oufiero &
 // Angilletta 2006: in cycles that reach 34 °C, Sceloporus undulatus took far
-// longer than degree-days have it (51.7 days).
+// longer than the 51.7 days of the degree-day model.
 func TestCyclesAreIntegratedThroughTheCurve(t *testing.T) {
 	c := pooled.Default()
 	b, _, _, _ := pooled.Known("Lacertidae", "Lacerta agilis")
@@ -105,15 +104,15 @@ func TestCyclesAreIntegratedThroughTheCurve(t *testing.T) {
 	}
 }
 
-// Clutches that are in none of the files. Shen, Pei, Lin & Ji 2017, Asian
+// Clutches that are in none of the data files. Shen, Pei, Lin & Ji 2017, Asian
 // Herpetological Research 8:262-268; Noro et al. 2009, Developmental Dynamics
-// 238:100-109 (28 °C from memory); of species without measurements, Ma et al.
-// 2018, Asian Herpetological Research 9:119-128, and Wise, Vickaryous &
-// Russell 2009, Anatomical Record 292:1198-1212 (28 °C from memory). Trautwein
-// 1983, Herpetological Review 14:15-16, had eggs of Sceloporus undulatus 20
-// days at 33 to 34 °C and then between 20 and 29 °C; its 45 days must lie
-// between those of the means that this allows.
-func TestClutchesThatAreInNoneOfTheFiles(t *testing.T) {
+// 238:100-109 (28 °C from memory). Of species without measurements: Ma et al.
+// 2018, Asian Herpetological Research 9:119-128, and Wise, Vickaryous & Russell
+// 2009, Anatomical Record 292:1198-1212 (28 °C from memory). Trautwein 1983,
+// Herpetological Review 14:15-16, kept eggs of Sceloporus undulatus for 20 days
+// at 33 to 34 °C and then between 20 and 29 °C. Its 45 days must be between the
+// durations at the lowest and the highest of these means.
+func TestForecastsOfClutchesOutsideTheData(t *testing.T) {
 	c := pooled.Default()
 	for _, s := range []struct {
 		family, species string
@@ -137,8 +136,8 @@ func TestClutchesThatAreInNoneOfTheFiles(t *testing.T) {
 		if by == pooled.SameSpecies && math.Abs(off) > .065 {
 			t.Errorf("%s: %.1f days, measured %g", s.species, days, s.days)
 		}
-		// Of a t distribution with six degrees of freedom and unit variance,
-		// 90 % lie within 1.587.
+		// The 95 % quantile of a t distribution with six degrees of freedom and
+		// unit variance is 1.587, so 90 % are within it.
 		if sd := math.Sqrt(e.Cov.AA) * c.Widen.Unknown; math.Abs(off) > 1.587*sd {
 			t.Errorf("%s: %.1f days, measured %g, more than the spread %.2f explains", s.species, days, s.days, sd)
 		}
@@ -152,9 +151,9 @@ func TestClutchesThatAreInNoneOfTheFiles(t *testing.T) {
 	}
 }
 
-// A clutch at 28 °C says more about the next at 28 °C than about one at 33 °C,
-// and after many there the next is known about as well as single clutches
-// agree.
+// A clutch at 28 °C teaches more about the next clutch at 28 °C than about a
+// clutch at 33 °C. After many clutches at 28 °C, the remaining uncertainty
+// there is about the scatter of single clutches.
 func TestOwnClutchesTeachMostNearTheirTemperature(t *testing.T) {
 	c := pooled.Default()
 	believe := func(species string) pooled.Belief { b, _, _, _ := pooled.Known("", species); return b }
@@ -176,7 +175,7 @@ func TestOwnClutchesTeachMostNearTheirTemperature(t *testing.T) {
 	}
 }
 
-func TestOwnClutchesTeach(t *testing.T) {
+func TestOwnClutchesMoveTheForecast(t *testing.T) {
 	c := pooled.Default()
 	believe := func(species string) pooled.Belief { b, _, _, _ := pooled.Known("", species); return b }
 	const lizard, gecko = "Podarcis muralis", "Paroedura picta"
@@ -184,7 +183,7 @@ func TestOwnClutchesTeach(t *testing.T) {
 	var seen []pooled.Seen
 	last := prior
 	for range 5 {
-		// Each clutch took a tenth longer than papers say.
+		// Each clutch took a tenth longer than the published data predict.
 		seen = append(seen, pooled.Seen{Species: lizard, Incubator: "I1", Celsius: 28, Variance: .0004, Work: func(dev float64) float64 {
 			return 1.1 * math.Exp(prior.Level) / c.Rate(28, 0, prior.Dev) * c.Rate(28, 0, dev)
 		}})
@@ -206,7 +205,7 @@ func TestOwnClutchesTeach(t *testing.T) {
 	}
 }
 
-func TestStrangersHaveWiderSpreads(t *testing.T) {
+func TestMoreDistantRelativesGiveWiderForecasts(t *testing.T) {
 	last := 0.0
 	for _, s := range []struct{ family, species string }{
 		{"Phrynosomatidae", "Sceloporus undulatus"}, {"Phrynosomatidae", "Sceloporus magister"}, {"Phrynosomatidae", "Urosaurus ornatus"}, {"Cordylidae", "Cordylus cordylus"},

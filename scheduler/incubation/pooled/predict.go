@@ -8,8 +8,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Curve is what a forecast needs of a fit: a form, its numbers, and how far
-// clutches, keepers and species depart from them.
+// Curve is the part of a fit that a forecast needs: the form, its shared
+// parameters, and the spreads of clutches, keepers and species about it.
 type Curve struct {
 	Form    Form
 	Shared  []float64
@@ -17,35 +17,35 @@ type Curve struct {
 	Widen   Widen
 }
 
-// Widen multiplies the standard deviations of forecasts, so that intervals for
-// eggs that were left out of the fit cover what they claim.
+// Widen multiplies the standard deviations of forecasts, so that the intervals
+// cover the promised share of eggs left out of the fit.
 type Widen struct {
 	Own     float64 // species of which the keeper has had clutches
-	Known   float64 // other species of which papers have measurements
-	Unknown float64 // species known by their genus, family, or not at all
+	Known   float64 // other species with published measurements
+	Unknown float64 // species known only by genus or family, or unknown
 }
 
-// Rate returns how fast development runs in a species, as a share of its rate
-// at the reference temperature, over a day whose temperature follows a sine
-// about celsius with half its range halfRange.
+// Rate returns the speed of development in a species with this dev, relative to
+// the speed at the reference temperature. The temperature follows a sine about
+// celsius during the day, halfRange to either side.
 func (c *Curve) Rate(celsius, halfRange, dev float64) float64 {
 	return math.Exp(c.Form.logRate(celsius, halfRange, dev, c.Shared))
 }
 
-// Seen is an own clutch that hatched.
+// Seen is an own clutch that hatched, as an observation for the model.
 type Seen struct {
 	Species   string
 	Incubator string
 	Celsius   float64 // mean
-	// Work returns the days it took, in days at the reference temperature, in
-	// a species with this dev.
+	// Work returns the clutch's days, converted to days at the reference
+	// temperature for a species with this dev.
 	Work func(dev float64) float64
-	// Variance of the log days: of single eggs as far as they average out, of
-	// the laying date.
+	// Variance of the log days: the mean of the clutch's single eggs, and the
+	// laying date.
 	Variance float64
 }
 
-// Learned is what a keeper's own clutches say on top of what was published.
+// Learned is the posterior of the model, given a keeper's own clutches.
 type Learned struct {
 	c       *Curve
 	believe func(species string) Belief
@@ -55,19 +55,21 @@ type Learned struct {
 	cov     *mat.SymDense
 }
 
-// ownStock is a keeper's eggs of one species.
+// ownStock is a keeper's stock of one species.
 type ownStock struct {
 	species string
-	belief  Belief // before any were seen
-	at      int    // of its first number
-	// degrees are those at which eggs were seen, whole, rising; chol is of the
-	// covariance of how far the stock departs from the curve there.
+	belief  Belief // the prior
+	at      int    // index in the state of its first parameter
+	// degrees are the mean temperatures of the clutches, rounded to whole
+	// degrees, ascending and distinct. chol factorises the covariance of the
+	// stock's departures from the curve at these degrees.
 	degrees []float64
 	chol    mat.Cholesky
 }
 
-// The state is the keeper's pair, a pair for each incubator, and for each
-// species its own pair, its stock's one number, and one for each degree.
+// The state vector: the keeper's pair of effects, a pair for each incubator,
+// and for each species its pair, its stock's effect, and an effect for each
+// degree.
 func (l *Learned) place(i int) int   { return 2 + 2*i }
 func (s *ownStock) level() int       { return s.at + 2 }
 func (s *ownStock) degree(i int) int { return s.at + 3 + i }
@@ -82,19 +84,20 @@ func (l *Learned) stock(species string) *ownStock {
 	return &l.stocks[i]
 }
 
-// near is over how many °C a stock's departures from the curve have something
-// in common. Those of published treatments correlate by one half at 1 °C, and
-// not at 2 °C and more.
+// near is the distance, in °C, over which the correlation of a stock's
+// departures from the curve falls to 1/e. Those of published treatments
+// correlate by one half at 1 °C, and not at 2 °C and more.
 const near = 1.5
 
-// alike is the covariance of a stock's departures from the curve at two
+// alike returns the covariance of a stock's departures from the curve at two
 // temperatures.
 func (c *Curve) alike(a, b float64) float64 {
 	return c.Spreads.Misfit * ResidualFactor * math.Exp(-math.Abs(a-b)/near)
 }
 
-// departure is how much of a stock's departures at its degrees there is at a
-// temperature, and the variance of the rest.
+// departure predicts a stock's departure at a temperature from its departures
+// at its degrees (Gaussian process regression): the weight of each degree, and
+// the remaining variance.
 func (c *Curve) departure(s *ownStock, celsius float64) (share []float64, rest float64) {
 	n := len(s.degrees)
 	with := mat.NewVecDense(n, nil)
@@ -108,11 +111,11 @@ func (c *Curve) departure(s *ownStock, celsius float64) (share []float64, rest f
 	return w.RawVector().Data, max(0, c.alike(0, 0)-mat.Dot(&w, with))
 }
 
-// Learn takes a keeper's clutches into account: a keeper differs from what
-// was published as a paper differs from others, half of it in all they do and
-// half in one incubator, and their stock of a species as one paper's stock
-// does, at all temperatures and at each. Clutches that do not fit the others
-// count little.
+// Learn takes a keeper's own clutches into account. A keeper differs from the
+// published data as one paper differs from the others: half of that variance is
+// common to the keeper's clutches, half to those in one incubator. The keeper's
+// stock of a species varies like a paper's stock, in its level and in its
+// departure at each temperature. Outlying clutches have little weight.
 func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned {
 	l := &Learned{c: c, believe: believe}
 	if len(seen) == 0 {
@@ -161,7 +164,7 @@ func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned
 				k.SetSym(a, b, c.alike(t, s.degrees[b]))
 			}
 		}
-		// Degrees are whole and differ, so that this has an inverse.
+		// The degrees are whole and distinct, so the matrix is invertible.
 		s.chol.Factorize(k)
 		if s.chol.InverseTo(k) == nil {
 			for a := range s.degrees {
@@ -219,7 +222,9 @@ func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned
 	return l
 }
 
-// residual of an own clutch: log of its work, less what the state expects.
+// residual returns the residual of an own clutch: the log of its work less the
+// prediction from the state. It also returns the indices and derivatives of the
+// effects behind the prediction.
 func (l *Learned) residual(s Seen) (at [8]int, d [8]float64, res float64) {
 	k, p := l.stock(s.Species), l.place(index(l.places, s.Incubator))
 	i := k.at
@@ -232,19 +237,20 @@ func (l *Learned) residual(s Seen) (at [8]int, d [8]float64, res float64) {
 	return [8]int{0, 1, p, p + 1, i, i + 1, k.level(), g}, [8]float64{1, slope, 1, slope, 1, slope, 1, 1}, res
 }
 
-// Expect returns what is expected of this keeper's next clutch of a species
-// in an incubator at a mean temperature: as Belief, now with what the keeper,
-// the place and the stock add, and how far it may depart from the curve there.
+// Expect returns the belief about this keeper's next clutch of a species in an
+// incubator at a mean temperature. It includes the effects of the keeper, the
+// incubator and the stock, and the uncertain departure from the curve at that
+// temperature.
 func (l *Learned) Expect(species, incubator string, celsius float64) Belief {
 	return l.ExpectOf(species, incubator, celsius, l.believe(species))
 }
 
-// ExpectOf is Expect of a species of which published is believed; of one that
-// the keeper has had clutches of, it must be what was believed of it then.
+// ExpectOf is Expect with the given prior for the species. If the keeper has
+// had clutches of the species, the prior must equal the one given to Learn.
 func (l *Learned) ExpectOf(species, incubator string, celsius float64, published Belief) Belief {
 	b := published
 	if len(l.stocks) == 0 {
-		// Nothing seen: all of it unknown.
+		// No own clutch: the full variance of a keeper and a stock.
 		b.Cov = b.Cov.plus(l.c.Spreads.Paper)
 		b.Cov.AA += l.c.Spreads.Stock + l.c.alike(0, 0)
 		return b
@@ -287,8 +293,8 @@ func (l *Learned) ExpectOf(species, incubator string, celsius float64, published
 	return b
 }
 
-// Informed returns the belief about a species once measurements of one more
-// paper are known; its other papers' stay what they are.
+// Informed returns the belief about a species after the measurements of one
+// more paper. It has the effects of the species, without those of that paper.
 func (c *Curve) Informed(b Belief, measured []Seen) Belief {
 	if len(measured) == 0 {
 		return b

@@ -1,46 +1,50 @@
-// Package published holds what papers have measured of lizard eggs: days to
-// hatching, the share that hatched, and the share of males, by temperature.
+// Package published holds published measurements of lizard eggs by temperature:
+// days to hatching, the share that hatched, and the share of males.
 //
 // Start with [Durations], [Hatched] and [Sexes]; [Citation] gives the paper
-// behind a row. The measurements are facts taken from the papers named in
-// papers.csv, as gathered in the Reptile Development Database (Noble et al.
-// 2018, Scientific Data 5:180138) and put into a form of our own: one name a
-// paper, half a day's range beside the mean temperature, days.
+// behind a row. The measurements are facts from the papers named in papers.csv,
+// as gathered in the Reptile Development Database (Noble et al. 2018,
+// Scientific Data 5:180138). They are stored in a format of our own: one short
+// name for each paper, the mean temperature with half the daily range, and
+// durations in days.
 //
-// Known faults of the rows are mended or marked there, not in the readers:
+// Known faults of the rows are mended or marked in the tables, not in the code
+// that reads them:
 //
-//   - Three names of one paper (Iraeta, Diaz & Bauwens 2007) are one again,
-//     and two papers that shared a name (Harlow 2000; Shine 2002) are two, as
-//     leaving out a whole study is meaningless otherwise.
-//   - Journal pages that a spreadsheet had taken for dates are pages again,
-//     and names have lost their stray spaces.
-//   - Spreads that are called standard errors but cannot be (Muth 1980,
-//     Blumberg et al. 2002: coefficients of variation of 14 to 33 %) are blank.
-//   - Sex ratios in percent among fractions (Viets et al. 1993) are fractions,
-//     and that paper's hatching success of 0 where hatchlings were sexed is
-//     left out.
-//   - Numbers of eggs of one species that repeat another's are blank.
-//   - Swings of Qu et al. 2014 are 3 and 5 °C to either side, as its abstract
-//     has them, not in all.
-//   - Rows that cannot mean what they say carry a note that begins with "left
-//     out"; they stay visible and are not [Duration.Usable]. The rule looks at
-//     measurements alone: eggs of a species that were warmer at every hour of
-//     the day than others, and never above 33 °C, cannot take a quarter longer.
-//     Of two treatments that contradict one another so, the one that more of
-//     the rest contradict is left out, and both where that is even. It leaves
-//     out Dayananda 2016, whose treatments are exchanged (the same laboratory
-//     says that its warm eggs hatched 27 days before the others: Dayananda et
-//     al. 2017, Journal of Experimental Biology 220:2159), and one of
-//     Elphick 1998.
+//   - One paper with three names (Iraeta, Diaz & Bauwens 2007) has one name
+//     again. Two pairs of papers that shared a name (Harlow 2000; Shine 2002)
+//     have separate names. The validation leaves out whole studies, so each
+//     study needs one name.
+//   - Journal pages that a spreadsheet had turned into dates are pages again,
+//     and stray spaces in names are gone.
+//   - Spreads given as standard errors that are too large to be standard errors
+//     (Muth 1980, Blumberg et al. 2002: coefficients of variation of 14 to
+//     33 %) are blank.
+//   - Sex ratios in percent among fractions (Viets et al. 1993) are fractions.
+//     That paper's hatching success of 0 is left out where hatchlings were
+//     sexed.
+//   - Numbers of eggs copied from another species are blank.
+//   - The swings of Qu et al. 2014 are 3 and 5 °C to either side, as in its
+//     abstract. The database had them as the whole range.
+//   - Impossible rows carry a note that begins with "left out". They stay
+//     visible but are not [Duration.Usable]. The rule uses measurements alone:
+//     if eggs of a species were warmer at every hour of the day than others,
+//     and never above 33 °C, they cannot take a quarter longer. Of two
+//     treatments that contradict each other, the one that more other rows
+//     contradict is left out; in a tie both are. The rule leaves out Dayananda
+//     2016, whose treatments are exchanged (the same laboratory says that its
+//     warm eggs hatched 27 days before the others: Dayananda et al. 2017,
+//     Journal of Experimental Biology 220:2159), and one treatment of Elphick
+//     1998.
 //
-// genera.csv says which family a genus belongs to, also one that nobody has
-// measured: the common classification, from memory. The database counts all
-// geckos as Gekkonidae but the eyelid geckos, see [IsGecko]. Leaf chameleons
+// genera.csv gives the family of each genus, including genera without
+// measurements: the common classification, from memory. The database counts all
+// geckos except the eyelid geckos as Gekkonidae, see [IsGecko]. Leaf chameleons
 // (Brookesia, Palleon, Rhampholeon, Rieppeleon) are not listed: their eggs
-// hatch after two or three months (common practice), and no measured chameleon
-// says anything of them.
+// hatch after two or three months (common practice), unlike those of any
+// measured chameleon.
 //
-// The package leaves out what the rows mean: fitting is scheduler/incubation's.
+// The package has the data only; fitting belongs to scheduler/incubation.
 package published
 
 import (
@@ -69,7 +73,7 @@ var papersCSV string
 //go:embed genera.csv
 var generaCSV string
 
-// Row is what every measurement has.
+// Row has the columns that all measurements share.
 type Row struct {
 	Species string // binomial
 	Family  string
@@ -77,7 +81,7 @@ type Row struct {
 	Regime    string
 	Celsius   float64 // mean
 	HalfRange float64 // half the range of a day, °C; 0: constant
-	Eggs      float64 // a mean over groups where the paper gives only that; 0: not known
+	Eggs      float64 // number of eggs; a mean over groups if the paper gives only a mean; 0: not known
 	Paper     string  // short name, see Citation
 	Note      string
 }
@@ -91,8 +95,9 @@ func Genus(species string) string {
 	return g
 }
 
-// Family returns the family of a species or genus, as the measurements name it
-// where there are any, "" for a genus that is not listed.
+// Family returns the family of a species or genus. If the genus has
+// measurements, the family has the name used there. It returns "" for a genus
+// that is not listed.
 func Family(species string) string { return all().families[Genus(species)] }
 
 // IsGecko reports whether a family is one of the geckos.
@@ -111,18 +116,19 @@ type Duration struct {
 	SD   float64 // of single eggs, days; 0: not known
 }
 
-// Usable reports whether the row means what it says.
+// Usable reports whether the row may be used, that is, no rule has marked it as
+// impossible.
 func (d Duration) Usable() bool { return !strings.HasPrefix(d.Note, "left out") }
 
-// Share is a treatment's share of eggs that hatched, or of young that are
-// male, 0 to 1.
+// Share is the fraction, 0 to 1, of a treatment's eggs that hatched, or of its
+// young that are male.
 type Share struct {
 	Row
 	Fraction float64
 }
 
-// Durations returns every measured duration, in a fixed order. The slice is
-// the caller's.
+// Durations returns every measured duration, in a fixed order. The caller may
+// change the slice.
 func Durations() []Duration { return slices.Clone(all().durations) }
 
 // Hatched returns the shares of eggs that hatched.
@@ -138,8 +144,8 @@ type tables struct {
 	families       map[string]string // by genus
 }
 
-// all parses the embedded tables, once. They are part of the program, so that
-// a fault in them is a fault of the program; a test reads every row.
+// all parses the embedded tables once. A fault in them is a fault of the
+// program, so it panics; a test reads every row.
 var all = sync.OnceValue(func() *tables {
 	t := &tables{papers: make(map[string]string), families: make(map[string]string)}
 	for _, f := range records(papersCSV, "paper,citation") {

@@ -17,7 +17,7 @@ func find[T any](t *testing.T, rows []T, match func(T) bool) T {
 	return rows[i]
 }
 
-// Values of the papers, and the database's traps mended.
+// Values from the papers, and the mended faults of the database.
 func TestMeasurements(t *testing.T) {
 	d := published.Durations()
 	if r := find(t, d, func(r published.Duration) bool { return r.Paper == "Ji 1999" }); r.Species != "Podarcis muralis" || r.Celsius != 26 || r.Days != 46.8 || r.Eggs != 42 {
@@ -50,9 +50,8 @@ func TestMeasurements(t *testing.T) {
 	}
 }
 
-// What is left out is what the rule of the package comment leaves out, and
-// nothing else.
-func TestOnlyWhatContradictsTheRestIsLeftOut(t *testing.T) {
+// The rule of the package comment leaves out exactly the rows that are marked.
+func TestOnlyImpossibleRowsAreLeftOut(t *testing.T) {
 	rows := published.Durations()
 	contradicts := func(a, b published.Duration) bool {
 		cool := func(r published.Duration) float64 { return r.Celsius - r.HalfRange }
@@ -81,8 +80,8 @@ func TestOnlyWhatContradictsTheRestIsLeftOut(t *testing.T) {
 	}
 }
 
-// A genus belongs to one family, the one that its measurements name; Oedura's,
-// which has split off since, is the exception.
+// A genus belongs to the one family named in its measurements. The exception is
+// Oedura, whose family has split off since.
 func TestFamilies(t *testing.T) {
 	named := func(species, family string) {
 		if got := published.Family(species); got != family {

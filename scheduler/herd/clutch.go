@@ -30,7 +30,7 @@ func (h *Herd) DugUp(c *Clutch) bool {
 }
 
 // laidLately returns the latest laying in each enclosure.
-func (h *Herd) laidLately() map[husbandry.ID]civil.Date {
+func (h deriver) laidLately() map[husbandry.ID]civil.Date {
 	m := make(map[husbandry.ID]civil.Date)
 	for _, c := range h.Clutches {
 		if c.Enclosure != "" && !c.Laid.After(h.On) {

@@ -49,18 +49,21 @@ func (h *Herd) DampOfBox(e *husbandry.Enclosure) *Damp {
 	if e.NestBox == nil {
 		return nil
 	}
-	return h.damp.of(e.ID, func() *Damp { return h.boxDamp(e) })
+	return h.damp.of(e.ID, func() *Damp { return drying{h}.boxDamp(e) })
 }
 
 // DampOfTub says how the egg tub of a clutch stands; nil where it is not looked
 // after, or nobody ever said anything of it.
 func (h *Herd) DampOfTub(c *Clutch) *Damp {
-	return h.damp.of(c.ID, func() *Damp { return h.tubDamp(c) })
+	return h.damp.of(c.ID, func() *Damp { return drying{h}.tubDamp(c) })
 }
+
+// drying works out how boxes and tubs lose water.
+type drying struct{ *Herd }
 
 // gatherNotes returns what was said of every box and tub: weighings, water, and
 // what was taken out.
-func (h *Herd) gatherNotes() map[husbandry.ID][]moisture.Note {
+func (h drying) gatherNotes() map[husbandry.ID][]moisture.Note {
 	notes := make(map[husbandry.ID][]moisture.Note)
 	for _, f := range h.History.Found() {
 		g := &f.Finding
@@ -91,7 +94,7 @@ func (h *Herd) gatherNotes() map[husbandry.ID][]moisture.Note {
 }
 
 // boxDamp is the damp of a nest box; nil where its way out is not described.
-func (h *Herd) boxDamp(e *husbandry.Enclosure) *Damp {
+func (h drying) boxDamp(e *husbandry.Enclosure) *Damp {
 	if _, ok := moisture.WayOf(e.NestBox.Damp); !ok {
 		return nil
 	}
@@ -130,7 +133,7 @@ func (h *Herd) boxDamp(e *husbandry.Enclosure) *Damp {
 
 // tubDamp is the damp of a clutch's tub; nil for one that is sealed, or not
 // set yet, or of which nobody ever said anything.
-func (h *Herd) tubDamp(c *Clutch) *Damp {
+func (h drying) tubDamp(c *Clutch) *Damp {
 	if c.Tub == husbandry.Sealed || c.State == InBox || c.Damp == (husbandry.Damp{}) && len(h.notesOf()[c.ID]) == 0 {
 		return nil
 	}
@@ -172,7 +175,7 @@ func (h *Herd) tubDamp(c *Clutch) *Damp {
 	return d
 }
 
-func (h *Herd) learn(b moisture.Box, share husbandry.Grams) *Damp {
+func (h drying) learn(b moisture.Box, share husbandry.Grams) *Damp {
 	way, known := moisture.WayOf(b.Damp)
 	b.Way, b.On = way, h.On
 	d := &Damp{Balance: moisture.Learn(b), Water: b.Damp.Water, Tolerance: b.Damp.Tolerance, Last: b.Set}
@@ -189,7 +192,7 @@ func (h *Herd) learn(b moisture.Box, share husbandry.Grams) *Damp {
 }
 
 // roomAir is the air of a room.
-func (h *Herd) roomAir(id husbandry.ID) moisture.Air {
+func (h drying) roomAir(id husbandry.ID) moisture.Air {
 	warmth, humidity := roomWarmth, roomHumidity
 	for i := range h.Records.Rooms {
 		if r := &h.Records.Rooms[i]; r.ID == id {
@@ -208,7 +211,7 @@ func (h *Herd) roomAir(id husbandry.ID) moisture.Air {
 // left".
 func (h *Herd) DampWords(d *Damp) string {
 	u := h.Records.Units
-	words := "Loses " + h.rateWords(d.Rate)
+	words := "Loses " + drying{h}.rateWords(d.Rate)
 	opening := "opening"
 	if d.Tub {
 		opening = "holes"
@@ -263,7 +266,7 @@ func Rounded(x float64) husbandry.Grams { return husbandry.Grams(math.Round(x)) 
 
 // rateWords writes "about 9 g a day (6-13)", and of tubs "about 0.26 g a day
 // (0.10-0.75)".
-func (h *Herd) rateWords(r moisture.Range) string {
+func (h drying) rateWords(r moisture.Range) string {
 	unit, each := " g", 1.0
 	if h.Records.Units == husbandry.US {
 		unit, each = " oz", float64(husbandry.Ounce)
@@ -300,7 +303,7 @@ func (h *Herd) TubWords(c *Clutch) string {
 	if c.Tub == husbandry.Sealed && c.State != InBox {
 		return "its tub is sealed: it loses no water, so it is not opened, weighed or topped up"
 	}
-	d := h.tubDamp(c)
+	d := drying{h}.tubDamp(c)
 	if d == nil || !d.Dated {
 		return ""
 	}

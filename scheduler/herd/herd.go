@@ -270,25 +270,29 @@ func Derive(in Input) *Herd {
 	if herd.Began.IsZero() {
 		herd.Began = in.On
 	}
-	herd.pedigreeOf, herd.notesOf = sync.OnceValue(herd.makePedigree), sync.OnceValue(herd.gatherNotes)
-	herd.addAnimals()
-	herd.addRecordedClutches()
-	herd.addFindings()
-	herd.part()
-	herd.settle()
-	herd.settleBreeding()
-	herd.settleWinters()
-	herd.settlePlaces()
-	herd.laidIn = herd.laidLately()
+	herd.pedigreeOf, herd.notesOf = sync.OnceValue(breeding{herd}.makePedigree), sync.OnceValue(drying{herd}.gatherNotes)
+	d := deriver{herd}
+	d.addAnimals()
+	d.addRecordedClutches()
+	d.addFindings()
+	d.part()
+	d.settle()
+	d.settleBreeding()
+	d.settleWinters()
+	d.settlePlaces()
+	herd.laidIn = d.laidLately()
 	return herd
 }
 
+// deriver makes a herd. Nothing else changes one.
+type deriver struct{ *Herd }
+
 // settleBreeding finds out which species have a male to breed with, and until
 // when females that carry eggs are expected to.
-func (h *Herd) settleBreeding() {
+func (h deriver) settleBreeding() {
 	h.mates = make(map[husbandry.ID]bool)
 	for _, a := range h.Animals {
-		if h.breedingMale(a) {
+		if (breeding{h.Herd}).breedingMale(a) {
 			h.mates[a.Species] = true
 		}
 	}
@@ -321,7 +325,7 @@ func (h *Herd) Species(id husbandry.ID) *husbandry.Species {
 // whether or not they are there on the herd's day.
 func (h *Herd) Residents(enclosure husbandry.ID) []*Animal { return h.residents[enclosure] }
 
-func (h *Herd) addAnimals() {
+func (h deriver) addAnimals() {
 	r := h.Records
 	h.Animals = make([]*Animal, 0, len(r.Animals))
 	block := make([]Animal, len(r.Animals))
@@ -353,7 +357,7 @@ func (h *Herd) addAnimals() {
 	}
 }
 
-func (h *Herd) addRecordedClutches() {
+func (h deriver) addRecordedClutches() {
 	for i := range h.Records.Clutches {
 		c := &Clutch{Clutch: h.Records.Clutches[i]}
 		c.Moves = slices.Clip(c.Moves) // findings add to a copy
@@ -367,7 +371,7 @@ func (h *Herd) addRecordedClutches() {
 
 // part takes the eggs that stand in tubs of their own away from their clutch,
 // which may have been found.
-func (h *Herd) part() {
+func (h deriver) part() {
 	for _, c := range h.Clutches {
 		whole := h.clutches[c.PartOf]
 		if whole == nil || whole == c {
@@ -380,7 +384,7 @@ func (h *Herd) part() {
 }
 
 // add enters a clutch and fills in what follows from its mother.
-func (h *Herd) add(c *Clutch) {
+func (h deriver) add(c *Clutch) {
 	h.Clutches = append(h.Clutches, c)
 	h.clutches[c.ID] = c
 	if mother, ok := h.animals[c.Mother]; ok && c.PartOf == "" {
@@ -394,7 +398,7 @@ func (h *Herd) add(c *Clutch) {
 	}
 }
 
-func (h *Herd) addFindings() {
+func (h deriver) addFindings() {
 	found := h.History.Found()
 	old := h.On.AddDays(-LookBack)
 	for i := range found {
@@ -490,7 +494,7 @@ func (c *Clutch) count(g *tasks.Finding) {
 
 // owned gives a clutch of unknown mother the one that was found out; of
 // several the last counts.
-func (h *Herd) owned(c *Clutch, mother husbandry.ID) {
+func (h deriver) owned(c *Clutch, mother husbandry.ID) {
 	a := h.animals[mother]
 	if a == nil || c.Mother != "" && !c.FoundOut {
 		return
@@ -504,7 +508,7 @@ func (h *Herd) owned(c *Clutch, mother husbandry.ID) {
 
 // laid opens a clutch for eggs reported at a task about an animal or an
 // enclosure, unless they are the eggs of one that is known already.
-func (h *Herd) laid(f *tasks.Found) {
+func (h deriver) laid(f *tasks.Found) {
 	subject := f.Task.Subject()
 	mother, enclosure := h.animals[subject], husbandry.ID("")
 	if mother != nil {
@@ -573,13 +577,13 @@ func (h *Herd) Only(enclosure husbandry.ID, match func(*Animal) bool, on civil.D
 }
 
 // settle puts everything in order once all is known.
-func (h *Herd) settle() {
+func (h deriver) settle() {
 	byDate := func(a, b *Clutch) int {
 		return cmp.Or(a.Laid.Compare(b.Laid), cmp.Compare(a.ID, b.ID))
 	}
 	slices.SortFunc(h.Clutches, byDate)
 	for _, c := range h.Clutches {
-		c.settle(h)
+		c.settle(h.Herd)
 		if at := c.stands(h.On); at != "" {
 			h.lastIncubator[c.Species] = at
 		}
@@ -611,7 +615,7 @@ func (h *Herd) settle() {
 // or since her pairing was marked as done, until their parting was. Nobody
 // leaves a pair together for months: where no parting was ever marked, it was
 // after the usual days.
-func (h *Herd) together(a *Animal) (t Together) {
+func (h deriver) together(a *Animal) (t Together) {
 	if a.Sex == husbandry.Male {
 		return t
 	}

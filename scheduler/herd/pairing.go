@@ -27,6 +27,9 @@ type Suitor struct {
 	F    float64 // the inbreeding coefficient of their young
 }
 
+// breeding works out whom to pair with whom.
+type breeding struct{ *Herd }
+
 // mateSeason is who is to be paired with whom, of one species, on the plan's
 // day.
 type mateSeason struct {
@@ -97,7 +100,7 @@ func (h *Herd) BreedingRules() husbandry.BreedingRules {
 // of clutches.
 func (h *Herd) Pedigree() *kinship.Pedigree { return h.pedigreeOf() }
 
-func (h *Herd) makePedigree() *kinship.Pedigree {
+func (h breeding) makePedigree() *kinship.Pedigree {
 	list := make([]kinship.Animal, 0, len(h.Records.Animals))
 	found := make(map[int]husbandry.ID) // mothers that the daybook knows
 	for i := range h.Records.Animals {
@@ -123,7 +126,7 @@ func (h *Herd) makePedigree() *kinship.Pedigree {
 
 // paired narrows a female's pairing window to the days on which there is a
 // male for her, and says who that is.
-func (h *Herd) paired(a *Animal, w season.Window) Pairing {
+func (h breeding) paired(a *Animal, w season.Window) Pairing {
 	if !w.Known {
 		return Pairing{Window: w}
 	}
@@ -146,7 +149,7 @@ func (h *Herd) paired(a *Animal, w season.Window) Pairing {
 
 // suitors returns the males of her species within the kinship limit, the least
 // related first, and those beyond it.
-func (h *Herd) suitors(s *mateSeason, a *Animal) (can, tooClose []Suitor) {
+func (h breeding) suitors(s *mateSeason, a *Animal) (can, tooClose []Suitor) {
 	coefficients := h.Pedigree().KinshipWith(a.ID, s.ids)
 	for i, m := range s.males {
 		x := Suitor{m, coefficients[i]}
@@ -167,7 +170,7 @@ func (h *Herd) suitors(s *mateSeason, a *Animal) (can, tooClose []Suitor) {
 // choose picks the male for her: the one the season gives her, or the least
 // related of those that are free before her window closes. later says of the
 // others why they are not.
-func (h *Herd) choose(s *mateSeason, a *Animal, w season.Window, can []Suitor) (best *Suitor, others []Suitor, later []string) {
+func (h breeding) choose(s *mateSeason, a *Animal, w season.Window, can []Suitor) (best *Suitor, others []Suitor, later []string) {
 	for i := range can {
 		m := can[i].Male
 		from, known := s.freeFor(a, m)
@@ -188,12 +191,12 @@ func (h *Herd) choose(s *mateSeason, a *Animal, w season.Window, can []Suitor) (
 	return best, others, later
 }
 
-func (h *Herd) seasonOf(species husbandry.ID) *mateSeason {
+func (h breeding) seasonOf(species husbandry.ID) *mateSeason {
 	return h.seasons.of(species, func() *mateSeason { return h.makeSeason(species) })
 }
 
 // makeSeason gives the females of a species their males.
-func (h *Herd) makeSeason(species husbandry.ID) *mateSeason {
+func (h breeding) makeSeason(species husbandry.ID) *mateSeason {
 	pedigree := h.Pedigree()
 	s := &mateSeason{
 		free: make(map[husbandry.ID]civil.Date), with: make(map[husbandry.ID]husbandry.ID),
@@ -273,18 +276,18 @@ func (h *Herd) makeSeason(species husbandry.ID) *mateSeason {
 }
 
 // hereThisSeason reports whether an animal is here, or was this season.
-func (h *Herd) hereThisSeason(a *Animal) bool {
+func (h breeding) hereThisSeason(a *Animal) bool {
 	return a.PresentOn(h.On) || !a.Left.IsZero() && !a.Left.After(h.On) && a.Left.AddDays(thisSeasonDays).After(h.On)
 }
 
 // thisSeason reports whether she is, or was, with a male this season.
-func (h *Herd) thisSeason(a *Animal) bool {
+func (h breeding) thisSeason(a *Animal) bool {
 	return !a.Together.From.IsZero() && a.Together.From.AddDays(thisSeasonDays).After(h.On)
 }
 
 // mateOf is the male a female is with, or was, as far as anybody said: else the
 // one the season gives her.
-func (h *Herd) mateOf(s *mateSeason, a *Animal) husbandry.ID {
+func (h breeding) mateOf(s *mateSeason, a *Animal) husbandry.ID {
 	return cmp.Or(a.Together.Male, s.given[a.ID])
 }
 
@@ -292,7 +295,7 @@ func (h *Herd) mateOf(s *mateSeason, a *Animal) husbandry.ID {
 // their seasons open: a week together, or less where he could not be with all
 // of them in their season, and his rest. Those he was put together with come
 // before. Nobody waits for a turn that is not used.
-func (h *Herd) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]season.Window) {
+func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]season.Window) {
 	var been, waiting []*Animal
 	for _, a := range h.Animals {
 		if a.PresentOn(h.On) && h.thisSeason(a) && h.mateOf(s, a) == m.ID {
@@ -355,13 +358,13 @@ func later(p, than *husbandry.Pairing) bool {
 	return p.From.After(than.From)
 }
 
-func (h *Herd) breedingMale(a *Animal) bool {
+func (h breeding) breedingMale(a *Animal) bool {
 	return a.Sex == husbandry.Male && a.Breeding && a.PresentOn(h.On) && a.StageOn(h.On) == husbandry.Adult &&
 		!a.In(husbandry.Apart, h.On) && !h.unwell(a)
 }
 
 // freeFrom notes from which day on a male may be paired, rested since his last pairing: the zero date where he may be today.
-func (h *Herd) freeFrom(s *mateSeason, m *Animal) {
+func (h breeding) freeFrom(s *mateSeason, m *Animal) {
 	var from civil.Date
 	for i := range h.Records.Pairings {
 		pair := &h.Records.Pairings[i]
@@ -384,13 +387,13 @@ func (h *Herd) freeFrom(s *mateSeason, m *Animal) {
 }
 
 // rawPairing is the forecast of a female's pairing window, asked once.
-func (h *Herd) rawPairing(a *Animal) season.Window {
-	return h.raw.of(a.ID, func() season.Window { return h.fore.Pairing(h, a) })
+func (h breeding) rawPairing(a *Animal) season.Window {
+	return h.raw.of(a.ID, func() season.Window { return h.fore.Pairing(h.Herd, a) })
 }
 
 // mateWords is "best with Ochre (M02), inbreeding of the young at least 0: no
 // common ancestor is recorded; or Clay (M05), at least 0.0625: ...".
-func (h *Herd) mateWords(s *mateSeason, a *Animal, best Suitor, others, tooClose []Suitor, later []string) string {
+func (h breeding) mateWords(s *mateSeason, a *Animal, best Suitor, others, tooClose []Suitor, later []string) string {
 	how := "best with "
 	if h.thisSeason(a) && a.Together.Male == best.Male.ID {
 		how = "as before with "
@@ -424,7 +427,7 @@ func (h *Herd) mateWords(s *mateSeason, a *Animal, best Suitor, others, tooClose
 
 // whenFree is " from 10 March, after Ada (F1)", or where she did not use her
 // turn " (one at a time: Ada (F1) waits for him too)".
-func (h *Herd) whenFree(s *mateSeason, a, m *Animal) string {
+func (h breeding) whenFree(s *mateSeason, a, m *Animal) string {
 	from, _ := s.freeFor(a, m)
 	t := s.turns[a.ID]
 	before := s.given[a.ID] == m.ID && t.after != nil && t.from == from
@@ -441,7 +444,7 @@ func (h *Herd) whenFree(s *mateSeason, a, m *Animal) string {
 
 // kinWords is "at least 0.25: full siblings (parents F1 and M1)", with a word
 // where the keeper wants to be warned.
-func (h *Herd) kinWords(a *Animal, x Suitor) string {
+func (h breeding) kinWords(a *Animal, x Suitor) string {
 	young := h.Pedigree().Young(a.ID, x.Male.ID)
 	words := young.Coefficient()
 	if young.F == 0 {
@@ -464,15 +467,15 @@ func NameWords(m *Animal) string {
 // the one the season gives her; nil for none. stay is for how many days he
 // stays with each of his females; 0 where that is not planned.
 func (h *Herd) MateOf(a *Animal) (male *Animal, stay int) {
-	s := h.seasonOf(a.Species)
-	if male = h.Animal(h.mateOf(s, a)); male == nil {
+	s := breeding{h}.seasonOf(a.Species)
+	if male = h.Animal((breeding{h}).mateOf(s, a)); male == nil {
 		return nil, 0
 	}
 	return male, s.stay[male.ID]
 }
 
 // tooThin says why a female is too thin to be paired, "" if she is not.
-func (h *Herd) tooThin(a *Animal) string {
+func (h breeding) tooThin(a *Animal) string {
 	last, best, ok := a.Thinner()
 	if !ok {
 		return ""

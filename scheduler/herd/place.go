@@ -9,7 +9,7 @@ import (
 // settlePlaces numbers everything in walking order: the keeper's own tasks
 // first, then room by room its enclosures and after them its incubators, and
 // where somebody is in quarantine last of all.
-func (h *Herd) settlePlaces() {
+func (h deriver) settlePlaces() {
 	r := h.Records
 	h.places = make(map[husbandry.ID]tasks.Place, len(r.Rooms)+len(r.Enclosures)+len(r.Incubators))
 	enclosures := make(map[husbandry.ID][]*husbandry.Enclosure)

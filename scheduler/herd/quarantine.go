@@ -33,7 +33,7 @@ type Apart struct {
 // runs: from the day it came, and anew from the day another animal came into
 // its enclosure, or into quarantine in its room, and from the day illness was
 // noted of it or of who lives with it.
-func (h *Herd) settleQuarantine() {
+func (h deriver) settleQuarantine() {
 	slices.SortStableFunc(h.Ills, func(a, b Illness) int { return a.On.Compare(b.On) })
 	var release []husbandry.ID
 	for i := range h.Records.Routines {
@@ -85,7 +85,7 @@ type restart struct {
 }
 
 // restarts lists, by date, what began an animal's quarantine anew after a day.
-func (h *Herd) restarts(a *Animal, after civil.Date) []restart {
+func (h deriver) restarts(a *Animal, after civil.Date) []restart {
 	var list []restart
 	for _, b := range h.Animals {
 		if b == a || a.Enclosure == "" || b.Enclosure == "" {
@@ -112,7 +112,7 @@ func (h *Herd) restarts(a *Animal, after civil.Date) []restart {
 	return list
 }
 
-func (h *Herd) roomOf(a *Animal) husbandry.ID {
+func (h deriver) roomOf(a *Animal) husbandry.ID {
 	if e := h.enclosures[a.Enclosure]; e != nil {
 		return e.Room
 	}

@@ -64,10 +64,10 @@ func (h *Herd) PairingOf(a *Animal) Pairing {
 			w.Basis = "illness was noted of her"
 		case h.LivesWithMale(a):
 			w.Basis = "a grown male lives with her"
-		case h.tooThin(a) != "":
-			w.Basis = h.tooThin(a)
+		case (breeding{h}).tooThin(a) != "":
+			w.Basis = breeding{h}.tooThin(a)
 		default:
-			return h.paired(a, h.rawPairing(a))
+			return breeding{h}.paired(a, breeding{h}.rawPairing(a))
 		}
 		return Pairing{Window: w}
 	})

@@ -113,7 +113,8 @@ func (a *Animal) WinterTurns(add func(civil.Date)) {
 
 // settleWinters works out the winters of every animal, from more than a year
 // back to more than a year ahead.
-func (h *Herd) settleWinters() {
+func (h deriver) settleWinters() {
+	w := wintering{h.Herd}
 	// What recurs is not taken to have begun before the books did.
 	began := h.Records.Began
 	if began.IsZero() {
@@ -124,14 +125,17 @@ func (h *Herd) settleWinters() {
 		if a.Enclosure == "" || care.IsZero() || !care.Usual && len(h.Records.Coolings) == 0 {
 			continue
 		}
-		for _, plan := range h.planWinters(a, began) {
-			if w, ok := h.winter(a, plan); ok {
+		for _, plan := range w.planWinters(a, began) {
+			if w, ok := w.winter(a, plan); ok {
 				a.Winters = append(a.Winters, w)
 				h.AnyWinter = true
 			}
 		}
 	}
 }
+
+// wintering works out the winters of animals.
+type wintering struct{ *Herd }
 
 // winterPlan is a winter before anything was said of it.
 type winterPlan struct {
@@ -146,7 +150,7 @@ type winterPlan struct {
 // what names it most closely, the records before the care sheet, and before
 // all of them a record of that winter only. What recurs begins on the day
 // began or later.
-func (h *Herd) planWinters(a *Animal, began civil.Date) []winterPlan {
+func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 	room := husbandry.ID("")
 	if e := h.enclosures[a.Enclosure]; e != nil {
 		room = e.Room
@@ -203,7 +207,7 @@ func (h *Herd) planWinters(a *Animal, began civil.Date) []winterPlan {
 
 // starts returns the days on which a fast begins by a record, or by the care
 // sheet where it is nil.
-func (h *Herd) starts(c *husbandry.Cooling, care husbandry.CoolingCare) []civil.Date {
+func (h wintering) starts(c *husbandry.Cooling, care husbandry.CoolingCare) []civil.Date {
 	if c != nil && !c.Start.IsZero() {
 		return []civil.Date{c.Start}
 	}
@@ -223,7 +227,7 @@ func (h *Herd) starts(c *husbandry.Cooling, care husbandry.CoolingCare) []civil.
 // winter works out what became of a plan: when the fast began, when warming up
 // did, and whether the animal is cooled at all. ok is false where it was not
 // here then.
-func (h *Herd) winter(a *Animal, plan winterPlan) (w Winter, ok bool) {
+func (h wintering) winter(a *Animal, plan winterPlan) (w Winter, ok bool) {
 	w = Winter{Name: plan.name, Room: plan.room}
 	start := plan.start
 	// What is said of the fast once it turns cold comes too late.
@@ -276,7 +280,7 @@ func (w *Winter) StepKey(step string) string { return w.Name + "-" + step }
 // whyNot says why an animal is not cooled, as far as is known on the day of
 // the plan; what happens once the fast has begun, eggs aside, decides nothing
 // any more. It is "" where nothing speaks against it.
-func (h *Herd) whyNot(a *Animal, c *cooling.Course) string {
+func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 	day := civil.Min(h.On, c.Fast)
 	switch stage := a.StageOn(c.Cold); {
 	case stage != husbandry.Adult:
@@ -351,7 +355,7 @@ func (a *Animal) lost(day civil.Date, within int) (last, best Weight) {
 // refusing returns the day of the last of three feedings refused in a row in
 // an animal's enclosure, none eaten between or since, up to a day and within
 // the 60 days before it.
-func (h *Herd) refusing(a *Animal, day civil.Date) civil.Date {
+func (h wintering) refusing(a *Animal, day civil.Date) civil.Date {
 	var row []civil.Date
 	for _, r := range h.refusals[a.Enclosure] {
 		if !r.On.After(day) && day.Sub(r.On) <= thinDays {
@@ -472,8 +476,8 @@ func (h *Herd) UsualWinters(sheet *husbandry.Species) []cooling.Course {
 		if a.Species != sheet.ID || a.Enclosure == "" || !a.Left.IsZero() {
 			continue
 		}
-		for _, plan := range h.planWinters(a, civil.Date{}) {
-			if w, ok := h.winter(a, plan); ok && w.Not == "" && !w.Alone {
+		for _, plan := range (wintering{h}).planWinters(a, civil.Date{}) {
+			if w, ok := (wintering{h}).winter(a, plan); ok && w.Not == "" && !w.Alone {
 				courses = append(courses, w.Course)
 			}
 		}
@@ -482,7 +486,7 @@ func (h *Herd) UsualWinters(sheet *husbandry.Species) []cooling.Course {
 		}
 	}
 	grown := &Animal{Animal: husbandry.Animal{Species: sheet.ID, Stage: husbandry.Adult}, sheet: sheet}
-	for _, plan := range h.planWinters(grown, civil.Date{}) {
+	for _, plan := range (wintering{h}).planWinters(grown, civil.Date{}) {
 		courses = append(courses, cooling.New(plan.care, plan.start))
 	}
 	return courses

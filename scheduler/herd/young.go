@@ -24,7 +24,7 @@ type Sexing struct {
 
 // foundOfYoung takes a finding over that is about raising young, illness or a
 // lamp.
-func (h *Herd) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
+func (h deriver) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
 	g := &f.Finding
 	kind := h.kinds[f.Task.Routine()]
 	if g.Sexed != nil {
@@ -52,7 +52,7 @@ func (h *Herd) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
 
 // settleYoung finds out who hatched from which clutch and how large groups are
 // by now, and fills in what follows.
-func (h *Herd) settleYoung() {
+func (h deriver) settleYoung() {
 	for _, a := range h.Animals {
 		if c := h.clutches[a.Clutch]; c != nil && a.Clutch != "" {
 			c.Young = append(c.Young, a)

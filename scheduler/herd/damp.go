@@ -62,36 +62,60 @@ func (h *Herd) DampOfTub(c *Clutch) *Damp {
 type drying struct{ *Herd }
 
 // gatherNotes returns what was said of every box and tub: weighings, water, and
-// what was taken out.
+// eggs or young that were taken out.
 func (h drying) gatherNotes() map[husbandry.ID][]moisture.Note {
 	notes := make(map[husbandry.ID][]moisture.Note)
-	for _, f := range h.History.Found() {
+	found := h.History.Found()
+	for i := range found {
+		f := &found[i]
 		g := &f.Finding
 		if f.On.After(h.On) || g.Weighs == nil && g.Added == nil && g.Dead == nil && g.Hatched == nil {
 			continue
 		}
-		n := moisture.Note{On: f.On}
-		kind, routine, id := h.kinds[f.Task.Routine()], f.Task.Routine(), f.Task.Subject()
-		c := h.Clutch(id)
-		ofTub := c != nil && (kind == husbandry.TubCheck || kind == husbandry.SetTub || kind == husbandry.Candle || routine == TopUpTub ||
-			routine == tasks.Unplanned && (c.FirstHatched().IsZero() || f.On.Before(c.FirstHatched())))
-		ofBox := c == nil && (kind == husbandry.NestTopUp || routine == tasks.Unplanned)
-		if g.Weighs != nil && (ofTub || ofBox && kind == husbandry.NestTopUp) {
-			n.Weighs = g.Weighs
+		id, n := f.Task.Subject(), moisture.Note{}
+		if c := h.Clutch(id); c != nil {
+			id, n = c.ID, h.tubNote(c, f)
+		} else {
+			n = h.boxNote(f)
 		}
-		if g.Added != nil && (c != nil || ofBox) {
-			n.Added = husbandry.Grams(*g.Added) // a millilitre is a gram
-		}
-		n.Disturbed = c != nil && (g.Dead != nil && *g.Dead > 0 || g.Hatched != nil && *g.Hatched > 0)
-		if c != nil {
-			id = c.ID
-		}
-		if n.Weighs != nil || n.Added > 0 || n.Disturbed {
+		if n.On = f.On; n.Weighs != nil || n.Added > 0 || n.Disturbed {
 			notes[id] = append(notes[id], n)
 		}
 	}
 	return notes
 }
+
+// tubNote is what a finding says of the tub of a clutch. A weight that was
+// reported at no task is the tub's until its young hatch.
+func (h drying) tubNote(c *Clutch, f *tasks.Found) (n moisture.Note) {
+	g, routine := &f.Finding, f.Task.Routine()
+	ofTub := h.kinds[routine].Weighs() == husbandry.WeighedTub || routine == TopUpTub ||
+		routine == tasks.Unplanned && (c.FirstHatched().IsZero() || f.On.Before(c.FirstHatched()))
+	if ofTub {
+		n.Weighs = g.Weighs
+	}
+	if g.Added != nil {
+		n.Added = husbandry.Grams(*g.Added) // a millilitre is a gram
+	}
+	n.Disturbed = some(g.Dead) || some(g.Hatched)
+	return n
+}
+
+// boxNote is what a finding says of a nest box.
+func (h drying) boxNote(f *tasks.Found) (n moisture.Note) {
+	g, routine := &f.Finding, f.Task.Routine()
+	topUp := h.kinds[routine].Weighs() == husbandry.WeighedBox
+	if topUp {
+		n.Weighs = g.Weighs
+	}
+	if g.Added != nil && (topUp || routine == tasks.Unplanned) {
+		n.Added = husbandry.Grams(*g.Added)
+	}
+	return n
+}
+
+// some reports whether a number was told and is not zero or less.
+func some(n *int) bool { return n != nil && *n > 0 }
 
 // boxDamp is the damp of a nest box; nil where its way out is not described.
 func (h drying) boxDamp(e *husbandry.Enclosure) *Damp {

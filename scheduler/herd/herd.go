@@ -403,53 +403,70 @@ func (h deriver) addFindings() {
 	old := h.On.AddDays(-LookBack)
 	for i := range found {
 		f := &found[i]
-		g := &f.Finding
-		if f.On.After(h.On) || f.On.Before(old) && !finding.Lasting(g) {
+		if f.On.After(h.On) || f.On.Before(old) && !finding.Lasting(&f.Finding) {
 			continue
 		}
-		subject := f.Task.Subject()
-		clutch := h.clutches[subject]
-		laid := g.Laid != nil && *g.Laid != 0 || g.Slugs != nil && *g.Slugs > 0
-		if (laid || g.More != nil) && clutch == nil {
-			h.laid(f)
-		} else if clutch != nil {
-			clutch.count(g)
-			clutch.tend(f)
-			h.owned(clutch, g.Mother)
-		}
-		if g.Hatched != nil && *g.Hatched > 0 && clutch != nil {
-			clutch.HatchedOn = append(clutch.HatchedOn, Young{f.On, *g.Hatched})
-		}
-		animal := h.animals[subject]
-		if routine := f.Task.Routine(); g.Refused && (h.kinds[routine] == husbandry.Feed || routine == tasks.Unplanned) {
-			place := subject
-			if animal != nil {
-				place = animal.Enclosure
-			}
-			h.refusals[place] = append(h.refusals[place], Refusal{f.On, f.Task})
-		}
+		clutch, animal := h.clutches[f.Task.Subject()], h.animals[f.Task.Subject()]
+		h.ofClutch(f, clutch)
+		h.ofFood(f, animal)
 		if animal == nil {
-			animal = h.Only(subject, func(*Animal) bool { return true }, f.On)
+			animal = h.Only(f.Task.Subject(), func(*Animal) bool { return true }, f.On)
 		}
 		h.foundOfYoung(f, clutch, animal)
-		if animal == nil {
-			continue
+		if animal != nil {
+			h.ofAnimal(f, animal)
 		}
-		if g.Weighs != nil && h.kinds[f.Task.Routine()] != husbandry.NestTopUp {
-			animal.Weights = append(animal.Weights, Weight{f.On, *g.Weighs, g.Each})
+	}
+}
+
+// ofClutch takes over what was found of eggs; clutch is nil where the finding is
+// about no known clutch.
+func (h deriver) ofClutch(f *tasks.Found, clutch *Clutch) {
+	g := &f.Finding
+	if clutch == nil {
+		if g.Laid != nil && *g.Laid != 0 || some(g.Slugs) || g.More != nil {
+			h.laid(f)
 		}
-		if g.Mated {
-			animal.Mated = append(animal.Mated, f.On)
-		}
-		if g.With != "" {
-			animal.with = append(animal.with, mate{f.On, g.With})
-		}
-		if g.Digging {
-			animal.Dug = append(animal.Dug, f.On)
-		}
-		if g.Gravid != nil {
-			animal.Sightings = append(animal.Sightings, Sighting{f.On, *g.Gravid})
-		}
+		return
+	}
+	clutch.count(g)
+	clutch.tend(f)
+	h.owned(clutch, g.Mother)
+	if some(g.Hatched) {
+		clutch.HatchedOn = append(clutch.HatchedOn, Young{f.On, *g.Hatched})
+	}
+}
+
+// ofFood takes over that a feeding was refused, which counts for the enclosure.
+func (h deriver) ofFood(f *tasks.Found, animal *Animal) {
+	routine := f.Task.Routine()
+	if !f.Finding.Refused || h.kinds[routine] != husbandry.Feed && routine != tasks.Unplanned {
+		return
+	}
+	place := f.Task.Subject()
+	if animal != nil {
+		place = animal.Enclosure
+	}
+	h.refusals[place] = append(h.refusals[place], Refusal{f.On, f.Task})
+}
+
+// ofAnimal takes over what was found of an animal.
+func (h deriver) ofAnimal(f *tasks.Found, a *Animal) {
+	g := &f.Finding
+	if g.Weighs != nil && h.kinds[f.Task.Routine()].Weighs() != husbandry.WeighedBox {
+		a.Weights = append(a.Weights, Weight{f.On, *g.Weighs, g.Each})
+	}
+	if g.Mated {
+		a.Mated = append(a.Mated, f.On)
+	}
+	if g.With != "" {
+		a.with = append(a.with, mate{f.On, g.With})
+	}
+	if g.Digging {
+		a.Dug = append(a.Dug, f.On)
+	}
+	if g.Gravid != nil {
+		a.Sightings = append(a.Sightings, Sighting{f.On, *g.Gravid})
 	}
 }
 

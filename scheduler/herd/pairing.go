@@ -197,7 +197,6 @@ func (h breeding) seasonOf(species husbandry.ID) *mateSeason {
 
 // makeSeason gives the females of a species their males.
 func (h breeding) makeSeason(species husbandry.ID) *mateSeason {
-	pedigree := h.Pedigree()
 	s := &mateSeason{
 		free: make(map[husbandry.ID]civil.Date), with: make(map[husbandry.ID]husbandry.ID),
 		given: make(map[husbandry.ID]husbandry.ID), settled: make(map[husbandry.ID]*husbandry.Pairing),
@@ -212,16 +211,7 @@ func (h breeding) makeSeason(species husbandry.ID) *mateSeason {
 			s.males = append(s.males, a)
 			q.Males = append(q.Males, a.ID)
 		case a.Sex == husbandry.Female && a.Count == 1 && a.StageOn(h.On) == husbandry.Adult && h.hereThisSeason(a):
-			// Also who is not to be paired now: so the others keep their males.
-			q.Females = append(q.Females, a.ID)
-			if a.Together.Male != "" && h.thisSeason(a) {
-				q.Given[a.ID] = a.Together.Male
-			}
-			if h.Watchable(a) && !h.LivesWithMale(a) {
-				if w := h.rawPairing(a); w.Known {
-					windows[a.ID] = w
-				}
-			}
+			h.takesPart(a, &q, windows)
 		}
 	}
 	slices.SortFunc(s.males, func(a, b *Animal) int { return cmp.Compare(a.ID, b.ID) })
@@ -229,37 +219,14 @@ func (h breeding) makeSeason(species husbandry.ID) *mateSeason {
 		s.ids = append(s.ids, m.ID)
 		h.freeFrom(s, m)
 	}
-	// Pairs of this season, and those the keeper has planned, are settled.
-	for i := range h.Records.Pairings {
-		pair := &h.Records.Pairings[i]
-		_, isMale := slices.BinarySearch(s.ids, pair.Male)
-		planned := pair.From.IsZero() || pair.From.After(h.On)
-		if !isMale || !planned && pair.From.AddDays(thisSeasonDays).Before(h.On) {
-			continue
-		}
-		w, open := windows[pair.Female]
-		if !open && planned {
-			continue // not hers to plan now
-		}
-		if open {
-			from, known := s.free[pair.Male]
-			if kinship.Exceeds(pedigree.Kinship(pair.Female, pair.Male), q.Limit) || !known || from.After(w.To) {
-				continue
-			}
-		}
-		if before := s.settled[pair.Female]; before != nil && !later(pair, before) {
-			continue
-		}
-		s.settled[pair.Female], q.Given[pair.Female] = pair, pair.Male
-		q.Females = append(q.Females, pair.Female)
-	}
+	h.settlePairs(s, &q, windows)
 	q.May = func(female, male husbandry.ID) bool {
 		w, open := windows[female]
-		from, known := s.free[male]
-		return !open || known && !from.After(w.To)
+		return !open || s.freeWithin(male, w)
 	}
+	pedigree := h.Pedigree()
 	plan := pedigree.Assign(q)
-	if len(plan.Without) > 0 { // better one more in his line than nobody
+	if len(plan.Without) > 0 { // a male with one female more is better than a female without
 		for _, m := range plan.Matings {
 			q.Given[m.Female] = m.Male
 		}
@@ -273,6 +240,54 @@ func (h breeding) makeSeason(species husbandry.ID) *mateSeason {
 		h.takeTurns(s, m, windows)
 	}
 	return s
+}
+
+// takesPart enters a female into her season, with her window where she may be
+// paired now. Females that may not be paired now take part too: so the others
+// keep their males.
+func (h breeding) takesPart(a *Animal, q *kinship.Season, windows map[husbandry.ID]season.Window) {
+	q.Females = append(q.Females, a.ID)
+	if a.Together.Male != "" && h.thisSeason(a) {
+		q.Given[a.ID] = a.Together.Male
+	}
+	if !h.Watchable(a) || h.LivesWithMale(a) {
+		return
+	}
+	if w := h.rawPairing(a); w.Known {
+		windows[a.ID] = w
+	}
+}
+
+// freeWithin reports whether a male is free before a window closes, as far as
+// that is known of him.
+func (s *mateSeason) freeWithin(male husbandry.ID, w season.Window) bool {
+	from, known := s.free[male]
+	return known && !from.After(w.To)
+}
+
+// settlePairs enters the pairs of this season, and those that the keeper has
+// planned.
+func (h breeding) settlePairs(s *mateSeason, q *kinship.Season, windows map[husbandry.ID]season.Window) {
+	for i := range h.Records.Pairings {
+		pair := &h.Records.Pairings[i]
+		_, isMale := slices.BinarySearch(s.ids, pair.Male)
+		planned := pair.From.IsZero() || pair.From.After(h.On)
+		if !isMale || !planned && pair.From.AddDays(thisSeasonDays).Before(h.On) {
+			continue
+		}
+		w, open := windows[pair.Female]
+		switch {
+		case !open && planned:
+			continue // not hers to plan now
+		case open && (kinship.Exceeds(h.Pedigree().Kinship(pair.Female, pair.Male), q.Limit) || !s.freeWithin(pair.Male, w)):
+			continue
+		}
+		if before := s.settled[pair.Female]; before != nil && !later(pair, before) {
+			continue
+		}
+		s.settled[pair.Female], q.Given[pair.Female] = pair, pair.Male
+		q.Females = append(q.Females, pair.Female)
+	}
 }
 
 // hereThisSeason reports whether an animal is here, or was this season.

@@ -121,35 +121,36 @@ type Single struct {
 	Finish func(t *tasks.Task)
 }
 
-func (p *Single) outcomes(d *settling, yield func(tasks.Outcome) bool) {
-	if p.Dated {
-		_, o := d.said(p.Duty, p.Due)
-		yield(o)
-		return
-	}
-	for _, k := range p.Keys {
-		if !yield(d.History.Outcome(k)) {
-			return
-		}
-	}
-}
-
-func (p *Single) settle(d *settling) {
-	a, due := p.Duty, p.Due
-	if p.Found && (due.Before(d.Began) || due.After(d.On)) {
-		return
-	}
-	over := false
-	p.outcomes(d, func(o tasks.Outcome) bool {
+// fate is what became of the task so far: the day it is due now, and whether it
+// was dealt with.
+func (p *Single) fate(d *settling) (due civil.Date, over bool) {
+	due = p.Due
+	take := func(o tasks.Outcome) {
 		switch {
 		case o.Mark == tasks.MarkDone, o.Mark == tasks.Skip && !p.Pinned:
 			over = true
-		case o.Mark == tasks.PutOff && !p.Pinned:
+		case o.Mark == tasks.PutOff && !p.Pinned && !over:
 			due = civil.Max(due, o.Until)
 		}
-		return !over
-	})
-	if over || p.inherited(d) {
+	}
+	if p.Dated {
+		_, o := d.said(p.Duty, p.Due)
+		take(o)
+		return due, over
+	}
+	for _, k := range p.Keys {
+		take(d.History.Outcome(k))
+	}
+	return due, over || p.inherited(d)
+}
+
+func (p *Single) settle(d *settling) {
+	a := p.Duty
+	if p.Found && (p.Due.Before(d.Began) || p.Due.After(d.On)) {
+		return
+	}
+	due, over := p.fate(d)
+	if over {
 		return
 	}
 	if p.Clamped {
@@ -161,24 +162,16 @@ func (p *Single) settle(d *settling) {
 	if p.Ridden {
 		d.addHost(a.Subject.ID, a.Routine.Kind, Host{Date: p.Due, Due: civil.Max(due, d.On)})
 	}
-	slack := p.Slack
-	if owed := civil.Max(d.Began, a.Subject.Came); p.Event && due.Before(owed) {
-		past := husbandry.Days(owed.Sub(due))
-		if past > slack && !p.NeverLate {
-			return
-		}
-		due, slack = owed, max(0, slack-past)
+	due, slack, owed := p.owed(d, due)
+	if !owed {
+		return
 	}
-	key := a.Key(d.Text(p.Due))
-	if !p.Dated {
-		key = p.Keys[0]
-	}
-	t := d.task(a, key, due, p.Why)
-	if p.Event {
-		t.Latest = due.AddDays(int(slack))
-	}
-	if p.Pinned {
+	t := d.task(a, p.key(d), due, p.Why)
+	switch {
+	case p.Pinned:
 		t.Missed, t.Pinned, t.Latest = husbandry.Alarms, true, due
+	case p.Event:
+		t.Latest = due.AddDays(int(slack))
 	}
 	if !due.After(d.On) {
 		t.Status = tasks.Due
@@ -188,7 +181,7 @@ func (p *Single) settle(d *settling) {
 	}
 	if p.Event && a.Routine.Missed == husbandry.Lapses && t.Status == tasks.Overdue {
 		if t.Latest.AddDays(1) == d.On {
-			d.lapse(a, key, due)
+			d.lapse(a, t.Key, due)
 		}
 		return
 	}
@@ -196,6 +189,24 @@ func (p *Single) settle(d *settling) {
 		p.Finish(&t)
 	}
 	d.emit(a, t)
+}
+
+func (p *Single) key(d *settling) tasks.Key {
+	if p.Dated {
+		return p.Duty.Key(d.Text(p.Due))
+	}
+	return p.Keys[0]
+}
+
+// owed moves a task that follows an event, and was due before anything was owed,
+// to the first day on which something is, with the rest of its slack.
+func (p *Single) owed(d *settling, due civil.Date) (on civil.Date, slack husbandry.Days, owed bool) {
+	first := civil.Max(d.Began, p.Duty.Subject.Came)
+	if !p.Event || !due.Before(first) {
+		return due, p.Slack, true
+	}
+	past := husbandry.Days(first.Sub(due))
+	return first, max(0, p.Slack-past), past <= p.Slack || p.NeverLate
 }
 
 // inherited reports whether the task was dealt with for the group or the clutch
@@ -221,71 +232,91 @@ type Series struct {
 }
 
 func (p *Series) settle(d *settling) {
-	a, dates, w := p.Duty, p.Dates, p.Window
-	s, r := a.Subject, a.Routine
-	next := sort.Search(len(dates), func(i int) bool { return dates[i].After(d.On) })
-	holds := a.Holds(d.On)
-	for i := max(0, next-2); i < len(dates); i++ {
-		date := dates[i]
-		span, ok := a.Span(date)
-		if !ok {
-			continue
-		}
-		key, o := d.said(a, date)
-		switch o.Mark {
-		case tasks.MarkDone:
-			if d.On.Sub(o.On) <= 1 {
-				d.addHost(s.ID, r.Kind, Host{Date: date, Due: o.On, Given: true})
-			}
-			continue
-		case tasks.Skip:
-			continue
-		}
-		due, own, replaced := date, civil.Date{}, civil.Date{}
-		if i+1 < len(dates) {
-			replaced = dates[i+1]
-		}
-		if o.Mark != tasks.PutOff && !date.Before(d.OwedFrom(a, span)) {
-			due, own = d.placeDated(a, dates, i), date
-			if i+1 < len(dates) {
-				replaced = d.placeDated(a, dates, i+1)
-			}
-		}
-		if o.Mark == tasks.PutOff && o.Until.After(date) {
-			if due = o.Until; !replaced.IsZero() && !due.Before(replaced) {
-				continue // the next one comes first
-			}
-			if !a.Holds(civil.Max(due, d.On)) {
-				continue // what it is for is over by then
-			}
-		}
-		if due.After(d.On) {
-			d.addHost(s.ID, r.Kind, Host{Date: date, Due: due})
-			d.add(planned{a: a, key: key, due: due, own: own, why: p.Why(date) + d.movedWords(due, own), window: w})
-			continue
-		}
-		if date.Before(d.On) && (!holds || date.Before(d.OwedFrom(a, span))) {
-			continue
-		}
-		// Work left undone is missed by the routine's own day, not by the
-		// chosen one.
-		missed := due
-		if !own.IsZero() {
-			missed = own
-		}
-		gone := missed.AddDays(int(r.After) + 1)
-		if !replaced.IsZero() {
-			gone = civil.Min(gone, replaced)
-		}
-		stays := r.Missed == husbandry.Stays || r.Missed == husbandry.Alarms && w == nil
-		switch {
-		case stays && (replaced.IsZero() || replaced.After(d.On)), !stays && d.On.Before(gone):
-			d.addHost(s.ID, r.Kind, Host{Date: date, Due: d.On})
-			d.add(planned{a: a, key: key, due: due, own: own, why: p.Why(date) + d.movedWords(due, own), window: w})
-		case !stays && d.On == gone:
-			d.lapse(a, key, missed)
+	next := sort.Search(len(p.Dates), func(i int) bool { return p.Dates[i].After(d.On) })
+	for i := max(0, next-2); i < len(p.Dates); i++ {
+		if span, ok := p.Duty.Span(p.Dates[i]); ok {
+			p.settleDate(d, i, span)
 		}
 	}
+}
+
+// settleDate settles the i-th of the dates, which is in a span of days on which
+// the duty holds.
+func (p *Series) settleDate(d *settling, i int, span Stretch) {
+	a, date := p.Duty, p.Dates[i]
+	s, r := a.Subject, a.Routine
+	key, o := d.said(a, date)
+	switch o.Mark {
+	case tasks.MarkDone:
+		if d.On.Sub(o.On) <= 1 {
+			d.addHost(s.ID, r.Kind, Host{Date: date, Due: o.On, Given: true})
+		}
+		return
+	case tasks.Skip:
+		return
+	}
+	at, ok := p.placed(d, i, span, o)
+	if !ok {
+		return
+	}
+	emit := func(host civil.Date) {
+		d.addHost(s.ID, r.Kind, Host{Date: date, Due: host})
+		d.add(planned{a: a, key: key, due: at.due, own: at.own, why: p.Why(date) + d.movedWords(at.due, at.own), window: p.Window})
+	}
+	if at.due.After(d.On) {
+		emit(at.due)
+		return
+	}
+	if date.Before(d.On) && (!a.Holds(d.On) || date.Before(d.OwedFrom(a, span))) {
+		return
+	}
+	// Work left undone is missed by the routine's own day, not by the chosen one.
+	missed := at.due
+	if !at.own.IsZero() {
+		missed = at.own
+	}
+	gone := missed.AddDays(int(r.After) + 1)
+	if !at.replaced.IsZero() {
+		gone = civil.Min(gone, at.replaced)
+	}
+	stays := r.Missed == husbandry.Stays || r.Missed == husbandry.Alarms && p.Window == nil
+	switch {
+	case stays && (at.replaced.IsZero() || at.replaced.After(d.On)), !stays && d.On.Before(gone):
+		emit(d.On)
+	case !stays && d.On == gone:
+		d.lapse(a, key, missed)
+	}
+}
+
+// placing is where a task of a series stands.
+type placing struct {
+	due      civil.Date
+	own      civil.Date // the routine's own day, where another was chosen; else no date
+	replaced civil.Date // the day on which the next takes its place, or no date
+}
+
+// placed works out the day of the i-th date; ok is false where the task was put
+// off past the next one, or past the end of the duty.
+func (p *Series) placed(d *settling, i int, span Stretch, o tasks.Outcome) (at placing, ok bool) {
+	a, date := p.Duty, p.Dates[i]
+	at.due = date
+	if i+1 < len(p.Dates) {
+		at.replaced = p.Dates[i+1]
+	}
+	if o.Mark == tasks.PutOff {
+		if !o.Until.After(date) {
+			return at, true
+		}
+		at.due = o.Until
+		return at, (at.replaced.IsZero() || at.due.Before(at.replaced)) && a.Holds(civil.Max(at.due, d.On))
+	}
+	if !date.Before(d.OwedFrom(a, span)) {
+		at.due, at.own = d.placeDated(a, p.Dates, i), date
+		if i+1 < len(p.Dates) {
+			at.replaced = d.placeDated(a, p.Dates, i+1)
+		}
+	}
+	return at, true
 }
 
 // Missed counts the dates of a routine that follows the calendar that were
@@ -326,88 +357,99 @@ type Chain struct {
 }
 
 func (p *Chain) settle(d *settling) {
-	a := p.Duty
-	s, r := a.Subject, a.Routine
 	p.noteGiven(d)
-	every, due, evidence := int(p.Every), p.Due, p.Evidence
-	base := "first"
+	w := &walk{settling: d, Chain: p, every: int(p.Every), due: p.Due, n: 1, base: "first", evidence: p.Evidence, since: p.Duty.LastDone()}
 	if !p.Last.IsZero() {
-		base = "after-" + d.Text(p.Last)
+		w.base = "after-" + d.Text(p.Last)
 	}
-	seen := a.LastDone() // as far back as marks can be
-	holds := a.Holds(d.On)
-	lapsed := 0
-	lapses := r.Missed == husbandry.Lapses
-	n := 1
-	if behind := d.On.Sub(due) - herd.LookBack; lapses && behind > 0 {
-		skip := behind / every
-		due, n, lapsed = due.AddDays(skip*every), n+skip, lapsed+skip
+	if w.since.IsZero() {
+		w.since = d.On // all was read to find that it was never done
 	}
-	ahead := ""
-	for !due.After(d.Horizon) {
-		day := due
-		if due.Before(d.On) && !holds {
-			day = d.On
-		}
-		if !a.Holds(civil.Max(day, d.On)) {
-			if due = a.After(civil.Max(day, d.On)); due.IsZero() {
-				return
-			}
-			continue
-		}
-		occurrence := base
-		if n > 1 {
-			occurrence += "+" + strconv.Itoa(n)
-		}
-		since := seen
-		if since.IsZero() {
-			since = d.On // all was read to find that it was never done
-		}
-		key := a.Key(occurrence)
-		o := a.marks.OutcomeSince(key, since)
-		at := due
-		switch o.Mark {
-		case tasks.MarkDone: // twice on one day
-			due, n = o.On.AddDays(every), n+1
-			continue
-		case tasks.Skip:
-			due, n = civil.Max(due, o.On).AddDays(every), n+1
-			continue
-		case tasks.PutOff:
-			if at = civil.Max(due, o.Until); at.After(d.On) && at.After(due) {
-				if !a.Holds(at) { // put off past the end of what it is for
-					if due = a.After(at); due.IsZero() {
-						return
-					}
-					continue
-				}
-			}
-		}
-		if gone := at.AddDays(int(r.After) + 1); lapses && !d.On.Before(gone) {
-			if gone == d.On && !at.Before(d.OwedFrom(a, Stretch{})) {
-				d.lapse(a, key, at)
-			}
-			due, n = at.AddDays(every), n+1
-			lapsed++
-			continue
-		}
-		placed, own := at, civil.Date{}
-		if o.Mark != tasks.PutOff && evidence == "" {
-			placed, own = d.place(a, key, at, at.AddDays(1-every), civil.Date{}), at
-		}
-		why := ahead
-		switch {
-		case !placed.After(d.On) || n == 1:
-			why = p.Why(at, lapsed) + evidence + d.movedWords(placed, own)
-		case ahead == "":
-			ahead = p.Why(at, 0)
-			why = ahead
-		}
-		d.add(planned{a: a, key: key, due: placed, own: own, why: why})
-		evidence = ""
-		d.addHost(s.ID, r.Kind, Host{Date: due, Due: civil.Max(placed, d.On)})
-		due, n = civil.Max(placed, d.On).AddDays(every), n+1
+	if behind := d.On.Sub(w.due) - herd.LookBack; w.lapses() && behind > 0 {
+		skip := behind / w.every
+		w.due, w.n, w.missed = w.due.AddDays(skip*w.every), w.n+skip, w.missed+skip
 	}
+	for !w.due.IsZero() && !w.due.After(d.Horizon) {
+		w.step()
+	}
+}
+
+// walk goes along a chain, task by task.
+type walk struct {
+	*settling
+	*Chain
+	every    int
+	due      civil.Date // of the task looked at; no date: the chain has ended
+	n        int        // its number, from 1
+	base     string     // what its key begins with
+	since    civil.Date // as far back as marks of it can be
+	missed   int
+	evidence string
+	ahead    string // the reason of tasks to come, once made
+}
+
+func (w *walk) lapses() bool { return w.Duty.Routine.Missed == husbandry.Lapses }
+
+// next goes on to the task after one that was, or will be, done on a day.
+func (w *walk) next(done civil.Date) { w.due, w.n = done.AddDays(w.every), w.n+1 }
+
+func (w *walk) step() {
+	a := w.Duty
+	day := w.due
+	if w.due.Before(w.On) && !a.Holds(w.On) {
+		day = w.On
+	}
+	if day = civil.Max(day, w.On); !a.Holds(day) {
+		w.due = a.After(day)
+		return
+	}
+	occurrence := w.base
+	if w.n > 1 {
+		occurrence += "+" + strconv.Itoa(w.n)
+	}
+	key := a.Key(occurrence)
+	o := a.marks.OutcomeSince(key, w.since)
+	at := w.due
+	switch o.Mark {
+	case tasks.MarkDone: // twice on one day
+		w.next(o.On)
+		return
+	case tasks.Skip:
+		w.next(civil.Max(w.due, o.On))
+		return
+	case tasks.PutOff:
+		if at = civil.Max(w.due, o.Until); at.After(w.On) && at.After(w.due) && !a.Holds(at) {
+			w.due = a.After(at) // put off past the end of what it is for
+			return
+		}
+	}
+	if gone := at.AddDays(int(a.Routine.After) + 1); w.lapses() && !w.On.Before(gone) {
+		if gone == w.On && !at.Before(w.OwedFrom(a, Stretch{})) {
+			w.lapse(a, key, at)
+		}
+		w.next(at)
+		w.missed++
+		return
+	}
+	placed, own := at, civil.Date{}
+	if o.Mark != tasks.PutOff && w.evidence == "" {
+		placed, own = w.place(a, key, at, at.AddDays(1-w.every), civil.Date{}), at
+	}
+	w.add(planned{a: a, key: key, due: placed, own: own, why: w.reason(at, placed, own)})
+	w.evidence = ""
+	w.addHost(a.Subject.ID, a.Routine.Kind, Host{Date: w.due, Due: civil.Max(placed, w.On)})
+	w.next(civil.Max(placed, w.On))
+}
+
+// reason is the reason of a task. Tasks to come share one.
+func (w *walk) reason(at, placed, own civil.Date) string {
+	if !placed.After(w.On) || w.n == 1 {
+		return w.Why(at, w.missed) + w.evidence + w.movedWords(placed, own)
+	}
+	if w.ahead == "" {
+		w.ahead = w.Why(at, 0)
+	}
+	return w.ahead
 }
 
 // noteGiven notes, for what rides on the routine, that it was done today or

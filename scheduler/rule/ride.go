@@ -64,31 +64,13 @@ func rideTogether(d *plan.Day, propose plan.Propose, riders []*rider, host husba
 		r.last = r.LastDone()
 		r.gap = gapOf(d, r.Duty)
 	}
-	yesterday := d.On.AddDays(-1)
 	for _, r := range riders {
-		r.reset = r.last
-		for _, other := range riders {
-			if r.supplement() && other.supplement() && other.Routine.Cadence.Nth > r.Routine.Cadence.Nth {
-				r.reset = civil.Max(r.reset, other.last)
-			}
-		}
-		since := r.reset.AddDays(1)
-		if r.reset.IsZero() {
-			since = d.On.AddDays(-hostsBack)
-		}
-		for _, d := range d.Given(at, host, civil.Max(since, d.Began)) {
-			if d.Before(yesterday) {
-				r.count(d)
-			}
-		}
+		countBack(d, r, riders, at, host)
 	}
 	for _, f := range hosts {
 		var carried []*rider
 		for _, r := range riders {
-			if f.Bare || !f.Due.After(r.reset) {
-				continue
-			}
-			if _, ok := r.Span(f.Due); ok && rides(d, r, f) {
+			if !f.Bare && f.Due.After(r.reset) && r.Holds(f.Due) && rides(d, r, f) {
 				carried = append(carried, r)
 			}
 		}
@@ -100,26 +82,52 @@ func rideTogether(d *plan.Day, propose plan.Propose, riders []*rider, host husba
 		}
 		for _, r := range carried {
 			ride(d, propose, r, f)
-			if f.Due.Before(d.On) {
-				continue // it was not given with it: still owed, on a later one
+			if !f.Due.Before(d.On) { // else it is still owed, on a later one
+				r.given(f.Due, riders)
 			}
-			r.last, r.reset = f.Due, f.Due
-			r.since, r.reached = 0, civil.Date{}
-			given := f.Due.AddDays(-int(r.Routine.Cadence.Lead))
-			for _, other := range riders {
-				if !r.supplement() || !other.supplement() {
-					continue
-				}
-				if other.Routine.Cadence.Nth < r.Routine.Cadence.Nth {
-					other.since, other.reached = 0, civil.Date{}
-				}
-				if both := r.gap.gives & other.gap.gives; both != 0 && other != r {
-					other.gap.note(given, both)
-				}
-			}
-			r.gap.note(given, 0)
 		}
 	}
+}
+
+// countBack counts the tasks of the host that were given since a rider was last
+// given with one.
+func countBack(d *plan.Day, r *rider, riders []*rider, at husbandry.ID, host husbandry.Kind) {
+	r.reset = r.last
+	for _, other := range riders {
+		if r.supplement() && other.supplement() && other.Routine.Cadence.Nth > r.Routine.Cadence.Nth {
+			r.reset = civil.Max(r.reset, other.last)
+		}
+	}
+	since := r.reset.AddDays(1)
+	if r.reset.IsZero() {
+		since = d.On.AddDays(-hostsBack)
+	}
+	yesterday := d.On.AddDays(-1)
+	for _, day := range d.Given(at, host, civil.Max(since, d.Began)) {
+		if day.Before(yesterday) {
+			r.count(day)
+		}
+	}
+}
+
+// given takes into account that a rider was, or will be, given with a host of a
+// day. A rarer supplement stands in for the others.
+func (r *rider) given(on civil.Date, riders []*rider) {
+	r.last, r.reset = on, on
+	r.since, r.reached = 0, civil.Date{}
+	day := on.AddDays(-int(r.Routine.Cadence.Lead))
+	for _, other := range riders {
+		if !r.supplement() || !other.supplement() {
+			continue
+		}
+		if other.Routine.Cadence.Nth < r.Routine.Cadence.Nth {
+			other.since, other.reached = 0, civil.Date{}
+		}
+		if both := r.gap.gives & other.gap.gives; both != 0 && other != r {
+			other.gap.note(day, both)
+		}
+	}
+	r.gap.note(day, 0)
 }
 
 func (r *rider) supplement() bool { return r.Routine.Kind == husbandry.Supplement }

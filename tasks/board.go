@@ -78,7 +78,7 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 		rank[t.Key] = boardRank(t)
 		row := Row{N: number[t.Key], Task: t, Late: t.Status == Overdue, Urgent: t.Alarm()}
 		// Nobody can have spoken of a task of this day's round long before it.
-		switch o := (Marks{h, h.tail(t.Key.pair())}).OutcomeSince(t.Key, on.AddDays(-boardReach)); {
+		switch o := h.marksAt(t.Key).OutcomeSince(t.Key, on.AddDays(-boardReach)); {
 		case t.Status == Lapsed:
 			row.N = 0
 		case o.Mark == MarkDone:

@@ -2,7 +2,6 @@ package tasks
 
 import (
 	"slices"
-	"strings"
 	"sync"
 
 	"nestround/tasks/civil"
@@ -12,225 +11,40 @@ import (
 
 // History is what the daybook adds up to. It answers what became of a task,
 // when a routine was last done for a subject, and what was found, as the
-// entries before a cut-off day tell it. Make one with [Fold]; it is not
-// changed afterwards, but it remembers answers, so it is not safe for
-// concurrent use (make one [History.Before] for each goroutine).
+// entries before a cut-off day tell it. Make one with [Fold] or [Folder.With].
+// It never changes, and may be asked from several goroutines at once.
 type History struct {
 	*folded
-	cut  civil.Date // entries on or after it do not count; zero: all count
-	memo []*tail    // by number of the pair, once asked for
-	seen []Found    // answer of Found, once asked for
-}
-
-// folded is the part of a history that all its cut-offs share.
-type folded struct {
-	acts    []applied        // in order of At, then entry id, then text order
-	pairs   map[string]int32 // "subject/routine" to its number
-	ofPair  [][]int32        // a pair's acts
-	undone  map[Key][]int32  // undo acts
-	findful []findful        // acts with a finding that changes plans
-	found   int              // tasks with such a finding
-	dropped map[string][]Dropped
-	first   civil.Date
-	latest  civil.Date     // last day anything is said for
-	all     func() []Found // Found without a cut-off, worked out once
-}
-
-// findful is an act with a finding that changes plans, and the number of its
-// task among those that have one.
-type findful struct{ act, task int32 }
-
-type applied struct {
-	*Act // of the entry
-	on   civil.Date
-	by   string
-	// reach is the latest day that this act or an older one of its pair is
-	// for: looking back may stop where it is before the days asked about.
-	reach civil.Date
-	// since is the day the mark counts from: on, or the day of the same mark
-	// that this one repeats.
-	since civil.Date
-}
-
-// repeatsWithin is how many acts of one pair a repetition is looked for among;
-// what repeats older ones is found when a question reaches back to them.
-const repeatsWithin = 8
-
-// Dropped is an act of an accepted entry that took no effect, and why.
-type Dropped struct {
-	Act Act
-	Why string // "" for a repeated line of an earlier reply, which changes nothing
-}
-
-// Reasons that a person is told.
-const (
-	WhyConflict  = "the same mail says two different things of this task"
-	WhyAfterUndo = "this line stood in an earlier reply and was taken back since; say it again in a mail of its own"
-	maxDayDrift  = 60 // days between an entry's moment and the day it is for
-)
-
-// Fold adds entries up. It takes them in any order, and any of them more than
-// once: entries count by when the keeper said them (At, then ID), an ID counts
-// once, and so the same set of entries always gives the same history.
-//
-// Within one task the last word counts, except that repeating "done" keeps
-// the first date; an undo takes back every mark and finding before it. A mail
-// that repeats a command line of an earlier mail about the same digest is
-// quoting it, as programs that quote without marks do, and that line takes no
-// effect. Two different marks of one task in one mail cancel each other. Both
-// are listed by Dropped.
-func Fold(entries []Entry) *History {
-	sorted := entries
-	byTime := func(a, b Entry) int {
-		if c := a.At.Compare(b.At); c != 0 {
-			return c
-		}
-		return strings.Compare(a.ID, b.ID)
-	}
-	if !slices.IsSortedFunc(entries, byTime) {
-		sorted = slices.Clone(entries)
-		slices.SortStableFunc(sorted, byTime)
-	}
-	f := &folded{
-		acts:    make([]applied, 0, len(sorted)),
-		pairs:   make(map[string]int32),
-		undone:  make(map[Key][]int32),
-		dropped: make(map[string][]Dropped),
-	}
-	numbers := make(map[Key]int32) // of tasks with findings that change plans
-	type line struct{ digest, text string }
-	quoted := make(map[line]bool)
-	for i, e := range sorted {
-		// Repetitions have equal times and ids, and so stand side by side.
-		if i > 0 && sorted[i-1].ID == e.ID && sorted[i-1].At.Equal(e.At) {
-			continue
-		}
-		acts := e.Acts
-		if e.Via == ViaMail && e.Digest != "" {
-			isQuote := func(a Act) bool { return quoted[line{e.Digest, a.Text}] }
-			// Where nothing is new, nothing is a quote: somebody says it again.
-			if slices.ContainsFunc(acts, func(a Act) bool { return !isQuote(a) }) && slices.ContainsFunc(acts, isQuote) {
-				acts = nil
-				for _, a := range e.Acts {
-					if !isQuote(a) {
-						acts = append(acts, a)
-						continue
-					}
-					why := ""
-					if len(f.undone[a.Task]) > 0 && a.Mark != Undo {
-						why = WhyAfterUndo
-					}
-					f.dropped[e.ID] = append(f.dropped[e.ID], Dropped{a, why})
-				}
-			}
-			for _, a := range acts {
-				quoted[line{e.Digest, a.Text}] = true
-			}
-		}
-		if len(acts) > 1 {
-			acts = f.withoutConflicts(e, acts)
-		}
-		on := e.On
-		if said := civil.Of(e.At, e.At.Location()); on.IsZero() || on.Sub(said) > maxDayDrift || said.Sub(on) > maxDayDrift {
-			on = said
-		}
-		for i := range acts {
-			f.add(applied{Act: &acts[i], on: on, by: e.By}, numbers)
-		}
-		f.first, f.latest = civil.Min(f.first, on), civil.Max(f.latest, on)
-	}
-	f.found = len(numbers)
-	f.all = sync.OnceValue((&History{folded: f}).find)
-	return &History{folded: f}
-}
-
-func (f *folded) withoutConflicts(e Entry, acts []Act) []Act {
-	said := make(map[Key]Verb, len(acts))
-	conflict := make(map[Key]bool)
-	for _, a := range acts {
-		if a.Mark == "" {
-			continue
-		}
-		if v, ok := said[a.Task]; ok && v != a.Mark {
-			conflict[a.Task] = true
-		}
-		said[a.Task] = a.Mark
-	}
-	if len(conflict) == 0 {
-		return acts
-	}
-	var kept []Act
-	for _, a := range acts {
-		if conflict[a.Task] {
-			f.dropped[e.ID] = append(f.dropped[e.ID], Dropped{a, WhyConflict})
-			continue
-		}
-		kept = append(kept, a)
-	}
-	return kept
-}
-
-func (f *folded) add(a applied, numbers map[Key]int32) {
-	i := int32(len(f.acts))
-	f.acts = append(f.acts, a)
-	p := a.Task.pair()
-	pair, ok := f.pairs[p]
-	if !ok {
-		pair = int32(len(f.ofPair))
-		f.pairs[p] = pair
-		f.ofPair = append(f.ofPair, nil)
-	}
-	older := f.ofPair[pair]
-	if a.reach = a.on; len(older) > 0 {
-		a.reach = civil.Max(a.on, f.acts[older[len(older)-1]].reach)
-	}
-	a.since = a.on
-	for _, j := range slices.Backward(older[max(0, len(older)-repeatsWithin):]) {
-		if p := &f.acts[j]; p.Mark != "" && p.Task == a.Task {
-			if p.Mark == a.Mark && (a.Mark == MarkDone || a.Mark == Skip) && !p.on.After(a.on) {
-				a.since = p.since
-			}
-			break
-		}
-	}
-	f.acts[i] = a
-	f.ofPair[pair] = append(older, i)
-	if a.Mark == Undo {
-		f.undone[a.Task] = append(f.undone[a.Task], i)
-	}
-	if a.Finding != nil && finding.Plans(a.Finding) {
-		task, ok := numbers[a.Task]
-		if !ok {
-			task = int32(len(numbers))
-			numbers[a.Task] = task
-		}
-		f.findful = append(f.findful, findful{i, task})
-	}
-}
-
-// pair returns the part of the key that all occurrences share.
-func (k Key) pair() string {
-	if i := strings.LastIndexByte(string(k), '/'); i > 0 {
-		return string(k[:i])
-	}
-	return string(k)
+	cut   civil.Date // entries on or after it do not count; zero: all count
+	found func() []Found
 }
 
 // Before returns the history as it stood when day began: entries for that day
 // or later do not count. The zero date lifts the limit.
 func (h *History) Before(day civil.Date) *History {
-	return &History{folded: h.folded, cut: day}
+	b := &History{folded: h.folded, cut: day}
+	b.found = sync.OnceValue(b.find)
+	if day.IsZero() || day.After(h.latest) {
+		b.found = h.all
+	}
+	return b
 }
 
 // First returns the first day anything is recorded for, or no date.
 func (h *History) First() civil.Date { return h.first }
 
 // Dropped returns the acts of an entry that took no effect.
-func (h *History) Dropped(entryID string) []Dropped { return h.dropped[entryID] }
-
-func (h *History) counts(i int32) bool {
-	return h.cut.IsZero() || h.acts[i].on.Before(h.cut)
+func (h *History) Dropped(entryID string) []Dropped {
+	if d, ok := h.dropped[entryID]; ok {
+		return d
+	}
+	return h.baseDropped[entryID]
 }
+
+func (h *History) counts(a *act) bool { return h.cut.IsZero() || a.on.Before(h.cut) }
+
+// marks reports whether an act is a mark that counts.
+func (h *History) marks(a *act) bool { return a.mark != noMark && h.counts(a) }
 
 // Outcome is what became of a task.
 type Outcome struct {
@@ -241,114 +55,45 @@ type Outcome struct {
 	By    string
 }
 
-// tail is what is known of one pair's tasks, worked out from the newest act
-// backwards only as far as it was asked for: a daily routine's years are long
-// and a plan looks at its last weeks.
-type tail struct {
-	rest     []int32 // acts not looked at yet
-	outcomes []outcome
-	at       map[Key]int32 // index of a task's outcome; nil while there are few
-	last     civil.Date    // answer of LastDone, once asked for
-	asked    bool
-}
-
-type outcome struct {
-	Outcome
-	task    Key
-	again   civil.Date // the latest day for which the same was said of it
-	settled bool       // older acts of this task change nothing
-}
-
-// few outcomes are found by looking at each.
-const few = 8
-
-func (t *tail) of(k Key) (*outcome, bool) {
-	if t.at != nil {
-		i, ok := t.at[k]
-		if !ok {
-			return nil, false
-		}
-		return &t.outcomes[i], true
-	}
-	for i := range t.outcomes {
-		if t.outcomes[i].task == k {
-			return &t.outcomes[i], true
-		}
-	}
-	return nil, false
-}
-
-func (t *tail) add(o outcome) {
-	t.outcomes = append(t.outcomes, o)
-	switch n := len(t.outcomes); {
-	case t.at != nil:
-		t.at[o.task] = int32(n - 1)
-	case n > few:
-		t.at = make(map[Key]int32, 4*few)
-		for i := range t.outcomes {
-			t.at[t.outcomes[i].task] = int32(i)
-		}
-	}
-}
-
-func (h *History) tail(pair string) *tail {
-	i, ok := h.pairs[pair]
-	if !ok {
-		return &tail{} // nobody ever spoke of it
-	}
-	if h.memo == nil {
-		h.memo = make([]*tail, len(h.ofPair))
-	}
-	if h.memo[i] == nil {
-		h.memo[i] = &tail{rest: h.ofPair[i]}
-	}
-	return h.memo[i]
-}
-
-// step looks at one more act and reports whether there was one.
-func (t *tail) step(h *History) bool {
-	if len(t.rest) == 0 {
-		return false
-	}
-	i := t.rest[len(t.rest)-1]
-	t.rest = t.rest[:len(t.rest)-1]
-	a := &h.acts[i]
-	if a.Mark == "" || !h.counts(i) {
-		return true
-	}
-	o, ok := t.of(a.Task)
-	switch {
-	case !ok:
-		first := outcome{Outcome{a.Mark, a.since, a.Until, a.Why, a.by}, a.Task, a.on, a.Mark == PutOff || a.Mark == Undo}
-		if a.Mark == Undo {
-			first.Outcome = Outcome{}
-		}
-		t.add(first)
-	case o.settled:
-	case o.Mark == a.Mark:
-		o.On, o.By = a.since, a.by
-		o.again = civil.Max(o.again, a.on)
-	default:
-		o.settled = true
-	}
-	return true
-}
-
 // Outcome returns what became of the task with key k.
 func (h *History) Outcome(k Key) Outcome {
-	t := h.tail(k.pair())
-	for {
-		if o, ok := t.of(k); ok && o.settled {
-			return o.Outcome
+	o, _ := h.outcome(h.newest(k))
+	return o
+}
+
+// outcome returns what became of a task, from its newest act's place, plus
+// one. again is the latest day for which the same was said of it.
+func (h *History) outcome(i int32) (o Outcome, again civil.Date) {
+	for i > 0 && !h.marks(h.acts.at(i-1)) {
+		i = h.acts.at(i - 1).before
+	}
+	if i == 0 {
+		return o, again
+	}
+	last := h.acts.at(i - 1)
+	if last.mark == markUndo {
+		return o, again
+	}
+	o = Outcome{Mark: Verb(h.texts.of(last.mark)), On: last.on, By: h.texts.of(last.by)}
+	if d := h.detail(last); d != nil {
+		o.Until, o.Why = d.until, d.why
+	}
+	again = last.on
+	if last.mark == markPutOff {
+		return o, again
+	}
+	// Repeating a mark keeps the first date.
+	for i = last.before; i > 0; i = h.acts.at(i - 1).before {
+		a := h.acts.at(i - 1)
+		if !h.marks(a) {
+			continue
 		}
-		if !t.step(h) {
+		if a.mark != last.mark {
 			break
 		}
+		o.On, o.By, again = a.on, h.texts.of(a.by), civil.Max(again, a.on)
 	}
-	if o, ok := t.of(k); ok {
-		return o.Outcome
-	}
-	return Outcome{}
+	return o, again
 }
 
 // DoneDays returns the days from since on, inclusive, on which the routine was
@@ -367,22 +112,70 @@ func (h *History) LastDone(subject, routine husbandry.ID) civil.Date {
 // Marks is the part of a history that is about one routine for one subject,
 // for who asks more than once.
 type Marks struct {
-	h *History
-	t *tail
+	h    *History
+	pair int32 // its number; less than 0 where nobody ever spoke of it
 }
 
 // Marks returns what was said of a routine's tasks for a subject.
 func (h *History) Marks(subject, routine husbandry.ID) Marks {
-	return Marks{h, h.tail(string(subject) + "/" + string(routine))}
+	return h.marksOf(string(subject) + "/" + string(routine))
+}
+
+// marksAt is Marks for the routine and subject of a task.
+func (h *History) marksAt(k Key) Marks {
+	pair, _, _ := k.parts()
+	return h.marksOf(pair)
+}
+
+func (h *History) marksOf(name string) Marks {
+	if i, ok := h.names.number(name); ok {
+		return Marks{h, i}
+	}
+	return Marks{h, -1}
+}
+
+// newest returns the place, plus one, of the newest act.
+func (m Marks) newest() int32 {
+	if m.pair < 0 {
+		return 0
+	}
+	return m.h.pairs[m.pair].newest
 }
 
 // OutcomeSince is History.Outcome for a task of these of which nobody can have
-// spoken before the day since: it looks back no further, where Outcome reads
-// the years of a daily routine to the end to say that a task is still open.
+// spoken before the day since. It looks back no further, where Outcome reads
+// the years of a daily routine to the end to say that a task is still open:
+// where nobody marked it for that day or a later one, it is open. A task whose
+// occurrence is no date, such as the first one of all, is looked for to the
+// end: it may have been skipped long ago.
 func (m Marks) OutcomeSince(k Key, since civil.Date) Outcome {
-	m.t.extend(m.h, since)
-	if o, ok := m.t.of(k); ok {
-		return o.Outcome
+	_, text, ok := k.parts()
+	task := absent
+	if ok {
+		task, ok = m.h.occurrenceOf(text)
+	}
+	if m.pair < 0 || !ok || task > m.h.pairs[m.pair].top[task.sort()] {
+		return Outcome{}
+	}
+	if task.sort()<<sortShift != dated {
+		since = civil.Date{}
+	}
+	newest := int32(0)
+	for i := m.newest(); i > 0; {
+		a := m.h.acts.at(i - 1)
+		if a.reach.Before(since) {
+			break
+		}
+		if a.task == task {
+			if newest == 0 {
+				newest = i
+			}
+			if m.h.marks(a) && !a.on.Before(since) {
+				o, _ := m.h.outcome(newest)
+				return o
+			}
+		}
+		i = a.older
 	}
 	return Outcome{}
 }
@@ -390,11 +183,64 @@ func (m Marks) OutcomeSince(k Key, since civil.Date) Outcome {
 // Ahead reports whether, since a day, anything was said of a task whose
 // occurrence is a date after another day.
 func (m Marks) Ahead(after, since civil.Date) bool {
-	m.t.extend(m.h, since)
 	limit := after.String()
-	for i := range m.t.outcomes {
-		task := string(m.t.outcomes[i].task)
-		if task[strings.LastIndexByte(task, '/')+1:] > limit {
+	day, _ := dateCode(limit)
+	for i := m.newest(); i > 0; {
+		a := m.h.acts.at(i - 1)
+		if a.reach.Before(since) {
+			break
+		}
+		if m.h.marks(a) && !a.on.Before(since) {
+			if s := a.task.sort() << sortShift; s == dated && a.task > day || s != dated && m.h.wordsOf(a.task) > limit {
+				return true
+			}
+		}
+		i = a.older
+	}
+	return false
+}
+
+// done calls yield with the day on which each task was done, the latest said
+// first, and with the latest day for which that was said. It stops where no
+// older act can be for the day that yield returns, or a later one.
+func (m Marks) done(since civil.Date, yield func(on, again civil.Date) (since civil.Date)) {
+	for i := m.newest(); i > 0; {
+		a := m.h.acts.at(i - 1)
+		if a.reach.Before(since) {
+			return
+		}
+		if a.mark == markDone && m.h.counts(a) && !m.spokenOfAfter(i) {
+			since = yield(m.h.doneOn(i))
+		}
+		i = a.older
+	}
+}
+
+// doneOn is outcome's days for a task whose newest mark is done.
+func (h *History) doneOn(i int32) (on, again civil.Date) {
+	a := h.acts.at(i - 1)
+	if a.before == 0 {
+		return a.on, a.on
+	}
+	o, again := h.outcome(i)
+	return o.On, again
+}
+
+// spokenOfAfter reports whether a mark that counts follows the act at a place,
+// plus one, of the same task.
+func (m Marks) spokenOfAfter(i int32) bool {
+	return m.h.follows(i, m.h.marks)
+}
+
+// follows reports whether an act that is so follows the act at a place, plus
+// one, of the same task.
+func (h *History) follows(i int32, so func(*act) bool) bool {
+	if !h.isAgain(i - 1) {
+		return false
+	}
+	a := h.acts.at(i - 1)
+	for j := h.newestOf(a.pair, a.task); j > i; j = h.acts.at(j - 1).before {
+		if so(h.acts.at(j - 1)) {
 			return true
 		}
 	}
@@ -403,44 +249,24 @@ func (m Marks) Ahead(after, since civil.Date) bool {
 
 // DoneDays is History.DoneDays.
 func (m Marks) DoneDays(since civil.Date) []civil.Date {
-	m.t.extend(m.h, since)
 	var days []civil.Date
-	for i := range m.t.outcomes {
-		if o := &m.t.outcomes[i]; o.Mark == MarkDone && !o.On.Before(since) {
-			days = append(days, o.On)
+	m.done(since, func(on, _ civil.Date) civil.Date {
+		if !on.Before(since) {
+			days = append(days, on)
 		}
-	}
+		return since
+	})
 	slices.SortFunc(days, civil.Date.Compare)
 	return days
 }
 
 // LastDone is History.LastDone.
 func (m Marks) LastDone() civil.Date {
-	t := m.t
-	if t.asked {
-		return t.last
-	}
-	best := func() (last civil.Date) {
-		for i := range t.outcomes {
-			if o := &t.outcomes[i]; o.Mark == MarkDone {
-				last = civil.Max(last, o.On)
-			}
-		}
+	var last civil.Date
+	m.done(last, func(on, _ civil.Date) civil.Date {
+		last = civil.Max(last, on)
 		return last
-	}
-	last := best()
-	for last.IsZero() && len(t.rest) > 0 {
-		task := m.h.acts[t.rest[len(t.rest)-1]].Task
-		t.step(m.h)
-		if o, ok := t.of(task); ok && o.Mark == MarkDone {
-			last = o.On
-		}
-	}
-	if !last.IsZero() {
-		t.extend(m.h, last)
-		last = best()
-	}
-	t.last, t.asked = last, true
+	})
 	return last
 }
 
@@ -450,20 +276,12 @@ func (m Marks) LastDone() civil.Date {
 // another: one of the two may be a slip, or it was done twice, and what must
 // not be done twice in a few days reckons with the later day.
 func (m Marks) LastSaid() civil.Date {
-	last := m.LastDone() // all that is for this day or later has been read now
-	for i := range m.t.outcomes {
-		if o := &m.t.outcomes[i]; o.Mark == MarkDone {
-			last = civil.Max(last, o.again)
-		}
-	}
+	var last civil.Date
+	m.done(last, func(_, again civil.Date) civil.Date {
+		last = civil.Max(last, again)
+		return last
+	})
 	return last
-}
-
-// extend looks back until no older act is for a day from since on.
-func (t *tail) extend(h *History, since civil.Date) {
-	for len(t.rest) > 0 && !h.acts[t.rest[len(t.rest)-1]].reach.Before(since) {
-		t.step(h)
-	}
 }
 
 // Found is what was found at one task, all its entries taken together.
@@ -477,30 +295,24 @@ type Found struct {
 // Found returns every finding that can change a plan (all but notes), not taken
 // back, in the order they were first reported. The caller
 // leaves the list as it is.
-func (h *History) Found() []Found {
-	switch {
-	case h.cut.IsZero() || h.cut.After(h.latest):
-		return h.all()
-	case h.seen == nil:
-		h.seen = h.find()
-	}
-	return h.seen
-}
+func (h *History) Found() []Found { return h.found() }
 
 func (h *History) find() []Found {
-	seen := make([]Found, 0, h.found)
-	at := make([]int32, h.found) // a task's place in seen, plus one
-	for _, g := range h.findful {
-		a := &h.acts[g.act]
-		if !h.counts(g.act) || len(h.undone) > 0 && h.takenBack(a.Task, g.act) {
+	seen := make([]Found, 0, h.folded.found)
+	at := make([]int32, h.folded.found) // a task's place in seen, plus one
+	for n := range h.findful.len() {
+		i := *h.findful.at(n)
+		a := h.acts.at(i)
+		if !h.counts(a) || h.takenBack(i+1) {
 			continue
 		}
-		if at[g.task] == 0 {
-			seen = append(seen, Found{Task: a.Task, On: a.on, By: a.by, Finding: *a.Finding})
-			at[g.task] = int32(len(seen))
+		d := h.detail(a)
+		if at[d.task-1] == 0 {
+			seen = append(seen, Found{Task: h.key(a), On: a.on, By: h.texts.of(a.by), Finding: *d.finding})
+			at[d.task-1] = int32(len(seen))
 			continue
 		}
-		finding.Merge(&seen[at[g.task]-1].Finding, a.Finding)
+		finding.Merge(&seen[at[d.task-1]-1].Finding, d.finding)
 	}
 	byDay := func(a, b Found) int { return a.On.Compare(b.On) }
 	if !slices.IsSortedFunc(seen, byDay) {
@@ -513,43 +325,42 @@ func (h *History) find() []Found {
 // its mark, and all that was found and noted together. said is false where
 // that is nothing.
 func (h *History) Standing(k Key) (o Outcome, f Finding, said bool) {
-	pair, ok := h.pairs[k.pair()]
-	if !ok {
-		return o, f, false
-	}
-	for _, i := range h.ofPair[pair] {
-		a := &h.acts[i]
-		if a.Task != k || a.Mark == Undo || !h.counts(i) || h.takenBack(k, i) {
-			continue
+	newest := h.newest(k)
+	var stand []*act // newest first
+	for i := newest; i > 0; {
+		a := h.acts.at(i - 1)
+		if h.counts(a) {
+			if a.mark == markUndo {
+				break
+			}
+			stand = append(stand, a)
 		}
-		if said = true; a.Finding != nil {
-			finding.Merge(&f, a.Finding)
+		i = a.before
+	}
+	for _, a := range slices.Backward(stand) {
+		if d := h.detail(a); d != nil && d.finding != nil {
+			finding.Merge(&f, d.finding)
 		}
 	}
-	return h.Outcome(k), f, said
+	o, _ = h.outcome(newest)
+	return o, f, len(stand) > 0
 }
 
 // LastUnplanned returns the key under which something was last said of a
 // record by its id, until a day and not taken back, or "".
 func (h *History) LastUnplanned(subject husbandry.ID, until civil.Date) Key {
-	pair, ok := h.pairs[string(subject)+"/"+string(Unplanned)]
-	if !ok {
-		return ""
-	}
-	for _, i := range slices.Backward(h.ofPair[pair]) {
-		a := &h.acts[i]
-		if a.Mark != Undo && !a.on.After(until) && h.counts(i) && !h.takenBack(a.Task, i) {
-			return a.Task
+	for i := h.Marks(subject, Unplanned).newest(); i > 0; {
+		a := h.acts.at(i - 1)
+		if a.mark != markUndo && !a.on.After(until) && h.counts(a) && !h.takenBack(i) {
+			return h.key(a)
 		}
+		i = a.older
 	}
 	return ""
 }
 
-func (h *History) takenBack(k Key, i int32) bool {
-	for _, u := range h.undone[k] {
-		if u > i && h.counts(u) {
-			return true
-		}
-	}
-	return false
+// takenBack reports whether an undo that counts follows the act at a place,
+// plus one, of the same task.
+func (h *History) takenBack(i int32) bool {
+	return h.follows(i, func(a *act) bool { return a.mark == markUndo && h.counts(a) })
 }

@@ -12,6 +12,8 @@ package finding
 
 import (
 	"fmt"
+	"reflect"
+	"strings"
 
 	"nestround/tasks/husbandry"
 )
@@ -77,6 +79,19 @@ const (
 	Whole Shed = "whole"
 	Stuck Shed = "stuck" // rests are left on it
 )
+
+// Clone returns a copy of g that keeps no other text alive: the texts of a
+// finding that was read are parts of the file that it stands in.
+func Clone(g *Values) *Values {
+	c := *g
+	fields := reflect.ValueOf(&c).Elem()
+	for i := range fields.NumField() {
+		if f := fields.Field(i); f.Kind() == reflect.String && f.Len() > 0 {
+			f.SetString(strings.Clone(f.String()))
+		}
+	}
+	return &c
+}
 
 // Sexed is how many of an animal, a group or a clutch's young were told to be
 // males and females, and of how many the sex could not be told.

@@ -180,7 +180,8 @@ func measure(ctx context.Context, s settings, places []place, further []*pkg) er
 	}
 	defer os.RemoveAll(work)
 
-	// Without a mistake every test passes, and the time it takes is known.
+	// Without a mistake every test passes, and the time it takes is known. A
+	// mistake that makes a loop endless is caught by the limit.
 	limits := make(map[string]time.Duration)
 	limit := func(p *pkg) (time.Duration, error) {
 		if d, ok := limits[p.ImportPath]; ok {
@@ -190,7 +191,7 @@ func measure(ctx context.Context, s settings, places []place, further []*pkg) er
 		if v, words := test(ctx, p, "", 30*time.Minute); v != survived {
 			return 0, fmt.Errorf("%s fails without any mistake: %s", p.ImportPath, words)
 		}
-		limits[p.ImportPath] = 30*time.Second + 10*time.Since(began)
+		limits[p.ImportPath] = 30*time.Second + 4*time.Since(began)
 		return limits[p.ImportPath], nil
 	}
 

@@ -186,3 +186,35 @@ func TestEveryPackageHasAComment(t *testing.T) {
 		}
 	}
 }
+
+// A type of the house that has more methods than this knows of two concerns.
+func TestEveryTypeOfTheHouseIsSmall(t *testing.T) {
+	const most = 25
+	names, err := filepath.Glob("house/*.go")
+	if err != nil || len(names) == 0 {
+		t.Fatal(names, err)
+	}
+	methods := make(map[string]int)
+	for _, name := range names {
+		f, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, d := range f.Decls {
+			if f, ok := d.(*ast.FuncDecl); ok && f.Recv != nil {
+				of := f.Recv.List[0].Type
+				if star, ok := of.(*ast.StarExpr); ok {
+					of = star.X
+				}
+				if id, ok := of.(*ast.Ident); ok {
+					methods[id.Name]++
+				}
+			}
+		}
+	}
+	for name, n := range methods {
+		if n > most {
+			t.Errorf("%s has %d methods; give one of its concerns a type or functions of its own", name, n)
+		}
+	}
+}

@@ -78,7 +78,12 @@ type shownMail struct {
 }
 
 func (p *practicePage) show(w http.ResponseWriter, r *http.Request) {
-	d, s := p.demo, p.demo.house.Snapshot()
+	d := p.demo
+	s, err := d.house.Refresh()
+	if err != nil {
+		http.Error(w, "the books could not be read: "+err.Error(), http.StatusInternalServerError)
+		return
+	}
 	box := d.box.Messages(demoKeeper)
 	open, err := strconv.Atoi(r.URL.Query().Get("mail"))
 	if err != nil || open < 1 || open > len(box) {

@@ -6,9 +6,11 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
+	"nestround/notify"
 	"nestround/notify/calendar"
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -113,4 +115,32 @@ func linkPath(t testing.TB, h *House) string {
 		t.Fatal(err)
 	}
 	return u.Path
+}
+
+// Many may ask one snapshot at once, while others write: all get one answer.
+func TestASnapshotIsAskedByMany(t *testing.T) {
+	h := open(t, small(t, "Europe/Vienna", "06:00"), clock("2027-05-12T06:30:00+02:00"), disk.Files{})
+	s := h.Snapshot()
+	ask := func() string {
+		d, _, err := h.edition(s, notify.Issue{Date: s.Today()}).content(nil)
+		return fmt.Sprintf("%+v %+v %v %+v", s.Ahead(s.Today(), s.Today().AddDays(30)), d.Ahead, err, s.Clutches(s.Today()))
+	}
+	said := make([]string, 8)
+	var all sync.WaitGroup
+	for i := range said {
+		all.Go(func() {
+			if i%4 == 0 {
+				if _, err := h.Take(Message{Words: "done 1", Via: tasks.ViaPage, By: "keeper"}); err != nil {
+					t.Error(err)
+				}
+			}
+			said[i] = ask()
+		})
+	}
+	all.Wait()
+	for i, got := range said {
+		if got != said[0] {
+			t.Errorf("%d was told\n%s\nand the first\n%s", i, got, said[0])
+		}
+	}
 }

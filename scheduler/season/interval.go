@@ -13,40 +13,44 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Interval is the days between two clutches of one female in one season.
+// Interval is the number of days between two clutches of one female in one
+// season.
 type Interval struct {
 	Female husbandry.ID
 	Days   float64
 }
 
-// Parameters of how days to laying differ, all common practice: no published
-// share of colonies, females and clutches in the variance was found.
+// Parameters of the variance of the days to laying, all common practice. No
+// published split of the variance between colonies, females and clutches was
+// found.
 const (
-	// A care sheet's range is taken as a middle 90 %.
-	middle = 3.2897072539 // that many standard deviations wide
-	// Shares of the sheet's variance: how a colony differs from the sheet's,
-	// and its females from one another; the rest is between one female's clutches.
+	// The care sheet's range is the middle 90 % of a normal distribution.
+	middle = 3.2897072539 // width of the middle 90 %, in standard deviations
+	// Shares of the sheet's variance: a quarter between colonies, a quarter
+	// between the females of a colony. The rest is between the clutches of one
+	// female.
 	colonyShare = 0.25
 	femaleShare = 0.25
-	// The sheet's variances count as much as so many degrees of freedom of
-	// the colony's own.
+	// The sheet's variances have the weight of this many degrees of freedom of
+	// the colony's own variances.
 	sheetCounts = 4
-	// An interval longer than this many times the usual one means that a clutch
-	// was missed.
+	// An interval longer than this multiple of the usual interval means that
+	// the keeper missed a clutch.
 	missed = 1.6
-	// laysAtAll is the probability that a female in whom no eggs were seen is
-	// going to lay.
+	// laysAtAll is the probability that a female lays, if nobody has seen eggs
+	// in her.
 	laysAtAll = 0.8
-	// leastSD, in days, keeps a few alike intervals from promising a day.
+	// leastSD, in days, is the smallest SD, so that a few equal intervals do
+	// not narrow the window to one day.
 	leastSD = 2.0
 )
 
-// Shrink draws single means towards their common one, the more the less they
-// differ from one another beyond what their own variances explain: the
-// estimator of James and Stein, as in Efron & Morris 1977, Scientific American
-// 236(5):119-127. variance is that of each mean; it returns the common mean,
-// the share of its distance that each keeps, and the variance between them.
-// Of fewer than four means nothing can be said, and then the share is 0.
+// Shrink shrinks means towards their common mean, the more the smaller their
+// differences beyond their sampling variance: the James-Stein estimator, as in
+// Efron & Morris 1977, Scientific American 236(5):119-127. variance is the
+// sampling variance of each mean. It returns the common mean, the share of its
+// distance from the common mean that each mean keeps, and the variance between
+// the true means. With fewer than four means the share is 0.
 func Shrink(means []float64, variance float64) (centre, keep, between float64) {
 	k := float64(len(means))
 	if k == 0 {
@@ -72,35 +76,35 @@ func Shrink(means []float64, variance float64) (centre, keep, between float64) {
 // spacing is the predicted number of days to the next clutch.
 type spacing struct {
 	mean, sd float64
-	own      int // intervals of her own it rests on
-	others   int // intervals of other females of her species
+	own      int // number of her own intervals behind the prediction
+	others   int // number of intervals of other females of her species
 }
 
-// Colony is what the intervals of a keeper's females of one species come to. It
-// pools the care sheet's range, what the females did, and how each differs: a
-// colony's mean about the sheet's, females about the colony's, clutches about
-// the female's, each normal with the variances above, which the colony's own
-// replace as they grow. Make one with [NewColony].
+// Colony is a hierarchical model of the intervals of a keeper's females of one
+// species. A colony's mean varies about the care sheet's mean, a female's mean
+// about the colony's, and her clutches about her own mean. Each is normal with
+// the variances above. As the colony's data grow, its own variances replace
+// those of the sheet. Make a Colony with [NewColony].
 type Colony struct {
-	within, between float64 // variances
-	// The colony's mean as all females and the sheet show it: the precision,
-	// and the mean times it.
+	within, between float64 // variances: between the clutches of a female, and between females
+	// The posterior of the colony's mean, from the sheet and all females: its
+	// precision, and the mean times the precision.
 	precision, weighted float64
-	count               int // intervals
+	count               int // number of intervals
 	females             map[husbandry.ID]ofFemale
 }
 
-// ofFemale is what one female's intervals come to.
+// ofFemale sums up one female: the mean and the number of her intervals.
 type ofFemale struct {
 	mean float64
 	n    int
 }
 
-// precision is how much she says of the colony's mean.
+// precisionOf returns the weight of a female in the colony mean.
 func (c *Colony) precisionOf(f ofFemale) float64 { return 1 / (c.between + c.within/float64(f.n)) }
 
-// NewColony takes the intervals of all females of a species; a clutch that was
-// missed makes none.
+// NewColony makes the model from the intervals of all females of a species. It
+// ignores intervals so long that the keeper must have missed a clutch.
 func NewColony(sheet husbandry.Span, all []Interval) *Colony {
 	centre := float64(sheet.From+sheet.To) / 2
 	sd := float64(sheet.To-sheet.From) / middle
@@ -114,7 +118,7 @@ func NewColony(sheet husbandry.Span, all []Interval) *Colony {
 			c.count++
 		}
 	}
-	// Sums go by id, so that they come out the same each time.
+	// Add up in the order of ids, so that rounding is the same every time.
 	ids := slices.Sorted(maps.Keys(byFemale))
 	squares, freedom := 0.0, 0.0
 	for _, id := range ids {
@@ -149,8 +153,8 @@ func NewColony(sheet husbandry.Span, all []Interval) *Colony {
 	return c
 }
 
-// next predicts the days to a female's next clutch: what the other females and
-// the sheet show, then she herself.
+// next predicts the days to a female's next clutch. The prior comes from the
+// sheet and the other females, the update from her own intervals.
 func (c *Colony) next(her husbandry.ID) spacing {
 	own, ok := c.females[her]
 	precision, weighted := c.precision, c.weighted
@@ -166,8 +170,8 @@ func (c *Colony) next(her husbandry.ID) spacing {
 	return spacing{mean, max(leastSD, math.Sqrt(uncertain+c.within)), own.n, c.count - own.n}
 }
 
-// usualInterval is the median of all intervals, among which the sheet's middle
-// counts three times.
+// usualInterval returns the median of all intervals, with the sheet's middle
+// counted as three intervals.
 func usualInterval(sheet float64, all []Interval) float64 {
 	days := []float64{sheet, sheet, sheet}
 	for _, i := range all {
@@ -177,7 +181,8 @@ func usualInterval(sheet float64, all []Interval) float64 {
 	return days[len(days)/2]
 }
 
-// basis is "3 own intervals, 4 of other females, care sheet".
+// basis words the sources of the prediction, such as "3 own intervals, 4 of
+// other females, care sheet".
 func (s spacing) basis(sheet string) string {
 	words := ""
 	if s.own > 0 {
@@ -189,8 +194,8 @@ func (s spacing) basis(sheet string) string {
 	return words + sheet
 }
 
-// expect makes the window of nine in ten of a normal distribution of days after
-// a day.
+// expect sets the 90 % window from a normal distribution of the number of days
+// after a day.
 func (w *Window) expect(after civil.Date, mean, sd float64) {
 	w.after, w.mean, w.sd = after, mean, sd
 	w.From = after.AddDays(max(1, int(math.Round(mean-middle/2*sd))))
@@ -198,9 +203,9 @@ func (w *Window) expect(after civil.Date, mean, sd float64) {
 }
 
 // Chance returns the probability, 0 to 1, that she lays from the day on to the
-// end of the day to, given that she has not when on begins. It is 0 where only
-// a span is known. Where no eggs were seen in her she may not lay at all, and
-// that grows likelier the longer she waits.
+// end of the day to, if she has not laid when on begins. It is 0 if the window
+// has no distribution. If nobody has seen eggs in her, she may not lay at all;
+// the longer she waits, the likelier that is.
 func (w Window) Chance(on, to civil.Date) float64 {
 	if !w.Known || w.sd == 0 || to.Before(on) {
 		return 0
@@ -219,7 +224,7 @@ func (w Window) Chance(on, to civil.Date) float64 {
 }
 
 // Quantile returns the day by which she has laid with probability p, 0 to 1, if
-// she does; no date where only a span is known.
+// she lays at all. It returns a zero date if the window has no distribution.
 func (w Window) Quantile(p float64) civil.Date {
 	if !w.Known || w.sd == 0 {
 		return civil.Date{}
@@ -228,8 +233,8 @@ func (w Window) Quantile(p float64) civil.Date {
 	return w.after.AddDays(max(1, int(math.Round(n.Quantile(p)))))
 }
 
-// IntervalsOf returns the days between her clutches within seasons. Clutches
-// are by date.
+// IntervalsOf returns the days between her clutches of the same season. The
+// clutches must be sorted by date.
 func IntervalsOf(her husbandry.ID, sheet *husbandry.Species, clutches []Laid) []Interval {
 	var list []Interval
 	f := Female{Sheet: *sheet}

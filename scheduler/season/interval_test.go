@@ -12,10 +12,11 @@ import (
 )
 
 // Efron & Morris 1977, Scientific American 236(5):119-127: hits of eighteen
-// batters in their first 45 times at bat (from memory); the common mean .265
-// and the factor .212 are the article's. What the estimates err against the
-// season's averages is less than a third of what the single means do.
-func TestShrinkage(t *testing.T) {
+// batters in their first 45 times at bat (from memory). The common mean .265
+// and the factor .212 are the article's. The squared error of the shrunken
+// estimates against the season's averages is less than a third of that of the
+// single means.
+func TestShrinkAgreesWithThePublishedExample(t *testing.T) {
 	hits := []float64{18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7}
 	want := []float64{.294, .289, .285, .280, .275, .275, .270, .266, .261, .261, .256, .256, .256, .256, .256, .252, .247, .242}
 	var means []float64
@@ -33,7 +34,7 @@ func TestShrinkage(t *testing.T) {
 			t.Errorf("%.3f becomes %.4f, want %.3f", m, got, want[i])
 		}
 	}
-	// The variance between them and the share kept say the same.
+	// The variance between the means and the kept share must agree.
 	if v := common * (1 - common) / 45; math.Abs(between/(between+v)-keep) > 1e-9 {
 		t.Errorf("variance between %.6f of %.6f, share kept %.4f", between, between+v, keep)
 	}
@@ -44,10 +45,10 @@ func TestShrinkage(t *testing.T) {
 	}
 }
 
-// Females of a made-up colony lay at their own pace, and the window of nine in
-// ten catches about nine in ten of their next clutches, the first and the
-// twelfth; with her history it is narrower.
-func TestWindowsCatchNineInTen(t *testing.T) {
+// Females of a made-up colony lay at their own pace. The 90 % window must
+// contain about 90 % of their next clutches, both after the first and after the
+// twelfth clutch. Her own history must make the window narrower.
+func TestWindowsContainNineInTenClutches(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(3, 27))
 	sheet := wallLizard
 	sheet.Laying.Interval, sheet.Laying.Clutches = husbandry.Span{From: 20, To: 40}, 0
@@ -82,7 +83,8 @@ func TestWindowsCatchNineInTen(t *testing.T) {
 		}
 	}
 	for k, c := range byOwn {
-		// 480 clutches: three standard errors of 90 % are four percent.
+		// Of 480 clutches: three standard errors of 90 % are four percentage
+		// points.
 		if share := float64(c.in) / float64(c.n); share < .85 || share > .95 {
 			t.Errorf("with %d own intervals %.0f %% are within the window", k, 100*share)
 		}
@@ -92,9 +94,9 @@ func TestWindowsCatchNineInTen(t *testing.T) {
 	}
 }
 
-// The chances of single days add up, and grow as she waits; of a female in
-// whom eggs were seen they add up to all.
-func TestChances(t *testing.T) {
+// The probabilities of single days add up, and grow while she waits. If eggs
+// were seen in her, they add up to 1.
+func TestChancesAddUpAndGrowWhileSheWaits(t *testing.T) {
 	for _, seen := range []bool{false, true} {
 		f := season.Female{ID: "F03", Sheet: wallLizard, Clutches: laid("2027-04-20"), On: day("2027-05-12")}
 		if seen {

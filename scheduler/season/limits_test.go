@@ -10,8 +10,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// apart are clutches that follow one another after so many days, from 1 April
-// 2027 on.
+// apart returns clutches with the given numbers of days between them. The first
+// is of 1 April 2027.
 func apart(gaps ...int) []season.Laid {
 	list := laid("2027-04-01")
 	for _, n := range gaps {
@@ -20,9 +20,9 @@ func apart(gaps ...int) []season.Laid {
 	return list
 }
 
-// A season ends with four months without eggs (common practice), or with half
-// as much again as the longest interval that the care sheet knows.
-func TestWhatPartsTwoSeasons(t *testing.T) {
+// A season ends after four months without eggs (common practice), or after one
+// and a half times the longest interval of the care sheet.
+func TestFourMonthsWithoutEggsEndASeason(t *testing.T) {
 	slow := wallLizard
 	slow.Laying.Interval = husbandry.Span{From: 60, To: 120}
 	for _, c := range []struct {
@@ -34,8 +34,8 @@ func TestWhatPartsTwoSeasons(t *testing.T) {
 	}{
 		{"a day short of four months", wallLizard, 119, 2, 1},
 		{"four months", wallLizard, 120, 1, 0},
-		{"of a slow species, a day short of half as much again", slow, 179, 2, 1},
-		{"of a slow species, half as much again", slow, 180, 1, 0},
+		{"a slow species, a day short of one and a half intervals", slow, 179, 2, 1},
+		{"a slow species, one and a half intervals", slow, 180, 1, 0},
 	} {
 		f := season.Female{ID: "F03", Sheet: c.sheet, Clutches: apart(c.days)}
 		if got := len(season.ThisSeason(f)); got != c.season {
@@ -45,7 +45,7 @@ func TestWhatPartsTwoSeasons(t *testing.T) {
 			t.Errorf("%s: %d intervals, want %d", c.words, got, c.intervals)
 		}
 	}
-	// A mating from which no eggs came is of an earlier season after as long.
+	// A mating without eggs belongs to an earlier season after the same time.
 	for days, want := range map[int]string{119: "mated-2027-04-01", 120: "mated-2027-07-30"} {
 		first := day("2027-04-01")
 		f := season.Female{ID: "F03", Sheet: wallLizard, Mated: []civil.Date{first, first.AddDays(days)}, On: first.AddDays(days)}
@@ -62,11 +62,11 @@ func TestWhatPartsTwoSeasons(t *testing.T) {
 	}
 }
 
-// An interval of more than 1.6 times the usual one holds a clutch that nobody
-// saw (common practice): the interval is none of her own. The usual one of
-// wall lizards is 36 days, the middle of the care sheet's 17 to 55, as long as
-// few of the keeper's own are known: 57.6 days are the limit.
-func TestAClutchThatNobodySaw(t *testing.T) {
+// An interval longer than 1.6 times the usual interval contains a clutch that
+// the keeper missed (common practice), so it is no interval of the female.
+// While few own intervals are known, the usual interval of wall lizards is 36
+// days, the middle of the care sheet's 17 to 55. So the limit is 57.6 days.
+func TestALongIntervalMeansAMissedClutch(t *testing.T) {
 	for days, basis := range map[int]string{57: "(1 own interval, care sheet)", 58: "(care sheet)"} {
 		clutches := apart(days)
 		f := season.Female{ID: "F03", Sheet: wallLizard, Clutches: clutches, On: clutches[1].On,
@@ -75,8 +75,8 @@ func TestAClutchThatNobodySaw(t *testing.T) {
 			t.Errorf("after an interval of %d days: %q, want %q", days, w.Basis, basis)
 		}
 	}
-	// A female who lays twice as slowly as the sheet has it becomes the usual
-	// one with her third interval: the sheet counts as three.
+	// A female who lays at half the sheet's pace defines the usual interval
+	// from her third interval on, because the sheet counts as three.
 	for n, basis := range map[int]string{2: "(care sheet)", 3: "(3 own intervals, care sheet)"} {
 		var gaps []int
 		for range n {
@@ -91,7 +91,7 @@ func TestAClutchThatNobodySaw(t *testing.T) {
 			t.Errorf("after %d intervals of 72 days: %q, want %q", n, w.Basis, basis)
 		}
 	}
-	// The usual one is the middle of all, in whatever order they came.
+	// The usual interval is the median, in any order of the intervals.
 	sheet := wallLizard
 	sheet.Laying.Clutches = 0
 	clutches := apart(72, 20, 20, 20)
@@ -102,9 +102,9 @@ func TestAClutchThatNobodySaw(t *testing.T) {
 	}
 }
 
-// A season may last for almost all of a year: half a year later in the south it
-// may have begun in the year before last.
-func TestASeasonOfAlmostAYear(t *testing.T) {
+// A season may last almost a year. Half a year later, in the south, it may have
+// begun in the year before last.
+func TestASeasonMayLastAlmostAYear(t *testing.T) {
 	sheet := wallLizard
 	sheet.Pairing = husbandry.PairingSeason{FromMonth: time.November, FromDay: 1, UntilMonth: time.October, UntilDay: 15}
 	for latitude, want := range map[float64]string{48: "2026-11-01 to 2027-10-15", -48: "2026-05-01 to 2027-04-15"} {
@@ -115,10 +115,10 @@ func TestASeasonOfAlmostAYear(t *testing.T) {
 	}
 }
 
-// What is done where the care sheet says nothing but the season: four weeks of
-// rest after laying, and a month in which eggs of a pairing show (common
+// The care sheet has a pairing season and nothing else. Then a female rests for
+// four weeks after laying, and eggs of a pairing show within a month (common
 // practice).
-func TestAPairingSeasonAlone(t *testing.T) {
+func TestPairingWithNothingButASeasonOnTheSheet(t *testing.T) {
 	sheet := husbandry.Species{ID: "x", Pairing: wallLizard.Pairing}
 	for _, c := range []struct {
 		words string
@@ -138,9 +138,10 @@ func TestAPairingSeasonAlone(t *testing.T) {
 	}
 }
 
-// A winter of an indoor calendar opens a season of its own where it ends more
-// than three months before or after the care sheet's, 15 March to 30 June.
-func TestAWinterFarFromTheSeason(t *testing.T) {
+// With an indoor calendar a winter may end far from the care sheet's season, 15
+// March to 30 June. If it ends more than three months before or after, it opens
+// a season of its own.
+func TestAWinterFarFromTheSeasonOpensItsOwn(t *testing.T) {
 	for _, c := range []struct {
 		words, pair, to string
 	}{
@@ -155,8 +156,8 @@ func TestAWinterFarFromTheSeason(t *testing.T) {
 	}
 }
 
-// Eggs are not looked for in the first week after a clutch, nor in the two
-// weeks after a mating, unless they are expected within the week after
+// Nobody looks for eggs in the first week after a clutch, or in the two weeks
+// after a mating, unless the eggs are expected within the following week
 // (common practice).
 func TestWhenEggsAreLookedFor(t *testing.T) {
 	late := wallLizard
@@ -177,10 +178,10 @@ func TestWhenEggsAreLookedFor(t *testing.T) {
 	}
 }
 
-// No care sheet promises a day: where it names one, the window of nine in ten
-// is still 1.645 standard deviations either way, of two days after a clutch and
-// of one after a mating.
-func TestASheetThatNamesADay(t *testing.T) {
+// A care sheet never narrows the window to one day. If the sheet gives one day,
+// the 90 % window is 1.645 standard deviations to either side. The standard
+// deviation is two days after a clutch and one day after a mating.
+func TestASheetWithOneDayStillGivesAWindow(t *testing.T) {
 	sheet := wallLizard
 	sheet.Laying.Interval, sheet.Laying.AfterMating = husbandry.Span{From: 30, To: 30}, husbandry.Span{From: 25, To: 25}
 	for _, c := range []struct {
@@ -196,7 +197,8 @@ func TestASheetThatNamesADay(t *testing.T) {
 		if from, to := w.From.Sub(c.f.On), w.To.Sub(c.f.On); from != c.from || to != c.to {
 			t.Errorf("%s: day %d to %d, want %d to %d", c.words, from, to, c.from, c.to)
 		}
-		// Nine in ten are within, of four females in five: so many lay at all.
+		// The window contains 90 % of the clutches of the four in five females
+		// that lay.
 		if p := w.Chance(w.From, w.To); p < 0.7 || p > 0.8 {
 			t.Errorf("%s: she lays within the window with %.2f", c.words, p)
 		}

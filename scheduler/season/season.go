@@ -1,13 +1,12 @@
-// Package season finds the windows of breeding in the plain way: the part of
-// the year in which a species is paired, and the days within which a female is
-// expected to lay.
+// Package season finds the windows of breeding: the part of the year in which a
+// species is paired, and the days within which a female is expected to lay.
 //
-// Start with [PairingTime], [LayingTime] and [GravidTime]. Each takes what is
-// known of one female and her care sheet and answers with a [Window], in words
-// too; [NewColony] pools what her companions' clutches have shown. Her winters
-// are handed in, dated by season/cooling. Whom she is paired with is for
-// season/kinship to say, and the day length of her room for season/daylight;
-// health, quarantine and condition are looked at by the scheduler.
+// Start with [PairingTime], [LayingTime] and [GravidTime]. Each takes the facts
+// about one female with her care sheet, and returns a [Window] with its reason
+// in words. [NewColony] pools the clutches of all females of her species. The
+// caller provides the dates of her winters, from season/cooling. Package
+// season/kinship suggests her male, season/daylight has the day length of her
+// room. The scheduler checks health, quarantine and condition.
 package season
 
 import (
@@ -21,23 +20,24 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Window is the span of days within which something is expected. The zero
-// Window (Known false) says that nothing is; Basis may say why.
+// Window is the span of days within which something is expected. In a zero
+// Window (Known false) nothing is expected; Basis may say why.
 type Window struct {
 	Known bool
-	// Event is what the window is computed from, as part of a key:
-	// "mated-2027-04-03", "after-F03-2027-05-12", "gravid-2027-05-01",
-	// "2027" for a season. It stays while figures are refined.
+	// Event is the origin of the window, as part of a key: "mated-2027-04-03",
+	// "after-F03-2027-05-12", "gravid-2027-05-01", "2027" for a season. It
+	// stays the same when better data move the window.
 	Event string
 	// From and To are the days worth watching, both included.
 	From, To civil.Date
-	// Seen says that eggs were seen or felt in her: they have to come out, and
-	// a window that passes without them is an alarm. Without it a window that
-	// passes only closes.
+	// Seen says that eggs were seen or felt in her, so she must lay them. If
+	// such a window passes without eggs, the task becomes an alarm. Without
+	// Seen the window just closes.
 	Seen  bool
 	Basis string
 
-	// The distribution behind a laying window: days after a day; sd 0 for none.
+	// The distribution behind a laying window: the number of days after a day.
+	// sd is 0 if there is no distribution.
 	after    civil.Date
 	mean, sd float64
 }
@@ -48,60 +48,62 @@ type Laid struct {
 	On     civil.Date
 }
 
-// Winter is one of her winters in the cold, past or to come: the first day of
-// the fast, the day from which she is warm again, and the days from and by
-// which pairing may begin after it.
+// Winter is one of her winters in the cold, past or planned: the first day of
+// the fast, the first warm day after the cold, and the first and last day on
+// which pairing usually begins after the winter.
 type Winter struct{ Fast, Warm, Pair, PairBy civil.Date }
 
-// Female is what is known of a female on a day.
+// Female has the facts about a female on a day.
 type Female struct {
 	ID       husbandry.ID
 	Sheet    husbandry.Species
-	Latitude float64 // of the keeper, in degrees; below 0 flips the seasons
-	Clutches []Laid  // by date
-	// Colony is made of the intervals of all the keeper's females of her species,
-	// her own among them; nil: none are known.
+	Latitude float64 // of the keeper, in degrees; negative in the south, where the seasons shift by half a year
+	Clutches []Laid  // sorted by date
+	// Colony has the intervals of all the keeper's females of her species, with
+	// her own. It is nil if no interval is known.
 	Colony  *Colony
-	Mated   []civil.Date // matings seen, by date
-	Winters []Winter     // in which she is, or was, cooled, by date
-	// Paired is the day on which the last pairing began, and Parted its last
-	// day; zero while they are together.
+	Mated   []civil.Date // matings seen, sorted by date
+	Winters []Winter     // her winters, sorted by date
+	// Paired is the first day of her last pairing, Parted its last day. Parted
+	// is zero while the pair is together.
 	Paired, Parted civil.Date
-	// Gravid is the day from which she is known to carry eggs not laid yet;
-	// zero when she is not.
+	// Gravid is the first day on which she was known to carry the eggs that she
+	// has not laid yet. It is zero if none were seen.
 	Gravid civil.Date
 	On     civil.Date // the day of the question
 }
 
-// Spans that no care sheet states, all common practice.
+// Spans of days that no care sheet states, all common practice.
 const (
-	// restAfterLaying is how long a female is left alone after laying where
-	// the sheet has no interval between clutches.
+	// restAfterLaying is the rest of a female after laying, if the sheet has no
+	// interval between clutches.
 	restAfterLaying = 28
-	// matesWithin is how soon after being put together a pair mates, where
-	// nobody saw it.
+	// matesWithin is the time within which a pair mates after it is put
+	// together, if nobody saw a mating.
 	matesWithin = 14
-	// seasonGap parts the clutches of one season from the next one's.
+	// seasonGap is the time without eggs that separates two seasons.
 	seasonGap = 120
-	// unknownSpan is how long a female seen gravid is watched where the sheet
-	// does not say when to expect the eggs.
+	// unknownSpan is how long a gravid female is watched, if the sheet has no
+	// time from mating to laying.
 	unknownSpan = 42
-	// nothingYet is how soon after laying new eggs are not looked for.
+	// nothingYet is the time after laying in which nobody looks for new eggs.
 	nothingYet = 7
-	// eggsShow is how long after a pairing nothing is seen of eggs that will not
-	// come, where the sheet does not say when they would be laid.
+	// eggsShow is the time after a pairing in which eggs would show, if the
+	// sheet has no time from mating to laying.
 	eggsShow = 30
-	// notSooner is how soon after a mating or a pairing eggs are not looked
-	// for, unless they are expected within the week after.
+	// notSooner is the time after a mating or a pairing in which nobody looks
+	// for eggs, unless they are expected within the following week.
 	notSooner = 14
 )
 
-// PairingTime returns the window within which she may be paired: the season of
-// the sheet (half a year later south of the equator) that contains On or comes
-// next, or the one that a winter in the cold opens in its stead, after she has rested from her last clutch, and while the season's
-// limit of clutches is not reached. There is none for a female that carries
-// eggs or is together with a male, and after a mating or a pairing since her
-// last clutch none until its eggs would have been laid.
+// PairingTime returns the window within which she may be paired. It is the
+// sheet's season (half a year later south of the equator) that contains On, or
+// the next one. A winter in the cold may open another season instead. The
+// window begins after the rest from her last clutch.
+//
+// There is no window if she carries eggs, is together with a male, or has
+// reached the season's limit of clutches. After a mating or a pairing since her
+// last clutch, the window waits until the eggs would have been laid.
 func PairingTime(f Female) Window {
 	p := f.Sheet.Pairing
 	if p.IsZero() {
@@ -155,15 +157,16 @@ func PairingTime(f Female) Window {
 	return w
 }
 
-// outOfSeason is how far from the care sheet's season, in days, a winter may
-// open another: an indoor calendar has seasons of its own.
+// outOfSeason is the distance, in days, from the care sheet's season beyond
+// which a winter opens a season of its own: an indoor calendar need not follow
+// the year.
 const outOfSeason = 92
 
-// afterWinter returns the season that a winter opens instead of the care
-// sheet's, from and to: it begins some weeks after she is warm again, and ends
-// with the sheet's season, but leaves her the usual weeks; out of the sheet's
-// season it is as long as that. ok is false where the sheet's season comes
-// first, or no winter is known.
+// afterWinter returns the season that a winter opens in place of the care
+// sheet's season from from to to. It begins some weeks after she is warm again.
+// It ends with the sheet's season, but not before the usual weeks of pairing
+// have passed. Out of the sheet's season it is as long as the sheet's. ok is
+// false if the sheet's season comes first, or if no winter is known.
 func afterWinter(f Female, from, to civil.Date) (w Window, ok bool) {
 	for _, winter := range f.Winters {
 		start, end := seasonOf(f.Sheet.Pairing, f.Latitude, winter.Pair.AddDays(-outOfSeason))
@@ -180,7 +183,7 @@ func afterWinter(f Female, from, to civil.Date) (w Window, ok bool) {
 	return Window{}, false
 }
 
-// seasonOf returns the season that contains on or is the next to begin.
+// seasonOf returns the season that contains on, or the next one.
 func seasonOf(p husbandry.PairingSeason, latitude float64, on civil.Date) (from, to civil.Date) {
 	shift := 0
 	if latitude < 0 {
@@ -199,7 +202,7 @@ func seasonOf(p husbandry.PairingSeason, latitude float64, on civil.Date) (from,
 	}
 }
 
-// day clamps 29 February to the 28th in common years.
+// day returns a date, with 29 February clamped to the 28th in common years.
 func day(year int, month time.Month, d int) civil.Date {
 	first := civil.New(year, month, 1)
 	return first.AddDays(min(d, first.AddMonths(1).Sub(first)) - 1)
@@ -207,14 +210,15 @@ func day(year int, month time.Month, d int) civil.Date {
 
 // LayingTime returns the days within which she is expected to lay:
 //
-//   - after a mating seen, the sheet's span from mating to laying; after a
-//     pairing, the same from any of its first two weeks;
-//   - after a clutch, the interval to the next, up to the sheet's number of
-//     clutches a season: the care sheet's range, drawn towards what the keeper's
-//     other females of the species did, and most to her own intervals, whether
-//     or not she mates again: females keep sperm, and lay without it too;
-//   - where she was seen gravid and nothing else is known, or what was known
-//     has passed before, the longest span from mating to laying from that day.
+//   - After a mating that was seen: the sheet's span from mating to laying.
+//     After a pairing: the same span, counted from any of its first two weeks.
+//   - After a clutch: the interval to the next clutch, up to the sheet's number
+//     of clutches a season. The interval starts from the care sheet's range,
+//     shrinks towards the keeper's other females of the species, and most
+//     towards her own intervals. It does not matter whether she mates again:
+//     females store sperm, and lay without sperm, too.
+//   - If eggs were seen in her and no window is known, or the window is past:
+//     the longest span from mating to laying, counted from that day.
 func LayingTime(f Female) Window {
 	w := expected(f)
 	if f.Gravid.IsZero() {
@@ -233,10 +237,10 @@ func LayingTime(f Female) Window {
 	return w
 }
 
-// expected chooses between what a clutch and what a mating lead to. A female
-// between two clutches of one season carries sperm and has her next eggs by her
-// interval, whether or not she mates again; a mating after the last clutch
-// counts once that time has passed and nobody saw eggs in her until then.
+// expected chooses between the window after a clutch and the window after a
+// mating. Between two clutches of one season a female carries sperm, so her own
+// interval decides, whether or not she mates again. A mating after the last
+// clutch counts once the interval has passed and nobody has seen eggs in her.
 func expected(f Female) Window {
 	next, first := afterClutch(f), afterMating(f)
 	switch {
@@ -250,14 +254,14 @@ func expected(f Female) Window {
 	return next
 }
 
-// afterMating is the window of the latest mating or pairing since her last
+// afterMating returns the window of the latest mating or pairing since her last
 // clutch.
 func afterMating(f Female) Window {
 	last := lastLaid(f)
 	after := f.Sheet.Laying.AfterMating
 	mated := firstMating(f)
 	if f.Paired.Sub(mated) >= gap(f) {
-		mated = civil.Date{} // of an earlier season than the pairing
+		mated = civil.Date{} // the mating belongs to an earlier season than the pairing
 	}
 	if after.IsZero() {
 		return Window{}
@@ -278,14 +282,14 @@ func afterMating(f Female) Window {
 	}
 	w := Window{Known: true, Event: "paired-" + f.Paired.String(),
 		Basis: fmt.Sprintf("%s after mating (%s), some day from %s to %s", english.DayRange(after.From, after.To), f.brief("laying.after_mating"), f.day(f.Paired), f.day(until))}
-	// Any of the days they were together, evenly.
+	// They may have mated on any day together: a uniform distribution.
 	together := float64(until.Sub(f.Paired))
 	w.expect(f.Paired, float64(after.From+after.To)/2+together/2, math.Sqrt(sd*sd+together*together/12))
 	w.From, w.To = f.Paired.AddDays(int(after.From)), until.AddDays(int(after.To))
 	return w
 }
 
-// afterClutch is the window of the clutch that follows her last one.
+// afterClutch returns the window of the clutch after her last one.
 func afterClutch(f Female) Window {
 	last := lastLaid(f)
 	if last.On.IsZero() {
@@ -310,9 +314,10 @@ func afterClutch(f Female) Window {
 	return w
 }
 
-// GravidTime returns the days on which to look or feel for eggs: from two weeks
-// after the pairing or the mating, or a week after the last clutch, until she
-// is known gravid or the window of laying is over.
+// GravidTime returns the days on which to look or feel for eggs. They begin two
+// weeks after the pairing or the mating (a week before the eggs are expected,
+// if that is sooner), or a week after the last clutch. They end when she is
+// known to be gravid, or with the laying window.
 func GravidTime(f Female, laying Window) Window {
 	if !laying.Known || laying.Seen {
 		return Window{}
@@ -330,7 +335,8 @@ func GravidTime(f Female, laying Window) Window {
 	return Window{Known: true, Event: laying.Event, From: from, To: laying.To, Basis: "eggs expected " + laying.Basis}
 }
 
-// lastPairing is the last day on which she mated, or may have, in words too.
+// lastPairing returns the last day on which she mated, or may have mated, and
+// says so in words.
 func lastPairing(f Female) (on civil.Date, words string) {
 	on = lastOf(f.Mated)
 	words = "seen mating on " + f.day(on)
@@ -355,9 +361,9 @@ func lastOf(days []civil.Date) civil.Date {
 	return last
 }
 
-// firstMating returns the first of the latest matings in a row since her last
-// clutch: eggs follow the first one. Matings of an earlier season, from which
-// no eggs came, do not count. It is no date where there was none.
+// firstMating returns the first mating of the latest series since her last
+// clutch, because eggs follow the first mating. Matings of an earlier season,
+// without eggs, do not count. It returns a zero date if there is no mating.
 func firstMating(f Female) civil.Date {
 	laid := lastLaid(f).On
 	var first civil.Date
@@ -380,8 +386,8 @@ func clutchesSince(f Female, from civil.Date) int {
 	return n
 }
 
-// ThisSeason returns the last clutches that follow one another without a gap
-// that parts seasons.
+// ThisSeason returns the clutches of her latest season: the last ones without a
+// gap that separates seasons.
 func ThisSeason(f Female) []Laid {
 	i := len(f.Clutches) - 1
 	for i > 0 && f.Clutches[i].On.Sub(f.Clutches[i-1].On) < gap(f) {
@@ -390,16 +396,16 @@ func ThisSeason(f Female) []Laid {
 	return f.Clutches[max(0, i):]
 }
 
-// gap is the least number of days without eggs that ends a season.
+// gap returns the least number of days without eggs that ends a season.
 func gap(f Female) int { return max(seasonGap, int(f.Sheet.Laying.Interval.To)*3/2) }
 
-// day writes a date, with its year where that is not this one.
+// day words a date, and adds the year if it differs from the year of On.
 func (f *Female) day(d civil.Date) string {
 	return english.Day(d, f.On)
 }
 
-// sheet names who states a key of the sheet: the keeper's own words are not
-// taken for those of the built-in sheet.
+// sheet names the source of a key of the care sheet: the built-in sheet, or the
+// keeper's own.
 func (f *Female) sheet(keys ...string) string {
 	if f.Sheet.Own(keys...) {
 		return "your care sheet"
@@ -407,5 +413,5 @@ func (f *Female) sheet(keys ...string) string {
 	return "the care sheet"
 }
 
-// brief is sheet without its article, for what stands in brackets.
+// brief is sheet without its article, for use in brackets.
 func (f *Female) brief(keys ...string) string { return strings.TrimPrefix(f.sheet(keys...), "the ") }

@@ -30,7 +30,7 @@ func laid(list ...string) []season.Laid {
 	return out
 }
 
-// winters are written as fast, warm, pair and pair by.
+// winters reads winters written as "fast warm pair pair-by".
 func winters(list ...string) (out []season.Winter) {
 	for _, s := range list {
 		d := days(strings.Fields(s)...)
@@ -40,15 +40,15 @@ func winters(list ...string) (out []season.Winter) {
 }
 
 // wallLizard has the intervals of Ji & Braña 2000: 30.4 days (16.8-54.7) from
-// the first clutch to the second, three clutches at most; the season and the
-// days from mating are common practice.
+// the first clutch to the second, and three clutches at most. The season and
+// the days from mating to laying are common practice.
 var wallLizard = husbandry.Species{
 	ID:      "wall-lizard",
 	Laying:  husbandry.Laying{AfterMating: husbandry.Span{From: 20, To: 30}, Interval: husbandry.Span{From: 17, To: 55}, Clutches: 3},
 	Pairing: husbandry.PairingSeason{FromMonth: time.March, FromDay: 15, UntilMonth: time.June, UntilDay: 30},
 }
 
-func TestPairingTime(t *testing.T) {
+func TestWhenAFemaleMayBePaired(t *testing.T) {
 	winter := wallLizard
 	single := wallLizard
 	single.Laying.Clutches = 1
@@ -73,21 +73,21 @@ func TestPairingTime(t *testing.T) {
 		{"last year's clutches do not count", season.Female{On: day("2027-05-12"), Clutches: laid("2026-04-01", "2026-05-01", "2026-06-01")}, "2027-03-15", "2027-06-30", "season"},
 		{"gravid", season.Female{On: day("2027-05-12"), Gravid: day("2027-05-01")}, "", "", "carries eggs since 1 May"},
 		{"with a male", season.Female{On: day("2027-05-12"), Paired: day("2027-05-01")}, "", "", "with a male since 1 May"},
-		{"parted again, and her eggs are waited for", season.Female{On: day("2027-05-12"), Paired: day("2027-05-01"), Parted: day("2027-05-08")}, "", "", "together with a male from 1 May to 8 May, and again from 8 June if no eggs come"},
-		{"no eggs came of it", season.Female{On: day("2027-06-08"), Paired: day("2027-05-01"), Parted: day("2027-05-08")}, "2027-06-08", "2027-06-30", "and no eggs came"},
+		{"separated, and her eggs are still expected", season.Female{On: day("2027-05-12"), Paired: day("2027-05-01"), Parted: day("2027-05-08")}, "", "", "together with a male from 1 May to 8 May, and again from 8 June if no eggs come"},
+		{"a pairing without eggs", season.Female{On: day("2027-06-08"), Paired: day("2027-05-01"), Parted: day("2027-05-08")}, "2027-06-08", "2027-06-30", "and no eggs came"},
 		{"no time for another in this season", season.Female{On: day("2027-06-12"), Paired: day("2027-06-01"), Parted: day("2027-06-08")}, "", "", "together with a male from 1 June to 8 June"},
 		{"a pairing of last season", season.Female{On: day("2027-05-12"), Paired: day("2026-06-20"), Parted: day("2026-06-27")}, "2027-03-15", "2027-06-30", "season"},
-		{"eggs came of it", season.Female{On: day("2027-06-12"), Paired: day("2027-05-01"), Parted: day("2027-05-08"), Clutches: laid("2027-05-30")}, "2027-06-16", "2027-06-30", "rested"},
+		{"a pairing with eggs", season.Female{On: day("2027-06-12"), Paired: day("2027-05-01"), Parted: day("2027-05-08"), Clutches: laid("2027-05-30")}, "2027-06-16", "2027-06-30", "rested"},
 		{"seen mating", season.Female{On: day("2027-05-12"), Mated: days("2027-05-03")}, "", "", "mating on 3 May, and again from 3 June"},
-		{"seen mating, and parted later", season.Female{On: day("2027-05-12"), Mated: days("2027-05-03"), Paired: day("2027-05-01"), Parted: day("2027-05-08")}, "", "", "again from 8 June"},
+		{"seen mating, and separated later", season.Female{On: day("2027-05-12"), Mated: days("2027-05-03"), Paired: day("2027-05-01"), Parted: day("2027-05-08")}, "", "", "again from 8 June"},
 		{"seen mating before her last clutch", season.Female{On: day("2027-05-30"), Mated: days("2027-04-03"), Clutches: laid("2027-05-01")}, "2027-05-18", "2027-06-30", "rested"},
 		{"two weeks after a winter, once warm", season.Female{On: day("2027-05-12"), Winters: winters("2026-11-01 2027-02-13 2027-02-27 2027-03-27")}, "2027-02-27", "2027-06-30", "after the winter, warm again on 13 February"},
 		{"a long winter leaves the usual weeks", season.Female{On: day("2027-06-12"), Winters: winters("2026-11-01 2027-05-20 2027-06-03 2027-07-01")}, "2027-06-03", "2027-07-01", "after the winter"},
 		{"a winter of an indoor calendar has a season as long", season.Female{On: day("2027-09-12"), Winters: winters("2027-05-01 2027-08-13 2027-08-27 2027-09-24")}, "2027-08-27", "2027-12-12", "after the winter"},
 		{"last year's winter is over", season.Female{On: day("2027-05-12"), Winters: winters("2025-11-01 2026-02-13 2026-02-27 2026-03-27")}, "2027-03-15", "2027-06-30", "care sheet"},
 		{"the winter to come changes nothing yet", season.Female{On: day("2027-05-12"), Winters: winters("2027-11-01 2028-02-13 2028-02-27 2028-03-27")}, "2027-03-15", "2027-06-30", "care sheet"},
-		{"but opens the next season", season.Female{On: day("2027-07-12"), Winters: winters("2027-11-01 2028-02-13 2028-02-27 2028-03-27")}, "2028-02-27", "2028-06-30", "after the winter"},
-		{"of two winters the one whose season is not over", season.Female{On: day("2027-07-12"), Winters: winters("2026-11-01 2027-02-13 2027-02-27 2027-03-27", "2027-11-01 2028-02-13 2028-02-27 2028-03-27")}, "2028-02-27", "2028-06-30", "after the winter"},
+		{"the winter to come opens the next season", season.Female{On: day("2027-07-12"), Winters: winters("2027-11-01 2028-02-13 2028-02-27 2028-03-27")}, "2028-02-27", "2028-06-30", "after the winter"},
+		{"two winters: the one with a season not over yet", season.Female{On: day("2027-07-12"), Winters: winters("2026-11-01 2027-02-13 2027-02-27 2027-03-27", "2027-11-01 2028-02-13 2028-02-27 2028-03-27")}, "2028-02-27", "2028-06-30", "after the winter"},
 		{"after a winter, rested from a clutch", season.Female{On: day("2027-05-12"), Winters: winters("2026-11-01 2027-02-13 2027-02-27 2027-03-27"), Clutches: laid("2027-05-10")}, "2027-05-27", "2027-06-30", "rested"},
 		{"no season known", season.Female{Sheet: husbandry.Species{ID: "x"}, On: day("2027-05-12")}, "", "", "no pairing season"},
 	} {
@@ -103,7 +103,7 @@ func TestPairingTime(t *testing.T) {
 	}
 }
 
-func TestLayingTime(t *testing.T) {
+func TestWhenAFemaleIsExpectedToLay(t *testing.T) {
 	for _, c := range []struct {
 		words           string
 		f               season.Female
@@ -117,11 +117,13 @@ func TestLayingTime(t *testing.T) {
 		{"after a pairing, mating not seen", season.Female{Paired: day("2027-04-20")}, "paired-2027-04-20", "2027-05-10", "2027-06-03", false, "some day from 20 April to 4 May"},
 		{"after a short pairing", season.Female{Paired: day("2027-04-20"), Parted: day("2027-04-22")}, "paired-2027-04-20", "2027-05-10", "2027-05-22", false, ""},
 		{"after a clutch", season.Female{Mated: days("2027-03-20"), Clutches: laid("2027-04-20")}, "after-F03-2027-04-20", "2027-05-07", "2027-06-14", false, "17-55 days after her clutch of 20 April (care sheet)"},
-		// Own intervals of 28 and 32 days. The sheet's 17 to 55 have a variance
-		// of 133, a quarter of which is the colony's, a quarter females', half
-		// hers: (4*66.7+8)/5 = 54.9. Her mean is (36/66.7 + 30*2/54.9) / (1/66.7 +
-		// 2/54.9) = 31.8 with a variance of 19.4, so the next takes 31.8 give or
-		// take 1.645*sqrt(19.4+54.9) = 14.2.
+		// Own intervals of 28 and 32 days. The sheet's 17 to 55 days have a
+		// variance of 133: a quarter between colonies, a quarter between
+		// females, half between the clutches of a female. Her posterior
+		// variance within is (4*66.7+8)/5 = 54.9. Her mean is (36/66.7 +
+		// 30*2/54.9) / (1/66.7 + 2/54.9) = 31.8 with a variance of 19.4. So the
+		// next interval is 31.8 days, give or take 1.645*sqrt(19.4+54.9) =
+		// 14.2.
 		{"own intervals", season.Female{Clutches: laid("2026-04-01", "2026-04-29", "2027-04-10", "2027-05-12")}, "after-F03-2027-05-12", "2027-05-30", "2027-06-27", false, "18-46 days after her clutch of 12 May (2 own intervals, care sheet)"},
 		{"a clutch that was missed is no interval", season.Female{Clutches: laid("2026-04-01", "2026-07-10")}, "after-F03-2026-07-10", "2026-07-27", "2026-09-03", false, "(care sheet)"},
 		{"the season's number is reached", season.Female{Clutches: laid("2027-03-10", "2027-04-10", "2027-05-10")}, "", "", "", false, "3 clutches this season"},
@@ -145,17 +147,17 @@ func TestLayingTime(t *testing.T) {
 	}
 }
 
-func TestGravidTime(t *testing.T) {
+func TestWhenAFemaleMayBeGravid(t *testing.T) {
 	for _, c := range []struct {
 		words    string
 		f        season.Female
 		from, to string
 	}{
 		{"two weeks after the mating, or a week before eggs are expected", season.Female{Mated: days("2027-04-20")}, "2027-05-03", "2027-05-20"},
-		{"so after the pairing", season.Female{Paired: day("2027-04-20")}, "2027-05-03", "2027-06-03"},
+		{"two weeks after the pairing", season.Female{Paired: day("2027-04-20")}, "2027-05-03", "2027-06-03"},
 		{"a week after the last clutch", season.Female{Clutches: laid("2027-04-20")}, "2027-04-27", "2027-06-14"},
 		{"not once she is known gravid", season.Female{Gravid: day("2027-05-01"), Mated: days("2027-04-20")}, "", ""},
-		{"not for no reason", season.Female{}, "", ""},
+		{"neither mated nor paired", season.Female{}, "", ""},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			c.f.Sheet, c.f.On = wallLizard, day("2027-05-12")
@@ -167,9 +169,9 @@ func TestGravidTime(t *testing.T) {
 	}
 }
 
-// A keeper's own numbers are not said to be the built-in sheet's, and a date of
+// A keeper's own numbers are not attributed to the built-in sheet. A date of
 // another year has its year.
-func TestReasonsNameWhoseNumbersTheyAre(t *testing.T) {
+func TestReasonsNameTheirCareSheet(t *testing.T) {
 	own := wallLizard
 	own.Sources = map[string]string{"pairing.from": "the keeper's books", "laying.after_mating": "the keeper's books", "laying.interval": "the keeper's books"}
 	for _, c := range []struct {
@@ -194,8 +196,8 @@ func TestReasonsNameWhoseNumbersTheyAre(t *testing.T) {
 	}
 }
 
-// Half a year apart, the two hemispheres pair alike.
-func TestHemispheresMirrorEachOther(t *testing.T) {
+// The two hemispheres have the same pairing seasons, half a year apart.
+func TestTheSouthPairsHalfAYearLater(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		sheet := wallLizard
 		sheet.Pairing = husbandry.PairingSeason{

@@ -1,15 +1,15 @@
 // Package cooling dates a winter: the fast, the steps down, the weeks in the
-// cold, the steps up, the first food, and when pairing may follow.
+// cold, the steps up, the first food, and the first days of pairing.
 //
 // Start with [New], which makes a [Course] from a care sheet and the first day
-// without food. [Course.Phase] tells how far it has come on a day,
-// [Course.WarmedFrom] what becomes of it when warming up begins on another day
-// than planned, and [Losing] what a weight says. [Start] finds the first day
-// of a year's winter on the keeper's side of the equator.
+// without food. [Course.Phase] returns the phase on a day. [Course.WarmedFrom]
+// moves the first step up to another day than planned. [Losing] judges a
+// weight. [Start] returns the first day of a year's winter, north or south of
+// the equator.
 //
-// Who is cooled and what is asked of the keeper is the scheduler's to decide.
-// The lengths and temperatures are those of the sheet; the package has no
-// numbers of its own.
+// The scheduler decides who is cooled and which tasks the keeper gets. The care
+// sheet provides all lengths and temperatures; the package has no numbers of
+// its own.
 package cooling
 
 import (
@@ -19,7 +19,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Phase is how far a winter has come.
+// Phase is the stage of a winter.
 type Phase string
 
 // The phases, in order.
@@ -29,45 +29,46 @@ const (
 	Down    Phase = "cooling down"
 	Cold    Phase = "cold"
 	Up      Phase = "warming up"
-	Warm    Phase = "warm"  // again, not fed yet
+	Warm    Phase = "warm"  // at the usual warmth again, not fed yet
 	Fed     Phase = "fed"   // the first food is offered on its first day
 	Ready   Phase = "ready" // pairing may begin
 )
 
-// Step is a temperature to be set.
+// Step is a temperature to set, and its day.
 type Step struct {
 	// Name is unique within a course and does not change with its dates:
 	// "down-1", "cold", "up-1", "warm".
 	Name string
 	On   civil.Date
-	// From and To are the target; equal but for the range of the cold weeks.
-	// Usual says that it is the species' usual warmth instead.
+	// From and To are the target temperature. They differ only in the cold
+	// weeks, which have a range. If Usual is true, the target is the species'
+	// usual warmth instead.
 	From, To husbandry.Celsius
 	Usual    bool
 }
 
-// Course is one winter with its dates. Each date is the first day of what it
-// is named for; they ascend in the order of the fields.
+// Course is one winter with its dates. Each date is the first day of its stage.
+// The dates ascend in the order of the fields.
 type Course struct {
 	Care husbandry.CoolingCare
 
 	Fast civil.Date // first day without food
 	Down civil.Date // first step down
-	Cold civil.Date // in the range of the cold weeks from here on
+	Cold civil.Date // first day in the range of the cold weeks
 	Up   civil.Date // first step up
-	Warm civil.Date // at the usual warmth from here on
-	Feed civil.Date // food is offered again
+	Warm civil.Date // first day at the usual warmth
+	Feed civil.Date // first day with food
 	// FeedBy is the last day on which the first food should be offered.
 	FeedBy civil.Date
-	// Pair is the first day of pairing that waits for the winter, PairBy the
-	// last on which it would usually begin.
+	// Pair is the first day of pairing after the winter, PairBy the last day on
+	// which pairing usually begins.
 	Pair, PairBy civil.Date
 
-	// Steps are the temperatures to be set, by date.
+	// Steps are the temperatures to set, sorted by date.
 	Steps []Step
 }
 
-// New dates a course whose fast begins on start.
+// New returns the course of a winter with the fast from start on.
 func New(care husbandry.CoolingCare, start civil.Date) Course {
 	c := Course{Care: care, Fast: start, Down: start.AddDays(int(care.Fast))}
 	c.Cold = c.Down.AddDays(int(care.Down.Days))
@@ -84,9 +85,9 @@ func New(care husbandry.CoolingCare, start civil.Date) Course {
 	return c
 }
 
-// warm dates the second half from the first step up, which lies after the
-// fast has begun: steps down from that day on are left out, and animals that
-// nothing had cooled by then are warm, and fed, at once.
+// warm dates the second half of the course from the first step up, which must
+// not be before the fast. It drops the steps down from that day on. Animals
+// that were not cooled by then are warm and fed at once.
 func (c *Course) warm(up civil.Date) {
 	c.Up = up
 	c.Down, c.Cold = civil.Min(c.Down, up), civil.Min(c.Cold, up)
@@ -125,8 +126,8 @@ func (c *Course) warm(up civil.Date) {
 func numbered(name string, i int) string { return name + "-" + strconv.Itoa(i+1) }
 
 // WarmedFrom returns the course with its first step up on another day, sooner
-// or later than planned: what follows is dated from it. A day before the fast
-// counts as the fast's first.
+// or later than planned, and dates everything after that step anew. A day
+// before the fast counts as the first day of the fast.
 func (c Course) WarmedFrom(day civil.Date) Course {
 	c = New(c.Care, c.Fast)
 	down, cold := c.Steps[:0:0], c.Up
@@ -140,10 +141,10 @@ func (c Course) WarmedFrom(day civil.Date) Course {
 	return c
 }
 
-// WasCooled reports whether the course had, or has, a cold time at all.
+// WasCooled reports whether the course has a cold time at all.
 func (c *Course) WasCooled() bool { return c.Down.Before(c.Warm) }
 
-// Phase tells how far the course has come on a day.
+// Phase returns the phase of the course on a day.
 func (c *Course) Phase(day civil.Date) Phase {
 	phase := Before
 	for _, p := range []struct {
@@ -157,16 +158,16 @@ func (c *Course) Phase(day civil.Date) Phase {
 	return phase
 }
 
-// Foodless reports whether nothing is fed on a day.
+// Foodless reports whether the animals get no food on a day.
 func (c *Course) Foodless(day civil.Date) bool { return !day.Before(c.Fast) && day.Before(c.Feed) }
 
-// Cooled reports whether the temperature is below the usual on a day, or on
-// its way.
+// Cooled reports whether the temperature on a day is below the usual, or
+// falling or rising.
 func (c *Course) Cooled(day civil.Date) bool { return !day.Before(c.Down) && day.Before(c.Warm) }
 
-// Start returns the first day without food of the winter that begins in a year
-// by the care sheet: half a year later where the latitude (degrees) is
-// negative.
+// Start returns the first day without food of the winter that begins in a year,
+// as the care sheet has it. South of the equator (negative latitude, in
+// degrees) it is half a year later.
 func Start(care husbandry.CoolingCare, year int, latitude float64) civil.Date {
 	start := care.Start.In(year)
 	if latitude < 0 {
@@ -175,24 +176,25 @@ func Start(care husbandry.CoolingCare, year int, latitude float64) civil.Date {
 	return start
 }
 
-// Loss is what a weighing during the cooling says.
+// Loss judges a weighing during the cooling.
 type Loss string
 
-// The answers, from good to bad.
+// The judgements, from good to bad.
 const (
-	Fine Loss = ""     // below the limit of warning
+	Fine Loss = ""     // below the warning limit
 	Warn Loss = "warn" // weigh sooner
 	Stop Loss = "stop" // end the cooling
 )
 
-// Losing compares a mass with the one at the start, by the care sheet's
-// limits: at a limit counts as beyond it. A limit of 0 is none.
+// Losing returns the share of mass lost since the start, 0 to 1, and judges it
+// by the care sheet's limits. A loss equal to a limit counts as beyond it. A
+// limit of 0 means no limit.
 func Losing(care husbandry.CoolingCare, start, now husbandry.Grams) (husbandry.Share, Loss) {
 	if start <= 0 {
 		return 0, Fine
 	}
 	lost := husbandry.Share(1 - float64(now)/float64(start))
-	// A tenth of a gram of 100 g must not fall on either side by rounding.
+	// Rounding must not decide: 95 of 100 g is a loss of exactly 5 %.
 	const grain = 1e-9
 	switch {
 	case care.StopLoss > 0 && lost >= care.StopLoss-grain:

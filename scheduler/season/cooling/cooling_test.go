@@ -16,10 +16,9 @@ import (
 
 func day(s string) civil.Date { return civil.MustParse(s) }
 
-// wallLizard is what is usual for small lizards of cold winters (common
-// practice): two weeks without food in the warm, ten days down, ten weeks at
-// 5-12 °C, ten days up, fed three to seven days later, paired two to six weeks
-// later.
+// wallLizard has the usual winter of small lizards from cold climates (common
+// practice): two warm weeks without food, ten days down, ten weeks at 5-12 °C,
+// ten days up, fed three to seven days later, paired two to six weeks later.
 var wallLizard = husbandry.CoolingCare{
 	Start: husbandry.MonthDay{Month: time.November, Day: 1},
 	Fast:  14, Down: husbandry.Ramp{Days: 10, Steps: []husbandry.Celsius{20, 15}},
@@ -52,8 +51,8 @@ func dates(c cooling.Course) string {
 	return strings.Join(words, " ")
 }
 
-// The dates are counted by hand on a calendar.
-func TestAWinter(t *testing.T) {
+// The expected dates were counted by hand on a calendar.
+func TestTheDatesOfAWinter(t *testing.T) {
 	short := wallLizard
 	short.Down, short.Up = husbandry.Ramp{Days: 7}, husbandry.Ramp{Days: 7}
 	for _, c := range []struct {
@@ -71,11 +70,11 @@ func TestAWinter(t *testing.T) {
 			"11-15 down-1 20, 11-20 down-2 15, 11-25 cold 5-12, 12-24 up-1 15, 12-29 up-2 20, 01-03 warm usual"},
 		{"warmed late", cooling.New(wallLizard, day("2026-11-01")).WarmedFrom(day("2027-02-10")), "11-01 11-15 11-25 02-10 02-20 02-23 02-27 03-06 04-03",
 			"11-15 down-1 20, 11-20 down-2 15, 11-25 cold 5-12, 02-10 up-1 15, 02-15 up-2 20, 02-20 warm usual"},
-		{"warmed while still going down: only the steps that are warmer than it is", cooling.New(wallLizard, day("2026-11-01")).WarmedFrom(day("2026-11-22")), "11-01 11-15 11-22 11-22 12-02 12-05 12-09 12-16 01-13",
+		{"warmed on the way down: only the steps above the present temperature", cooling.New(wallLizard, day("2026-11-01")).WarmedFrom(day("2026-11-22")), "11-01 11-15 11-22 11-22 12-02 12-05 12-09 12-16 01-13",
 			"11-15 down-1 20, 11-20 down-2 15, 11-22 up-1 20, 12-02 warm usual"},
-		{"called off in the fast: fed at once", cooling.New(wallLizard, day("2026-11-01")).WarmedFrom(day("2026-11-06")), "11-01 11-06 11-06 11-06 11-06 11-06 11-13 11-13 11-13", ""},
-		{"called off before it began", cooling.New(wallLizard, day("2026-11-01")).WarmedFrom(day("2026-10-06")), "11-01 11-01 11-01 11-01 11-01 11-01 11-08 11-08 11-08", ""},
-		{"the last word on warming counts", cooling.New(wallLizard, day("2026-11-01")).WarmedFrom(day("2026-11-18")).WarmedFrom(day("2026-12-24")), "11-01 11-15 11-25 12-24 01-03 01-06 01-10 01-17 02-14",
+		{"cancelled during the fast: fed at once", cooling.New(wallLizard, day("2026-11-01")).WarmedFrom(day("2026-11-06")), "11-01 11-06 11-06 11-06 11-06 11-06 11-13 11-13 11-13", ""},
+		{"cancelled before it began", cooling.New(wallLizard, day("2026-11-01")).WarmedFrom(day("2026-10-06")), "11-01 11-01 11-01 11-01 11-01 11-01 11-08 11-08 11-08", ""},
+		{"warmed on two days: the last counts", cooling.New(wallLizard, day("2026-11-01")).WarmedFrom(day("2026-11-18")).WarmedFrom(day("2026-12-24")), "11-01 11-15 11-25 12-24 01-03 01-06 01-10 01-17 02-14",
 			"11-15 down-1 20, 11-20 down-2 15, 11-25 cold 5-12, 12-24 up-1 15, 12-29 up-2 20, 01-03 warm usual"},
 	} {
 		t.Run(c.words, func(t *testing.T) {
@@ -106,7 +105,7 @@ func TestPhases(t *testing.T) {
 	}
 }
 
-func TestStartOfAYear(t *testing.T) {
+func TestTheFirstDayOfAWinter(t *testing.T) {
 	leap := wallLizard
 	leap.Start = husbandry.MonthDay{Month: time.August, Day: 31}
 	for _, c := range []struct {
@@ -125,7 +124,7 @@ func TestStartOfAYear(t *testing.T) {
 	}
 }
 
-func TestLosing(t *testing.T) {
+func TestJudgingALossOfMass(t *testing.T) {
 	none := wallLizard
 	none.WarnLoss, none.StopLoss = 0, 0
 	for _, c := range []struct {
@@ -173,13 +172,13 @@ func anyCare(t *rapid.T) husbandry.CoolingCare {
 	return c
 }
 
-// phases has every phase, in order.
+// phases lists every phase, in order.
 var phases = []cooling.Phase{cooling.Before, cooling.Fasting, cooling.Down, cooling.Cold, cooling.Up, cooling.Warm, cooling.Fed, cooling.Ready}
 
-// Whatever the sheet and the keeper say: dates ascend, phases follow one
-// another, it turns cooler and then warmer, it ends in the warmth, and food
-// comes back.
-func TestEveryWinterEnds(t *testing.T) {
+// For any care sheet and any day of warming: the dates ascend, the phases
+// follow in order, the temperature first falls and then rises, the course ends
+// in the warmth, and food comes back.
+func TestEveryWinterEndsInWarmthWithFood(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := cooling.New(anyCare(t), day("2026-10-01").AddDays(rapid.IntRange(0, 500).Draw(t, "start")))
 		if rapid.Bool().Draw(t, "moved") {

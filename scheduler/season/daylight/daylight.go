@@ -1,17 +1,18 @@
-// Package daylight says how long the sun is up at a latitude on a date, and on
-// which days a lamp's timer has to be set anew to follow it.
+// Package daylight computes how long the sun is up at a latitude on a date, and
+// the days on which to set a lamp's timer anew so that it follows the sun.
 //
-// Start with [Length] for the sky and with [Schedule] and [Steps] for lamps.
-// The declination of the sun is that of Jean Meeus, Astronomical Algorithms,
-// 2nd ed., chapter 25 (the lower accuracy of 0.01°), which the solar
-// calculator of the U.S. National Oceanic and Atmospheric Administration uses
-// too; the short Fourier series that goes by the same name is minutes off at
-// the equinoxes of high latitudes. A date counts at 12 UT: at a latitude of
-// 60° and the equinoxes, when it matters most, an hour of longitude is a
-// quarter of a minute of day length.
+// Start with [Length] for the sun and with [Schedule] and [Steps] for lamps.
+// The declination of the sun is from Jean Meeus, Astronomical Algorithms, 2nd
+// ed., chapter 25 (the lower accuracy of 0.01°). The solar calculator of the
+// U.S. National Oceanic and Atmospheric Administration uses the same formula.
+// The short Fourier series of the same name is minutes off at the equinoxes of
+// high latitudes. Each date is computed for 12 UT. The error is largest at the
+// equinoxes: at a latitude of 60° an hour of longitude is then a quarter of a
+// minute of day length.
 //
-// Height of the horizon, weather, twilight and the equation of time are left
-// out: a lamp is switched by the clock, about a noon of the keeper's choice.
+// The package ignores the height of the horizon, weather, twilight and the
+// equation of time: a clock switches the lamp, about a noon of the keeper's
+// choice.
 package daylight
 
 import (
@@ -21,28 +22,29 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Sunrise is the zenith, in degrees, of the sun's centre when a day begins and
-// ends in the almanacs: the upper limb is on the horizon, and the centre is
-// lower by 16′ of radius and 34′ of refraction (NOAA).
+// Sunrise is the zenith angle, in degrees, of the sun's centre at sunrise and
+// sunset in the almanacs. The upper limb is then on the horizon, so the centre
+// is lower by 16′ of radius and 34′ of refraction (NOAA).
 const Sunrise = 90.833
 
-// Length returns how long the sun is up on a day at a latitude in degrees
-// (-90 to 90, south negative), from sunrise to sunset: 24 hours where it does
-// not set, and 0 where it does not rise.
+// Length returns the time from sunrise to sunset on a day at a latitude in
+// degrees (-90 to 90, south negative). It is 24 hours if the sun does not set,
+// and 0 if it does not rise.
 func Length(latitude float64, on civil.Date) time.Duration {
 	return LengthAt(Sunrise, latitude, on)
 }
 
-// LengthAt is Length for another zenith, in degrees.
+// LengthAt is Length for another zenith angle, in degrees.
 func LengthAt(zenith, latitude float64, on civil.Date) time.Duration {
 	return lit(zenith, latitude, Declination(JulianDay(on)))
 }
 
-// lit is how long the sun is less than zenith from the point overhead (NOAA:
-// cos H = cos z / (cos φ cos δ) - tan φ tan δ), with all angles in degrees.
+// lit returns the time for which the sun is less than the zenith angle from the
+// point overhead (NOAA: cos H = cos z / (cos φ cos δ) - tan φ tan δ). All
+// angles are in degrees.
 func lit(zenith, latitude, declination float64) time.Duration {
 	φ, δ, z := radians(latitude), radians(declination), radians(zenith)
-	// Both sides times cos φ cos δ, which is 0 at the poles only.
+	// Both sides are multiplied by cos φ cos δ, which is 0 only at the poles.
 	left, right := math.Cos(z)-math.Sin(φ)*math.Sin(δ), math.Cos(φ)*math.Cos(δ)
 	switch {
 	case left <= -right:
@@ -61,8 +63,9 @@ func JulianDay(on civil.Date) float64 {
 }
 
 // Declination returns the apparent declination of the sun in degrees, north
-// positive, at a Julian day. It is good to 0.01° for the centuries about 2000;
-// the minute between universal and dynamical time does not show.
+// positive, at a Julian day. Its error is 0.01° for the centuries about 2000.
+// The difference of about a minute between universal and dynamical time does
+// not matter.
 func Declination(julianDay float64) float64 {
 	t := (julianDay - 2451545) / 36525 // Meeus (25.1)
 	l := 280.46646 + t*(36000.76983+t*0.0003032)

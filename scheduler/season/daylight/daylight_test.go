@@ -12,7 +12,7 @@ import (
 	"nestround/tasks/civil"
 )
 
-// geometric is the zenith of the sun's centre on the horizon, without
+// geometric is the zenith angle with the sun's centre on the horizon, without
 // refraction.
 const geometric = 90.0
 
@@ -28,9 +28,9 @@ func hms(t *testing.T, s string) time.Duration {
 	return time.Duration(h)*time.Hour + time.Duration(m)*time.Minute + time.Duration(sec)*time.Second
 }
 
-// The table was computed apart from this code with the full form of Meeus and
-// NOAA, the declination at 12 UT. It is good to half a minute; almanacs round
-// to the minute, and differ by two above 60°.
+// The expected table was computed independently of this code with the full
+// formulas of Meeus and NOAA, with the declination at 12 UT. Its error is half
+// a minute. Almanacs round to the minute, and differ by two minutes above 60°.
 func TestDayLengthThroughTheYear(t *testing.T) {
 	dates := [4]string{"2025-03-20", "2025-06-21", "2025-09-22", "2025-12-21"}
 	for _, c := range []struct {
@@ -68,7 +68,7 @@ func TestDeclination(t *testing.T) {
 		// Meeus, Astronomical Algorithms, 2nd ed., example 25.a (from memory):
 		// 13 October 1992 at 0 TD, δ = -7.78507°.
 		{"Meeus, example 25.a", 2448908.5, -7.78507, 0.00001},
-		// Computed apart from this code, to the digits given.
+		// Computed independently of this code, to the digits given.
 		{"March equinox of 2025", daylight.JulianDay(day("2025-03-20")), 0.0519, 0.00005},
 		{"June solstice of 2025", daylight.JulianDay(day("2025-06-21")), 23.4380, 0.00005},
 		{"September equinox of 2025", daylight.JulianDay(day("2025-09-22")), 0.1036, 0.00005},
@@ -106,7 +106,7 @@ func dates() *rapid.Generator[civil.Date] {
 	return rapid.Custom(func(t *rapid.T) civil.Date { return day("1990-01-01").AddDays(rapid.IntRange(0, 36500).Draw(t, "day")) })
 }
 
-func TestTheHemispheresShareTheDay(t *testing.T) {
+func TestOppositeLatitudesShareTwentyFourHours(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		φ, on := latitudes().Draw(t, "latitude"), dates().Draw(t, "on")
 		north, south := daylight.LengthAt(geometric, φ, on), daylight.LengthAt(geometric, -φ, on)
@@ -119,8 +119,8 @@ func TestTheHemispheresShareTheDay(t *testing.T) {
 	})
 }
 
-// In the summer half of the year the day is longer the farther one goes
-// towards the pole, in the winter half the shorter.
+// Towards the pole, days get longer in the summer half of the year and shorter
+// in the winter half.
 func TestDaysGrowTowardsTheSummerPole(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		a, b := latitudes().Draw(t, "latitude"), latitudes().Draw(t, "other")

@@ -6,18 +6,20 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Schedule is how long lamps are to burn through the year. With a latitude
-// alone they follow the day length there; with a shortest and a longest day too,
-// that course of the year is scaled to them (see [HasSeasons]); with both equal
-// the lamps burn for that time all year.
+// Schedule says how long lamps burn through the year. With a latitude alone
+// they follow the day length there. With a shortest and a longest day, too, the
+// day length is scaled to these (see [HasSeasons]). If both are equal, the
+// lamps burn for that time all year.
 type Schedule struct {
-	// Latitude whose year the lamps follow, in degrees, south negative.
+	// Latitude of the day length that the lamps follow, in degrees, south
+	// negative.
 	Latitude float64
-	// Behind is by how many days the lamps' year is behind the sky's; negative
-	// when it is ahead.
+	// Behind is the number of days by which the lamps lag behind the sun's
+	// year. It is negative if they are ahead.
 	Behind int
-	// Shortest and Longest are the hours of the year's ends, 0 to 24; both
-	// zero for the sky's own. Where they are equal the lamps are held there.
+	// Shortest and Longest are the lengths of the shortest and the longest day,
+	// 0 to 24 hours. Both are zero for the sun's own. If they are equal, the
+	// lamps burn for that time all year.
 	Shortest, Longest time.Duration
 	// Noon is the middle of the lit hours on the timer's clock; zero for 12:00.
 	Noon civil.TimeOfDay
@@ -26,17 +28,17 @@ type Schedule struct {
 // Fixed reports whether the lamps burn for the same time all year.
 func (s Schedule) Fixed() bool { return s.Longest > 0 && s.Shortest == s.Longest }
 
-// solstice is the declination of the longest day, a hair short of the
-// obliquity of the ecliptic (23.44° about 2000), so that every year gets there.
+// solstice is the declination on the longest day. It is slightly less than the
+// obliquity of the ecliptic (23.44° about 2000), so that every year reaches it.
 const solstice = 23.43
 
-// least is how much a year's longest and shortest day must differ for a
-// schedule to be hung on them.
+// least is the smallest difference between a year's longest and shortest day
+// with which a schedule can follow the year.
 const least = 10 * time.Minute
 
-// HasSeasons reports whether the days of a latitude differ enough through the
-// year, by ten minutes or more, to hang a schedule on. Within a degree or two
-// of the equator they do not.
+// HasSeasons reports whether a schedule can follow the year at a latitude: the
+// longest and the shortest day differ by ten minutes or more. Within a degree
+// or two of the equator they do not.
 func HasSeasons(latitude float64) bool {
 	shortest, longest := ends(latitude)
 	return longest-shortest >= least
@@ -47,7 +49,7 @@ func ends(latitude float64) (shortest, longest time.Duration) {
 	return min(a, b), max(a, b)
 }
 
-// On returns how long the lamps are to burn on a day, 0 to 24 hours.
+// On returns the time for which the lamps burn on a day, 0 to 24 hours.
 func (s Schedule) On(day civil.Date) time.Duration {
 	if s.Fixed() {
 		return s.Longest
@@ -65,26 +67,26 @@ func (s Schedule) On(day civil.Date) time.Duration {
 	return s.Shortest + time.Duration(share*float64(s.Longest-s.Shortest)).Round(time.Second)
 }
 
-// Step is a setting of the timer, from a day on.
+// Step is a setting of the timer from a day on.
 type Step struct {
 	On    civil.Date
 	Light time.Duration // whole minutes, 0 to 24 hours
-	// Before is how long the lamps burned until then.
+	// Before is the previous setting.
 	Before time.Duration
-	// LampsOn and LampsOff are the times to set; both are zero where Light is
-	// 0 or 24 hours and there is nothing to switch.
+	// LampsOn and LampsOff are the times to set. Both are zero if Light is 0 or
+	// 24 hours, because then nothing is switched.
 	LampsOn, LampsOff civil.TimeOfDay
 }
 
-// usual is the step of a keeper who says none: timers are set by the quarter
-// of an hour (common practice).
+// usual is the default step in minutes: timers are set by the quarter of an
+// hour (common practice).
 const usual = 15
 
-// Steps returns the days from from to to, both included, on which the
-// schedule has moved by stepMinutes (0 for 15) since the timer was last set,
-// and what to set it to: a multiple of the step, 0 or 24 hours, so that the
-// same settings come back every year. The days do not depend on from: the
-// timer is taken to be set to the shortest day of a year before.
+// Steps returns the new settings of the timer from from to to, both days
+// included. A setting changes when the schedule has moved by stepMinutes (0 for
+// 15) since the timer was last set. The settings are multiples of the step, or
+// 0 or 24 hours, so that the same settings come back every year. The days do
+// not depend on from: the count starts at the shortest day of an earlier year.
 func Steps(s Schedule, from, to civil.Date, stepMinutes int) []Step {
 	var steps []Step
 	if s.Fixed() {
@@ -98,8 +100,8 @@ func Steps(s Schedule, from, to civil.Date, stepMinutes int) []Step {
 	return steps
 }
 
-// Standing returns the setting that stands on a day: that of the last step
-// (see [Steps]), which may be that day's, or of a fixed schedule the only one.
+// Standing returns the setting in force on a day: the last step on or before
+// that day (see [Steps]), or the only setting of a fixed schedule.
 func Standing(s Schedule, on civil.Date, stepMinutes int) Step {
 	if s.Fixed() {
 		minutes := int(s.Longest.Round(time.Minute) / time.Minute)
@@ -110,8 +112,8 @@ func Standing(s Schedule, on civil.Date, stepMinutes int) Step {
 	return last
 }
 
-// walk goes through all settings from the shortest day of the year before from
-// up to to; the first is the one that stood on that shortest day.
+// walk visits all settings in order, from a shortest day at least a year before
+// from up to to. The first is the setting on that shortest day.
 func (s Schedule) walk(from, to civil.Date, stepMinutes int, visit func(Step)) {
 	if stepMinutes <= 0 {
 		stepMinutes = usual
@@ -125,8 +127,9 @@ func (s Schedule) walk(from, to civil.Date, stepMinutes int, visit func(Step)) {
 	for from.Sub(start) < 366 {
 		start = start.AddMonths(-12)
 	}
-	// Towards the shortest day the timer was last set to the next multiple
-	// above it; where the year holds no multiple, to the one nearest to it.
+	// Before the shortest day the days get shorter, so the timer was last set
+	// to the next multiple above. If the year contains no multiple, it was set
+	// to the nearest one.
 	stand := min(-floor(-minutes(start), stepMinutes), 24*60)
 	shortest, longest := s.Shortest, s.Longest
 	if longest == 0 {
@@ -153,7 +156,7 @@ func (s Schedule) walk(from, to civil.Date, stepMinutes int, visit func(Step)) {
 	}
 }
 
-// floor returns the largest multiple of step that is not above n.
+// floor returns the largest multiple of step not above n.
 func floor(n, step int) int {
 	r := n % step
 	if r < 0 {

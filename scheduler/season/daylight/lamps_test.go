@@ -12,26 +12,27 @@ import (
 
 const hour = time.Hour
 
-// sky follows the day length at a latitude.
+// sky returns a schedule that follows the day length at a latitude.
 func sky(latitude float64) daylight.Schedule { return daylight.Schedule{Latitude: latitude} }
 
-// held burns for the same time all year.
+// held returns a schedule of the same time all year.
 func held(hours time.Duration) daylight.Schedule {
 	return daylight.Schedule{Shortest: hours, Longest: hours}
 }
 
-// between scales the year of a latitude to a shortest and a longest day.
+// between returns a schedule that scales the year of a latitude to a shortest
+// and a longest day.
 func between(latitude float64, shortest, longest time.Duration) daylight.Schedule {
 	return daylight.Schedule{Latitude: latitude, Shortest: shortest, Longest: longest}
 }
 
-// later moves the year of a schedule by some days.
+// later returns the schedule moved by some days.
 func later(s daylight.Schedule, days int) daylight.Schedule {
 	s.Behind += days
 	return s
 }
 
-func TestLampsFollow(t *testing.T) {
+func TestHowLongLampsBurn(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		s     daylight.Schedule
@@ -45,14 +46,14 @@ func TestLampsFollow(t *testing.T) {
 		{"a month ahead", later(sky(48.2), -30), "2027-05-22", daylight.Length(48.2, day("2027-06-21")), 0},
 		{"the sky of Alice Springs at its midwinter", sky(-23.7), "2027-06-21", 10*hour + 37*time.Minute, 5 * time.Minute},
 		{"held, whatever the sky", held(12 * hour), "2027-06-21", 12 * hour, 0},
-		{"the longest day of a pressed year", between(48.2, 10*hour, 14*hour), "2027-06-21", 14 * hour, 30 * time.Second},
-		{"its shortest", between(48.2, 10*hour, 14*hour), "2027-12-21", 10 * hour, 30 * time.Second},
-		{"between them", between(48.2, 10*hour, 14*hour), "2027-03-21", 12 * hour, 4 * time.Minute},
-		{"a stretched southern year", between(-25, 8*hour, 16*hour), "2027-12-21", 16 * hour, time.Minute},
+		{"the longest day of a scaled year", between(48.2, 10*hour, 14*hour), "2027-06-21", 14 * hour, 30 * time.Second},
+		{"the shortest day of a scaled year", between(48.2, 10*hour, 14*hour), "2027-12-21", 10 * hour, 30 * time.Second},
+		{"an equinox of a scaled year", between(48.2, 10*hour, 14*hour), "2027-03-21", 12 * hour, 4 * time.Minute},
+		{"a southern year scaled up", between(-25, 8*hour, 16*hour), "2027-12-21", 16 * hour, time.Minute},
 		{"where there are no seasons, the middle", between(0, 10*hour, 14*hour), "2027-06-21", 12 * hour, 0},
 		{"polar night", sky(75), "2027-12-21", 0, 0},
 		{"polar day", sky(75), "2027-06-21", 24 * hour, 0},
-		{"polar night, pressed", between(75, 8*hour, 15*hour), "2027-12-21", 8 * hour, 0},
+		{"polar night, scaled", between(75, 8*hour, 15*hour), "2027-12-21", 8 * hour, 0},
 	} {
 		if got := c.s.On(day(c.on)); (got - c.want).Abs() > c.in {
 			t.Errorf("%s: %v, want %v", c.words, got, c.want)
@@ -68,10 +69,10 @@ func TestSeasonsNeedALatitude(t *testing.T) {
 	}
 }
 
-func TestStepsOfAPressedYear(t *testing.T) {
+func TestStepsOfAScaledYear(t *testing.T) {
 	s := between(48.2, 10*hour, 14*hour)
 	steps := daylight.Steps(s, day("2027-01-01"), day("2027-12-31"), 0)
-	// Four hours up and four down by the quarter of an hour.
+	// Four hours up and four hours down, in quarters of an hour.
 	if len(steps) != 32 {
 		t.Errorf("%d steps", len(steps))
 	}
@@ -86,7 +87,7 @@ func TestStepsOfAPressedYear(t *testing.T) {
 	}
 }
 
-func TestStepsOf(t *testing.T) {
+func TestNumbersOfStepsInAYear(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		s     daylight.Schedule
@@ -108,8 +109,8 @@ func TestStepsOf(t *testing.T) {
 	}
 }
 
-// Where the year holds no multiple of the step, the nearest is set.
-func TestAYearWithoutSteps(t *testing.T) {
+// If the year contains no multiple of the step, the nearest multiple is set.
+func TestAYearWithoutAMultipleOfTheStep(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		s     daylight.Schedule
@@ -150,8 +151,9 @@ func schedules() *rapid.Generator[daylight.Schedule] {
 	})
 }
 
-// Between two steps the target is never a whole step from what is set, every
-// step is a whole step's move, and the hours set are as long as they say.
+// Between two steps the target is never a whole step away from the setting.
+// Every step moves by at least a whole step. The time from lamps on to lamps
+// off equals the setting.
 func TestStepsKeepUpWithTheTarget(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := schedules().Draw(t, "schedule")
@@ -185,7 +187,7 @@ func TestStepsKeepUpWithTheTarget(t *testing.T) {
 	})
 }
 
-// A plan of today and one of last month agree on the steps.
+// Plans made today and last month have the same steps.
 func TestStepsDoNotDependOnTheDayOfAsking(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := schedules().Draw(t, "schedule")

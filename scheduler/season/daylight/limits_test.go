@@ -6,10 +6,11 @@ import (
 	"nestround/scheduler/season/daylight"
 )
 
-// The sun's hour angle at sunrise (Meeus 1998, Astronomical Algorithms, chapter
-// 15) makes the longest and the shortest day of a low latitude φ differ by
-// 4·tan φ·tan 23.44°/2π of a day, which is 397 min · tan φ: ten minutes at 1.44°.
-func TestTheLowestLatitudeWithSeasons(t *testing.T) {
+// By the sun's hour angle at sunrise (Meeus 1998, Astronomical Algorithms,
+// chapter 15) the longest and the shortest day of a low latitude φ differ by
+// 4·tan φ·tan 23.44°/2π of a day, that is 397 min · tan φ: ten minutes at
+// 1.44°.
+func TestSeasonsBeginNearOneAndAHalfDegrees(t *testing.T) {
 	for latitude, want := range map[float64]bool{1.41: false, 1.47: true, -1.41: false, -1.47: true} {
 		if daylight.HasSeasons(latitude) != want {
 			t.Errorf("%v° has seasons: %v, want %v", latitude, !want, want)
@@ -17,9 +18,9 @@ func TestTheLowestLatitudeWithSeasons(t *testing.T) {
 	}
 }
 
-// Lamps of a pressed year reach its ends every year: at the solstices, which
-// fall on 20 to 23 June and December.
-func TestEveryYearReachesItsEnds(t *testing.T) {
+// A scaled schedule reaches its shortest and longest day every year, at the
+// solstices of 20 to 23 June and December.
+func TestEveryYearReachesItsShortestAndLongestDay(t *testing.T) {
 	s := between(48.2, 10*hour, 14*hour)
 	for year := 2020; year < 2060; year++ {
 		longest, shortest := s.Shortest, s.Longest

@@ -7,48 +7,49 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Season is the question whom to pair in a season. The order of the lists
-// does not matter.
+// Season has the females and males to pair in a season, and the limits on
+// pairs. The order of the lists does not matter.
 type Season struct {
 	Females, Males []husbandry.ID
-	// Limit is the highest kinship a pair may have, 0 to 1.
+	// Limit is the highest kinship of a pair, 0 to 1.
 	Limit float64
-	// PerMale is the most females that one male is given; 0 for no limit.
+	// PerMale is the most females for one male; 0 for no limit.
 	PerMale int
-	// Given are pairs that are settled: female to male. They are kept whatever
-	// their kinship, and count for the male's number.
+	// Given has the settled pairs: female to male. They are kept whatever their
+	// kinship, and count towards PerMale.
 	Given map[husbandry.ID]husbandry.ID
-	// May tells whether a pair can be made for other reasons; nil for always.
+	// May reports whether a pair is possible for reasons other than kinship;
+	// nil means that every pair is possible.
 	May func(female, male husbandry.ID) bool
 }
 
-// Mating is a female and the male she is given.
+// Mating is a female and the male assigned to her.
 type Mating struct {
 	Female, Male husbandry.ID
 	Kinship      float64 // the inbreeding coefficient of their young
 }
 
-// Plan is who is paired with whom.
+// Plan assigns males to females.
 type Plan struct {
-	Matings []Mating       // by female; the settled ones are among them
-	Without []husbandry.ID // females for whom there is no male, by id
-	// Mean is the mean inbreeding coefficient of the young, one litter a
-	// female; 0 where nobody is paired.
+	Matings []Mating       // sorted by female, with the settled ones
+	Without []husbandry.ID // females without a male, sorted by id
+	// Mean is the mean inbreeding coefficient of the young, with the same
+	// number of young for each female; 0 if nobody is paired.
 	Mean float64
 }
 
-// tolerance is what rounding may add to a kinship, which is a sum of powers of
-// a half, over many generations.
+// tolerance is the largest rounding error of a kinship, which is a sum of
+// powers of a half over many generations.
 const tolerance = 1e-9
 
-// Exceeds reports whether a coefficient is above a limit, by more than
-// rounding may make it.
+// Exceeds reports whether a coefficient is above a limit by more than rounding
+// errors.
 func Exceeds(coefficient, limit float64) bool { return coefficient > limit+tolerance }
 
-// cost is compared by its first part and then by its second. The first is the
-// number of females without a male and then the kinship, the second how evenly
-// the males are used and then their mean kinship to everybody; each fits below
-// the next for 4,096 females.
+// cost is compared by its first part, then by its second. The first part counts
+// females without a male, then adds the kinship. The second counts how unevenly
+// the males are used, then adds their mean kinship to all animals. Up to 4,096
+// females the lower term of a part never reaches one unit of the higher.
 type cost struct{ first, second int64 }
 
 func (c cost) plus(d cost) cost  { return cost{c.first + d.first, c.second + d.second} }
@@ -58,27 +59,27 @@ func (c cost) less(d cost) bool {
 }
 
 const (
-	kinshipUnit = 1 << 28 // of a kinship of 1
+	kinshipUnit = 1 << 28 // for a kinship of 1
 	withoutUnit = 1 << 40
-	meanUnit    = 1 << 20 // of a mean kinship of 1
+	meanUnit    = 1 << 20 // for a mean kinship of 1
 	useUnit     = 1 << 33
 )
 
-// endless is more than any sum of costs.
+// endless is larger than any sum of costs.
 var endless = cost{first: math.MaxInt64 / 4}
 
-// Assign gives each female a male such that as many females as possible have
-// one and the mean inbreeding of the young is the least there is. Among equals
-// the males are used evenly, and those are preferred whose mean kinship to all
-// animals of the season is low, because they carry what others do not (Ballou
-// and Lacy 1995, in Population Management for Survival and Recovery, Columbia
-// University Press). The answer is exact, to 4e-9 of kinship, and the same
-// however the lists are ordered. The time it takes is about that of the number of
-// females times the square of that of males.
+// Assign assigns males so that as many females as possible have a male, and the
+// mean inbreeding of the young is then minimal. Of equal plans it prefers one
+// that uses the males evenly, then males with a low mean kinship to all animals
+// of the season, because they carry rare genes (Ballou and Lacy 1995, in
+// Population Management for Survival and Recovery, Columbia University Press).
+// The plan is optimal to 4e-9 of kinship, and does not depend on the order of
+// the lists. The time grows with the number of females times the square of the
+// number of males.
 func (p *Pedigree) Assign(q Season) Plan {
 	females, males := sorted(q.Females), sorted(q.Males)
 	everybody := slices.Concat(females, males)
-	kin := make([][]float64, len(males)) // by male, then female
+	kin := make([][]float64, len(males)) // indexed by male, then female
 	mean := make([]float64, len(males))
 	for j, male := range males {
 		all := p.KinshipWith(male, everybody)
@@ -89,7 +90,7 @@ func (p *Pedigree) Assign(q Season) Plan {
 	}
 	taken := make([]int, len(males))
 	var plan Plan
-	var open []int // females to be given a male
+	var open []int // females that still need a male
 	for i, female := range females {
 		given, settled := q.Given[female]
 		if !settled {
@@ -101,7 +102,7 @@ func (p *Pedigree) Assign(q Season) Plan {
 			taken[j]++
 		}
 	}
-	// The last column is no male at all.
+	// The last column means no male.
 	none := len(males)
 	prices := make([][]cost, len(open))
 	for row, i := range open {
@@ -156,17 +157,17 @@ func compareIDs(a, b husbandry.ID) int {
 	return 0
 }
 
-// cheapest gives each row a column so that the sum of the prices is least,
-// where use is the price of one use more of a column that has some: endless
-// when it is full, and else not less than the one before. One row after the
-// other is entered along the cheapest chain of rows that make room for one
-// another (successive shortest paths: Ahuja, Magnanti and Orlin 1993, Network
-// Flows, chapter 9), which keeps what there is the cheapest. Some column must
-// have room for every row at a price that is not endless.
+// cheapest assigns each row to a column so that the sum of the prices is
+// minimal (successive shortest paths: Ahuja, Magnanti and Orlin 1993, Network
+// Flows, chapter 9). use is the price of adding a row to a column that has used
+// rows. It is endless if the column is full, and never falls as rows are added.
+// cheapest adds the rows one by one, each along the cheapest chain in which a
+// row makes room by moving to another column. So the assignment is minimal
+// after every row. For every row some column must have room at a finite price.
 func cheapest(prices [][]cost, columns int, use func(column, used int) cost) []int {
 	in := make([][]int, columns) // the rows of each column
 	// move is the cheapest price of moving a row from one column to another,
-	// and mover that row.
+	// and mover is that row.
 	move, mover := make([][]cost, columns), make([][]int, columns)
 	reckon := func(from int) {
 		for to := range columns {
@@ -189,7 +190,7 @@ func cheapest(prices [][]cost, columns int, use func(column, used int) cost) []i
 	}
 	before := make([]int, columns)
 	for row := range prices {
-		// Bellman and Ford: what it costs that one row more is in a column.
+		// Bellman-Ford: reach is the price of one more row in each column.
 		reach := slices.Clone(prices[row])
 		for j := range before {
 			before[j] = -1

@@ -12,8 +12,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Two families: F1 and M1 are full siblings, F2 and M2 too; F3 and M3 came
-// from elsewhere; F4 is the daughter of M3.
+// Two families: F1 and M1 are full siblings, and so are F2 and M2. F3 and M3
+// are unrelated. F4 is the daughter of F3 and M3.
 var colony = [][3]husbandry.ID{
 	{"F1", "a", "b"}, {"M1", "a", "b"},
 	{"F2", "c", "d"}, {"M2", "c", "d"},
@@ -39,15 +39,15 @@ func TestAssign(t *testing.T) {
 	}{
 		{"nobody", kinship.Season{}, "without []"},
 		{"no male", kinship.Season{Females: ids("F1"), Limit: 1}, "without [F1]"},
-		{"brothers are not given", kinship.Season{Females: ids("F1", "F2"), Males: ids("M1", "M2"), Limit: .125}, "F1+M2 0 F2+M1 0 without []"},
+		{"brothers are avoided", kinship.Season{Females: ids("F1", "F2"), Males: ids("M1", "M2"), Limit: .125}, "F1+M2 0 F2+M1 0 without []"},
 		{"a brother alone", kinship.Season{Females: ids("F1"), Males: ids("M1"), Limit: .125}, "without [F1]"},
-		{"as close as the limit says", kinship.Season{Females: ids("F1"), Males: ids("M1"), Limit: .25}, "F1+M1 0.25 without []"},
-		{"the least of the whole, not each one's least", kinship.Season{Females: ids("F1", "F2"), Males: ids("M2", "M3"), Limit: 1, PerMale: 1}, "F1+M2 0 F2+M3 0 without []"},
+		{"a brother within the limit", kinship.Season{Females: ids("F1"), Males: ids("M1"), Limit: .25}, "F1+M1 0.25 without []"},
+		{"the minimum for all, not for each female", kinship.Season{Females: ids("F1", "F2"), Males: ids("M2", "M3"), Limit: 1, PerMale: 1}, "F1+M2 0 F2+M3 0 without []"},
 		{"evenly", kinship.Season{Females: ids("F1", "F2", "F3"), Males: ids("M1", "M2", "M3"), Limit: .1}, "F1+M3 0 F2+M1 0 F3+M2 0 without []"},
 		{"two to a male", kinship.Season{Females: ids("F1", "F2", "F3"), Males: ids("M3"), Limit: .1, PerMale: 2}, "F1+M3 0 F2+M3 0 without [F3]"},
-		{"who goes without is who is closest kin", kinship.Season{Females: ids("F4", "F1"), Males: ids("M3"), Limit: 1, PerMale: 1}, "F1+M3 0 without [F4]"},
+		{"the closest relative gets no male", kinship.Season{Females: ids("F4", "F1"), Males: ids("M3"), Limit: 1, PerMale: 1}, "F1+M3 0 without [F4]"},
 		{"settled pairs are kept and counted", kinship.Season{Females: ids("F1", "F2", "F3"), Males: ids("M1", "M2", "M3"), Limit: .1, PerMale: 1, Given: map[husbandry.ID]husbandry.ID{"F1": "M1", "F3": "M3"}}, "F1+M1 0.25 F3+M3 0 without [F2]"},
-		{"what cannot be otherwise", kinship.Season{Females: ids("F1"), Males: ids("M2", "M3"), Limit: .1, May: func(f, m husbandry.ID) bool { return m != "M2" }}, "F1+M3 0 without []"},
+		{"a pair that is not possible", kinship.Season{Females: ids("F1"), Males: ids("M2", "M3"), Limit: .1, May: func(f, m husbandry.ID) bool { return m != "M2" }}, "F1+M3 0 without []"},
 	} {
 		if got := written(p.Assign(c.q)); got != c.want {
 			t.Errorf("%s: %s, want %s", c.words, got, c.want)
@@ -55,8 +55,8 @@ func TestAssign(t *testing.T) {
 	}
 }
 
-// A male of a large family stands behind one without kin here.
-func TestOfEqualsTheLessRelatedMale(t *testing.T) {
+// An unrelated male is preferred to a male with relatives in the season.
+func TestTheLessRelatedMaleIsPreferred(t *testing.T) {
 	p := pedigree(t, colony...)
 	q := kinship.Season{Females: []husbandry.ID{"F1", "F3"}, Males: []husbandry.ID{"M1", "M2"}, Limit: .1, Given: map[husbandry.ID]husbandry.ID{"F1": "elsewhere"}}
 	if got := written(p.Assign(q)); got != "F1+elsewhere 0 F3+M2 0 without []" {
@@ -64,8 +64,8 @@ func TestOfEqualsTheLessRelatedMale(t *testing.T) {
 	}
 }
 
-// tryAll finds the best plan by trying every one: females without a male,
-// then the sum of kinship.
+// tryAll finds the best plan by trying every plan: it minimises the number of
+// females without a male, then the sum of kinship.
 func tryAll(p *kinship.Pedigree, q kinship.Season, i int, used map[husbandry.ID]int) (without int, sum float64) {
 	if i == len(q.Females) {
 		return 0, 0
@@ -87,7 +87,7 @@ func tryAll(p *kinship.Pedigree, q kinship.Season, i int, used map[husbandry.ID]
 	return without, sum
 }
 
-func TestNoPlanIsBetter(t *testing.T) {
+func TestAssignIsOptimal(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		list := random(t)
 		p, err := kinship.New(list)

@@ -1,20 +1,20 @@
 // Package kinship computes from recorded parents how closely animals are
-// related: the kinship of a pair, which is what the inbreeding coefficient of
-// its young would be, and which male to give each female so that the young are
-// as little inbred as can be.
+// related. The kinship of a pair is the inbreeding coefficient that its young
+// would have. The package also assigns a male to each female so that the young
+// are as little inbred as possible.
 //
-// Start with [New]; then ask [Pedigree.Kinship] and [Pedigree.Relation], or
-// [Pedigree.Assign] for a season. The coefficients are
-// those of Wright 1922 (American Naturalist 56:330-338) and Malécot, exact for
-// the pedigree as recorded: a parent that nobody wrote down counts as a
-// founder related to nobody, so a coefficient is a least one where lines end
-// early, and [Pedigree.DepthOfYoung] says how far they are known. All coefficients of
-// an animal are computed with the indirect method of Colleau 2002 (Genetics
-// Selection Evolution 34:409-421), which goes through the pedigree twice and
-// never makes the table of all pairs.
+// Start with [New]; then use [Pedigree.Kinship] and [Pedigree.Relation], or
+// [Pedigree.Assign] for a season. The coefficients are those of Wright 1922
+// (American Naturalist 56:330-338) and Malécot, exact for the recorded
+// pedigree. An unrecorded parent counts as an unrelated founder, so a
+// coefficient is a lower bound if ancestors are missing.
+// [Pedigree.DepthOfYoung] tells how many generations are recorded. All
+// coefficients of an animal are computed with the indirect method of Colleau
+// 2002 (Genetics Selection Evolution 34:409-421), which walks through the
+// pedigree twice and never builds the matrix of all pairs.
 //
-// Genes are not looked at, and neither is what a coefficient does to a
-// species: how much is too much is for the keeper to say.
+// The package ignores genes, and the effect of inbreeding on a species: the
+// keeper decides how much is too much.
 package kinship
 
 import (
@@ -25,22 +25,23 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Animal is one animal of a pedigree and its recorded parents.
+// Animal is one animal of a pedigree, with its recorded parents.
 type Animal struct {
 	ID             husbandry.ID
-	Mother, Father husbandry.ID // "" when not known
-	// Group says that the record stands for several animals kept as one. As
-	// parents they count as a single animal, which makes their young look
-	// closer kin than they are: see [Pedigree.Groups].
+	Mother, Father husbandry.ID // "" if not known
+	// Group says that the record stands for several animals kept as one. As a
+	// parent such a group counts as a single animal. Its young then seem more
+	// closely related than they are: see [Pedigree.Groups].
 	Group bool
 }
 
-// Pedigree is animals with their parents. Make one with [New]; it does not
-// change afterwards.
+// Pedigree is a set of animals with their parents. Make a Pedigree with [New];
+// it does not change afterwards.
 type Pedigree struct {
 	ids   []husbandry.ID // parents before their young
 	index map[husbandry.ID]int
-	// Per animal in the order of ids; a parent not known is -1.
+	// One entry per animal, in the order of ids. The index of an unknown parent
+	// is -1.
 	mother, father []int
 	group          []bool
 	generation     []int     // 0 for founders, else one more than the younger parent's
@@ -51,12 +52,12 @@ type Pedigree struct {
 
 // LoopError says that an animal is recorded as its own ancestor.
 type LoopError struct {
-	// Line goes from a child to its parent, to that one's, and so on; the last
-	// is the first again.
+	// Line goes from a child to its parent, to the parent's parent, and so on.
+	// The last animal is the first again.
 	Line []husbandry.ID
 }
 
-// Error names the animals in order.
+// Error names the animals of the line, in order.
 func (e *LoopError) Error() string {
 	return fmt.Sprintf("%s is its own ancestor: %s", e.Line[0], e.Words())
 }
@@ -74,9 +75,9 @@ func (e *LoopError) Words() string {
 }
 
 // New makes the pedigree of some animals. A parent that is not among them
-// counts as a founder; of animals with one id the first counts. Where an
-// animal is its own ancestor, the error is a *LoopError and there is no
-// pedigree; [Loops] finds them all.
+// counts as a founder. If several animals have the same id, the first counts.
+// If an animal is its own ancestor, New returns a *LoopError and no pedigree;
+// [Loops] finds all such animals.
 func New(animals []Animal) (*Pedigree, error) {
 	p, known, loops := sort(animals)
 	if len(loops) > 0 {
@@ -109,15 +110,17 @@ func New(animals []Animal) (*Pedigree, error) {
 	return p, nil
 }
 
-// Loops returns every line that leads from an animal back to itself, as far as
-// no two of them share all their links; none for a pedigree that [New] makes.
+// Loops returns the lines that lead from an animal back to itself. Two loops
+// may share some links, but not all. The list is empty if [New] makes a
+// pedigree.
 func Loops(animals []Animal) []*LoopError {
 	_, _, loops := sort(animals)
 	return loops
 }
 
-// sort makes a pedigree with nothing but ids and index, parents before their
-// young. It keeps its own stack: a line may be thousands of generations long.
+// sort makes a pedigree with ids and index only, parents before their young. It
+// uses a stack of its own instead of recursion, because a line may be thousands
+// of generations long.
 func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops []*LoopError) {
 	p = &Pedigree{index: make(map[husbandry.ID]int, len(animals))}
 	known = make(map[husbandry.ID]*Animal, len(animals))
@@ -131,10 +134,10 @@ func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops 
 		order = append(order, a.ID)
 	}
 	type link struct{ child, parent husbandry.ID }
-	cut := make(map[link]bool) // the last links of loops
+	cut := make(map[link]bool) // the last link of each loop
 	onTheWay := make(map[husbandry.ID]bool)
 	var stack []husbandry.ID
-	// next returns a parent that has to come before the animal.
+	// next returns a parent that must come before the animal in ids.
 	next := func(id husbandry.ID) (husbandry.ID, bool) {
 		a := known[id]
 		if a == nil {
@@ -158,7 +161,7 @@ func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops 
 		if _, done := p.index[id]; done {
 			continue
 		}
-		// One parent at a time, so that the stack is the line of descent.
+		// Push one parent at a time, so that the stack is the line of descent.
 		stack = append(stack[:0], id)
 		for len(stack) > 0 {
 			id := stack[len(stack)-1]
@@ -176,14 +179,15 @@ func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops 
 	return p, known, loops
 }
 
-// inbreed computes every inbreeding coefficient, generation by generation: the
-// kinship of the parents is half the entry of the relationship matrix, and one
-// column of it gives those of all mates of a father at once. That is two walks
-// through the older part of the pedigree for each father and generation.
+// inbreed computes every inbreeding coefficient, generation by generation. An
+// animal's coefficient is the kinship of its parents, half their entry in the
+// relationship matrix. One column of the matrix serves all mates of a father at
+// once. So it needs two walks through the older part of the pedigree for each
+// father and generation.
 func (p *Pedigree) inbreed() {
 	n := len(p.ids)
 	p.f, p.d = make([]float64, n), make([]float64, n)
-	// Founders are ready; the others wait for their generation.
+	// The coefficient of a founder is 0. The others wait for their generation.
 	type family struct{ father, generation int }
 	young := make(map[family][]int)
 	var families []family
@@ -204,7 +208,7 @@ func (p *Pedigree) inbreed() {
 		}
 		return a.father - b.father
 	})
-	// d of an animal needs f of its parents, which are of earlier generations.
+	// d of an animal needs f of its parents, who are in earlier generations.
 	byGeneration := make([][]int, 0)
 	for i, g := range p.generation {
 		for len(byGeneration) <= g {
@@ -233,9 +237,8 @@ func (p *Pedigree) inbreed() {
 	}
 }
 
-// sampling is the Mendelian sampling variance of an animal: the diagonal of D
-// where the relationship matrix is T D T' (Henderson 1976, Biometrics
-// 32:69-83).
+// sampling returns the Mendelian sampling variance of an animal: the diagonal
+// of D in the relationship matrix T D T' (Henderson 1976, Biometrics 32:69-83).
 func (p *Pedigree) sampling(i int) float64 {
 	d := 1.0
 	for _, parent := range []int{p.mother[i], p.father[i]} {
@@ -247,12 +250,12 @@ func (p *Pedigree) sampling(i int) float64 {
 }
 
 // relationships fills column with the additive relationships (twice the
-// kinship) of an animal to the first len(column) animals: T D T' times the
-// unit vector of the animal, without the matrices (Colleau 2002).
+// kinship) of an animal to the first len(column) animals: T D T' times the unit
+// vector of the animal, without building the matrices (Colleau 2002).
 func (p *Pedigree) relationships(animal int, column []float64) {
 	clear(column)
 	column[animal] = 1
-	// T' times: what comes to each animal from its descendants.
+	// Multiply by T': add up over the descendants of each animal.
 	for i := animal; i >= 0; i-- {
 		if column[i] == 0 {
 			continue
@@ -263,7 +266,7 @@ func (p *Pedigree) relationships(animal int, column []float64) {
 			}
 		}
 	}
-	// D, then T times: what each animal has from its ancestors.
+	// Multiply by D, then by T: add up over the ancestors of each animal.
 	for i := range column {
 		v := column[i] * p.d[i]
 		if m := p.mother[i]; m >= 0 {
@@ -276,10 +279,10 @@ func (p *Pedigree) relationships(animal int, column []float64) {
 	}
 }
 
-// Kinship returns the kinship (coancestry) of two animals, 0 to 1: what the
-// inbreeding coefficient of their young would be. Of an animal with itself it
-// is half of one more than its inbreeding; it is 0 for animals that are not in
-// the pedigree.
+// Kinship returns the kinship (coancestry) of two animals, 0 to 1. It is the
+// inbreeding coefficient that their young would have. The kinship of an animal
+// with itself is (1 + F) / 2, where F is its inbreeding coefficient. The
+// kinship is 0 if an animal is not in the pedigree.
 func (p *Pedigree) Kinship(a, b husbandry.ID) float64 {
 	i, knownA := p.index[a]
 	j, knownB := p.index[b]
@@ -287,15 +290,15 @@ func (p *Pedigree) Kinship(a, b husbandry.ID) float64 {
 		return 0
 	}
 	if i != j && p.generation[i] == 0 && p.generation[j] == 0 {
-		return 0 // founders, as most are
+		return 0 // the frequent case of two founders
 	}
 	column := make([]float64, max(i, j)+1)
 	p.relationships(i, column)
 	return column[j] / 2
 }
 
-// KinshipWith returns the kinship of one animal with each of others, in one
-// walk through the pedigree.
+// KinshipWith returns the kinship of one animal with each of the others, from a
+// single computation.
 func (p *Pedigree) KinshipWith(a husbandry.ID, others []husbandry.ID) []float64 {
 	list := make([]float64, len(others))
 	i, known := p.index[a]
@@ -312,22 +315,22 @@ func (p *Pedigree) KinshipWith(a husbandry.ID, others []husbandry.ID) []float64 
 	return list
 }
 
-// Depth is how far an animal's ancestors are recorded, in generations: its
-// parents are the first.
+// Depth tells how many generations of an animal's ancestors are recorded. The
+// parents are the first generation.
 type Depth struct {
 	// Complete is the number of generations of which every ancestor is known.
 	Complete int
 	// Deepest is the number of generations to the earliest known ancestor.
 	Deepest int
 	// Equivalent is the number of equivalent complete generations: the sum,
-	// over all known ancestors, of the share of the genes that comes from each
-	// (Maignel, Boichard and Verrier 1996, Interbull Bulletin 14:49-54).
+	// over all known ancestors, of the share of genes from each (Maignel,
+	// Boichard and Verrier 1996, Interbull Bulletin 14:49-54).
 	Equivalent float64
 }
 
-// DepthOfYoung returns how far the ancestors of a pair's young would be
-// recorded. A coefficient of theirs is a least one where Complete is small: an
-// ancestor both parents share may be among those nobody wrote down.
+// DepthOfYoung returns the depth that a pair's young would have. If Complete is
+// small, their coefficient is a lower bound: the parents may share an ancestor
+// that nobody recorded.
 func (p *Pedigree) DepthOfYoung(mother, father husbandry.ID) Depth {
 	m, knownM := p.index[mother]
 	f, knownF := p.index[father]
@@ -357,9 +360,9 @@ func (p *Pedigree) depthOf(mother, father int) Depth {
 	return d
 }
 
-// Groups returns the groups that a pair shares as ancestors, by id, with
-// themselves among their ancestors. Each counted as one animal, so the pair's
-// kinship is an upper bound as far as it comes through them.
+// Groups returns the groups that a pair shares as ancestors, sorted by id. An
+// animal counts as its own ancestor here. Each group counted as one animal, so
+// the part of the kinship that comes through groups is an upper bound.
 func (p *Pedigree) Groups(a, b husbandry.ID) []husbandry.ID {
 	both := p.shared(a, b)
 	var groups []husbandry.ID
@@ -372,8 +375,8 @@ func (p *Pedigree) Groups(a, b husbandry.ID) []husbandry.ID {
 	return groups
 }
 
-// shared marks the animals that are a or an ancestor of a, and b or an
-// ancestor of b.
+// shared marks the common ancestors of a and b. An animal counts as its own
+// ancestor here.
 func (p *Pedigree) shared(a, b husbandry.ID) []bool {
 	i, knownA := p.index[a]
 	j, knownB := p.index[b]

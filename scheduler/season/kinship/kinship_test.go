@@ -14,8 +14,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// family is a pedigree in the order of its numbers: "child mother father",
-// with - for a parent not known.
+// pedigree makes a pedigree from lines of child, mother, father, with - for an
+// unknown parent.
 func pedigree(t testing.TB, lines ...[3]husbandry.ID) *kinship.Pedigree {
 	t.Helper()
 	p, err := kinship.New(animals(lines...))
@@ -38,16 +38,16 @@ func animals(lines ...[3]husbandry.ID) []kinship.Animal {
 	return list
 }
 
-// inbreeding is the inbreeding coefficient of an animal: the kinship of an
-// animal with itself is (1 + F) / 2.
+// inbreeding returns the inbreeding coefficient F of an animal. Its kinship
+// with itself is (1 + F) / 2.
 func inbreeding(p *kinship.Pedigree, id husbandry.ID) float64 { return 2*p.Kinship(id, id) - 1 }
 
 func near(a, b float64) bool { return math.Abs(a-b) < 1e-12 }
 
 // Mrode, Linear Models for the Prediction of Animal Breeding Values, example
-// 2.1 (the pedigree from memory; its relationship matrix, whose upper rows
-// these are, computed again by hand).
-func TestMrodesPedigree(t *testing.T) {
+// 2.1. The pedigree is from memory. Its relationship matrix, of which the upper
+// rows are below, was computed again by hand.
+func TestRelationshipsOfMrodesExample(t *testing.T) {
 	p := pedigree(t, [3]husbandry.ID{"3", "1", "2"}, [3]husbandry.ID{"4", "1", "-"}, [3]husbandry.ID{"5", "4", "3"}, [3]husbandry.ID{"6", "5", "2"})
 	for i, row := range [6][6]float64{
 		{1, 0, .5, .5, .5, .25},
@@ -71,8 +71,8 @@ func TestMrodesPedigree(t *testing.T) {
 	}
 }
 
-// A course sheet on livestock breeding of ETH Zürich.
-func TestACourseSheetsPedigree(t *testing.T) {
+// An exercise from a course on livestock breeding at ETH Zürich.
+func TestRelationshipsOfACourseExercise(t *testing.T) {
 	p := pedigree(t, [3]husbandry.ID{"4", "1", "2"}, [3]husbandry.ID{"5", "3", "2"}, [3]husbandry.ID{"6", "4", "5"})
 	if got := inbreeding(p, "6"); got != .125 {
 		t.Errorf("F %v, want 0.125", got)
@@ -80,8 +80,9 @@ func TestACourseSheetsPedigree(t *testing.T) {
 }
 
 // The coefficients of the usual matings: Wright 1922, American Naturalist
-// 56:330-338 (from memory), that of first cousins also in course texts.
-func TestMatings(t *testing.T) {
+// 56:330-338 (from memory). Course texts have the coefficient of first cousins,
+// too.
+func TestInbreedingOfTheUsualMatings(t *testing.T) {
 	one := func(lines ...[3]husbandry.ID) [][3]husbandry.ID { return lines }
 	for _, c := range []struct {
 		words string
@@ -110,7 +111,7 @@ func TestMatings(t *testing.T) {
 			[3]husbandry.ID{"S", "M", "F"}, [3]husbandry.ID{"D", "N", "F"}), "S", "D", 5. / 32, "half siblings (common parent F)"},
 		{"great-grandfather", one([3]husbandry.ID{"B", "X", "A"}, [3]husbandry.ID{"C", "Y", "B"}, [3]husbandry.ID{"D", "Z", "C"}), "A", "D", 1. / 16, "common ancestor A"},
 		{"itself", one(), "A", "A", 1. / 2, "one animal"},
-		// Of a mother without a mate, as in lizards that breed so.
+		// Young of a mother without a mate, as in parthenogenetic lizards.
 		{"sisters without fathers", one([3]husbandry.ID{"S", "M", "-"}, [3]husbandry.ID{"D", "M", "-"}), "S", "D", 1. / 8, "half siblings (common parent M)"},
 	} {
 		t.Run(c.words, func(t *testing.T) {
@@ -134,8 +135,8 @@ func TestMatings(t *testing.T) {
 	}
 }
 
-// Brother and sister, generation after generation (Wright, as above).
-func TestALineOfFullSiblings(t *testing.T) {
+// Full-sibling matings, generation after generation (Wright, as above).
+func TestInbreedingOfFullSiblingMatings(t *testing.T) {
 	lines := [][3]husbandry.ID{}
 	for g := range 5 {
 		m, f := husbandry.ID(fmt.Sprint("F", g)), husbandry.ID(fmt.Sprint("M", g))
@@ -157,7 +158,7 @@ func TestLoopsNameTheirAnimals(t *testing.T) {
 	}{
 		{"its own mother", [][3]husbandry.ID{{"F1", "F1", "-"}}, "F1 is its own ancestor: F1, child of F1"},
 		{"its own grandfather", [][3]husbandry.ID{{"M1", "F1", "-"}, {"F1", "-", "M1"}}, "M1 is its own ancestor: M1, child of F1, child of M1"},
-		{"met from outside", [][3]husbandry.ID{{"X", "-", "A"}, {"A", "B", "-"}, {"B", "K", "C"}, {"C", "-", "A"}}, "A is its own ancestor: A, child of B, child of C, child of A"},
+		{"a loop reached from an animal outside it", [][3]husbandry.ID{{"X", "-", "A"}, {"A", "B", "-"}, {"B", "K", "C"}, {"C", "-", "A"}}, "A is its own ancestor: A, child of B, child of C, child of A"},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			p, err := kinship.New(animals(c.lines...))
@@ -169,7 +170,7 @@ func TestLoopsNameTheirAnimals(t *testing.T) {
 	}
 }
 
-// Every loop is named once, also where they hang together.
+// Every loop is named once, even if loops share animals.
 func TestAllLoopsAreFound(t *testing.T) {
 	loops := kinship.Loops(animals([][3]husbandry.ID{
 		{"A", "B", "C"}, {"B", "A", "-"}, {"C", "A", "-"}, {"D", "A", "E"}, {"E", "-", "-"}, {"X", "X", "-"},
@@ -183,7 +184,7 @@ func TestAllLoopsAreFound(t *testing.T) {
 	}
 }
 
-func TestALongLineIsNoLoop(t *testing.T) {
+func TestALongLineOfDescentIsNotALoop(t *testing.T) {
 	var list []kinship.Animal
 	for i := range 100_000 {
 		list = append(list, kinship.Animal{ID: husbandry.ID(fmt.Sprint("A", i)), Mother: husbandry.ID(fmt.Sprint("A", i+1))})
@@ -197,7 +198,7 @@ func TestALongLineIsNoLoop(t *testing.T) {
 	}
 }
 
-func TestHowFarAncestorsAreKnown(t *testing.T) {
+func TestDepthOfRecordedAncestors(t *testing.T) {
 	p := pedigree(t,
 		[3]husbandry.ID{"C", "A", "B"},
 		[3]husbandry.ID{"D", "C", "-"},
@@ -210,7 +211,7 @@ func TestHowFarAncestorsAreKnown(t *testing.T) {
 		{"C", ""}:  {Complete: 0, Deepest: 2, Equivalent: 1},      // (1+1)/2
 		{"D", "B"}: {Complete: 1, Deepest: 3, Equivalent: 1 + .5}, // (1+1)/2 + (1+0)/2
 		{"C", "G"}: {Complete: 1, Deepest: 2, Equivalent: 1 + .5}, // both parents, and half of the grandparents
-		// D has C for a mother and nobody for a father.
+		// The mother of D is C, and the father is unknown.
 		{"D", ""}: {Complete: 0, Deepest: 3, Equivalent: 1},
 	} {
 		if got := p.DepthOfYoung(parents[0], parents[1]); got != want {
@@ -225,7 +226,7 @@ func TestHowFarAncestorsAreKnown(t *testing.T) {
 	}
 }
 
-// A group that is recorded as a parent counts as one animal, and it is said.
+// A group recorded as a parent counts as one animal, and Groups names it.
 func TestGroupsCountAsOneAnimal(t *testing.T) {
 	p, err := kinship.New([]kinship.Animal{
 		{ID: "G1", Mother: "F1", Father: "M1", Group: true},
@@ -243,7 +244,7 @@ func TestGroupsCountAsOneAnimal(t *testing.T) {
 		groups string
 	}{
 		{"X", "Y", 1. / 8, "[G1]"},  // at most: their mothers may be sisters
-		{"G1", "X", 1. / 4, "[G1]"}, // X's mother, or her sister
+		{"G1", "X", 1. / 4, "[G1]"}, // G1 is the mother of X, or her sister
 		{"X", "Z", 1. / 16, "[]"},   // through F1, who is one animal
 		{"X", "M1", 1. / 8, "[]"},
 	} {
@@ -256,7 +257,7 @@ func TestGroupsCountAsOneAnimal(t *testing.T) {
 	}
 }
 
-// random draws a pedigree whose animals come in any order.
+// random draws a pedigree with its animals in any order.
 func random(t *rapid.T) []kinship.Animal {
 	n := rapid.IntRange(1, 40).Draw(t, "animals")
 	list := make([]kinship.Animal, n)
@@ -274,9 +275,10 @@ func random(t *rapid.T) []kinship.Animal {
 	return list
 }
 
-// table is the tabular method (Emik and Terrill 1949, Journal of Heredity
-// 40:51-55; Henderson 1976): row by row, the relationship to an animal is the
-// mean of those to its parents. Parents stand before their young.
+// table computes relationships by the tabular method (Emik and Terrill 1949,
+// Journal of Heredity 40:51-55; Henderson 1976). Row by row, the relationship
+// to an animal is the mean of the relationships to its parents. Parents must
+// come before their young.
 func table(list []kinship.Animal) [][]float64 {
 	at := map[husbandry.ID]int{"": -1}
 	a := make([][]float64, len(list))
@@ -325,8 +327,8 @@ func TestAgreesWithTheTabularMethod(t *testing.T) {
 	})
 }
 
-// A relation is said exactly where there is kinship.
-func TestKinIsExplained(t *testing.T) {
+// Two animals have a relation in words exactly if their kinship is above 0.
+func TestRelatedAnimalsHaveARelationInWords(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		list := random(t)
 		p, err := kinship.New(list)
@@ -343,8 +345,8 @@ func TestKinIsExplained(t *testing.T) {
 	})
 }
 
-// herd makes n animals of overlapping generations: of founders first, then
-// each of a mother and a father among the last few hundred.
+// herd makes n animals of overlapping generations: founders first, then animals
+// with a mother and a father among the last few hundred.
 func herd(n int, fathers int) []kinship.Animal {
 	rnd := rand.New(rand.NewPCG(1, 2))
 	list := make([]kinship.Animal, n)
@@ -362,8 +364,8 @@ func herd(n int, fathers int) []kinship.Animal {
 	return list
 }
 
-// All coefficients of 10,000 animals, with few fathers and with as many as
-// mothers, which is the slowest case.
+// BenchmarkNew computes all coefficients of 10,000 animals: with few fathers,
+// and with as many fathers as mothers, the slowest case.
 func BenchmarkNew(b *testing.B) {
 	for _, c := range []struct {
 		words string
@@ -395,7 +397,7 @@ func BenchmarkKinshipWithEverybody(b *testing.B) {
 	}
 }
 
-func TestWhatIsSaidOfTheYoung(t *testing.T) {
+func TestTheWordsAboutAPairsYoung(t *testing.T) {
 	full := func(id husbandry.ID, generations int) []kinship.Animal {
 		var list []kinship.Animal
 		var add func(husbandry.ID, int)

@@ -8,12 +8,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Relation says in words how two animals are related as far as is recorded:
-// "full siblings (parents F1 and M1)", "half siblings (common parent M1)",
-// "F2 is the mother of M3", "common ancestors F1, M1", or "" for no common
-// ancestor. Where it says more than one thing, the closest stands first.
+// Relation words the recorded relationship of two animals: "full siblings
+// (parents F1 and M1)", "half siblings (common parent M1)", "F2 is the mother
+// of M3", "common ancestors F1, M1", or "" if no common ancestor is recorded.
+// If several relations hold, it returns the closest.
 func (p *Pedigree) Relation(a, b husbandry.ID) string {
-	a, b = min(a, b), max(a, b) // the same words either way
+	a, b = min(a, b), max(a, b) // the order of the two does not matter
 	i, knownA := p.index[a]
 	j, knownB := p.index[b]
 	if !knownA || !knownB {
@@ -51,7 +51,8 @@ func (p *Pedigree) Relation(a, b husbandry.ID) string {
 	return "common ancestors " + strings.Join(p.names(nearest), ", ")
 }
 
-// lineage says whether the first is a parent or grandparent of the second.
+// lineage says whether the first animal is a parent or grandparent of the
+// second.
 func (p *Pedigree) lineage(i, j int) string {
 	up, down := string(p.ids[i]), string(p.ids[j])
 	switch i {
@@ -74,7 +75,7 @@ func (p *Pedigree) lineage(i, j int) string {
 	return ""
 }
 
-// sibling says whether the first is a sibling of a parent of the second.
+// sibling says whether the first animal is a sibling of a parent of the second.
 func (p *Pedigree) sibling(i, j int) string {
 	best := 0
 	var of int
@@ -95,7 +96,7 @@ func (p *Pedigree) sibling(i, j int) string {
 	return ""
 }
 
-// commonParents returns the known parents that two animals share.
+// commonParents returns the known parents that the two animals share.
 func (p *Pedigree) commonParents(i, j int) []int {
 	var common []int
 	for _, parent := range []int{p.mother[i], p.father[i]} {
@@ -106,8 +107,8 @@ func (p *Pedigree) commonParents(i, j int) []int {
 	return common
 }
 
-// nearest returns the shared ancestors that are not also reached through the
-// young of theirs which both share.
+// nearest returns the nearest common ancestors. It leaves out ancestors of
+// these, which are common ancestors through them.
 func (p *Pedigree) nearest(a, b husbandry.ID) []int {
 	shared := p.shared(a, b)
 	var list []int
@@ -128,7 +129,7 @@ func (p *Pedigree) nearest(a, b husbandry.ID) []int {
 	return list
 }
 
-// names returns the ids of animals, in order.
+// names returns the ids of animals, sorted.
 func (p *Pedigree) names(animals []int) (ids []string) {
 	for _, i := range animals {
 		ids = append(ids, string(p.ids[i]))

@@ -8,22 +8,22 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Complete is the number of generations that must be known without a gap for
-// a coefficient to be said without "at least": the parents, grandparents and
-// great-grandparents, among whom every common ancestor of first cousins or
-// closer kin is.
+// Complete is the number of generations that must be recorded without a gap
+// before a coefficient is worded without "at least". With parents, grandparents
+// and great-grandparents, every common ancestor of first cousins or closer
+// relatives is recorded.
 const Complete = 3
 
-// Young is what can be said of the young of a pair.
+// Young describes the expected young of a pair.
 type Young struct {
 	Mother, Father husbandry.ID
-	F              float64        // their inbreeding coefficient, 0 to 1
-	Depth          Depth          // how far their ancestors are recorded
-	Relation       string         // of their parents, as [Pedigree.Relation] has it
-	Groups         []husbandry.ID // that count as one animal each, and matter
+	F              float64        // inbreeding coefficient of the young, 0 to 1
+	Depth          Depth          // how many generations of their ancestors are recorded
+	Relation       string         // relation of the parents, see [Pedigree.Relation]
+	Groups         []husbandry.ID // groups that count as one animal each and affect F
 }
 
-// Young returns what can be said of the young of a pair.
+// Young describes the young that a pair would have.
 func (p *Pedigree) Young(mother, father husbandry.ID) Young {
 	y := Young{Mother: mother, Father: father, F: p.Kinship(mother, father), Depth: p.DepthOfYoung(mother, father)}
 	if y.F > 0 { // they share an ancestor
@@ -32,9 +32,9 @@ func (p *Pedigree) Young(mother, father husbandry.ID) Young {
 	return y
 }
 
-// Coefficient writes the coefficient as far as it is known: "0.25", "at least
-// 0.25" where an ancestor within [Complete] generations is not recorded,
-// "about 0.25" where a group counts as one animal.
+// Coefficient words the coefficient with its uncertainty: "0.25" if it is
+// exact, "at least 0.25" if an ancestor within [Complete] generations is not
+// recorded, "about 0.25" if a group counts as one animal.
 func (y Young) Coefficient() string {
 	words := Coefficient(y.F)
 	switch {
@@ -46,8 +46,8 @@ func (y Young) Coefficient() string {
 	return words
 }
 
-// Reason says what the coefficient comes from: "full siblings (parents F1 and
-// M1)", "no common ancestor is recorded", and which groups counted as one
+// Reason words the origin of the coefficient: "full siblings (parents F1 and
+// M1)", "no common ancestor is recorded", and the groups that count as one
 // animal.
 func (y Young) Reason() string {
 	words := y.Relation

@@ -1,5 +1,90 @@
 package herd
 
+import (
+	"slices"
+
+	"nestround/scheduler/season"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Animal is a record and what has been found of it.
+type Animal struct {
+	husbandry.Animal
+	// GravidTimes are the times during which she was known to carry eggs, by
+	// date; the last one is open (To zero) while she does.
+	GravidTimes []Carrying
+	Laid        []*Clutch    // her clutches, by date
+	Mated       []civil.Date // matings seen, by date, each day once
+	Dug         []civil.Date // days on which she was seen digging, by date
+	Pairing     *husbandry.Pairing
+	// Together is when she was last with a male, by a record or by what was
+	// marked.
+	Together Together
+	Weights  []Weight // of the last 400 days, by date
+	// Winters are those it is cooled in, or left out of, by date; a plan fills
+	// them in, from more than a year back to more than a year ahead.
+	Winters []Winter
+	// Came is the first day it was there as a record of its own; zero: always.
+	Came civil.Date
+	// Sexings are the times somebody looked what sex it is, by date.
+	Sexings []Sexing
+	// Regrouped is the last day anybody was taken out of the group.
+	Regrouped civil.Date
+	// Apart is its quarantine; nil when it is in none.
+	Apart *Apart
+	// released is the quarantine it was released from, on the day releasedOn.
+	released   *Apart
+	releasedOn civil.Date
+	sheet      *husbandry.Species
+	Sightings  []Sighting // by date
+	with       []mate     // whom she was put together with, as her tasks named them
+}
+
+// Together is the time a pair was put together for: its first and its last day.
+// From is zero where they never were, Until while they are, and Male is empty
+// where nobody said with whom.
+type Together struct {
+	From, Until civil.Date
+	Male        husbandry.ID
+}
+
+// mate is a male that a female was put together with on a day.
+type mate struct {
+	on   civil.Date
+	male husbandry.ID
+}
+
+// Sighting is a look at a female that told whether she carries eggs.
+type Sighting struct {
+	On     civil.Date
+	Gravid bool
+}
+
+// Carrying is a time during which a female was known to carry eggs: from a
+// sighting to the day she laid or was seen without. While it lasts Until is
+// the last day on which she is expected to, if that is known; a plan looks no
+// further ahead.
+type Carrying struct{ From, To, Until civil.Date }
+
+// Weight is one weighing.
+type Weight struct {
+	On    civil.Date
+	Grams husbandry.Grams   // of a group the mean of one of it
+	Each  []husbandry.Grams // of a group, where each was weighed; else nil
+}
+
+// PostLaying is how long a female counts as just laid (common practice: she is
+// fed up for two weeks).
+const PostLaying = 14
+
+// StageAge is the age at which a stage of life begins, in days; 0 where it is not
+// known.
+type StageAge struct {
+	Stage husbandry.Stage
+	From  husbandry.Days
+}
+
 // Thinner returns an animal's last weight and its best of the three months
 // before, clutches laid since aside, and whether it has lost a tenth of it.
 func (a *Animal) Thinner() (last, best Weight, ok bool) {
@@ -9,4 +94,122 @@ func (a *Animal) Thinner() (last, best Weight, ok bool) {
 	}
 	last, best = a.lost(a.Weights[n-1].On, lossDays)
 	return last, best, float64(last.Grams) < (1-lossShare)*float64(best.Grams)
+}
+
+// Animal returns an animal by its id, or nil.
+func (h *Herd) Animal(id husbandry.ID) *Animal { return h.animals[id] }
+
+// Layings are her clutches until a day, as package season takes them.
+func (a *Animal) Layings(until civil.Date) []season.Laid {
+	var list []season.Laid
+	for _, c := range a.Laid {
+		if !c.Laid.After(until) {
+			list = append(list, season.Laid{Clutch: c.ID, On: c.Laid})
+		}
+	}
+	return list
+}
+
+// carry works out when she carried eggs: from a Sighting until she is seen
+// without or has laid. Eggs laid on the day of a Sighting are those seen.
+func (a *Animal) carry() {
+	slices.SortStableFunc(a.Sightings, func(s, t Sighting) int { return s.On.Compare(t.On) })
+	laid := a.Laid
+	for _, s := range a.Sightings {
+		if n := len(a.GravidTimes); n > 0 {
+			if t := &a.GravidTimes[n-1]; t.To.IsZero() || s.On.Before(t.To) {
+				if !s.Gravid {
+					t.To = s.On
+				}
+				continue
+			}
+		}
+		if !s.Gravid {
+			continue
+		}
+		for len(laid) > 0 && laid[0].Laid.Before(s.On) {
+			laid = laid[1:]
+		}
+		t := Carrying{From: s.On}
+		if len(laid) > 0 {
+			t.To = laid[0].Laid
+		}
+		a.GravidTimes = append(a.GravidTimes, t)
+	}
+}
+
+// PresentOn reports whether the animal is among the keeper's on a day.
+func (a *Animal) PresentOn(day civil.Date) bool {
+	return !day.Before(a.Came) && (a.Left.IsZero() || day.Before(a.Left))
+}
+
+// StageOn returns the stage of life on a day: the record's, or by age and care
+// sheet; adult where the age or the sheet's ages are not known.
+func (a *Animal) StageOn(day civil.Date) husbandry.Stage {
+	if a.Stage != "" {
+		return a.Stage
+	}
+	s := a.sheet
+	if a.Hatched.IsZero() || s.JuvenileFrom == 0 && s.SubadultFrom == 0 && s.AdultFrom == 0 {
+		return husbandry.Adult
+	}
+	age := husbandry.Days(day.Sub(a.Hatched))
+	stage := husbandry.Hatchling
+	for _, next := range a.StageAges() {
+		if next.From > 0 && age >= next.From {
+			stage = next.Stage
+		}
+	}
+	return stage
+}
+
+func (a *Animal) StageAges() [3]StageAge {
+	return [3]StageAge{
+		{husbandry.Juvenile, a.sheet.JuvenileFrom},
+		{husbandry.Subadult, a.sheet.SubadultFrom},
+		{husbandry.Adult, a.sheet.AdultFrom},
+	}
+}
+
+// GravidOn returns since when she is known to carry eggs on a day, or no date.
+// On the day she lays she no longer does.
+func (a *Animal) GravidOn(day civil.Date) civil.Date {
+	for _, t := range a.GravidTimes {
+		if day.Before(t.From) || !t.To.IsZero() && !day.Before(t.To) || t.To.IsZero() && !t.Until.IsZero() && day.After(t.Until) {
+			continue
+		}
+		return t.From
+	}
+	return civil.Date{}
+}
+
+// In reports whether the animal is in a state on a day.
+func (a *Animal) In(state husbandry.State, day civil.Date) bool {
+	switch state {
+	case husbandry.Gravid:
+		return !a.GravidOn(day).IsZero()
+	case husbandry.PostLaying:
+		for i := len(a.Laid) - 1; i >= 0; i-- {
+			if since := day.Sub(a.Laid[i].Laid); since >= 0 && since <= PostLaying {
+				return true
+			}
+		}
+	case husbandry.Breeding:
+		return a.Breeding
+	case husbandry.Apart:
+		return a.Apart != nil && !day.Before(a.Apart.Began)
+	}
+	return false
+}
+
+// apartSince returns since when it is, or was, in quarantine on a day, or no
+// date.
+func (a *Animal) apartSince(day civil.Date) civil.Date {
+	switch {
+	case a.Apart != nil && !day.Before(a.Apart.Began):
+		return a.Apart.Began
+	case a.released != nil && !day.Before(a.released.Began) && day.Before(a.releasedOn):
+		return a.released.Began
+	}
+	return civil.Date{}
 }

@@ -1,8 +1,59 @@
 package herd
 
 import (
+	"slices"
+
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
+)
+
+// Clutch is a record, a finding, or both, and what has become of it.
+type Clutch struct {
+	husbandry.Clutch
+	// Aliases are other ids it was known by before a record gave it its own:
+	// marks and findings of theirs count for it.
+	Aliases []husbandry.ID
+	Found   bool // first known from a finding
+	Counted bool // somebody has counted the eggs
+	Outside bool // laid outside the nest box
+	// FoundOut says that its mother was named after it was found.
+	FoundOut bool
+	Parted   int // of the eggs laid, so many stand in tubs of their own
+	// Where it was laid; "" when unknown.
+	Enclosure husbandry.ID
+	// Young hatched on each day, by date; a record's own number is not dated
+	// and is only in Hatched.
+	HatchedOn []Young
+	// Lost is the number of eggs set that were found dead, or reported as
+	// slugs when they had been out of the female for some days.
+	Lost  int
+	State ClutchState
+	// Young are the records of what hatched from it, in their order.
+	Young []*Animal
+	// Sexings, Weights and Unfed are of its young before those have records:
+	// the times they were sexed and weighed, and the days on which they did
+	// not take their first food.
+	Sexings []Sexing
+	Weights []Weight
+	Unfed   []civil.Date
+}
+
+// Young is the number of young that hatched on a day.
+type Young struct {
+	On    civil.Date
+	Count int
+}
+
+// ClutchState says how far a clutch has come.
+type ClutchState string
+
+// The states of a clutch.
+const (
+	InBox      ClutchState = "in the box" // laid, not lifted or not in a tub yet
+	Incubating ClutchState = "incubating"
+	Hatching   ClutchState = "hatching" // some young have hatched
+	HatchedAll ClutchState = "hatched"  // every egg counted has, or was found dead
+	Ended      ClutchState = "ended"
 )
 
 // TubSetOn returns the day a clutch's tub was set; the laying day for a recorded
@@ -42,3 +93,74 @@ func (h deriver) laidLately() map[husbandry.ID]civil.Date {
 
 // LaidIn is the latest day on which eggs were laid in an enclosure, or no date.
 func (h *Herd) LaidIn(enclosure husbandry.ID) civil.Date { return h.laidIn[enclosure] }
+
+// Clutch returns a clutch by any id it was ever known by, or nil.
+func (h *Herd) Clutch(id husbandry.ID) *Clutch { return h.clutches[id] }
+
+// stands returns the incubator that a clutch has last been put into, as far as
+// anybody said.
+func (c *Clutch) stands(on civil.Date) husbandry.ID {
+	at := c.Incubator
+	for _, m := range c.Moves {
+		if !m.On.After(on) {
+			at = m.Incubator
+		}
+	}
+	return at
+}
+
+// ids returns every id the clutch was ever known by, its own first.
+func (c *Clutch) IDs() []husbandry.ID { return append([]husbandry.ID{c.ID}, c.Aliases...) }
+
+// FirstHatched returns the day the first young hatched, or no date.
+func (c *Clutch) FirstHatched() civil.Date {
+	if len(c.HatchedOn) == 0 {
+		return civil.Date{}
+	}
+	return c.HatchedOn[0].On
+}
+
+// LastHatched returns the last day on which young hatched, or no date.
+func (c *Clutch) LastHatched() civil.Date {
+	if len(c.HatchedOn) == 0 {
+		return civil.Date{}
+	}
+	return c.HatchedOn[len(c.HatchedOn)-1].On
+}
+
+// Expecting reports whether young may still hatch.
+func (c *Clutch) Expecting() bool { return c.State != Ended && c.State != HatchedAll }
+
+func (c *Clutch) settle(h *Herd) {
+	// The record's number is not dated; dated ones may repeat part of it.
+	sum := 0
+	for _, y := range c.HatchedOn {
+		sum += y.Count
+	}
+	c.Hatched = max(c.Hatched, sum)
+	if c.TubSet.IsZero() {
+		for _, id := range c.IDs() {
+			for _, r := range h.ofKind[husbandry.SetTub] {
+				c.TubSet = civil.Max(c.TubSet, h.History.LastDone(id, r.ID))
+			}
+		}
+	}
+	slices.SortStableFunc(c.Moves, func(a, b husbandry.Move) int { return a.On.Compare(b.On) })
+	inTub := !c.TubSet.IsZero() || c.Incubator != "" || c.Temperature != nil || len(c.Moves) > 0
+	switch {
+	case !c.Ended.IsZero() && !c.Ended.After(h.On):
+		c.State = Ended
+	case c.Counted && c.Eggs == 0 && c.Hatched == 0:
+		c.State = Ended // slugs only
+	case c.Hatched > 0 && c.Hatched+c.Lost >= c.Eggs && c.Eggs > 0:
+		c.State = HatchedAll
+	case c.Eggs > 0 && c.Lost >= c.Eggs:
+		c.State = Ended // every egg was found dead
+	case c.Hatched > 0:
+		c.State = Hatching
+	case inTub:
+		c.State = Incubating
+	default:
+		c.State = InBox
+	}
+}

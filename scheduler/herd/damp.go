@@ -114,9 +114,6 @@ func (h drying) boxNote(f *tasks.Found) (n moisture.Note) {
 	return n
 }
 
-// some reports whether a number was told and is not zero or less.
-func some(n *int) bool { return n != nil && *n > 0 }
-
 // boxDamp is the damp of a nest box; nil where its way out is not described.
 func (h drying) boxDamp(e *husbandry.Enclosure) *Damp {
 	if _, ok := moisture.WayOf(e.NestBox.Damp); !ok {

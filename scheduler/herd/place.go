@@ -2,7 +2,6 @@ package herd
 
 import (
 	"nestround/tasks"
-	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
 )
 
@@ -70,29 +69,3 @@ func (h *Herd) ClutchPlace(c *Clutch) tasks.Place {
 
 // PlaceOf is where the work of a room, an enclosure or an incubator is done.
 func (h *Herd) PlaceOf(id husbandry.ID) tasks.Place { return h.places[id] }
-
-// Enclosure returns an enclosure by its id, or nil.
-func (h *Herd) Enclosure(id husbandry.ID) *husbandry.Enclosure { return h.enclosures[id] }
-
-// LastDone is the last day on which a routine was done for a subject, or no
-// date.
-func (h *Herd) LastDone(subject, routine husbandry.ID) civil.Date {
-	return h.History.LastDone(subject, routine)
-}
-
-// LastSaid is the last day for which anybody said that a routine was done for a
-// subject, or no date; it is never before LastDone.
-func (h *Herd) LastSaid(subject, routine husbandry.ID) civil.Date {
-	return h.History.Marks(subject, routine).LastSaid()
-}
-
-// DoneDays returns the days since a day on which a routine was done for a
-// subject, ascending.
-func (h *Herd) DoneDays(subject, routine husbandry.ID, since civil.Date) []civil.Date {
-	return h.History.DoneDays(subject, routine, since)
-}
-
-// Found returns every finding that can change a plan and was not taken back, in
-// the order in which they were first reported. The caller leaves the list as it
-// is.
-func (h *Herd) Found() []tasks.Found { return h.History.Found() }

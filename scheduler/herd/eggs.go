@@ -1,0 +1,27 @@
+package herd
+
+import (
+	"nestround/scheduler/incubation"
+	"nestround/tasks/civil"
+	"nestround/tasks/husbandry"
+)
+
+// Eggs forecasts eggs that would be laid on some day, as the herd knows the
+// species and the incubators. Make one with [Herd.Eggs]; it is not safe for
+// concurrent use.
+type Eggs struct{ herd *Herd }
+
+// Eggs returns a forecaster of eggs that would be laid on some day.
+func (h *Herd) Eggs() *Eggs {
+	return &Eggs{&Herd{
+		Records: h.Records, History: h.History, Clutches: h.Clutches, Latitude: h.Latitude,
+		clutches: h.clutches, incubators: h.incubators, species: h.species, lastIncubator: h.lastIncubator, fore: h.fore,
+	}}
+}
+
+// Hatch forecasts eggs that would be laid on a day, where the eggs of the species
+// stand.
+func (e *Eggs) Hatch(sheet *husbandry.Species, laid civil.Date) incubation.Forecast {
+	e.herd.On = laid
+	return e.herd.fore.Hatch(e.herd, &Clutch{Clutch: husbandry.Clutch{Species: sheet.ID, LaidFrom: laid, Laid: laid}})
+}

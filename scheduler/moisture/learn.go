@@ -236,102 +236,160 @@ func (b *Box) expected(from, to civil.Date) float64 {
 	return sum
 }
 
+// learner walks through the notes of a box in order of date.
 type learner struct {
 	box       *Box
 	obs       []observation
 	doubted   []bool // by note: its weighing does not count
 	questions []Question
+
+	last *point // the latest weighing that counts; nil: none
+	// pending is the doubted weighing since last, and pendingAt the index of its
+	// note. A later weighing may confirm it.
+	pending   *point
+	pendingAt int
+	dry       float64    // mass without any water, in g; 0: not known
+	filled    civil.Date // the last day on which water was added; zero: none
+	shared    float64    // covariance of the next observation with the one before it
 }
 
-// observe goes through the notes, doubts the weighings that cannot be, and
+// observe goes through the notes. It questions the impossible weighings, and
 // makes observations of the others.
 func (l *learner) observe() {
-	b := l.box
-	var last, pending *point
-	pendingAt := -1
-	dry, filled := 0.0, b.Set // dry: the least it can weigh; 0: not known
-	if b.Damp.Mass > 0 {
-		if b.Damp.Water > 0 {
-			dry = float64(b.Damp.Mass - b.Damp.Water)
-		}
-		if !b.Set.IsZero() {
-			last = &point{on: b.Set, after: float64(b.Damp.Mass)}
-		}
-	}
-	shared := 0.0
-	use := func(p *point, n Note, mass float64) {
-		o := observation{from: p.on, to: n.On, expected: b.expected(p.on, n.On), lost: p.after + p.poured - mass,
-			noise: 2*scaleError*scaleError + square(pourError*p.poured), shared: shared}
-		if o.expected > 0 {
-			l.obs = append(l.obs, o)
-			shared = -scaleError * scaleError
-		}
-	}
-	for i, n := range b.Notes {
-		if n.On.Before(b.Set) {
-			l.doubted[i] = n.Weighs != nil // of what was in it before
+	l.open()
+	for i, n := range l.box.Notes {
+		if n.On.Before(l.box.Set) {
+			l.doubted[i] = n.Weighs != nil // the box held something else then
 			continue
 		}
 		if n.Disturbed {
-			for _, p := range []*point{last, pending} {
-				if p != nil {
-					p.jumped = true
-				}
-			}
-			dry = 0
+			l.disturb()
 		}
 		if n.Weighs != nil {
-			mass := float64(*n.Weighs)
-			here := &point{on: n.On, after: mass}
-			why := Doubt("")
-			if last != nil && !last.jumped {
-				why = b.doubt(last, n.On, mass, dry)
-			} else if dry > 0 && mass < dry-sure*scaleError {
-				why = BoneDry
-			}
-			switch {
-			case why == "" && (last == nil || last.jumped):
-				last, pending, shared = here, nil, 0
-			case why == "":
-				use(last, n, mass)
-				last, pending = here, nil
-			case pending != nil && !pending.jumped && why != BoneDry && b.doubt(pending, n.On, mass, 0) == "":
-				// Two agree against the one before: something was done to it that
-				// nobody wrote down. It counts from there.
-				l.doubted[pendingAt] = false
-				l.questions = l.questions[:len(l.questions)-1]
-				shared = 0
-				use(pending, n, mass)
-				last, pending = here, nil
-			default:
-				l.doubted[i] = true
-				q := Question{Weighing: Weighing{n.On, *n.Weighs}, Why: why}
-				if last != nil {
-					q.Since = Weighing{last.on, husbandry.Grams(last.after + last.poured)}
-				}
-				l.questions = append(l.questions, q)
-				pending, pendingAt = here, i
-			}
-			if dry == 0 && b.Damp.Mass == 0 && b.Damp.Water > 0 && last == here && len(l.obs) == 0 && !n.Disturbed {
-				dry = mass + float64(n.Added-b.Damp.Water)
-			}
+			l.weigh(i, n)
 		}
-		if n.Added > 0 && last == nil && !filled.IsZero() {
-			if e := b.expected(filled, n.On); e > 0 {
-				l.obs = append(l.obs, observation{from: filled, to: n.On, expected: e, lost: float64(n.Added), noise: square(pourError * float64(n.Added)), eye: true})
-			}
-		}
-		for _, p := range []*point{last, pending} {
-			if p != nil {
-				p.poured += float64(n.Added)
-				p.jumped = p.jumped || n.Filled || n.Unweighed
-			}
-		}
-		if n.Added > 0 || n.Filled || n.Unweighed && b.Damp.Mass > 0 {
-			filled = n.On
-		}
+		l.pour(n)
 	}
 }
+
+// open starts from the records of the box.
+func (l *learner) open() {
+	b := l.box
+	l.filled = b.Set
+	if b.Damp.Mass <= 0 {
+		return
+	}
+	if b.Damp.Water > 0 {
+		l.dry = float64(b.Damp.Mass - b.Damp.Water)
+	}
+	if !b.Set.IsZero() {
+		l.last = &point{on: b.Set, after: float64(b.Damp.Mass)}
+	}
+}
+
+// disturb notes that something was taken out of the box: no later mass can be
+// compared with an earlier one.
+func (l *learner) disturb() {
+	for _, p := range l.points() {
+		p.jumped = true
+	}
+	l.dry = 0
+}
+
+// points returns the weighings that the next one may be compared with.
+func (l *learner) points() []*point {
+	return slices.DeleteFunc([]*point{l.last, l.pending}, func(p *point) bool { return p == nil })
+}
+
+// weigh judges the weighing of note i, and compares it with the weighing before
+// it.
+func (l *learner) weigh(i int, n Note) {
+	here := &point{on: n.On, after: float64(*n.Weighs)}
+	why := l.doubt(here)
+	switch {
+	case why == "" && l.last.comparable():
+		l.compare(l.last, here)
+		l.accept(here)
+	case why == "":
+		l.shared = 0
+		l.accept(here)
+	case l.confirms(here, why):
+		// Two weighings agree against the one before them. Somebody changed the
+		// box between and did not write it down. The count starts anew there.
+		l.doubted[l.pendingAt] = false
+		l.questions = l.questions[:len(l.questions)-1]
+		l.shared = 0
+		l.compare(l.pending, here)
+		l.accept(here)
+	default:
+		l.question(i, *n.Weighs, why)
+		l.pending, l.pendingAt = here, i
+	}
+	if damp := l.box.Damp; l.dry == 0 && damp.Mass == 0 && damp.Water > 0 && l.last == here && len(l.obs) == 0 && !n.Disturbed {
+		l.dry = here.after + float64(n.Added-damp.Water)
+	}
+}
+
+// doubt says why the weighing is impossible, or "" if it is possible.
+func (l *learner) doubt(here *point) Doubt {
+	switch {
+	case l.last.comparable():
+		return l.box.doubt(l.last, here.on, here.after, l.dry)
+	case l.dry > 0 && here.after < l.dry-sure*scaleError:
+		return BoneDry
+	}
+	return ""
+}
+
+// confirms reports whether a doubted weighing agrees with the pending one.
+func (l *learner) confirms(here *point, why Doubt) bool {
+	return why != BoneDry && l.pending.comparable() && l.box.doubt(l.pending, here.on, here.after, 0) == ""
+}
+
+// accept makes a weighing the one that the next is compared with.
+func (l *learner) accept(here *point) { l.last, l.pending = here, nil }
+
+// compare makes an observation of the loss between two weighings.
+func (l *learner) compare(p, here *point) {
+	o := observation{from: p.on, to: here.on, expected: l.box.expected(p.on, here.on), lost: p.after + p.poured - here.after,
+		noise: 2*scaleError*scaleError + square(pourError*p.poured), shared: l.shared}
+	if o.expected > 0 {
+		l.obs = append(l.obs, o)
+		l.shared = -scaleError * scaleError
+	}
+}
+
+// question puts the weighing of note i aside.
+func (l *learner) question(i int, mass husbandry.Grams, why Doubt) {
+	l.doubted[i] = true
+	q := Question{Weighing: Weighing{l.box.Notes[i].On, mass}, Why: why}
+	if l.last != nil {
+		q.Since = Weighing{l.last.on, husbandry.Grams(l.last.after + l.last.poured)}
+	}
+	l.questions = append(l.questions, q)
+}
+
+// pour takes account of the water that was added after the day's weighing. In
+// a box that was never weighed, the water added by eye is an observation of the
+// loss.
+func (l *learner) pour(n Note) {
+	if n.Added > 0 && l.last == nil && !l.filled.IsZero() {
+		if e := l.box.expected(l.filled, n.On); e > 0 {
+			l.obs = append(l.obs, observation{from: l.filled, to: n.On, expected: e, lost: float64(n.Added), noise: square(pourError * float64(n.Added)), eye: true})
+		}
+	}
+	for _, p := range l.points() {
+		p.poured += float64(n.Added)
+		p.jumped = p.jumped || n.Filled || n.Unweighed
+	}
+	if n.Added > 0 || n.Filled || n.Unweighed && l.box.Damp.Mass > 0 {
+		l.filled = n.On
+	}
+}
+
+// comparable reports whether there is a weighing, and later masses can be
+// compared with it.
+func (p *point) comparable() bool { return p != nil && !p.jumped }
 
 // doubt says why a mass cannot be that of a box which was weighed before; ""
 // where it can.
@@ -352,60 +410,83 @@ func (b *Box) doubt(p *point, on civil.Date, mass, dry float64) Doubt {
 
 func square(x float64) float64 { return x * x }
 
-// settle works out what the box lacks, and since when that is known.
+// settle works out how much water the box lacks, and from which day on that is
+// known.
 func (l *learner) settle(out *Balance) {
 	b := l.box
-	lacks, moved, weighed := 0.0, false, false
+	w := water{out: out}
 	out.Target = b.Damp.Mass
 	if !b.Set.IsZero() {
 		out.Known, out.Since = true, b.Set
-		weighed = b.Damp.Mass > 0
+		w.weighed = b.Damp.Mass > 0
 	}
 	for i, n := range b.Notes {
 		if n.On.Before(b.Set) {
 			continue
 		}
-		counts := n.Weighs != nil && !l.doubted[i]
 		if out.Known {
-			lacks += out.Factor.Mid * b.expected(out.Since, n.On)
+			w.lacks += out.Factor.Mid * b.expected(out.Since, n.On)
 		}
-		moved = moved || n.Disturbed
+		w.moved = w.moved || n.Disturbed
+		counts := n.Weighs != nil && !l.doubted[i]
 		if counts {
-			mass := float64(*n.Weighs)
-			switch {
-			case out.Target == 0 && !out.Known || out.Target == 0 && n.On == b.Set:
-				lacks = float64(n.Added)
-				out.Target = *n.Weighs + n.Added
-			case out.Target == 0, moved && out.Known:
-				// What was taken out is not water.
-				out.Target = husbandry.Grams(mass + lacks)
-			default:
-				lacks = float64(out.Target) - mass
-			}
-			moved, weighed = false, true
-			out.Unweighed, out.Unsure = civil.Date{}, 0
-			out.Weighed = Weighing{n.On, *n.Weighs}
+			w.weigh(n, b.Set)
 		}
-		switch {
-		case n.Added > 0 && weighed:
-			lacks -= float64(n.Added)
-		case n.Added > 0, n.Filled:
-			lacks = 0 // by look and feel
-			out.Unweighed, out.Unsure = civil.Date{}, 0
-		case n.Unweighed && out.Target > 0:
-			// It is taken at its word until it is weighed; of what was poured by
-			// eye each time, nobody knows how much too little it was.
-			out.Unsure = husbandry.Grams(math.Hypot(float64(out.Unsure), eyeError*max(lacks, 0)))
-			out.Unweighed, lacks = n.On, 0
-		case !counts:
-			if out.Known {
-				out.Since = n.On
-			}
-			continue
+		if w.fill(n) || counts {
+			out.Known = true
 		}
-		out.Known, out.Since = true, n.On
+		if out.Known {
+			out.Since = n.On
+		}
 	}
-	out.Lacks = husbandry.Grams(lacks)
+	out.Lacks = husbandry.Grams(w.lacks)
+}
+
+// water is the water in a box, followed from note to note.
+type water struct {
+	out     *Balance
+	lacks   float64 // g
+	moved   bool    // something was taken out since the last weighing that counts
+	weighed bool    // a weighing counted, or the mass is in the records
+}
+
+// weigh takes account of a weighing that counts. set is the day of the records.
+func (w *water) weigh(n Note, set civil.Date) {
+	out := w.out
+	switch {
+	case out.Target == 0 && (!out.Known || n.On == set):
+		w.lacks = float64(n.Added)
+		out.Target = *n.Weighs + n.Added
+	case out.Target == 0, w.moved && out.Known:
+		// The change of mass is not of water.
+		out.Target = husbandry.Grams(float64(*n.Weighs) + w.lacks)
+	default:
+		w.lacks = float64(out.Target) - float64(*n.Weighs)
+	}
+	w.moved, w.weighed = false, true
+	out.Unweighed, out.Unsure = civil.Date{}, 0
+	out.Weighed = Weighing{n.On, *n.Weighs}
+}
+
+// fill takes account of the water that was added. It reports whether the note
+// says anything about water.
+func (w *water) fill(n Note) bool {
+	out := w.out
+	switch {
+	case n.Added > 0 && w.weighed:
+		w.lacks -= float64(n.Added)
+	case n.Added > 0, n.Filled:
+		w.lacks = 0 // by look and feel
+		out.Unweighed, out.Unsure = civil.Date{}, 0
+	case n.Unweighed && out.Target > 0:
+		// The keeper is believed until the next weighing. Each pouring by eye
+		// adds its error.
+		out.Unsure = husbandry.Grams(math.Hypot(float64(out.Unsure), eyeError*max(w.lacks, 0)))
+		out.Unweighed, w.lacks = n.On, 0
+	default:
+		return false
+	}
+	return true
 }
 
 // LacksOn is what it lacks on a day from Since on, in g; below 0 where it is

@@ -8,32 +8,32 @@ import (
 	"strings"
 )
 
-// A digest is recognised in its answers by any one of four carriers: the
-// token in the Reply-To address, the Message-ID, a tag in the subject and a
-// line in the text. Each of them is lost on some way: providers replace the
-// Message-ID, plus addresses are not delivered everywhere, people change
-// subjects and delete quotes. The functions below write the carriers and read
-// them back, so that digest and reply agree.
+// An answer carries four marks of its digest, and any one of them is enough to
+// find the digest: the token in the Reply-To address, the Message-ID, a tag in
+// the subject, and a line in the text. Each mark can get lost: providers
+// replace the Message-ID, some servers do not deliver plus addresses, people
+// change subjects and delete quotes. The functions below write these marks and
+// read them back.
 
-// Ids alternate letters and digits, so that none is a word or a number, and
-// use no letter that is mistaken for a digit or another letter (B I L O S U V
-// Z) and neither 0 nor 1: 18*8*18*8 are 20,736 ids, 56 years of mornings.
+// An id alternates letters and digits, so it is never a word or a number. It
+// leaves out characters that people confuse: B I L O S U V Z, 0 and 1. There
+// are 18*8*18*8 = 20,736 ids, enough for 56 years of mornings.
 const (
 	idLetters = "ACDEFGHJKMNPQRTWXY"
 	idDigits  = "23456789"
 	idPattern = "[A-Z][0-9][A-Z][0-9]"
 )
 
-// A token is 26 letters of base 32, 130 bits; lower case, because some servers
-// lower the local part of an address.
+// A token has 26 letters of base 32, that is 130 bits. It is lower case,
+// because some servers turn the local part of an address into lower case.
 const (
 	tokenLetters = "abcdefghijklmnopqrstuvwxyz234567"
 	tokenLength  = 26
 	tokenPattern = "[a-z2-7]{26}"
 )
 
-// NewIssueID makes an id such as K7Q2 that taken does not know yet. It fails
-// where random does, and where a thousand attempts found none free.
+// NewIssueID makes an id such as K7Q2 for which taken returns false. It fails
+// if reading random fails, or if a thousand attempts find no free id.
 func NewIssueID(random io.Reader, taken func(id string) bool) (string, error) {
 	for range 1000 {
 		var id strings.Builder
@@ -64,7 +64,7 @@ func NewToken(random io.Reader) (string, error) {
 	return token.String(), nil
 }
 
-// pick returns one byte of from, each as likely as the others.
+// pick returns one byte of from, each with the same probability.
 func pick(random io.Reader, from string) (byte, error) {
 	even := 256 - 256%len(from)
 	for {
@@ -92,9 +92,9 @@ func SubjectID(subject string) (id string, ok bool) {
 	return m[1], true
 }
 
-// PlusAddress puts a token into an address, alone or with a display name
+// PlusAddress puts a token into an address, which may have a display name
 // before it: "local@domain" becomes "local+d.TOKEN@domain". An address without
-// an @ is returned as it is.
+// an @ is returned unchanged.
 func PlusAddress(addr, token string) string {
 	i := strings.LastIndexByte(addr, '@')
 	if i < 0 {
@@ -117,14 +117,14 @@ func AddressToken(addr string) (token string, ok bool) {
 	return m[1], true
 }
 
-// MarkerLine returns the line of text by which a quoted digest is known:
-// "Ref K7Q2 abcdefghijklmnopqrstuvwxyz".
+// MarkerLine returns the line of text that identifies a quoted digest: "Ref
+// K7Q2 abcdefghijklmnopqrstuvwxyz".
 func MarkerLine(id, token string) string { return "Ref " + id + " " + token }
 
 var marker = regexp.MustCompile(`(?i)(?:^|[^\pL\pN])ref[\s\x{a0}]+(` + idPattern + `)[\s\x{a0}]+(` + tokenPattern + `)(?:$|[^\pL\pN])`)
 
-// Marker finds a marker line, or what a mail program made of one, in a line of
-// text.
+// Marker finds a marker line in a line of text, even if a mail program has
+// changed the spaces, the case or the text around it.
 func Marker(line string) (id, token string, ok bool) {
 	m := marker.FindStringSubmatch(line)
 	if m == nil {

@@ -11,7 +11,7 @@ import (
 
 const aToken = "abcdefghijklmnopqrstuvwxyz"
 
-func TestNewIssueIDAndTokenAreReadBack(t *testing.T) {
+func TestIssueIDAndTokenRoundTrip(t *testing.T) {
 	seen := make(map[string]bool)
 	for range 2000 {
 		id, err := NewIssueID(rand.Reader, func(id string) bool { return seen[id] })
@@ -41,8 +41,8 @@ func TestNewIssueIDAndTokenAreReadBack(t *testing.T) {
 	}
 }
 
-// Every letter must be as likely as another, or a token holds fewer than its
-// 130 bits.
+// If letters were not equally likely, a token would have fewer than its 130
+// bits.
 func TestPickIsEven(t *testing.T) {
 	var every [256]byte
 	for i := range every {
@@ -97,7 +97,7 @@ func TestPlusAddress(t *testing.T) {
 		if !strings.Contains(c.addr, "@") {
 			continue
 		}
-		// net/mail is the judge of what an address is.
+		// net/mail decides whether a string is an address.
 		if _, err := mail.ParseAddress(got); err != nil {
 			t.Errorf("PlusAddress(%q) = %q, which is no address: %v", c.addr, got, err)
 		}

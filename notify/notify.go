@@ -1,10 +1,10 @@
-// Package notify has what the ways out to the keeper and back share: the
-// digest's identity, and the two ports that mail passes through.
+// Package notify has the types shared by all ways to the keeper and back: the
+// identity of a digest, and the two ports that mail passes through.
 //
 // Its subpackages are adapters. digest and calendar write, picture draws, reply
-// reads, mailout and mailin carry bytes, page serves a browser, practice is a mail
-// server for trying things out. None of them knows another; the command joins
-// them.
+// reads, mailout and mailin carry mail, page serves a browser, and practice is
+// a mail server for trying things out. They do not import each other; the
+// command connects them.
 package notify
 
 import (
@@ -16,22 +16,23 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Issue is one morning's digest as it must be remembered: replies weeks later
-// are read with its numbers. It is stored before the digest is sent and never
-// changed.
+// Issue is the memory of one morning's digest: a reply refers to its numbers,
+// even weeks later. It is stored before the digest is sent, and never changed
+// afterwards.
 type Issue struct {
-	// ID is a short tag, such as K7Q2: letters and digits that are not
-	// mistaken for one another, unique among the issues kept.
+	// ID is a short tag such as K7Q2, unique among the stored issues. It has
+	// only letters and digits that cannot be confused.
 	ID string `json:"id"`
-	// Token proves that a mail answers this digest: 26 random letters and
-	// digits (130 bits), carried in Reply-To and in the body's marker line.
+	// Token proves that a mail answers this digest. It is 26 random letters and
+	// digits (130 bits), carried in Reply-To and in the marker line of the
+	// body.
 	Token     string     `json:"token"`
 	MessageID string     `json:"message_id"` // without angle brackets
 	Date      civil.Date `json:"date"`
-	Sent      time.Time  `json:"sent,omitzero"` // when it was composed
+	Sent      time.Time  `json:"sent,omitzero"` // moment of composition
 	Items     []Item     `json:"items"`
-	// Lines are the digest's own lines of text, as sent; a reply's lines that
-	// equal one are quotes, not commands.
+	// Lines are the digest's lines of text, as sent. A line of a reply that
+	// equals one of them is a quote, not a command.
 	Lines []string `json:"lines"`
 }
 
@@ -44,9 +45,9 @@ type Item struct {
 	Title   string          `json:"title"`
 	Pinned  bool            `json:"pinned,omitempty"` // cannot be put off
 	Overdue bool            `json:"overdue,omitempty"`
-	Packs   int             `json:"packs,omitempty"` // that it asks to order
-	Mate    husbandry.ID    `json:"mate,omitempty"`  // the male that a pairing names
-	Moot    bool            `json:"-"`               // "all" does not mean it, see tasks.Board
+	Packs   int             `json:"packs,omitempty"` // packs to order
+	Mate    husbandry.ID    `json:"mate,omitempty"`  // male named by a pairing
+	Moot    bool            `json:"-"`               // an answer of "all" leaves it out; see tasks.Board
 }
 
 // Message is a mail to be composed.
@@ -64,7 +65,7 @@ type Message struct {
 	Text, HTML string // HTML may be ""
 }
 
-// Outgoing is a composed mail on its way: the same bytes at every attempt.
+// Outgoing is a composed mail. Every attempt to send it uses the same bytes.
 type Outgoing struct {
 	ID   string // Message-ID without brackets
 	From string // envelope sender, an address alone
@@ -72,35 +73,35 @@ type Outgoing struct {
 	Raw  []byte // RFC 5322, CRLF line ends
 }
 
-// Sender carries a mail to the next server or folder.
+// Sender passes a mail to the next server or folder.
 type Sender interface {
-	// Send returns nil once the next hop has taken responsibility for m. An
-	// error that implements Temporary() bool and returns true is worth
-	// another attempt with the same bytes; so is one that does not implement
-	// it. An error never holds a password.
+	// Send returns nil when the next server or folder has taken responsibility
+	// for m. If an error has a method Temporary() bool that returns true, or no
+	// such method, it is worth trying again with the same bytes. An error never
+	// contains a password.
 	Send(ctx context.Context, m Outgoing) error
 }
 
-// Incoming is a mail as it was found.
+// Incoming is a mail from the mailbox.
 type Incoming struct {
-	// Ref names it within its mailbox, for logs and for setting it aside:
-	// "INBOX;UIDVALIDITY=3;UID=17" or a Maildir file's name.
+	// Ref identifies the mail within its mailbox, for logs and for setting the
+	// mail aside: "INBOX;UIDVALIDITY=3;UID=17", or the name of a Maildir file.
 	Ref  string
-	Raw  []byte // as stored; empty when TooLarge
-	Size int64  // the size the mailbox states
-	// TooLarge says that the mail exceeds the limit and was not fetched.
+	Raw  []byte // as stored; empty if TooLarge
+	Size int64  // the size according to the mailbox
+	// TooLarge says that the mail exceeds the size limit and was not fetched.
 	TooLarge bool
 }
 
 // Inbox is where replies arrive.
 type Inbox interface {
-	// Read hands every mail not yet handled to take, in the mailbox's order,
-	// and returns. A mail counts as handled once take has returned nil; an
-	// error from take leaves it for the next Read, at most three times, after
-	// which it is set aside and reported. It never changes the mail's flags
-	// that a person sees.
+	// Read calls take for every mail that is not handled yet, in the mailbox's
+	// order, and returns. A mail is handled when take returns nil. If take
+	// returns an error, the next Read tries the mail again; after three
+	// attempts, the mail is set aside and reported. Read never changes flags of
+	// the mail that a person sees.
 	Read(ctx context.Context, take func(Incoming) error) error
-	// Watch is Read again and again, as mail arrives, until ctx ends; it
-	// reconnects by itself and returns only ctx's error.
+	// Watch reads again and again, as mail arrives, until ctx ends. It
+	// reconnects by itself, and returns only ctx's error.
 	Watch(ctx context.Context, take func(Incoming) error) error
 }

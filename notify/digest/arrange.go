@@ -7,24 +7,25 @@ import (
 	"strings"
 )
 
-// between stands between what is said on one line, and never begins one. The
-// reply grammar passes over no such sign between a verb and its number.
+// between separates the parts of a line, and never begins a line. The reply
+// grammar does not accept this sign between a verb and its number.
 const between = noBreak + "\u00b7 "
 
-// arrange lays out o, which is shortened already: it puts tasks of one subject
-// that follow one another under it, joins what is said of an ordinary task,
-// and tells each caution in full at the first task it belongs to, and from
-// then on by that task's number. Tasks that are never shortened always have
-// theirs in full.
+// arrange lays out o, which is already shortened. It groups consecutive tasks
+// of the same subject under that subject, and joins the notes of an ordinary
+// task into one line. It shows each caution in full at the first task that has
+// it; later tasks refer to the number of that task. Tasks that are never
+// shortened always keep their caution in full.
 func (o outline) arrange() outline {
-	told := make(map[string]int) // the number where a caution stands
+	told := make(map[string]int) // number of the task that has the caution in full
 	tell := func(caution string, n int, always bool) (full, see string) {
 		at := told[caution]
 		switch {
 		case caution == "":
 			return "", ""
 		case at > 0 && !always:
-			// No line may begin at the number: what follows might complete it.
+			// No line may begin at the number: the next words could turn it
+			// into a command.
 			return "", fmt.Sprint(cautionWord, noBreak, "see", noBreak, at)
 		case at == 0 && n > 0:
 			told[caution] = n
@@ -63,8 +64,9 @@ func (o outline) arrange() outline {
 	return o
 }
 
-// blocks parts the tasks of a room by subject. Where no two tasks of a subject
-// follow one another, the titles, which name it, take less room than headings.
+// blocks groups the tasks of a room by subject. If no subject has two
+// consecutive tasks, it makes one block without a heading: the full titles name
+// the subjects and take less room than headings.
 func blocks(items []item) []block {
 	var all []block
 	for i, it := range items {
@@ -83,7 +85,7 @@ func blocks(items []item) []block {
 	return all
 }
 
-// said returns what stands behind or below the name, but for the caution in
+// said returns all notes of the item after its name, except the caution in
 // full.
 func (it item) said() []string {
 	var said []string
@@ -95,13 +97,14 @@ func (it item) said() []string {
 	return said
 }
 
-// line returns the whole of an item that flows, without its number.
+// line returns the whole text of an item that fits on one line, without its
+// number.
 func (it item) line() string {
 	return strings.Join(append([]string{it.Name}, it.said()...), between)
 }
 
-// harmless reports whether s, of pieces that are no commands, is none itself
-// behind the number n, wherever it is broken.
+// harmless reports whether s after the number n contains no command, wherever a
+// mail program breaks the line. The pieces of s contain no command.
 func (w writer) harmless(n int, s string) bool {
 	s = strconv.Itoa(n) + " " + s
 	return w.defuse(s) == s

@@ -13,8 +13,8 @@ import (
 	"nestround/notify/digest"
 )
 
-// luminance is the relative luminance of "#rrggbb" by WCAG 2.2, "relative
-// luminance": https://www.w3.org/TR/WCAG22/#dfn-relative-luminance
+// luminance returns the relative luminance of "#rrggbb" as defined in WCAG 2.2,
+// "relative luminance": https://www.w3.org/TR/WCAG22/#dfn-relative-luminance
 func luminance(t *testing.T, colour string) float64 {
 	t.Helper()
 	n, err := strconv.ParseUint(strings.TrimPrefix(colour, "#"), 16, 32)
@@ -31,7 +31,7 @@ func luminance(t *testing.T, colour string) float64 {
 	return 0.2126*linear(n>>16) + 0.7152*linear(n>>8) + 0.0722*linear(n)
 }
 
-// contrast is the contrast ratio of WCAG 2.2:
+// contrast returns the contrast ratio of WCAG 2.2:
 // https://www.w3.org/TR/WCAG22/#dfn-contrast-ratio
 func contrast(t *testing.T, a, b string) float64 {
 	t.Helper()
@@ -39,9 +39,9 @@ func contrast(t *testing.T, a, b string) float64 {
 	return (math.Max(l, m) + 0.05) / (math.Min(l, m) + 0.05)
 }
 
-// TestContrastFormula has values that are well known: black on white by
-// definition, and the lightest grey on white that passes 4.5 (#767676; from
-// memory of W3C's techniques).
+// TestContrastFormula checks well-known values: black on white by definition,
+// and the lightest grey on white that passes 4.5 (#767676; from memory of W3C's
+// techniques).
 func TestContrastFormula(t *testing.T) {
 	for _, test := range []struct {
 		a, b string
@@ -55,7 +55,7 @@ func TestContrastFormula(t *testing.T) {
 	}
 }
 
-// paint is what an element inherits or sets.
+// paint holds the colours that an element inherits or sets.
 type paint struct{ text, ground, edge string }
 
 var (
@@ -79,8 +79,8 @@ func (p *paint) declare(declarations string) {
 	}
 }
 
-// styleRules splits the style sheet into the rules of classes in light and in
-// dark.
+// styleRules splits the style sheet into the rules of each class, for light and
+// for dark screens.
 func styleRules(t *testing.T, doc *html.Node) (light, dark map[string]string) {
 	for n := range doc.Descendants() {
 		if n.Data != "style" {
@@ -105,14 +105,14 @@ func styleRules(t *testing.T, doc *html.Node) (light, dark map[string]string) {
 	return nil, nil
 }
 
-// TestContrast works out the colours of every piece of text as a browser does,
-// in light and in dark, and asks for the contrast of WCAG 2.2 success
-// criterion 1.4.3 (AA: 4.5), and for 3 at the edge of what can be tapped
-// (1.4.11). The elements' own styles and the style sheet must agree.
+// TestContrast computes the colours of every piece of text as a browser does,
+// for light and dark screens. It checks the contrast of WCAG 2.2 success
+// criterion 1.4.3 (AA: 4.5), and a contrast of 3 at the edge of tap targets
+// (1.4.11). The styles in the elements and the style sheet must agree.
 func TestContrast(t *testing.T) {
 	eachSample(t, func(t *testing.T, c digest.Content, m digest.Mail) {
 		if len(c.Board.Rows) > 500 {
-			return // as "big"
+			return // the same colours as "big"
 		}
 		doc := parseHTML(t, m.HTML)
 		light, dark := styleRules(t, doc)
@@ -147,7 +147,8 @@ func TestContrast(t *testing.T) {
 					}
 					p = sheet
 					if scheme == "dark" {
-						// What dark does not say again must have no colour in light.
+						// A colour that the dark rules do not replace must not
+						// appear in the light rules.
 						var plain, again paint
 						plain.declare(light[class])
 						again.declare(rules[class])

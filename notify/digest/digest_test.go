@@ -26,7 +26,7 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-// samples are the days that every promise is tested with.
+// samples are the days used for testing every promise.
 func samples() map[string]digest.Content {
 	unanswered := ordinaryDay()
 	unanswered.ReplyTo = ""
@@ -51,8 +51,9 @@ func render(t testing.TB, c digest.Content) digest.Mail {
 	return m
 }
 
-// rendered are the samples with their mails. Rendering the long ones takes most
-// of the time of these tests, so they are rendered once; no test changes them.
+// rendered has the samples with their mails. Rendering the long samples takes
+// most of the time of these tests, so all samples are rendered only once. No
+// test changes them.
 var rendered = sync.OnceValue(func() map[string]sample {
 	all := make(map[string]sample)
 	for name, c := range samples() {
@@ -82,7 +83,7 @@ func eachSample(t *testing.T, f func(*testing.T, digest.Content, digest.Mail)) {
 func TestGolden(t *testing.T) {
 	for name, c := range samples() {
 		if name == "big" || name == "huge" {
-			continue // TestLongLists says what matters of them
+			continue // TestLongLists checks them
 		}
 		m := render(t, c)
 		for part, got := range map[string]string{"txt": "Subject: " + m.Subject + "\n\n" + m.Text, "html": m.HTML} {
@@ -167,12 +168,12 @@ func TestTextIsNarrow(t *testing.T) {
 	})
 }
 
-// oneWord is a line that could not be broken: one word behind a number, a label
-// or nothing. A no-break space does not part words.
+// oneWord matches a line that could not be broken: a single word, possibly
+// after a number or a label. A no-break space does not separate words.
 var oneWord = regexp.MustCompile(`^ *(\d+  |Caution: |... .\d ...  )?[^ ]+$`)
 
-// columns counts two for what East Asian fonts draw wide: a coarse version of
-// Unicode Standard Annex 11, enough for the samples.
+// columns counts two columns for characters that East Asian fonts draw wide. It
+// is a coarse version of Unicode Standard Annex 11, enough for the samples.
 func columns(s string) int {
 	n := 0
 	for _, r := range s {
@@ -188,18 +189,18 @@ func columns(s string) int {
 	return n
 }
 
-// plain makes words of either part comparable: lower case, single spaces, and
-// no space that is not broken.
+// plain makes the words of both parts comparable: lower case, single spaces, no
+// no-break spaces.
 func plain(s string) string {
 	return strings.ToLower(strings.Join(strings.Fields(s), " "))
 }
 
-// TestEveryOpenTaskIsInBothParts reads the parts back: each number stands
-// before its title in both, and no number stands there that is no task's.
+// TestEveryOpenTaskIsInBothParts reads both parts back. Each number must stand
+// before its title in both, and every number must belong to a task.
 func TestEveryOpenTaskIsInBothParts(t *testing.T) {
 	for name, c := range samples() {
 		if name == "big" || name == "huge" {
-			continue // their HTML has no titles, see TestLongLists
+			continue // their HTML has no titles; see TestLongLists
 		}
 		t.Run(name, func(t *testing.T) {
 			m := render(t, c)
@@ -213,11 +214,12 @@ func TestEveryOpenTaskIsInBothParts(t *testing.T) {
 					if r.N == 0 {
 						continue
 					}
-					// Where a title would read as a command behind its number, a
-					// stroke or quotation marks stand in it; so compare letters.
+					// If a title after its number would read as a command, a
+					// stroke or quotation marks are put into it. Compare
+					// letters only.
 					s, ok := byNumber[r.N]
 					want := letters(r.Title)
-					room := letters(s.whom) == letters(r.Place.RoomName) && part == "text" // of the same name
+					room := letters(s.whom) == letters(r.Place.RoomName) && part == "text" // the room has the same name as the subject
 					if s.whom != "" && !room {
 						want = letters(r.Do)
 						if got := letters(s.whom); got != letters(r.Whom) {
@@ -238,14 +240,14 @@ func TestEveryOpenTaskIsInBothParts(t *testing.T) {
 	}
 }
 
-// shownTask is a task as a reader finds it: under which subject, if any, and
-// with which words behind its number.
+// shownTask is a task as a reader sees it: the subject above it, if any, and
+// the words after its number.
 type shownTask struct {
 	n       int
 	whom    string
 	words   string
-	caution string // in full
-	see     int    // the number it sends the reader to for its caution
+	caution string // the caution, if it is in full
+	see     int    // number of the task that has the caution in full
 }
 
 var seeNumber = regexp.MustCompile(`Caution: see (\d+)$`)
@@ -262,8 +264,8 @@ func (s *shownTask) say(words string) {
 	s.words += " " + words
 }
 
-// tasksInText reads the rounds of a text part. A subject's heading stands at
-// the left margin right above a number, behind an empty line or a task.
+// tasksInText reads the rounds of a text part. The heading of a subject stands
+// at the left margin just above a number, after an empty line or a task.
 func tasksInText(text string, c digest.Content) []shownTask {
 	subjects := make(map[string]bool)
 	for _, r := range c.Board.Rows {
@@ -281,7 +283,7 @@ func tasksInText(text string, c digest.Content) []shownTask {
 		case paragraph == "":
 			whom, room = "", false
 		case !strings.HasPrefix(paragraph, " "):
-			// A room's heading is that of no subject.
+			// The heading of a room does not name a subject.
 			if subjects[letters(paragraph)] {
 				whom = paragraph
 			}
@@ -338,14 +340,14 @@ func textOf(n *html.Node) string {
 	return b.String()
 }
 
-// TestCautionsAreToldOnce: each caution stands in full at the first task it
-// belongs to, and the later ones send the reader there, but for those tasks
-// that somebody may be in danger of.
+// TestCautionsAreToldOnce checks that each caution stands in full at the first
+// task that has it, and that later tasks refer to that task. Tasks on which a
+// life may depend always have the caution in full.
 func TestCautionsAreToldOnce(t *testing.T) {
 	all := samples()
 	all["big house"] = bigHouse(40)
 	for name, c := range all {
-		if name == "big" || name == "huge" || name == "hostile" { // their words are changed
+		if name == "big" || name == "huge" || name == "hostile" { // these samples change the words of cautions
 			continue
 		}
 		t.Run(name, func(t *testing.T) {
@@ -379,8 +381,9 @@ func TestCautionsAreToldOnce(t *testing.T) {
 	}
 }
 
-// TestHouseIsShort: what belongs to one enclosure stands under it once, an
-// ordinary task is a line, and a watch does not repeat its task.
+// TestHouseIsShort checks three rules: the tasks of an enclosure stand under a
+// single heading, an ordinary task is one line, and a watch does not repeat its
+// task.
 func TestHouseIsShort(t *testing.T) {
 	text := strings.ReplaceAll(render(t, houseDay()).Text, "\u00a0", " ")
 	for _, want := range []string{
@@ -398,8 +401,8 @@ func TestHouseIsShort(t *testing.T) {
 	}
 }
 
-// TestTapTargets: WCAG 2.2 success criterion 2.5.8 asks for 24 by 24 pixels;
-// half awake, 40 by 40 are asked for here.
+// TestTapTargets: WCAG 2.2 success criterion 2.5.8 requires 24 by 24 pixels.
+// This test requires 40 by 40, because the keeper is half awake.
 func TestTapTargets(t *testing.T) {
 	size := regexp.MustCompile(`class="key" style="[^"]*width:(\d+)px;line-height:(\d+)px;border:1px `)
 	found := size.FindAllStringSubmatch(render(t, houseDay()).HTML, -1)
@@ -445,8 +448,8 @@ func numbersOf(blocks []block) []int {
 	return ns
 }
 
-// TestBothPartsHaveTheSameWords: what the HTML part says the text part says
-// too, in the same order, but for the words of links.
+// TestBothPartsHaveTheSameWords: both parts have the same words in the same
+// order, except for the words of links.
 func TestBothPartsHaveTheSameWords(t *testing.T) {
 	for name, c := range samples() {
 		if name == "big" || name == "huge" {
@@ -465,7 +468,8 @@ func TestBothPartsHaveTheSameWords(t *testing.T) {
 				}
 				flat = strings.Replace(flat, link, "", 1)
 			}
-			// What parts the words of a line is not told where the line ends.
+			// Separators within a line are missing at the end of a line, so
+			// leave them out.
 			parts := strings.NewReplacer(" - ", " ", " \u00b7 ", " ")
 			text := parts.Replace(plain(m.Text))
 			if flat = parts.Replace(flat); flat != text {
@@ -475,11 +479,11 @@ func TestBothPartsHaveTheSameWords(t *testing.T) {
 	}
 }
 
-// block is a run of text of the HTML part without a block inside.
+// block is a run of text in the HTML part that has no further block in it.
 type block struct {
-	text string // with single spaces
-	raw  string // as it stands
-	cell bool   // a table cell's
+	text string // text with single spaces
+	raw  string // text unchanged
+	cell bool   // the block is a table cell
 }
 
 var blockElements = map[string]bool{"p": true, "div": true, "h1": true, "h2": true, "h3": true, "h4": true, "td": true, "tr": true,
@@ -531,8 +535,8 @@ func flatText(t testing.TB, src string) string {
 	return strings.Join(all, " ")
 }
 
-// TestNothingIsFetchedOrRun parses the HTML part as a browser does and looks
-// at every element and attribute.
+// TestNothingIsFetchedOrRun parses the HTML part as a browser does and checks
+// every element and attribute.
 func TestNothingIsFetchedOrRun(t *testing.T) {
 	elements := map[string]bool{"html": true, "head": true, "meta": true, "title": true, "style": true, "body": true, "div": true,
 		"h1": true, "h2": true, "h3": true, "h4": true, "p": true, "b": true, "bdi": true, "span": true, "a": true, "table": true, "tbody": true,
@@ -580,8 +584,8 @@ func TestNothingIsFetchedOrRun(t *testing.T) {
 	})
 }
 
-// TestLinksAreMails reads each link back by RFC 6068: the address, the tag in
-// the subject, and a body of one line that is the command for that number.
+// TestLinksAreMails parses each link by RFC 6068. It must have the address, the
+// tag in the subject, and a body of one line with the command for that number.
 func TestLinksAreMails(t *testing.T) {
 	c := ordinaryDay()
 	m := render(t, c)
@@ -591,7 +595,7 @@ func TestLinksAreMails(t *testing.T) {
 			continue
 		}
 		href := attr(n, "href")
-		// RFC 6068 section 5: "+" is no space.
+		// RFC 6068 section 5: "+" does not mean a space.
 		if strings.Contains(strings.TrimPrefix(href, "mailto:lizards+d."), "+") {
 			t.Errorf("%s has a plus sign outside the address", href)
 		}
@@ -621,8 +625,8 @@ func TestLinksAreMails(t *testing.T) {
 	}
 }
 
-// TestLinkAddresses has the examples of RFC 6068 section 6.1 and 6.2 for
-// addresses with characters that a URL sets apart (from memory).
+// TestLinkAddresses has the examples of RFC 6068 sections 6.1 and 6.2 for
+// addresses with characters that are special in a URL (from memory).
 func TestLinkAddresses(t *testing.T) {
 	for address, want := range map[string]string{
 		"chris@example.com":                  "mailto:chris@example.com?",
@@ -666,8 +670,8 @@ func TestIncompleteContent(t *testing.T) {
 	}
 }
 
-// An overdue date of last year says so.
-func TestLateDatesOfAnotherYearHaveIt(t *testing.T) {
+// An overdue date in an earlier year shows the year.
+func TestOverdueDateOfEarlierYearShowsYear(t *testing.T) {
 	old := with(row(1, "Gecko room", husbandry.Morning, husbandry.Feed, "E01", "Feed E01", "", 0), func(r *tasks.Row) {
 		r.Status, r.Due = tasks.Overdue, civil.MustParse("2026-12-30")
 	})
@@ -696,8 +700,8 @@ func TestCountLine(t *testing.T) {
 		want  string
 	}{
 		{"one task of a minute", []tasks.Row{one}, nil, "1 task, about 1 minute."},
-		{"nobody knows how long", []tasks.Row{late(1, false), late(2, false)}, nil, "2 tasks; 2 overdue."},
-		{"the one late task is an alarm", []tasks.Row{late(1, true)}, nil, "1 task; 1 alarm; 1 overdue."},
+		{"tasks without minutes", []tasks.Row{late(1, false), late(2, false)}, nil, "2 tasks; 2 overdue."},
+		{"the only late task is an alarm", []tasks.Row{late(1, true)}, nil, "1 task; 1 alarm; 1 overdue."},
 		{"one alarm among late tasks", []tasks.Row{late(1, false), late(2, true)}, nil, "2 tasks; 1 alarm; 2 overdue."},
 		{"each late task is an alarm", []tasks.Row{late(1, true), late(2, true)}, nil, "2 tasks; 2 alarms; 2 overdue."},
 		{"an alarm of today is not late", []tasks.Row{with(late(1, true), func(r *tasks.Row) { r.Status, r.Pinned = tasks.Due, true }), late(2, false)}, nil, "2 tasks; 1 alarm; 1 overdue."},
@@ -723,9 +727,10 @@ func TestCountLine(t *testing.T) {
 	}
 }
 
-// TestChancesInWords compares with the likelihood scale of the IPCC: Mastrandrea
-// et al. 2010, Guidance Note for Lead Authors of the IPCC Fifth Assessment
-// Report on Consistent Treatment of Uncertainties, table 1 (from memory).
+// TestChancesInWords compares with the likelihood scale of the IPCC:
+// Mastrandrea et al. 2010, Guidance Note for Lead Authors of the IPCC Fifth
+// Assessment Report on Consistent Treatment of Uncertainties, table 1 (from
+// memory).
 func TestChancesInWords(t *testing.T) {
 	for _, test := range []struct {
 		p    float64
@@ -762,7 +767,7 @@ func TestWeekEnd(t *testing.T) {
 	}
 }
 
-func TestIssueRemembersTheNumbers(t *testing.T) {
+func TestIssueHasNumberedTasks(t *testing.T) {
 	c := alarmDay()
 	m := render(t, c)
 	sent := time.Date(2027, 5, 12, 9, 12, 0, 0, time.UTC)
@@ -789,8 +794,9 @@ func TestIssueRemembersTheNumbers(t *testing.T) {
 	}
 }
 
-// TestLongLists: web mail cuts a mail off at 102 KB, and an answer that quotes
-// the text has to be read whole (256 KiB). No number and no caution is lost.
+// TestLongLists: web mail cuts mails off at 102 KB, and an answer that quotes
+// the text must stay below the size that reply reads (256 KiB). No number and
+// no caution may get lost.
 func TestLongLists(t *testing.T) {
 	t.Parallel()
 	for n, want := range map[int]struct{ html, text string }{
@@ -833,8 +839,9 @@ func TestLongLists(t *testing.T) {
 	}
 }
 
-// behindNumbers indexes the numbers in s. The answer reports whether the words
-// stand behind the number n anywhere, with a space on both sides of the number.
+// behindNumbers indexes the numbers in s. The function it returns reports
+// whether the words follow the number n anywhere, with a space on both sides of
+// the number.
 func behindNumbers(s string) func(n int, words string) bool {
 	at := make(map[int][]string)
 	for i := 0; i < len(s); i++ {
@@ -851,8 +858,9 @@ func behindNumbers(s string) func(n int, words string) bool {
 	}
 }
 
-// TestLongListsOfSubjects: however much a list is shortened, each task has its
-// number, and its caution or the number of a task that has it in full.
+// TestLongListsOfSubjects: in a list shortened to any degree, each task keeps
+// its number. Each also keeps its caution, in full or as the number of a task
+// that has it in full.
 func TestLongListsOfSubjects(t *testing.T) {
 	t.Parallel()
 	for _, n := range []int{40, 150, 300, 1500} {
@@ -893,9 +901,9 @@ func TestLongListsOfSubjects(t *testing.T) {
 	}
 }
 
-// TestALongListOfOverdueTasks: a keeper who was ill has everything overdue,
-// each with the same caution, which then stands once.
-func TestALongListOfOverdueTasks(t *testing.T) {
+// TestALongListOfOverdueTasks: after an illness of the keeper, all tasks are
+// overdue with the same caution. The caution must not be repeated at each task.
+func TestLongListOfOverdueTasks(t *testing.T) {
 	t.Parallel()
 	c := bigDay(2000)
 	for i := range c.Board.Rows {

@@ -11,9 +11,9 @@ import (
 )
 
 // htmlLimit is the size in bytes above which the HTML part is shortened. Web
-// mail cuts long mails off and hides the rest behind a link, and a round
-// must not end in the middle; the common limit is 102 KB (common practice of
-// bulk senders, no published source).
+// mail cuts long mails off and hides the rest behind a link, but a round must
+// be complete. The usual limit is 102 KB (common practice of bulk senders, no
+// published source).
 const htmlLimit = 98_000
 
 func renderHTML(o outline) (src string, lines []string, err error) {
@@ -32,9 +32,9 @@ func renderHTML(o outline) (src string, lines []string, err error) {
 	return b.String(), lines, nil
 }
 
-// htmlLines returns the lines of o as a program shows them that makes text of
-// the HTML part: one for each block, and those with a number in either way
-// such programs have.
+// htmlLines returns the lines that a mail program may make of the HTML part
+// when it turns it into text: a line for each block. Programs differ for a
+// block with a number, so it gives both versions.
 func htmlLines(o outline) []string {
 	lines := []string{o.Title, o.Heading, o.Count, o.Late, o.Shortened}
 	for _, s := range o.Sections {
@@ -78,34 +78,36 @@ const (
 	wholeList = "Write the mail for the whole list"
 )
 
-// mailto returns the address of a link that opens a mail with a one-line body
-// (RFC 6068). The subject carries the digest's tag, because such a mail refers
-// to no other and quotes nothing.
+// mailto returns a link that opens a mail with a one-line body (RFC 6068). The
+// subject carries the digest's tag, because such a mail is not a reply and
+// quotes nothing.
 func (o outline) mailto(body string) template.URL {
 	local, domain := o.To, ""
 	if i := strings.LastIndexByte(o.To, '@'); i >= 0 {
 		local, domain = o.To[:i], o.To[i:]
 	}
-	// A plus sign is literal in an address (RFC 6068 section 2), and some
-	// programs leave its escape as it is.
+	// A plus sign in an address is literal (RFC 6068 section 2), and some
+	// programs do not decode %2B.
 	to := strings.ReplaceAll(escape(local), "%2B", "+") + domain
 	return template.URL("mailto:" + to + "?subject=" + escape("Re: "+o.Tag) + "&body=" + escape(body))
 }
 
-// escape encodes everything but the unreserved characters of RFC 3986; a space
-// is %20, because RFC 6068 section 5 does not read a plus sign as one.
+// escape encodes everything except the unreserved characters of RFC 3986. A
+// space becomes %20, because RFC 6068 section 5 does not read a plus sign as a
+// space.
 func escape(s string) string { return strings.ReplaceAll(url.QueryEscape(s), "+", "%20") }
 
 // The methods of outline with exported names are called by the template.
 
-// link is a number that is a link.
+// link is a number with a link.
 type link struct {
 	N    int
 	Href template.URL
 }
 
-// DoneLink returns the link that marks a task as done, or nil where it is
-// marked already, where there is no address, or in a very long list.
+// DoneLink returns the link that marks a task as done. It returns nil if the
+// task is already marked, if there is no address for answers, or for a routine
+// task in a very long list.
 func (o outline) DoneLink(it item) *link {
 	if !o.Linked() || !it.Open || o.Shortened != "" && it.routine {
 		return nil
@@ -124,9 +126,9 @@ func (o outline) AllLink() template.URL {
 // Linked reports whether numbers are links.
 func (o outline) Linked() bool { return o.AllLink() != "" }
 
-// palette has every colour of the HTML part by its use: in light, then in
-// dark. Text and ground of each pair differ by a contrast of at least 4.5
-// (WCAG 2.2, success criterion 1.4.3); a test works it out from the mail.
+// palette has every colour of the HTML part by its use: for light screens, then
+// for dark screens. The contrast of text and background is at least 4.5 (WCAG
+// 2.2, success criterion 1.4.3); a test computes it from the mail.
 var palette = []struct{ name, light, dark string }{
 	{"page", "#f3f1ea", "#101412"},
 	{"sheet", "#fffefa", "#181e1b"},
@@ -142,7 +144,7 @@ var palette = []struct{ name, light, dark string }{
 	{"cream", "#fbf4df", "#2b2618"},
 }
 
-// colours replaces "light.ink" and "dark.ink" by colours.
+// colours replaces names such as "light.ink" and "dark.ink" by their colours.
 var colours = func() *strings.Replacer {
 	var pairs []string
 	for _, c := range palette {
@@ -151,9 +153,10 @@ var colours = func() *strings.Replacer {
 	return strings.NewReplacer(pairs...)
 }()
 
-// looks has the style of every class of the HTML part, in light colours. It
-// stands in the elements, for programs that drop style sheets, and once more
-// in the style sheet, for long lists, whose elements have only their class.
+// looks has the style of every class of the HTML part, in light colours. The
+// styles are written into the elements for programs that drop style sheets.
+// They are also in the style sheet, because the elements of long lists have
+// only their class.
 var looks = painted(map[string]string{
 	"page":   "margin:0;padding:12px 0;background-color:light.page",
 	"sheet":  "max-width:36em;margin:0 auto;padding:20px 16px 28px;background-color:light.sheet;color:light.ink;font:16px/1.45 'Segoe UI',Roboto,'Helvetica Neue',Arial,sans-serif;word-wrap:break-word;overflow-wrap:anywhere",
@@ -190,7 +193,7 @@ func painted(styles map[string]string) map[string]string {
 	return styles
 }
 
-// darkLooks are the colours of classes where the reader's device is dark.
+// darkLooks are the colours of the classes on a dark screen.
 const darkLooks = `
 .page{background-color:dark.page !important}
 .sheet{background-color:dark.sheet !important;color:dark.ink !important}
@@ -204,7 +207,7 @@ const darkLooks = `
 .see{color:dark.warn !important}
 .care{background-color:dark.cream !important;color:dark.warn !important;border-color:dark.warn !important}`
 
-// sheet is the style sheet.
+// sheet is the style sheet of the HTML part.
 var sheet = func() template.CSS {
 	var b strings.Builder
 	b.WriteString(":root{color-scheme:light dark}\na:focus{outline:3px solid light.link;outline-offset:2px}")
@@ -215,13 +218,13 @@ var sheet = func() template.CSS {
 	return template.CSS(colours.Replace(b.String()))
 }()
 
-// look returns the attributes of an element of a class.
+// look returns the class and style attributes for an element of a class.
 func look(class string) template.HTMLAttr {
 	return template.HTMLAttr(`class="` + class + `" style="` + looks[class] + `"`)
 }
 
-// Row is look for the elements that every task has; in a shortened list it
-// gives only the class.
+// Row is look for elements that every task has. In a shortened list it returns
+// only the class, to save space.
 func (o outline) Row(class string) template.HTMLAttr {
 	if o.Shortened != "" || o.bare {
 		return template.HTMLAttr(`class="` + class + `"`)
@@ -229,10 +232,10 @@ func (o outline) Row(class string) template.HTMLAttr {
 	return look(class)
 }
 
-// page is the HTML part. It has one column, and a plain table only to stand
-// numbers beside their tasks: programs that know no other layout show that,
-// and those that know none read it in order. Red and yellow always stand with
-// a word that says the same.
+// page is the HTML part. It has one column, and a plain table that places
+// numbers beside their tasks: the table works in programs without other layout,
+// and its text reads in order in programs without tables. Red and yellow always
+// come with a word of the same meaning.
 var page = template.Must(template.New("digest").Funcs(template.FuncMap{
 	"look":    look,
 	"sheet":   func() template.CSS { return sheet },

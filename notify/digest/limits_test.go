@@ -7,13 +7,13 @@ import (
 	"nestround/notify/digest"
 )
 
-// A word for a chance ends at the limit of the scale, which belongs to the word
-// below, and the next word begins above it. The limits are those of Mastrandrea
-// et al. 2010, table 1 (see TestChancesInWords).
-func TestWhereTheWordsForChancesEnd(t *testing.T) {
+// A limit of the scale still has the word for the lower range; the next word
+// begins above it. The limits are from Mastrandrea et al. 2010, table 1 (see
+// TestChancesInWords).
+func TestLimitsOfLikelihoodWords(t *testing.T) {
 	for _, c := range []struct {
 		p            float64 // the limit
-		below, above string  // words at the limit, and 0.4 percent above it
+		below, above string  // words at the limit, and 0.4 percent above the limit
 	}{
 		{0.01, "exceptionally unlikely, 1 %", "very unlikely, 1 %"},
 		{0.10, "very unlikely, 10 %", "unlikely, 10 %"},
@@ -32,8 +32,8 @@ func TestWhereTheWordsForChancesEnd(t *testing.T) {
 	}
 }
 
-// Work is told in minutes as far as an hour and a half, then in hours.
-func TestHowLongWorkTakesInWords(t *testing.T) {
+// Work is given in minutes up to an hour and a half, then in hours and minutes.
+func TestDurationOfWorkInWords(t *testing.T) {
 	for _, c := range []struct {
 		minutes int
 		want    string

@@ -13,38 +13,38 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// outline is a digest's words in their order, before either part is laid out.
-// Every string in it has passed through say.
+// outline has the words of a digest in order, before text.go or html.go lays
+// them out. Every string in it has passed through writer.say.
 type outline struct {
 	Subject string
 	Title   string
 	Heading string
 	Count   string
 	Late    string
-	// Shortened says what a very long list leaves out, "" for nothing.
+	// Shortened says what a very long list leaves out; "" if nothing.
 	Shortened string
 	Sections  []section
 	Answer    []string // how to answer, a paragraph each
 	Marker    string
 
-	To  string // the address of answers alone; "" for none
+	To  string // the bare address for answers; "" for none
 	Tag string
-	All bool // the list as a whole can be answered
+	All bool // "all" can answer the whole list
 
 	w    writer
 	bare bool // see level
 }
 
-// section is a part of the digest under one heading.
+// section is the part of the digest under a heading.
 type section struct {
 	Head   string
-	Aside  string // behind the heading, quieter
+	Aside  string // after the heading, in a quieter style
 	Tone   tone
 	Groups []group
 	Lines  []line
 }
 
-// tone says how a section looks; its words say the same.
+// tone is the look of a section. The words of the section say the same.
 type tone string
 
 const (
@@ -53,10 +53,10 @@ const (
 	toneLate  tone = "late"
 )
 
-// Class returns the look of a section's heading.
+// Class returns the class of a section's heading.
 func (t tone) Class() string { return cmp.Or(string(t), "head") }
 
-// Status returns the look of its tasks' status.
+// Status returns the class for the status of the section's tasks.
 func (t tone) Status() string {
 	if t == tonePlain {
 		return "why"
@@ -68,29 +68,29 @@ func (t tone) Status() string {
 type group struct {
 	Room   string
 	Items  []item
-	Blocks []block // the items as they are laid out, see arrange
-	Runs   []run   // in very long lists, see level
+	Blocks []block // the items in their layout; see arrange
+	Runs   []run   // only in very long lists; see level
 }
 
-// block is a subject's tasks that follow one another, or tasks that stand
-// alone under their full titles.
+// block has consecutive tasks of the same subject under a heading, or tasks
+// without a heading under their full titles.
 type block struct {
 	Whom  string // the heading, "" for none
 	Items []item
 }
 
-// item is a task, or a watch.
+// item is a task or a watch.
 type item struct {
-	N       int // 0 for none
+	N       int // number of the task; 0 for none
 	Title   string
 	Status  string // "" for an ordinary open task
 	Why     []string
 	Record  string
-	Caution string // in full; arrange leaves it out where it was told before
+	Caution string // in full; arrange empties it if it stands at an earlier task
 
-	// Name, Notes, See and Flows are how arrange lays the item out: what stands
-	// behind the number, what is said of it, where its caution is told, and
-	// whether all that follows the name on the same line.
+	// Name, Notes, See and Flows are set by arrange: the words after the
+	// number, the notes, the reference to a caution, and whether the name and
+	// all notes go on the same line.
 	Name  string
 	Notes []string
 	See   string
@@ -99,10 +99,10 @@ type item struct {
 	Open    bool
 	do      string // the title without the subject
 	whom    string
-	routine bool   // ordinary enough to lose its reason in a very long list
+	routine bool   // an ordinary task; a very long list may drop its reason
 	special bool   // never shortened
 	label   string // the heading of its run
-	place   string // its number and subject, in a run
+	place   string // its number and subject, for use in a run
 }
 
 // line is a line of a list without numbers.
@@ -207,7 +207,7 @@ func (w writer) countLine(c Content, open, work, overdue, alarms int) string {
 	return w.say(strings.Join(parts, "; ") + ".")
 }
 
-// nextLine says when the next task is due.
+// nextLine names the day of the next task.
 func nextLine(c Content) string {
 	next := c.Next
 	for _, d := range c.Ahead {
@@ -249,8 +249,8 @@ func subject(on civil.Date, tag string, open, overdue, alarms int) string {
 	return s + " " + tag
 }
 
-// rooms makes items of the board's rows for which in holds, by room in the
-// board's order.
+// rooms makes items of the board's rows for which in returns true. It groups
+// them by room, in the board's order.
 func (w writer) rooms(c Content, in func(tasks.Row) bool) []group {
 	var groups []group
 	for _, r := range c.Board.Rows {
@@ -375,7 +375,7 @@ func (w writer) watches(c Content) section {
 func (w writer) lapsed(b *tasks.Board) section {
 	s := section{Head: w.say("Lapsed since the day before"),
 		Aside: w.say("not owed any more, nothing to do")}
-	at := make(map[string]int) // the line of an action
+	at := make(map[string]int) // index of the line with the same action
 	for _, r := range b.Rows {
 		if r.N != 0 {
 			continue
@@ -437,9 +437,9 @@ const (
 	cautionWord = "Caution:"
 )
 
-// answer explains how to answer. Its examples have letters for numbers, so
-// that a quoted digest cannot be taken for what the keeper says; the reasons
-// and the experiment are told in the documentation of notify/reply.
+// answer explains how to answer. Its examples have letters in place of numbers,
+// so that a quoted digest is never taken for the keeper's commands. The
+// documentation of notify/reply has the reasons and the experiment.
 func (w writer) answer(open bool) []string {
 	if !open {
 		return []string{w.say("Answers to this mail are read. For a task of an earlier mail, answer that one: its numbers stay valid.")}

@@ -15,8 +15,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// records are the ids that a reply may name: the samples', and some that are
-// words.
+// records knows the ids that a reply may name: the ids of the samples, and some
+// ids that are ordinary words.
 func records(id string) (reply.Target, bool) {
 	id = strings.ToLower(id)
 	switch {
@@ -32,8 +32,8 @@ func isRecord(id string) bool {
 	return ok
 }
 
-// pieces returns every run of words that a program can make a line of by
-// breaking s at spaces; a no-break space is none.
+// pieces returns every run of words that a program can put on a line of its own
+// by breaking s at spaces. A no-break space is not broken.
 func pieces(s string) []string {
 	words := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' })
 	var all []string
@@ -69,9 +69,9 @@ func wantNoCommand(t interface{ Errorf(string, ...any) }, what, line string) {
 	}
 }
 
-// paragraphs returns what a mail program may break: the text's lines, and the
-// blocks of the HTML part, which has no line ends inside them. The no-break
-// spaces are kept.
+// paragraphs returns the pieces of text that a mail program may break: the
+// lines of the text part, and the blocks of the HTML part, which have no line
+// ends inside. No-break spaces are kept.
 func paragraphs(t testing.TB, m digest.Mail) []string {
 	all := append([]string{m.Subject}, strings.Split(m.Text, "\n")...)
 	for _, b := range blocksOf(t, m.HTML) {
@@ -84,11 +84,11 @@ func TestNoPieceOfADigestIsACommand(t *testing.T) {
 	t.Parallel()
 	for name, c := range samples() {
 		if name == "huge" {
-			continue // the same words as "big"
+			continue // has the same words as "big"
 		}
-		step := 1 // of the widths at which lines are broken
+		step := 1 // step of the widths at which lines are broken
 		if name == "big" {
-			step = 5 // the words of "ordinary", and many lines
+			step = 5 // has the words of "ordinary", but many lines
 		}
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -117,7 +117,8 @@ func TestNoPieceOfADigestIsACommand(t *testing.T) {
 					}
 				}
 			}
-			// A program that makes one line of the whole HTML part, and breaks it.
+			// Some programs turn the whole HTML part into one line and then
+			// break it.
 			flat := flatText(t, m.HTML)
 			for width := 20; width <= 100; width += step {
 				for _, l := range wrapped(flat, width) {
@@ -131,8 +132,8 @@ func TestNoPieceOfADigestIsACommand(t *testing.T) {
 	}
 }
 
-// TestWordsOfTheGrammarAreDefused makes names, reasons and quotes of the reply
-// grammar's own words.
+// TestWordsOfTheGrammarAreDefused builds names, reasons and quotes from the
+// words of the reply grammar.
 func TestWordsOfTheGrammarAreDefused(t *testing.T) {
 	t.Parallel()
 	vocabulary := []string{"done", "did", "all", "but", "except", "skip", "skipped", "later", "undo", "note", "more", "2.1.3", "3.1", "has", "was", "is", "and", "for", "to",
@@ -194,7 +195,7 @@ func checkDefused(t failer, sentences ...string) {
 		r := row(i+1, s, husbandry.Morning, husbandry.Feed, "E07", s, s, 3)
 		r.Caution = s
 		c.Board.Rows = append(c.Board.Rows, r)
-		for range 2 { // two of a subject stand under it
+		for range 2 { // two consecutive tasks stand under their subject
 			r.N = len(sentences) + len(c.Board.Rows)
 			r.Do, r.Whom, r.Part = s, s, husbandry.Evening
 			c.Board.Rows = append(c.Board.Rows, r)
@@ -221,8 +222,8 @@ func checkDefused(t failer, sentences ...string) {
 	}
 }
 
-// TestOrdinaryWordsStayAsTheyAre: nothing visible is changed in what a
-// scheduler or a keeper usually writes.
+// TestOrdinaryWordsStayAsTheyAre: the usual words of a scheduler or a keeper
+// must not change visibly.
 func TestOrdinaryWordsStayAsTheyAre(t *testing.T) {
 	for _, s := range []string{
 		"last done 7 May",
@@ -245,7 +246,7 @@ func TestOrdinaryWordsStayAsTheyAre(t *testing.T) {
 			want := "\n 7  " + title + "\n"
 			switch {
 			case why == "":
-			case strings.HasPrefix(why, "All"): // held, so that no line begins with it
+			case strings.HasPrefix(why, "All"): // a no-break space keeps it from the beginning of a line
 				want += "    " + why + "\n"
 			case len([]rune(" 7  "+title+" \u00b7 "+why)) <= 72:
 				want = "\n 7  " + title + " \u00b7 " + why + "\n"
@@ -260,8 +261,8 @@ func TestOrdinaryWordsStayAsTheyAre(t *testing.T) {
 }
 
 // TestWhatToRecordIsNoFinding: the hint of every finding stands on the line of
-// its number, and no piece of that line tells the finding.
-func TestWhatToRecordIsNoFinding(t *testing.T) {
+// its number. No piece of that line reads as the finding itself.
+func TestRecordHintIsNoFinding(t *testing.T) {
 	for i := range finding.All {
 		f := finding.All[i].Name
 		if finding.All[i].Record == "" {
@@ -286,10 +287,10 @@ func TestWhatToRecordIsNoFinding(t *testing.T) {
 	}
 }
 
-// TestAQuotedDigestIsDropped answers a digest the way programs do that put no
-// mark before a quote, with either part; the reader of replies must find
-// nothing but the keeper's words.
-func TestAQuotedDigestIsDropped(t *testing.T) {
+// TestAQuotedDigestIsDropped answers a digest like a mail program that does not
+// mark quotes, with the text part and with the HTML part. The reader of replies
+// must find only the keeper's words.
+func TestQuotedDigestIsDropped(t *testing.T) {
 	t.Parallel()
 	for name, c := range samples() {
 		if name == "unanswered" {

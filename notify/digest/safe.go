@@ -9,15 +9,15 @@ import (
 	"nestround/tasks/finding"
 )
 
-// clean makes one line of text of foreign words: control characters and line
-// ends of any kind become spaces, characters that hide or reorder what stands
-// next to them are left out, and spaces are single.
+// clean turns foreign words into a single line of text. Control characters and
+// line ends of any kind become spaces, invisible and reordering characters are
+// removed, and several spaces become one.
 func clean(s string) string {
 	s = strings.Map(func(r rune) rune {
 		switch {
 		case unicode.IsSpace(r) || unicode.IsControl(r):
 			return ' '
-		case r == 0x200B, r == 0x2060, r == 0xFEFF, r == 0xAD, // without width
+		case r == 0x200B, r == 0x2060, r == 0xFEFF, r == 0xAD, // zero width
 			r == 0x61C, r >= 0x202A && r <= 0x202E, r >= 0x2066 && r <= 0x206F: // reordering
 			return -1
 		}
@@ -26,22 +26,22 @@ func clean(s string) string {
 	return strings.Join(strings.Fields(s), " ")
 }
 
-// writer makes the digest's strings.
+// writer makes the strings of the digest.
 type writer struct {
-	// record reports whether the books have a record of that id.
+	// record reports whether the books have a record with that id.
 	record func(id string) bool
 }
 
-// say makes words fit to be a line of the digest: clean, and no command.
+// say makes words safe as a line of the digest: clean, and not a command.
 func (w writer) say(s string) string { return w.defuse(clean(s)) }
 
-// sayNumbered is say for words that stand behind a number, or below it.
+// sayNumbered does the same as say for words after or below a number.
 func (w writer) sayNumbered(n int, s string) string {
 	_, behind, _ := cutSpace(w.defuse(strconv.Itoa(n) + " " + w.say(s)))
 	return behind
 }
 
-// cutSpace cuts s at its first space, which may be a no-break one.
+// cutSpace cuts s at its first space, including a no-break space.
 func cutSpace(s string) (before, after string, found bool) {
 	i := strings.IndexFunc(s, unicode.IsSpace)
 	if i < 0 {
@@ -50,9 +50,9 @@ func cutSpace(s string) (before, after string, found bool) {
 	return s[:i], strings.TrimLeftFunc(s[i:], unicode.IsSpace), true
 }
 
-// What the digest must know of the reply grammar, beside the findings. A test
-// makes sentences of the grammar's own words and has the grammar read their
-// pieces.
+// The parts of the reply grammar that the digest must know, in addition to the
+// findings. A test builds sentences from the grammar's own words and lets the
+// grammar read their pieces.
 var (
 	goesOn    = set("and", "but", "except", "excepting", "done", "please", "thanks", "thank", "cheers")
 	greetings = set("hi", "hello", "hey", "hallo", "dear", "good", "morning", "evening", "thanks", "thank", "ok", "okay", "yes", "please", "cheers")
@@ -61,10 +61,12 @@ var (
 )
 
 const (
-	// between a verb and its number, a stroke makes words that are no command.
+	// A stroke between a verb and its number makes sure that they are not a
+	// command.
 	stroke  = "/"
 	noBreak = "\u00a0"
-	// farGreeting is how many words a greeting before a command has at most.
+	// farGreeting is the largest number of words in a greeting before a
+	// command.
 	farGreeting = 4
 )
 
@@ -76,21 +78,23 @@ func set(words ...string) map[string]bool {
 	return m
 }
 
-// defuse changes s, which is clean, so that no piece of it is a command of the
-// reply grammar, wherever a mail program breaks it at spaces.
+// defuse changes s, which must be clean, so that no piece of it is a command of
+// the reply grammar. A mail program may break s at any space.
 //
-// A piece can be a command only where one begins: at a verb with its number
-// ("last done 7 May"), at a number or a record with a finding ("F03 laid 6"),
-// or at "all". Such a word is held to the one before it by a no-break space,
-// so that no piece begins there; readers see no difference. At the beginning
-// of s nothing stands before it, and then a stroke separates the two ("done /
-// 3"), or the end is held instead ("All bowls", "Gravid check"), or "all" is
+// A command can begin only at a verb with its number ("last done 7 May"), at a
+// number or a record with a finding ("F03 laid 6"), or at "all". A no-break
+// space joins such a word to the word before it, so that no piece begins there;
+// readers see no difference. At the beginning of s there is no word to join to.
+// Then a no-break space joins the end of the command to the next word ("All
+// bowls", "Gravid check"), or "all" gets quotation marks, or a stroke separates
+// verb and number ("done / 3"). Ordinary titles and reasons never need the
+// marks or the stroke.
 // put in quotation marks. Ordinary titles and reasons never need that.
 func (w writer) defuse(s string) string {
 	words, gaps := split(s, true)
 	w.hold(words, gaps)
 	s = join(words, gaps)
-	// The dash in "Hello-done 3" ends a greeting and joins no halves.
+	// Split "Hello-done 3" at the dash too: the dash may end a greeting.
 	if words, gaps = split(s, false); greeted(words, len(words)) {
 		w.hold(words, gaps)
 		s = join(words, gaps)
@@ -98,7 +102,7 @@ func (w writer) defuse(s string) string {
 	return s
 }
 
-// hold is defuse for one way to part words.
+// hold does the work of defuse for one way of splitting s into words.
 func (w writer) hold(words []word, gaps []string) {
 	for i := range words {
 		j := w.begins(words, gaps, i)
@@ -106,10 +110,11 @@ func (w writer) hold(words []word, gaps []string) {
 			continue
 		}
 		alone := words[i].plain == "all"
-		// Does a break behind word j leave it incomplete, or make it no command?
+		// A no-break space after word j helps only if the words up to j are a
+		// command on their own, and the next word ends the command's meaning.
 		holds := j+1 < len(words) && gaps[j+1] == " " && !goesOn[words[j+1].plain] && !finding.MayGoOn(words[j+1].plain) && !isNumber(words[j+1].plain) &&
 			(alone || finding.IsComplete(words[j].plain))
-		// "and" parts commands and so holds none back.
+		// "and" separates commands, so joining to it would not help.
 		held := i - 1
 		for held >= 0 && words[held].plain == "and" {
 			held--
@@ -139,8 +144,8 @@ func join(words []word, gaps []string) string {
 	return b.String()
 }
 
-// begins reports whether a command may begin at word i, by the index of the
-// word that makes it one, or -1.
+// begins returns the index of the word that completes a command beginning at
+// word i; -1 if no command begins there.
 func (w writer) begins(words []word, gaps []string, i int) int {
 	next := i + 1
 	switch {
@@ -170,13 +175,13 @@ func (w writer) isRecord(word word) bool {
 }
 
 // greeted reports whether one of the last n words may begin a greeting or a
-// courtesy, which the grammar skips.
+// courtesy. The grammar skips these.
 func greeted(words []word, n int) bool {
 	return slices.ContainsFunc(words[max(0, len(words)-n):], func(w word) bool { return greetings[w.plain] })
 }
 
-// guarded reports whether gap ends in a mark that the word behind it cannot be
-// parted from and that begins no command.
+// guarded reports whether gap ends in a mark that cannot be separated from the
+// next word and cannot precede a command.
 func guarded(gap string) bool {
 	if gap == "" || strings.HasSuffix(gap, " ") {
 		return false
@@ -186,8 +191,8 @@ func guarded(gap string) bool {
 	return r != 0 && !strings.ContainsRune(",;.!:-&+#", r)
 }
 
-// passable reports whether a gap holds nothing but the given characters, and
-// the sign before a number ("done #3").
+// passable reports whether a gap has only the given characters and the sign
+// before a number ("done #3").
 func passable(gap, of string) bool {
 	for _, r := range gap {
 		if r = tidy(r); r != 0 && r != '#' && !strings.ContainsRune(of, r) {
@@ -207,9 +212,9 @@ type word struct {
 	plain string // lower case, with the grammar's characters
 }
 
-// split parts s into words and the gaps before, between and behind them. A
-// word is letters, marks and digits, where halves is set with what joins the
-// halves of an id or a decimal ("C27-04", "1.5").
+// split splits s into words and the gaps before, between and after them. A word
+// consists of letters, marks and digits. If halves is set, it also includes
+// characters that join the halves of an id or a decimal ("C27-04", "1.5").
 func split(s string, halves bool) (words []word, gaps []string) {
 	runes := []rune(s)
 	gap := 0
@@ -243,7 +248,7 @@ func inWord(r rune) bool {
 	return unicode.In(r, unicode.L, unicode.M, unicode.Nd) || r == '_'
 }
 
-// inWordFrom reports whether the first visible rune is one of a word.
+// inWordFrom reports whether the first visible rune is part of a word.
 func inWordFrom(runes []rune) bool {
 	for _, r := range runes {
 		if tidy(r) != 0 {
@@ -254,7 +259,8 @@ func inWordFrom(runes []rune) bool {
 }
 
 // tidy returns r as the reply grammar reads it: full-width forms, dashes and
-// apostrophes as in ASCII; 0 where it reads nothing.
+// apostrophes become ASCII. It returns 0 for characters that the grammar
+// ignores.
 func tidy(r rune) rune {
 	switch {
 	case r >= '\uFF01' && r <= '\uFF5E':

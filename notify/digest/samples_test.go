@@ -10,7 +10,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// The days the tests write digests for. Animals, places and figures are
+// The days for which the tests write digests. Animals, places and numbers are
 // invented.
 var (
 	wednesday = civil.MustParse("2027-05-12")
@@ -58,7 +58,7 @@ func with(r tasks.Row, change func(*tasks.Row)) tasks.Row {
 	return r
 }
 
-// of gives a row an action and a subject, and the title made of them.
+// of sets the action and the subject of a row, and the title made of them.
 func of(r tasks.Row, do, whom string) tasks.Row {
 	r.Do, r.Whom, r.Title = do, whom, do+": "+whom
 	return r
@@ -169,8 +169,8 @@ func alarmDay() digest.Content {
 	return c
 }
 
-// houseDay has several tasks for most enclosures, and the same cautions at many
-// of them.
+// houseDay has several tasks for most enclosures. Many of them have the same
+// cautions.
 func houseDay() digest.Content {
 	const (
 		juno    = "E03 (Juno and Maro, crested geckos)"
@@ -230,7 +230,7 @@ func houseDay() digest.Content {
 	return c
 }
 
-// hostileDay has names and notes that try to be something else.
+// hostileDay has names and notes that imitate markup, headers and commands.
 func hostileDay() digest.Content {
 	names := []string{
 		`<img src=x onerror=alert(1)>`,
@@ -255,7 +255,7 @@ func hostileDay() digest.Content {
 				}
 			}))
 	}
-	for i := range names { // the same once more, three of a subject together
+	for i := range names { // the same names again, with three tasks per subject
 		name := names[i]
 		b.Rows = append(b.Rows, with(row(len(b.Rows)+1, "Room", husbandry.Evening, husbandry.Own, fmt.Sprintf("E%02d", i), name, name, 1),
 			func(r *tasks.Row) { r.Caution, r.Do, r.Whom = name, name, names[i/3*3] }))

@@ -2,37 +2,37 @@ package digest
 
 import "strings"
 
-// level is how much a very long list is shortened. Each shortens more than
-// the one before, and none drops a number, a caution, or anything of a task
-// that is pinned, alarms or belongs to a window.
+// level is the degree of shortening of a very long list. Each level shortens
+// more than the one before. No level drops a number or a caution. No level
+// shortens a task that is pinned, alarms or belongs to a window.
 type level int
 
 const (
 	inFull level = iota
-	// bare has the style sheet alone to style the tasks; nothing is left out.
+	// bare styles the tasks only in the style sheet. It leaves out no words.
 	bare
-	// withoutReasons leaves out the reasons of routine tasks, which are those
-	// that are not overdue, and their links.
+	// withoutReasons leaves out the reasons and links of routine tasks. A task
+	// is routine if it is not overdue.
 	withoutReasons
-	// inRuns joins tasks of one sort and one room into runs of numbers and
-	// places, with their caution once.
+	// inRuns joins tasks of the same sort in the same room into runs of numbers
+	// and places. Each run has its caution once.
 	inRuns
 )
 
 var levels = []level{inFull, bare, withoutReasons, inRuns}
 
-// run is tasks of one sort in one room, without their titles.
+// run has tasks of the same sort in the same room, without their titles.
 type run struct {
 	Label   string
 	Entries []string // "12 E07"
-	Status  string   // of marked tasks
-	Caution string   // in full; arrange leaves it out where it was told before
-	See     string   // where the caution stands
-	Text    string   // all of it but the caution: "Feeding: 12 E07; 13 E08; 15 E10."
-	first   int      // the number of its first task
+	Status  string   // status of marked tasks
+	Caution string   // in full; arrange empties it if it stands earlier
+	See     string   // reference to the caution
+	Text    string   // everything except the caution: "Feeding: 12 E07; 13 E08; 15 E10."
+	first   int      // number of its first task
 }
 
-// shorten returns o as level l shows it in the HTML part, or in the text part.
+// shorten returns o shortened to level l, for the HTML part or the text part.
 func (l level) shorten(o outline, html bool) outline {
 	switch l {
 	case inFull:
@@ -75,7 +75,7 @@ func (l level) group(w writer, g group) group {
 			short.Items = append(short.Items, it)
 		default:
 			k := sort{label: it.label, caution: it.Caution}
-			if !it.Open { // how late each overdue task is, is what a run leaves out
+			if !it.Open { // a run does not show how late its overdue tasks are
 				k.status = it.Status
 			}
 			i, ok := at[k]

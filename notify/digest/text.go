@@ -9,13 +9,14 @@ import (
 	"golang.org/x/text/width"
 )
 
-// columns is the width of the text part. RFC 5322 section 2.1.1 asks for at
-// most 78; six are left for the marks of two or three quotations.
+// columns is the width of the text part. RFC 5322 section 2.1.1 recommends at
+// most 78 characters. The other six leave room for the marks of two or three
+// quotations.
 const columns = 72
 
-// textLimit is the size in bytes above which the text part is shortened as
-// the HTML part is: an answer usually quotes it, and readers of answers have
-// their limits.
+// textLimit is the size in bytes above which the text part is shortened like
+// the HTML part. An answer usually quotes the text, and programs that read
+// answers have size limits.
 const textLimit = 150_000
 
 func renderText(o outline) string {
@@ -89,18 +90,18 @@ type printer struct {
 	started bool
 }
 
-// gap leaves an empty line, but not at the top.
+// gap writes an empty line, except at the top.
 func (p *printer) gap() {
 	if p.started {
 		p.b.WriteByte('\n')
 	}
 }
 
-// para writes a paragraph with every line indented; "" writes nothing.
+// para writes a paragraph with all lines indented. It writes nothing for "".
 func (p *printer) para(indent int, s string) { p.hang(strings.Repeat(" ", indent), indent, s) }
 
-// hang writes a paragraph whose first line begins with first, which is as
-// wide as the indentation of the others.
+// hang writes a paragraph whose first line begins with first. The other lines
+// are indented by the width of first.
 func (p *printer) hang(first string, indent int, s string) {
 	if s == "" {
 		return
@@ -162,7 +163,7 @@ func (p *printer) caution(indent int, s string) {
 func (p *printer) line(l line) {
 	switch {
 	case l.Lead != "":
-		// "Wed 12 May" is ten columns at most.
+		// A day such as "Wed 12 May" has at most ten columns.
 		p.hang(fmt.Sprintf("  %-10s  ", l.Lead), 14, l.Text)
 		for _, b := range l.Below {
 			p.para(4, b)
@@ -175,9 +176,9 @@ func (p *printer) line(l line) {
 	}
 }
 
-// textWidth returns the number of columns of s on a screen of fixed width:
-// two for the wide characters of Unicode Standard Annex 11 (ideographs, most
-// emoji), none for marks that combine with what stands before them.
+// textWidth returns the width of s in columns of a fixed-width screen: two for
+// wide characters of Unicode Standard Annex 11 (ideographs, most emoji), none
+// for marks that combine with the character before them.
 func textWidth(s string) int {
 	n := 0
 	for _, r := range s {
@@ -197,7 +198,7 @@ func textWidth(s string) int {
 	return n
 }
 
-// uniqueLines returns the lines of the two parts, trimmed, each once.
+// uniqueLines returns the lines of both parts, trimmed, each only once.
 func uniqueLines(text string, html []string) []string {
 	var lines []string
 	seen := make(map[string]bool)

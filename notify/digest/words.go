@@ -12,12 +12,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Every sentence a digest makes up itself is in this file and in outline.go.
-// The rules: plain English, no exclamation, the fact before the advice, and
-// no sentence that could be taken for an answer; examples of answers have the
-// letter N where a number would stand.
+// This file and outline.go have every sentence that the digest itself makes.
+// The rules: plain English, no exclamation marks, the fact before the advice,
+// and no sentence that could be taken for an answer. Examples of answers have
+// the letter N in place of a number.
 
-// load writes how much work a number of tasks is: "9 tasks, about 50 minutes".
+// load returns the amount of work in words: "9 tasks, about 50 minutes".
 func load(n, min int) string {
 	s := english.Count(n, "task")
 	if m := english.AboutMinutes(min); m != "" {
@@ -26,11 +26,11 @@ func load(n, min int) string {
 	return s
 }
 
-// likelihoods are the words for a probability, by the scale of the
+// likelihoods are the words for a probability, on the scale of the
 // Intergovernmental Panel on Climate Change (Mastrandrea et al. 2010, Guidance
-// Note on Consistent Treatment of Uncertainties, table 1): each word for what
-// is above the limit, in percent, and not above the one before. Where the
-// scale's ranges overlap the narrower word is used.
+// Note on Consistent Treatment of Uncertainties, table 1). Each word is for
+// probabilities above its limit, in percent, up to and including the limit
+// before it. Where ranges of the scale overlap, the narrower word is used.
 var likelihoods = []struct {
 	above float64
 	word  string
@@ -44,7 +44,8 @@ var likelihoods = []struct {
 	{math.Inf(-1), "exceptionally unlikely"},
 }
 
-// chance writes a probability, 0 to 1, in words and in percent: "likely, 72 %".
+// chance returns a probability, 0 to 1, in words and in percent: "likely, 72
+// %".
 func chance(p float64) string {
 	p = math.Max(0, math.Min(1, p))
 	word := ""
@@ -67,7 +68,7 @@ func partName(p husbandry.Part) string {
 	return "Evening"
 }
 
-// lateness says since when a task is overdue on a day.
+// lateness says since which day a task is overdue.
 func lateness(t tasks.Task, on civil.Date) string {
 	days := on.Sub(t.Due)
 	if t.Due.IsZero() || days <= 0 {
@@ -76,7 +77,8 @@ func lateness(t tasks.Task, on civil.Date) string {
 	return fmt.Sprintf("due %s, %s ago", english.ShortWeekday(t.Due, on), english.Days(days))
 }
 
-// toRecord says what a task asks the keeper to record: "Record the weight".
+// toRecord names the findings that the keeper should record: "Record the
+// weight".
 func toRecord(asks []tasks.FindingName) string {
 	words := finding.ToRecord(asks)
 	if len(words) == 0 {

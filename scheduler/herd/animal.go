@@ -8,42 +8,43 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Animal is a record and what has been found of it.
+// Animal is the record of an animal, with everything found of it.
 type Animal struct {
 	husbandry.Animal
 	// GravidTimes are the times during which she was known to carry eggs, by
-	// date; the last one is open (To zero) while she does.
+	// date. The last one is open (its To is zero) as long as she carries eggs.
 	GravidTimes []Carrying
 	Laid        []*Clutch    // her clutches, by date
 	Mated       []civil.Date // matings seen, by date, each day once
 	Dug         []civil.Date // days on which she was seen digging, by date
 	Pairing     *husbandry.Pairing
-	// Together is when she was last with a male, by a record or by what was
-	// marked.
+	// Together is the last time she was with a male, by a pairing record or by
+	// marks.
 	Together Together
 	Weights  []Weight // of the last 400 days, by date
-	// Winters are those it is cooled in, or left out of, by date; a plan fills
-	// them in, from more than a year back to more than a year ahead.
+	// Winters are the winters in which it is cooled, or kept out of the cold,
+	// by date: from more than a year back to more than a year ahead.
 	Winters []Winter
-	// Came is the first day it was there as a record of its own; zero: always.
+	// Came is the first day on which it was here with a record of its own;
+	// zero: always.
 	Came civil.Date
-	// Sexings are the times somebody looked what sex it is, by date.
+	// Sexings are the looks at its sex, by date.
 	Sexings []Sexing
-	// Regrouped is the last day anybody was taken out of the group.
+	// Regrouped is the last day on which an animal was taken out of the group.
 	Regrouped civil.Date
 	// Apart is its quarantine; nil when it is in none.
 	Apart *Apart
-	// released is the quarantine it was released from, on the day releasedOn.
+	// released is the quarantine that ended on the day releasedOn.
 	released   *Apart
 	releasedOn civil.Date
 	sheet      *husbandry.Species
 	Sightings  []Sighting // by date
-	with       []mate     // whom she was put together with, as her tasks named them
+	with       []mate     // the males of her pairings, as the tasks named them
 }
 
-// Together is the time a pair was put together for: its first and its last day.
-// From is zero where they never were, Until while they are, and Male is empty
-// where nobody said with whom.
+// Together is the time during which a pair was together: its first and its last
+// day. From is zero where the pair never was together, and Until is zero while
+// it is. Male is empty where nobody said which male it was.
 type Together struct {
 	From, Until civil.Date
 	Male        husbandry.ID
@@ -62,20 +63,20 @@ type Sighting struct {
 }
 
 // Carrying is a time during which a female was known to carry eggs: from a
-// sighting to the day she laid or was seen without. While it lasts Until is
-// the last day on which she is expected to, if that is known; a plan looks no
-// further ahead.
+// sighting to the day on which she laid or was seen without eggs. While that
+// time lasts, Until is the last day on which she is expected to carry eggs, if
+// that is known; a plan looks no further ahead.
 type Carrying struct{ From, To, Until civil.Date }
 
 // Weight is one weighing.
 type Weight struct {
 	On    civil.Date
-	Grams husbandry.Grams   // of a group the mean of one of it
-	Each  []husbandry.Grams // of a group, where each was weighed; else nil
+	Grams husbandry.Grams   // of a group: the mean mass of one animal
+	Each  []husbandry.Grams // of a group whose animals were weighed one by one; else nil
 }
 
-// PostLaying is how long a female counts as just laid (common practice: she is
-// fed up for two weeks).
+// PostLaying is how many days after laying a female counts as just laid. Common
+// practice: she is fed up for two weeks.
 const PostLaying = 14
 
 // StageAge is the age at which a stage of life begins, in days; 0 where it is not
@@ -85,8 +86,9 @@ type StageAge struct {
 	From  husbandry.Days
 }
 
-// Thinner returns an animal's last weight and its best of the three months
-// before, clutches laid since aside, and whether it has lost a tenth of it.
+// Thinner returns an animal's last weight and its greatest weight of the three
+// months before. Weights before her last clutch do not count. ok says that a
+// tenth of the mass was lost.
 func (a *Animal) Thinner() (last, best Weight, ok bool) {
 	n := len(a.Weights)
 	if n < 2 {
@@ -99,7 +101,7 @@ func (a *Animal) Thinner() (last, best Weight, ok bool) {
 // Animal returns an animal by its id, or nil.
 func (h *Herd) Animal(id husbandry.ID) *Animal { return h.animals[id] }
 
-// Layings are her clutches until a day, as package season takes them.
+// Layings are her clutches up to a day, in the form of package season.
 func (a *Animal) Layings(until civil.Date) []season.Laid {
 	var list []season.Laid
 	for _, c := range a.Laid {
@@ -110,8 +112,9 @@ func (a *Animal) Layings(until civil.Date) []season.Laid {
 	return list
 }
 
-// carry works out when she carried eggs: from a Sighting until she is seen
-// without or has laid. Eggs laid on the day of a Sighting are those seen.
+// carry works out when she carried eggs: from a sighting of eggs until she is
+// seen without them or has laid. Eggs laid on the day of a sighting are the
+// eggs that were seen.
 func (a *Animal) carry() {
 	slices.SortStableFunc(a.Sightings, func(s, t Sighting) int { return s.On.Compare(t.On) })
 	laid := a.Laid
@@ -138,13 +141,14 @@ func (a *Animal) carry() {
 	}
 }
 
-// PresentOn reports whether the animal is among the keeper's on a day.
+// PresentOn reports whether the animal is one of the keeper's on a day.
 func (a *Animal) PresentOn(day civil.Date) bool {
 	return !day.Before(a.Came) && (a.Left.IsZero() || day.Before(a.Left))
 }
 
-// StageOn returns the stage of life on a day: the record's, or by age and care
-// sheet; adult where the age or the sheet's ages are not known.
+// StageOn returns the stage of life on a day. It is that of the record, or
+// follows from the age and the care sheet. It is adult where the age, or the
+// ages of the sheet, are not known.
 func (a *Animal) StageOn(day civil.Date) husbandry.Stage {
 	if a.Stage != "" {
 		return a.Stage
@@ -171,8 +175,9 @@ func (a *Animal) StageAges() [3]StageAge {
 	}
 }
 
-// GravidOn returns since when she is known to carry eggs on a day, or no date.
-// On the day she lays she no longer does.
+// GravidOn returns the first day of the time during which she is known to carry
+// eggs on a day, or no date. On the day on which she lays she no longer carries
+// eggs.
 func (a *Animal) GravidOn(day civil.Date) civil.Date {
 	for _, t := range a.GravidTimes {
 		if day.Before(t.From) || !t.To.IsZero() && !day.Before(t.To) || t.To.IsZero() && !t.Until.IsZero() && day.After(t.Until) {
@@ -202,8 +207,8 @@ func (a *Animal) In(state husbandry.State, day civil.Date) bool {
 	return false
 }
 
-// apartSince returns since when it is, or was, in quarantine on a day, or no
-// date.
+// apartSince returns the first day of the quarantine that an animal is, or was,
+// in on a day, or no date.
 func (a *Animal) apartSince(day civil.Date) civil.Date {
 	switch {
 	case a.Apart != nil && !day.Before(a.Apart.Began):

@@ -2,9 +2,7 @@ package herd
 
 import "nestround/tasks/husbandry"
 
-// Routines of the planner's own, which no record states. Their tasks appear
-// when a finding asks for them, stay until they are done, and are turned off
-// by a routine of their kind that is off. Records should not use these ids.
+// Routines that a rule calls for; the books have them in called.toml.
 const (
 	ReviewHatch  husbandry.ID = "review-hatch"  // a clutch is past its window
 	ReviewSlugs  husbandry.ID = "review-slugs"  // many eggs of a clutch were infertile
@@ -21,7 +19,7 @@ const (
 	ReviewNestSite husbandry.ID = "review-nest-site" // eggs were laid outside the box
 	WhoseEggs      husbandry.ID = "whose-eggs"       // a clutch has no mother yet
 	RestFemale     husbandry.ID = "rest-female"      // she has laid the season's number of clutches
-	PartPair       husbandry.ID = "part-pair"        // a pair was put together and is not parted
+	PartPair       husbandry.ID = "part-pair"        // a pair is together and has to be separated
 	VetDigging     husbandry.ID = "vet-digging"      // she digs for two days without eggs
 
 	OrderFeeder husbandry.ID = "order" // live food will not last to the delivery after the next
@@ -29,8 +27,7 @@ const (
 	TopUpTub husbandry.ID = "top-up-tub" // an egg tub was weighed and has lost water
 )
 
-// Routines of the winter's cooling, which follow from care sheets and cooling
-// records. Records should not use these ids.
+// Routines of a winter, which follows from care sheets and cooling records.
 const (
 	CoolingCheck    husbandry.ID = "cooling-check"      // look at an animal before its winter
 	CoolingNot      husbandry.ID = "cooling-not"        // it is not cooled, and why

@@ -7,32 +7,34 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Clutch is a record, a finding, or both, and what has become of it.
+// Clutch is a clutch from a record, from a finding or from both, with all that
+// has become of it.
 type Clutch struct {
 	husbandry.Clutch
-	// Aliases are other ids it was known by before a record gave it its own:
-	// marks and findings of theirs count for it.
+	// Aliases are ids that the clutch had before a record gave it its own id.
+	// Marks and findings under them count for it.
 	Aliases []husbandry.ID
 	Found   bool // first known from a finding
 	Counted bool // somebody has counted the eggs
 	Outside bool // laid outside the nest box
-	// FoundOut says that its mother was named after it was found.
+	// FoundOut says that a finding named its mother later.
 	FoundOut bool
-	Parted   int // of the eggs laid, so many stand in tubs of their own
-	// Where it was laid; "" when unknown.
+	Parted   int // number of its eggs that stand in tubs of their own
+	// Enclosure is the place where it was laid; "" when unknown.
 	Enclosure husbandry.ID
-	// Young hatched on each day, by date; a record's own number is not dated
-	// and is only in Hatched.
+	// HatchedOn has the young that hatched on each day, by date. The number in
+	// a record has no date and counts in Hatched alone.
 	HatchedOn []Young
-	// Lost is the number of eggs set that were found dead, or reported as
-	// slugs when they had been out of the female for some days.
+	// Lost is the number of eggs found dead in the tub. Eggs reported as slugs
+	// some days after laying count too.
 	Lost  int
 	State ClutchState
-	// Young are the records of what hatched from it, in their order.
+	// Young are the animals of the records that hatched from it, in the order
+	// of the records.
 	Young []*Animal
-	// Sexings, Weights and Unfed are of its young before those have records:
-	// the times they were sexed and weighed, and the days on which they did
-	// not take their first food.
+	// Sexings, Weights and Unfed are about its young while those have no
+	// records: the looks at their sex, their weighings, and the days on which
+	// they did not take their first food.
 	Sexings []Sexing
 	Weights []Weight
 	Unfed   []civil.Date
@@ -49,15 +51,16 @@ type ClutchState string
 
 // The states of a clutch.
 const (
-	InBox      ClutchState = "in the box" // laid, not lifted or not in a tub yet
+	InBox      ClutchState = "in the box" // laid, and not in a tub yet
 	Incubating ClutchState = "incubating"
 	Hatching   ClutchState = "hatching" // some young have hatched
 	HatchedAll ClutchState = "hatched"  // every egg counted has, or was found dead
 	Ended      ClutchState = "ended"
 )
 
-// TubSetOn returns the day a clutch's tub was set; the laying day for a recorded
-// clutch that stands in an incubator since nobody said when.
+// TubSetOn returns the day on which a clutch's tub was set. Where nobody said
+// when, a recorded clutch in an incubator has stood there since the day it was
+// laid.
 func (h *Herd) TubSetOn(c *Clutch) civil.Date {
 	if c.TubSet.IsZero() && c.Incubator != "" {
 		return c.Laid
@@ -97,8 +100,8 @@ func (h *Herd) LaidIn(enclosure husbandry.ID) civil.Date { return h.laidIn[enclo
 // Clutch returns a clutch by any id it was ever known by, or nil.
 func (h *Herd) Clutch(id husbandry.ID) *Clutch { return h.clutches[id] }
 
-// stands returns the incubator that a clutch has last been put into, as far as
-// anybody said.
+// stands returns the incubator into which a clutch was last put, as far as that
+// is recorded.
 func (c *Clutch) stands(on civil.Date) husbandry.ID {
 	at := c.Incubator
 	for _, m := range c.Moves {
@@ -109,7 +112,7 @@ func (c *Clutch) stands(on civil.Date) husbandry.ID {
 	return at
 }
 
-// ids returns every id the clutch was ever known by, its own first.
+// IDs returns every id that the clutch ever had, its present id first.
 func (c *Clutch) IDs() []husbandry.ID { return append([]husbandry.ID{c.ID}, c.Aliases...) }
 
 // FirstHatched returns the day the first young hatched, or no date.
@@ -132,7 +135,8 @@ func (c *Clutch) LastHatched() civil.Date {
 func (c *Clutch) Expecting() bool { return c.State != Ended && c.State != HatchedAll }
 
 func (c *Clutch) settle(h *Herd) {
-	// The record's number is not dated; dated ones may repeat part of it.
+	// The number in the record has no date. Dated findings may repeat part of
+	// it.
 	sum := 0
 	for _, y := range c.HatchedOn {
 		sum += y.Count

@@ -14,21 +14,21 @@ import (
 )
 
 const (
-	// The air of a room that nobody described (common practice). A box's own
-	// weighings make up for what is wrong with it.
+	// The air of a room without a description (common practice). A box's own
+	// weighings correct it.
 	roomWarmth   husbandry.Celsius = 24
 	roomHumidity float64           = 0.5
 
-	// The share of its water that may be lost where no tolerance is said
-	// (common practice): eggs are kept at the ratio their tub was set with, a nest
-	// box is to hold together.
+	// The share of its water that a box may lose where its record gives no
+	// tolerance (common practice). Eggs are kept at the ratio with which their
+	// tub was set; the substrate of a nest box has to hold together.
 	tubTolerance = 0.10
 	boxTolerance = 0.25
 
-	// WorthPouring is the loss, in g, that a kitchen scale tells from nothing,
-	// and from which a tub is topped up.
+	// WorthPouring is the smallest loss, in g, that a kitchen scale shows; from
+	// it on a tub is topped up.
 	WorthPouring = 2
-	// fast is the factor from which it is said that a box dries fast.
+	// fast is the factor from which the words say that a box dries fast.
 	fast = 1.5
 )
 
@@ -38,13 +38,13 @@ type Damp struct {
 	Water     husbandry.Grams // mixed in; 0: not known
 	Tolerance husbandry.Grams // 0: not known
 	Tub       bool
-	// Dated says that enough is known to compute dates.
+	// Dated says that enough is known to compute the next top-up.
 	Dated bool
-	Last  civil.Date // when anything was last said of it, or it was set
+	Last  civil.Date // the last day on which anything was recorded of it, or it was set
 }
 
-// DampOfBox says how the nest box of an enclosure stands; nil where it has none,
-// or nothing is known of how it dries.
+// DampOfBox says how damp the nest box of an enclosure is; nil where it has
+// none, or nothing is known of how it dries.
 func (h *Herd) DampOfBox(e *husbandry.Enclosure) *Damp {
 	if e.NestBox == nil {
 		return nil
@@ -52,8 +52,8 @@ func (h *Herd) DampOfBox(e *husbandry.Enclosure) *Damp {
 	return h.damp.of(e.ID, func() *Damp { return drying{h}.boxDamp(e) })
 }
 
-// DampOfTub says how the egg tub of a clutch stands; nil where it is not looked
-// after, or nobody ever said anything of it.
+// DampOfTub says how damp the egg tub of a clutch is; nil where it is left
+// alone, or nothing was ever recorded of it.
 func (h *Herd) DampOfTub(c *Clutch) *Damp {
 	return h.damp.of(c.ID, func() *Damp { return drying{h}.tubDamp(c) })
 }
@@ -61,8 +61,8 @@ func (h *Herd) DampOfTub(c *Clutch) *Damp {
 // drying works out how boxes and tubs lose water.
 type drying struct{ *Herd }
 
-// gatherNotes returns what was said of every box and tub: weighings, water, and
-// eggs or young that were taken out.
+// gatherNotes returns everything recorded of boxes and tubs: weighings, water,
+// and eggs or young that were taken out.
 func (h drying) gatherNotes() map[husbandry.ID][]moisture.Note {
 	notes := make(map[husbandry.ID][]moisture.Note)
 	found := h.History.Found()
@@ -85,8 +85,8 @@ func (h drying) gatherNotes() map[husbandry.ID][]moisture.Note {
 	return notes
 }
 
-// tubNote is what a finding says of the tub of a clutch. A weight that was
-// reported at no task is the tub's until its young hatch.
+// tubNote is a finding in terms of the tub of a clutch. A weight that was
+// reported without a task is the tub's weight until the young hatch.
 func (h drying) tubNote(c *Clutch, f *tasks.Found) (n moisture.Note) {
 	g, routine := &f.Finding, f.Task.Routine()
 	ofTub := h.kinds[routine].Weighs() == husbandry.WeighedTub || routine == TopUpTub ||
@@ -101,7 +101,7 @@ func (h drying) tubNote(c *Clutch, f *tasks.Found) (n moisture.Note) {
 	return n
 }
 
-// boxNote is what a finding says of a nest box.
+// boxNote is a finding in terms of a nest box.
 func (h drying) boxNote(f *tasks.Found) (n moisture.Note) {
 	g, routine := &f.Finding, f.Task.Routine()
 	topUp := h.kinds[routine].Weighs() == husbandry.WeighedBox
@@ -114,7 +114,8 @@ func (h drying) boxNote(f *tasks.Found) (n moisture.Note) {
 	return n
 }
 
-// boxDamp is the damp of a nest box; nil where its way out is not described.
+// boxDamp works out how damp a nest box is; nil where the record does not
+// describe its opening.
 func (h drying) boxDamp(e *husbandry.Enclosure) *Damp {
 	if _, ok := moisture.WayOf(e.NestBox.Damp); !ok {
 		return nil
@@ -152,8 +153,8 @@ func (h drying) boxDamp(e *husbandry.Enclosure) *Damp {
 	return h.learn(moisture.Box{Damp: e.NestBox.Damp, Notes: notes, Air: func(civil.Date) moisture.Air { return air }}, boxTolerance)
 }
 
-// tubDamp is the damp of a clutch's tub; nil for one that is sealed, or not
-// set yet, or of which nobody ever said anything.
+// tubDamp works out how damp a clutch's tub is; nil for a tub that is sealed or
+// not set yet, or of which nothing was ever recorded.
 func (h drying) tubDamp(c *Clutch) *Damp {
 	if c.Tub == husbandry.Sealed || c.State == InBox || c.Damp == (husbandry.Damp{}) && len(h.notesOf()[c.ID]) == 0 {
 		return nil
@@ -170,10 +171,10 @@ func (h drying) tubDamp(c *Clutch) *Damp {
 			}
 		}
 	}
-	// Its task says how much to give.
+	// The task said how much water to add, so the tub was full then.
 	done(TopUpTub, func(day civil.Date) moisture.Note { return moisture.Note{On: day, Filled: true} })
 	for _, r := range h.RoutinesOf(husbandry.TubCheck) {
-		if r.Scope == husbandry.OfClutch && !r.Off { // a look asks to bring it back to its mass
+		if r.Scope == husbandry.OfClutch && !r.Off { // a check brings the tub back to its mass
 			done(r.ID, func(day civil.Date) moisture.Note { return moisture.Note{On: day, Unweighed: !told[day]} })
 		}
 	}
@@ -282,7 +283,7 @@ func (h *Herd) PourWords(d *Damp, day civil.Date) string {
 	return "; give it about " + h.Records.Units.Measured(husbandry.Millilitres(lacks))
 }
 
-// round rounds what is only known roughly to whole grams.
+// Rounded rounds an estimate to whole grams.
 func Rounded(x float64) husbandry.Grams { return husbandry.Grams(math.Round(x)) }
 
 // rateWords writes "about 9 g a day (6-13)", and of tubs "about 0.26 g a day
@@ -303,7 +304,7 @@ func (h drying) rateWords(r moisture.Range) string {
 	return fmt.Sprintf("about %s%s a day (%s-%s)", number(r.Mid), unit, number(r.From), number(r.To))
 }
 
-// QuestionWords says why a weighing is not used.
+// QuestionWords says why a weighing is left out of the estimate.
 func (h *Herd) QuestionWords(q moisture.Question) string {
 	u := h.Records.Units
 	words := fmt.Sprintf("Not used: %s on %s, ", u.Mass(q.Mass), h.DateWords(q.On))
@@ -318,8 +319,8 @@ func (h *Herd) QuestionWords(q moisture.Question) string {
 	return words + "; weigh it again, and say what was added or taken out"
 }
 
-// TubWords says how a clutch's tub holds its water; "" where nothing is known
-// of it.
+// TubWords says how a clutch's tub loses water; "" where nothing is known of
+// it.
 func (h *Herd) TubWords(c *Clutch) string {
 	if c.Tub == husbandry.Sealed && c.State != InBox {
 		return "its tub is sealed: it loses no water, so it is not opened, weighed or topped up"

@@ -9,8 +9,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// sameClutch is how many days apart two reports of one mother's eggs may be
-// and still mean one clutch: eggs are found late, and noted twice.
+// sameClutch is the number of days between two reports of one mother's eggs up
+// to which both mean one clutch. Eggs are found late, and noted twice.
 const sameClutch = 2
 
 // Refusal is a feeding that was refused.
@@ -40,7 +40,7 @@ func (h deriver) addFindings() {
 	}
 }
 
-// ofClutch takes over what was found of eggs; clutch is nil where the finding is
+// ofClutch takes over a finding about eggs. clutch is nil where the finding is
 // about no known clutch.
 func (h deriver) ofClutch(f *tasks.Found, clutch *Clutch) {
 	g := &f.Finding
@@ -58,7 +58,7 @@ func (h deriver) ofClutch(f *tasks.Found, clutch *Clutch) {
 	}
 }
 
-// ofFood takes over that a feeding was refused, which counts for the enclosure.
+// ofFood takes over that a feeding was refused. It counts for the enclosure.
 func (h deriver) ofFood(f *tasks.Found, animal *Animal) {
 	routine := f.Task.Routine()
 	if !f.Finding.Refused || h.kinds[routine] != husbandry.Feed && routine != tasks.Unplanned {
@@ -71,7 +71,7 @@ func (h deriver) ofFood(f *tasks.Found, animal *Animal) {
 	h.refusals[place] = append(h.refusals[place], Refusal{f.On, f.Task})
 }
 
-// ofAnimal takes over what was found of an animal.
+// ofAnimal takes over a finding about an animal.
 func (h deriver) ofAnimal(f *tasks.Found, a *Animal) {
 	g := &f.Finding
 	if g.Weighs != nil && h.kinds[f.Task.Routine()].Weighs() != husbandry.WeighedBox {
@@ -91,7 +91,7 @@ func (h deriver) ofAnimal(f *tasks.Found, a *Animal) {
 	}
 }
 
-// tend takes over what was found of eggs that stand in their tub.
+// tend takes over a finding about eggs that stand in their tub.
 func (c *Clutch) tend(f *tasks.Found) {
 	g := &f.Finding
 	if g.Slugs != nil && g.Laid == nil && f.On.After(c.Laid.AddDays(sameClutch)) {
@@ -111,8 +111,8 @@ func (c *Clutch) tend(f *tasks.Found) {
 	}
 }
 
-// count takes over what was counted of a clutch that exists; a number in its
-// record stands above it.
+// count takes over the numbers that were counted of a known clutch. A number in
+// the record of the clutch takes precedence.
 func (c *Clutch) count(g *tasks.Finding) {
 	if g.Laid != nil && *g.Laid >= 0 {
 		c.Counted = true
@@ -130,8 +130,8 @@ func (c *Clutch) count(g *tasks.Finding) {
 	c.Outside = c.Outside || g.Outside
 }
 
-// owned gives a clutch of unknown mother the one that was found out; of
-// several the last counts.
+// owned gives a clutch of unknown mother the mother that was named later. The
+// last name counts.
 func (h deriver) owned(c *Clutch, mother husbandry.ID) {
 	a := h.animals[mother]
 	if a == nil || c.Mother != "" && !c.FoundOut {
@@ -144,8 +144,8 @@ func (h deriver) owned(c *Clutch, mother husbandry.ID) {
 	a.Laid = append(a.Laid, c)
 }
 
-// laid opens a clutch for eggs reported at a task about an animal or an
-// enclosure, unless they are the eggs of one that is known already.
+// laid opens a clutch for eggs that were reported at a task about an animal or
+// an enclosure. Eggs of a clutch that is already known open none.
 func (h deriver) laid(f *tasks.Found) {
 	subject := f.Task.Subject()
 	mother, enclosure := h.animals[subject], husbandry.ID("")
@@ -157,7 +157,7 @@ func (h deriver) laid(f *tasks.Found) {
 			return a.Sex == husbandry.Female && a.StageOn(f.On) == husbandry.Adult
 		}, f.On)
 	} else {
-		return // at a task about a room or the keeper: of nobody
+		return // at a task about a room or the keeper: no mother
 	}
 	on := f.On
 	if day, err := civil.Parse(f.Task.Occurrence()); err == nil {
@@ -198,9 +198,9 @@ func (h deriver) laid(f *tasks.Found) {
 	h.add(c)
 }
 
-// Refused returns the feedings of an enclosure that were refused, by the day on
-// which that was said.
+// Refused returns the feedings of an enclosure that were refused, by the day of
+// the refusal.
 func (h *Herd) Refused(enclosure husbandry.ID) []Refusal { return h.refusals[enclosure] }
 
-// some reports whether a number was told and is not zero or less.
+// some reports whether a number was told and is above zero.
 func some(n *int) bool { return n != nil && *n > 0 }

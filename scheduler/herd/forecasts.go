@@ -12,9 +12,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Forecasts answers the planner's three questions about what is to come. An
-// implementation is pure: the same herd, day and record give the same answer.
-// It is asked once for each record and plan.
+// Forecasts answers three questions about the future. An implementation is
+// pure: the same herd, day and record give the same answer. A herd asks it once
+// for each record.
 type Forecasts interface {
 	// Hatch forecasts a clutch that still expects young, as of h.On.
 	Hatch(h *Herd, c *Clutch) incubation.Forecast
@@ -24,19 +24,20 @@ type Forecasts interface {
 	Pairing(h *Herd, female *Animal) season.Window
 }
 
-// Calibrated is the Forecasts of a herd that is given none: hatching from
-// published measurements of the species and its relatives and from the
-// keeper's own clutches, with [incubation.Calibrated]; the rest as [Plain] has
-// it. It may be shared.
+// Calibrated is the usual Forecasts. It forecasts hatching with
+// [incubation.Calibrated], from published measurements of the species and its
+// relatives and from the keeper's own clutches. Laying and pairing are those of
+// [Plain]. It may be shared.
 type Calibrated struct {
 	Plain
-	// Logged has the temperatures an incubator has logged, a spell a day; nil
-	// for none. Days without one, and days to come, stand at the incubator's
-	// set point and by how much it was beside that about then.
+	// Logged has the temperatures of each incubator's log by day; nil for none.
+	// On days without a log, and on days to come, an incubator stands at its
+	// set temperature, shifted by the usual difference between log and setting
+	// at that time.
 	Logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius
 }
 
-// lesson is what a herd teaches the forecasts.
+// lesson is what the forecasts learn from a herd.
 type lesson struct {
 	keeper *incubation.Keeper
 	log    logs
@@ -66,9 +67,9 @@ func (p *Calibrated) Hatch(h *Herd, c *Clutch) incubation.Forecast {
 	return f
 }
 
-// taught returns what the clutches that were over before the herd's day have
-// taught, and what the logs have until then. What hatches today teaches from
-// tomorrow on: what else was announced for today stays as it was.
+// taught returns what clutches that ended before the herd's day teach, and the
+// logs until then. A hatching of today teaches from tomorrow on, so that the
+// rest of today stays as announced.
 func (p *Calibrated) taught(h *Herd) (*incubation.Keeper, logs) {
 	l := h.lessons.of(p, func() lesson {
 		log := logsOf(h, p.Logged)
@@ -79,15 +80,15 @@ func (p *Calibrated) taught(h *Herd) (*incubation.Keeper, logs) {
 				cases = append(cases, q)
 			}
 		}
-		// The latest say most, and enough is enough.
+		// The latest clutches say most.
 		const enough = 300
 		return lesson{incubation.LearnFrom(cases[max(0, len(cases)-enough):]), log}
 	})
 	return l.keeper, l.log
 }
 
-// brood describes a clutch to the forecast, and says on how many days of its
-// temperatures a log has them.
+// brood describes a clutch to the forecast. logged is the number of its days
+// that have a log.
 func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, logged int) {
 	sheet := h.Species(c.Species)
 	q = incubation.Case{
@@ -107,7 +108,7 @@ func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, log
 	for day := c.Laid; ; day = day.AddDays(1) {
 		stand := h.StandingOn(c, day)
 		if stand.Temperature == nil {
-			// Of days between known ones nothing is better than the next.
+			// Fill a gap from the next known day.
 			if day.Before(last) {
 				continue
 			}
@@ -149,15 +150,15 @@ type loggedDay struct {
 	swing float64 // half its range, °C
 }
 
-// How a log speaks for days that it has not (common practice). An incubator
-// that is somewhat beside what it is set to, or whose two thermometers differ,
-// stays so; one that is far beside it is at fault, and will be mended, unless
-// the log says that it is so still.
+// How a log is used for days without readings (common practice). An incubator
+// that is a little off its setting, or whose two thermometers differ, stays so.
+// One that is far off has a fault that will be mended, unless the log shows
+// that the fault lasts.
 const (
-	nearestDays = 14  // logged days that are asked, the nearest
-	fewestDays  = 3   // of these at least
-	farthest    = 30  // days from the nearest of them
-	stillSo     = 3   // days within which what was logged is so still
+	nearestDays = 14  // number of nearest logged days that are used
+	fewestDays  = 3   // fewest logged days that are enough
+	farthest    = 30  // most days to the nearest logged day
+	stillSo     = 3   // days within which a fault in the log still lasts
 	modestly    = 2.0 // °C
 	steadyDay   = 0.5 // °C: half the range of a day that has no swing
 )
@@ -188,9 +189,9 @@ func logsOf(h *Herd, logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius)
 	return all
 }
 
-// expected is how warm an incubator was, or will be, on a day that its log does
-// not have, by the middle of the logged days nearest to it: a power cut, or a
-// hot afternoon, says nothing of others.
+// expected is the temperature of an incubator on a day without a log: the
+// median of the nearest logged days, so that one power cut or hot afternoon
+// does not count.
 func (l logs) expected(at *husbandry.Incubator, day, on civil.Date) (s incubation.Spell, ok bool) {
 	log, about := l[at.ID], civil.Min(day, on)
 	from, _ := slices.BinarySearchFunc(log, about, func(a loggedDay, d civil.Date) int { return a.day.Compare(d) })
@@ -229,8 +230,8 @@ func (l logs) expected(at *husbandry.Incubator, day, on civil.Date) (s incubatio
 	return incubation.Spell{Temperature: at.SetTo(day) + husbandry.Celsius(math.Round(10*off)/10), Swing: husbandry.Celsius(math.Round(10*swing) / 10)}, true
 }
 
-// settled returns the day from which a clutch's temperature changes no more,
-// as far as is known.
+// settled returns the first day after which the temperature of a clutch changes
+// no more, as far as is known.
 func (p *Calibrated) settled(h *Herd, c *Clutch) civil.Date {
 	last := c.Laid
 	incubators := []husbandry.ID{}

@@ -1,10 +1,10 @@
-// Package herd has the facts: how every record stands on a day, as the records
-// say and as the findings since have changed it.
+// Package herd has the facts: how every record stands on a day, by the records
+// and by the findings since.
 //
-// Start with [Derive]. A [Herd] answers who lives where, who carries eggs, which
-// clutch stands where and when it hatches, who is in quarantine or in winter,
-// whom to pair, how damp boxes are. It proposes nothing and knows no routine's
-// dates: what follows from the facts is for the packages rule and plan.
+// Start with [Derive]. A [Herd] answers who lives where, who carries eggs,
+// where a clutch stands and when it hatches, who is in quarantine or in winter,
+// which pairs to make, and how damp boxes are. It proposes nothing and knows no
+// dates of routines: that is for the packages rule and plan.
 package herd
 
 import (
@@ -21,14 +21,14 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Input is all that the facts of a day follow from.
+// Input is everything from which the facts of a day follow.
 type Input struct {
 	Records *husbandry.Records // nil: none
 	// History holds what was done and found; nil for nothing yet. The caller
 	// leaves out marks and findings for days after On, with
 	// tasks.History.Before.
 	History *tasks.History
-	// On is the day whose facts are asked for.
+	// On is the day for which the facts are derived.
 	On civil.Date
 	// Latitude is that of the keeper, in degrees; below 0 flips the seasons.
 	Latitude float64
@@ -36,40 +36,41 @@ type Input struct {
 	Forecasts Forecasts
 }
 
-// Herd is how every record stands on a day, as the records say and as the
-// findings since have changed it. It is derived anew from both each time, so
-// that taking a finding back takes back all that followed from it. Make one
-// with [Derive]. It is complete then and never changes. Forecasts and other
-// costly answers are worked out when they are first asked for; several
-// goroutines may ask at once.
+// Herd is how every record stands on a day, by the records and by the findings
+// since. Both are read anew each time: when a finding is taken back, everything
+// that followed from it is taken back too. Make one with [Derive]. It is
+// complete from then on and never changes. Forecasts and other costly answers
+// are computed at the first question. Several goroutines may ask at once.
 type Herd struct {
 	On      civil.Date
 	Records *husbandry.Records
 	History *tasks.History
-	// Began is the first day on which anything was owed: what was due before is
-	// neither overdue nor lapsed.
+	// Began is the first day on which anything was owed. Tasks due before it
+	// are neither overdue nor lapsed.
 	Began    civil.Date
 	Latitude float64 // degrees
-	// AnyWinter says that some animal has a winter, or is left out of one.
+	// AnyWinter says that some animal has a winter, cooled or not.
 	AnyWinter bool
 	// Animals are in the order of the records.
 	Animals []*Animal
-	// Clutches are by laying date, then id, those of the records and those
-	// found; ended ones are among them.
+	// Clutches are the recorded and the found clutches, by laying date, then
+	// id. Clutches that have ended are among them.
 	Clutches []*Clutch
 
 	animals    map[husbandry.ID]*Animal
-	clutches   map[husbandry.ID]*Clutch // by every id they were ever known by
+	clutches   map[husbandry.ID]*Clutch // by every id that they ever had
 	enclosures map[husbandry.ID]*husbandry.Enclosure
 	incubators map[husbandry.ID]*husbandry.Incubator
 	species    map[husbandry.ID]*husbandry.Species
 	residents  map[husbandry.ID][]*Animal
 	kinds      map[husbandry.ID]husbandry.Kind // of routines
 	ofKind     map[husbandry.Kind][]*husbandry.Routine
-	// lastIncubator is where the latest recorded clutch of a species stands.
+	// lastIncubator is the incubator of the latest recorded clutch of a
+	// species.
 	lastIncubator map[husbandry.ID]husbandry.ID
 	refusals      map[husbandry.ID][]Refusal
-	// colony is what the intervals between clutches of a species come to.
+	// colony is the interval between clutches of a species, learnt from its
+	// females.
 	colony   map[husbandry.ID]*season.Colony
 	Ills     []Illness                  // by date
 	readings map[husbandry.ID][]reading // of enclosures' lamps, by date
@@ -92,8 +93,8 @@ type Herd struct {
 	notesOf    func() map[husbandry.ID][]moisture.Note
 }
 
-// Derive works out how everything stands on a day. Findings reported for later
-// days do not count.
+// Derive works out how everything stands on a day. Findings for later days do
+// not count.
 func Derive(in Input) *Herd {
 	r, h := in.Records, in.History
 	if r == nil {
@@ -154,11 +155,11 @@ func Derive(in Input) *Herd {
 	return herd
 }
 
-// deriver makes a herd. Nothing else changes one.
+// deriver builds a herd. Nothing else changes a herd.
 type deriver struct{ *Herd }
 
-// settleBreeding finds out which species have a male to breed with, and until
-// when females that carry eggs are expected to.
+// settleBreeding finds the species that have a breeding male, and the last day
+// on which each gravid female is expected to carry eggs.
 func (h deriver) settleBreeding() {
 	h.mates = make(map[husbandry.ID]bool)
 	for _, a := range h.Animals {
@@ -173,11 +174,11 @@ func (h deriver) settleBreeding() {
 	}
 }
 
-// RoutinesOf returns the routines of a kind in the order of the records, those
-// that are off among them.
+// RoutinesOf returns the routines of a kind in the order of the records, with
+// those that are off.
 func (h *Herd) RoutinesOf(k husbandry.Kind) []*husbandry.Routine { return h.ofKind[k] }
 
-// Species returns a care sheet, an empty one where there is none.
+// Species returns a care sheet; an empty one where the books have none.
 func (h *Herd) Species(id husbandry.ID) *husbandry.Species {
 	if s, ok := h.species[id]; ok {
 		return s
@@ -185,8 +186,8 @@ func (h *Herd) Species(id husbandry.ID) *husbandry.Species {
 	return &husbandry.Species{ID: id}
 }
 
-// Residents returns the animals whose records place them in an enclosure,
-// whether or not they are there on the herd's day.
+// Residents returns the animals that the records place in an enclosure, also
+// those that are not there on the herd's day.
 func (h *Herd) Residents(enclosure husbandry.ID) []*Animal { return h.residents[enclosure] }
 
 func (h deriver) addAnimals() {
@@ -233,21 +234,21 @@ func (h deriver) addRecordedClutches() {
 	}
 }
 
-// part takes the eggs that stand in tubs of their own away from their clutch,
-// which may have been found.
+// part takes eggs that stand in tubs of their own away from the clutch they
+// were part of. That clutch may be a found one.
 func (h deriver) part() {
 	for _, c := range h.Clutches {
 		whole := h.clutches[c.PartOf]
 		if whole == nil || whole == c {
 			continue
 		}
-		// Eggs of a part no longer count where they were.
+		// The eggs of a part count in the part alone.
 		c.Mother, c.Species, c.LaidFrom, c.Laid, c.Enclosure = whole.Mother, whole.Species, whole.LaidFrom, whole.Laid, whole.Enclosure
 		whole.Eggs, whole.Parted = max(0, whole.Eggs-c.Eggs), whole.Parted+c.Eggs
 	}
 }
 
-// add enters a clutch and fills in what follows from its mother.
+// add enters a clutch, and fills in the fields that follow from its mother.
 func (h deriver) add(c *Clutch) {
 	h.Clutches = append(h.Clutches, c)
 	h.clutches[c.ID] = c
@@ -262,8 +263,8 @@ func (h deriver) add(c *Clutch) {
 	}
 }
 
-// only returns the one animal of an enclosure that is there on a day and
-// matches, or nil where there is none or more than one; a group is many.
+// Only returns the single animal of an enclosure that is there on a day and
+// matches; nil where none or several do. A group is several.
 func (h *Herd) Only(enclosure husbandry.ID, match func(*Animal) bool, on civil.Date) *Animal {
 	var one *Animal
 	for _, a := range h.residents[enclosure] {
@@ -278,10 +279,10 @@ func (h *Herd) Only(enclosure husbandry.ID, match func(*Animal) bool, on civil.D
 	return one
 }
 
-// together works out when she was last with a male: by the record of a pairing,
-// or since her pairing was marked as done, until their parting was. Nobody
-// leaves a pair together for months: where no parting was ever marked, it was
-// after the usual days.
+// together works out when a female was last with a male: by the record of a
+// pairing, or from the day her pairing was marked as done to the day the
+// separation was. No pair stays together for months: where no separation was
+// ever marked, the usual number of days counts.
 func (h deriver) together(a *Animal) (t Together) {
 	if a.Sex == husbandry.Male {
 		return t
@@ -317,8 +318,8 @@ func abs(n int) int { return max(n, -n) }
 // Enclosure returns an enclosure by its id, or nil.
 func (h *Herd) Enclosure(id husbandry.ID) *husbandry.Enclosure { return h.enclosures[id] }
 
-// AsOf derives the herd anew for an earlier day: what was said since is unsaid
-// again.
+// AsOf derives the herd anew for an earlier day, without anything that was said
+// since.
 func (h *Herd) AsOf(day civil.Date) *Herd {
 	return Derive(Input{Records: h.Records, History: h.History, On: day, Latitude: h.Latitude, Forecasts: h.fore})
 }
@@ -332,7 +333,7 @@ func (h *Herd) CareSheet(id husbandry.ID) (*husbandry.Species, bool) {
 // KindOf returns the kind of a routine of the records, or "".
 func (h *Herd) KindOf(routine husbandry.ID) husbandry.Kind { return h.kinds[routine] }
 
-// settle puts everything in order once all is known.
+// settle sorts and completes the facts once all findings are read.
 func (h deriver) settle() {
 	byDate := func(a, b *Clutch) int {
 		return cmp.Or(a.Laid.Compare(b.Laid), cmp.Compare(a.ID, b.ID))
@@ -344,8 +345,8 @@ func (h deriver) settle() {
 			h.lastIncubator[c.Species] = at
 		}
 	}
-	// What is found today teaches from tomorrow on: what else was announced for
-	// today stays as it was.
+	// Findings of today teach the forecasts from tomorrow on, so that the rest
+	// of today stays as announced.
 	intervals := make(map[husbandry.ID][]season.Interval) // by species
 	for _, a := range h.Animals {
 		slices.SortFunc(a.Laid, byDate)

@@ -12,8 +12,8 @@ func (h *Herd) LastDone(subject, routine husbandry.ID) civil.Date {
 	return h.History.LastDone(subject, routine)
 }
 
-// LastSaid is the last day for which anybody said that a routine was done for a
-// subject, or no date; it is never before LastDone.
+// LastSaid is the last day for which a routine was reported as done for a
+// subject, or no date. It is never before LastDone.
 func (h *Herd) LastSaid(subject, routine husbandry.ID) civil.Date {
 	return h.History.Marks(subject, routine).LastSaid()
 }
@@ -25,6 +25,5 @@ func (h *Herd) DoneDays(subject, routine husbandry.ID, since civil.Date) []civil
 }
 
 // Found returns every finding that can change a plan and was not taken back, in
-// the order in which they were first reported. The caller leaves the list as it
-// is.
+// the order of the first report. The caller must not change the list.
 func (h *Herd) Found() []tasks.Found { return h.History.Found() }

@@ -2,9 +2,9 @@ package herd
 
 import "sync"
 
-// memo remembers answers that cost something, so that each is worked out once.
-// Several goroutines may ask at once. An answer may ask for others of other
-// memos, or of other keys; it must not ask for itself.
+// memo remembers costly answers, so that each is computed once. Several
+// goroutines may ask at once. An answer may ask for other keys, and other
+// memos; it must not ask for its own key.
 type memo[K comparable, V any] struct {
 	mu sync.Mutex
 	m  map[K]*once[V]

@@ -14,14 +14,14 @@ import (
 )
 
 const (
-	// thisSeasonDays is how long ago a pairing may have begun and still be one
-	// of this season.
+	// thisSeasonDays is how many days ago a pairing of this season may have
+	// begun.
 	thisSeasonDays = 180
 	// NamedMales is how many other males a reason names.
 	NamedMales = 3
 )
 
-// Suitor is a male as far as a female is concerned.
+// Suitor is a male as a possible mate of a female.
 type Suitor struct {
 	Male *Animal
 	F    float64 // the inbreeding coefficient of their young
@@ -30,38 +30,37 @@ type Suitor struct {
 // breeding works out whom to pair with whom.
 type breeding struct{ *Herd }
 
-// mateSeason is who is to be paired with whom, of one species, on the plan's
-// day.
+// mateSeason has the pairs of one species on the herd's day.
 type mateSeason struct {
 	males []*Animal      // grown and marked for breeding, by id
 	ids   []husbandry.ID // theirs
-	// free is from which day a male may be used: zero for today, missing where
-	// it is not known.
+	// free is the first day on which a male may be paired: zero for today,
+	// missing where it is not known.
 	free map[husbandry.ID]civil.Date
-	with map[husbandry.ID]husbandry.ID // the female whom a male that is not free is with
-	// given is the male of each female that has one, and settled those of
-	// them that the records say.
+	with map[husbandry.ID]husbandry.ID // the female with which a male is that is not free
+	// given is the male of each female that has one. settled are the pairs
+	// among them that records state.
 	given   map[husbandry.ID]husbandry.ID
 	settled map[husbandry.ID]*husbandry.Pairing
-	// turns are of the females that wait for the male they are given: he is with
-	// one, or with those of one enclosure, at a time.
+	// turns are those of females that wait for their male. He is with one
+	// female, or with those of one enclosure, at a time.
 	turns map[husbandry.ID]turn
-	// next is from when a male is free for any other female, by what was marked;
-	// stay is for how many days he stays with each of his own.
+	// next is the first day on which a male is free for any other female, by
+	// marks. stay is how many days he stays with each of his own females.
 	next map[husbandry.ID]civil.Date
 	stay map[husbandry.ID]int
 }
 
-// turn is from when a male is free for a female, after another one; nil where
-// she is the first.
+// turn is the day from which a male is free for a female, and the female before
+// her; nil where she is the first.
 type turn struct {
 	from  civil.Date
 	after *Animal
-	waits bool // the other one was not with him yet
+	waits bool // the female before her has not been with him yet
 }
 
-// freeFor returns from which day on a male may be put to a female, as far as
-// that is known of him.
+// freeFor returns the first day on which a male may be put to a female, and
+// whether that is known.
 func (s *mateSeason) freeFor(a, m *Animal) (from civil.Date, known bool) {
 	from, known = s.free[m.ID]
 	if s.given[a.ID] == m.ID {
@@ -77,12 +76,12 @@ type Pairing struct {
 	Window season.Window
 	Mate   husbandry.ID // whom she is to be paired with; "" where she is not
 	// Refused is the window that stays closed because every male is close kin,
-	// with those males, the least related first; nil where that is not so.
+	// with those males; nil for none.
 	Refused *RefusedKin
 }
 
-// RefusedKin is a pairing window that stays closed for want of a male that is
-// not close kin.
+// RefusedKin is a pairing window that stays closed because every male is close
+// kin. Males are the least related first.
 type RefusedKin struct {
 	Window season.Window
 	Males  []Suitor
@@ -96,8 +95,7 @@ func (h *Herd) BreedingRules() husbandry.BreedingRules {
 	return h.Records.Breeding
 }
 
-// Pedigree is who descends from whom, from the records and from what was found
-// of clutches.
+// Pedigree is the pedigree by the records, with mothers that findings named.
 func (h *Herd) Pedigree() *kinship.Pedigree { return h.pedigreeOf() }
 
 func (h breeding) makePedigree() *kinship.Pedigree {
@@ -117,15 +115,15 @@ func (h breeding) makePedigree() *kinship.Pedigree {
 		for i, mother := range found {
 			list[i].Mother = mother
 		}
-		if more, err := kinship.New(list); err == nil { // else somebody said what cannot be
+		if more, err := kinship.New(list); err == nil { // else a finding contradicts the records
 			pedigree = more
 		}
 	}
 	return pedigree
 }
 
-// paired narrows a female's pairing window to the days on which there is a
-// male for her, and says who that is.
+// paired narrows a female's pairing window to the days on which a male is free
+// for her, and names him.
 func (h breeding) paired(a *Animal, w season.Window) Pairing {
 	if !w.Known {
 		return Pairing{Window: w}
@@ -167,9 +165,9 @@ func (h breeding) suitors(s *mateSeason, a *Animal) (can, tooClose []Suitor) {
 	return can, tooClose
 }
 
-// choose picks the male for her: the one the season gives her, or the least
-// related of those that are free before her window closes. later says of the
-// others why they are not.
+// choose picks the male for her: the one that the season gives her, or else the
+// least related of the males that are free before her window closes. later says
+// why the others are not free.
 func (h breeding) choose(s *mateSeason, a *Animal, w season.Window, can []Suitor) (best *Suitor, others []Suitor, later []string) {
 	for i := range can {
 		m := can[i].Male
@@ -300,16 +298,16 @@ func (h breeding) thisSeason(a *Animal) bool {
 	return !a.Together.From.IsZero() && a.Together.From.AddDays(thisSeasonDays).After(h.On)
 }
 
-// mateOf is the male a female is with, or was, as far as anybody said: else the
-// one the season gives her.
+// mateOf is the male with which a female is or was this season, as far as that
+// is recorded; else the male that the season gives her.
 func (h breeding) mateOf(s *mateSeason, a *Animal) husbandry.ID {
 	return cmp.Or(a.Together.Male, s.given[a.ID])
 }
 
 // takeTurns gives the females of one male their turns, in the order in which
-// their seasons open: a week together, or less where he could not be with all
-// of them in their season, and his rest. Those he was put together with come
-// before. Nobody waits for a turn that is not used.
+// their seasons open. A turn is a week together, or less where he could not
+// reach all of them in their season, and his rest. Females that he was put
+// together with come first. Nobody waits for a turn that is not used.
 func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]season.Window) {
 	var been, waiting []*Animal
 	for _, a := range h.Animals {
@@ -329,7 +327,7 @@ func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]s
 		s.stay[m.ID] = stay
 		had := make(map[husbandry.ID]turn) // by enclosure
 		var next civil.Date
-		var with *Animal // whom he was with last, or will be
+		var with *Animal // the female of his last turn so far
 		waits := false
 		for _, a := range been {
 			end := a.Together.Until
@@ -344,7 +342,7 @@ func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]s
 			}
 		}
 		s.next[m.ID] = next
-		all := true // of them have a turn in their season
+		all := true // females have a turn in their season
 		for _, a := range waiting {
 			t, known := had[a.Enclosure]
 			if !known {
@@ -355,7 +353,8 @@ func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]s
 				}
 			}
 			s.turns[a.ID] = t
-			// Who has been with him and comes again takes nobody's days.
+			// A female that was with him and comes again takes no days from the
+			// others.
 			all = all && (!t.from.After(windows[a.ID].To) || slices.Contains(been, a))
 		}
 		if all {
@@ -364,8 +363,8 @@ func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]s
 	}
 }
 
-// later reports whether a pairing counts instead of another of the same
-// female: what is planned before what was, the later before the earlier.
+// later reports whether a pairing takes precedence over another of the same
+// female: planned pairings win, then the latest.
 func later(p, than *husbandry.Pairing) bool {
 	if than.From.IsZero() || p.From.IsZero() {
 		return !than.From.IsZero()
@@ -378,7 +377,8 @@ func (h breeding) breedingMale(a *Animal) bool {
 		!a.In(husbandry.Apart, h.On) && !h.unwell(a)
 }
 
-// freeFrom notes from which day on a male may be paired, rested since his last pairing: the zero date where he may be today.
+// freeFrom notes the first day on which a male may be paired, after the rest
+// that follows his last pairing; the zero date where that is today.
 func (h breeding) freeFrom(s *mateSeason, m *Animal) {
 	var from civil.Date
 	for i := range h.Records.Pairings {
@@ -401,7 +401,8 @@ func (h breeding) freeFrom(s *mateSeason, m *Animal) {
 	s.free[m.ID] = from
 }
 
-// rawPairing is the forecast of a female's pairing window, asked once.
+// rawPairing is the forecast of a female's pairing window, before males are
+// looked at.
 func (h breeding) rawPairing(a *Animal) season.Window {
 	return h.raw.of(a.ID, func() season.Window { return h.fore.Pairing(h.Herd, a) })
 }
@@ -440,8 +441,8 @@ func (h breeding) mateWords(s *mateSeason, a *Animal, best Suitor, others, tooCl
 	return words
 }
 
-// whenFree is " from 10 March, after Ada (F1)", or where she did not use her
-// turn " (one at a time: Ada (F1) waits for him too)".
+// whenFree is " from 10 March, after Ada (F1)". Where the female before her did
+// not use her turn it is " (one at a time: Ada (F1) waits for him too)".
 func (h breeding) whenFree(s *mateSeason, a, m *Animal) string {
 	from, _ := s.freeFor(a, m)
 	t := s.turns[a.ID]
@@ -457,8 +458,8 @@ func (h breeding) whenFree(s *mateSeason, a, m *Animal) string {
 	return ""
 }
 
-// kinWords is "at least 0.25: full siblings (parents F1 and M1)", with a word
-// where the keeper wants to be warned.
+// kinWords is "at least 0.25: full siblings (parents F1 and M1)", with "close
+// kin" from the keeper's warning level on.
 func (h breeding) kinWords(a *Animal, x Suitor) string {
 	young := h.Pedigree().Young(a.ID, x.Male.ID)
 	words := young.Coefficient()
@@ -478,9 +479,9 @@ func NameWords(m *Animal) string {
 	return m.Name + " (" + string(m.ID) + ")"
 }
 
-// MateOf is the male a female is with, or was, as far as anybody said: else
-// the one the season gives her; nil for none. stay is for how many days he
-// stays with each of his females; 0 where that is not planned.
+// MateOf is the male with which a female is or was this season, as far as that
+// is recorded; else the male that the season gives her, or nil. stay is how
+// many days he stays with each female; 0 where that is not planned.
 func (h *Herd) MateOf(a *Animal) (male *Animal, stay int) {
 	s := breeding{h}.seasonOf(a.Species)
 	if male = h.Animal((breeding{h}).mateOf(s, a)); male == nil {
@@ -489,7 +490,7 @@ func (h *Herd) MateOf(a *Animal) (male *Animal, stay int) {
 	return male, s.stay[male.ID]
 }
 
-// tooThin says why a female is too thin to be paired, "" if she is not.
+// tooThin says why a female is too thin to be paired; "" where she is not.
 func (h breeding) tooThin(a *Animal) string {
 	last, best, ok := a.Thinner()
 	if !ok {

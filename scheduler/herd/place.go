@@ -5,9 +5,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// settlePlaces numbers everything in walking order: the keeper's own tasks
-// first, then room by room its enclosures and after them its incubators, and
-// where somebody is in quarantine last of all.
+// settlePlaces numbers all places in walking order: first the keeper's own
+// tasks, then room by room its enclosures and its incubators. Enclosures in
+// quarantine come last of all.
 func (h deriver) settlePlaces() {
 	r := h.Records
 	h.places = make(map[husbandry.ID]tasks.Place, len(r.Rooms)+len(r.Enclosures)+len(r.Incubators))
@@ -52,9 +52,9 @@ func (h deriver) settlePlaces() {
 	h.places[""] = tasks.Place{}
 }
 
-// ClutchPlace is where a clutch's work is done: in the enclosure it was laid
-// in until its tub is set, at the incubator from then on, and where its young
-// are once all have hatched and have records.
+// ClutchPlace is the place where a clutch is looked after: the enclosure in
+// which it was laid, the incubator once its tub is set, and the place of its
+// young once all have hatched and have records.
 func (h *Herd) ClutchPlace(c *Clutch) tasks.Place {
 	if at, ok := h.youngPlace(c); ok {
 		return at
@@ -67,5 +67,5 @@ func (h *Herd) ClutchPlace(c *Clutch) tasks.Place {
 	return h.places[c.Enclosure]
 }
 
-// PlaceOf is where the work of a room, an enclosure or an incubator is done.
+// PlaceOf is the place of a room, an enclosure or an incubator.
 func (h *Herd) PlaceOf(id husbandry.ID) tasks.Place { return h.places[id] }

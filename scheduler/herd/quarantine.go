@@ -12,27 +12,27 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Illness is that somebody noted an animal, an enclosure's animals or a
-// clutch's young to be ill.
+// Illness is a note that an animal, the animals of an enclosure or a clutch's
+// young look ill.
 type Illness struct {
 	Subject husbandry.ID
 	On      civil.Date
 	Signs   string // in the keeper's words; "" for none
 }
 
-// Apart is an animal's quarantine. It lasts until somebody marks its release
-// as done, whatever its length.
+// Apart is an animal's quarantine. It lasts until its release is marked as
+// done, whatever its length.
 type Apart struct {
 	Began civil.Date // the day it came
-	From  civil.Date // the day its clock began, anew where it was restarted
+	From  civil.Date // the day on which its clock began, or was last restarted
 	Until civil.Date // the first day on which it may be over
-	Why   string     // why it was restarted; "" where it was not
+	Why   string     // reason of the restart; "" for none
 }
 
-// settleQuarantine works out who is in quarantine, and since when its clock
-// runs: from the day it came, and anew from the day another animal came into
-// its enclosure, or into quarantine in its room, and from the day illness was
-// noted of it or of who lives with it.
+// settleQuarantine works out which animals are in quarantine and from which day
+// the clock of each runs. The clock begins on the day the animal came. It
+// restarts when another animal comes into its enclosure, or into quarantine in
+// its room, and when the animal or one that lives with it looks ill.
 func (h deriver) settleQuarantine() {
 	slices.SortStableFunc(h.Ills, func(a, b Illness) int { return a.On.Compare(b.On) })
 	var release []husbandry.ID
@@ -78,13 +78,14 @@ func (h deriver) settleQuarantine() {
 	}
 }
 
-// restart is a reason for a quarantine to begin anew.
+// restart is a reason to restart the clock of a quarantine.
 type restart struct {
 	on  civil.Date
 	why string
 }
 
-// restarts lists, by date, what began an animal's quarantine anew after a day.
+// restarts lists, by date, the reasons after a day to restart the clock of an
+// animal's quarantine.
 func (h deriver) restarts(a *Animal, after civil.Date) []restart {
 	var list []restart
 	for _, b := range h.Animals {
@@ -119,17 +120,17 @@ func (h deriver) roomOf(a *Animal) husbandry.ID {
 	return ""
 }
 
-// ApartIn reports whether somebody is in quarantine in an enclosure.
+// ApartIn reports whether an animal in an enclosure is in quarantine.
 func (h *Herd) ApartIn(enclosure husbandry.ID) bool {
 	return slices.ContainsFunc(h.Residents(enclosure), func(a *Animal) bool { return a.Apart != nil })
 }
 
-// unwell reports whether illness was noted of an animal lately and nobody has
-// reviewed it.
+// unwell reports whether an animal was lately noted as ill and not reviewed
+// since.
 func (h *Herd) unwell(a *Animal) bool { return !h.UnwellOn(a, h.On).IsZero() }
 
-// UnwellOn returns the day on which illness was noted of an animal, or of who
-// lives in its enclosure, that awaited a review on a day; no date for none.
+// UnwellOn returns the day on which an animal, or one in its enclosure, was
+// noted as ill, if the review was still open on a day; else no date.
 func (h *Herd) UnwellOn(a *Animal, day civil.Date) (noted civil.Date) {
 	for _, subject := range []husbandry.ID{a.ID, a.Enclosure} {
 		ill, ok := h.lastIll(subject, day)
@@ -143,7 +144,7 @@ func (h *Herd) UnwellOn(a *Animal, day civil.Date) (noted civil.Date) {
 	return noted
 }
 
-// lastIll is the last illness noted of a subject until a day.
+// lastIll is the last illness of a subject up to a day.
 func (h *Herd) lastIll(id husbandry.ID, day civil.Date) (last Illness, ok bool) {
 	for _, ill := range h.Ills {
 		if id != "" && ill.Subject == id && !ill.On.After(day) {
@@ -159,13 +160,13 @@ type reading struct {
 	uvi float64
 }
 
-// lampLoss is the share of its index whose loss makes a lamp one to be changed
+// lampLoss is the share of its UV index whose loss asks for another lamp
 // (common practice).
 const lampLoss = 0.30
 
-// Dimmed returns the day on which the lamp of an enclosure was last measured, if
-// it gave too little then beside the best reading since it was fitted or
-// changed, and says so in words; no date where it does not.
+// Dimmed returns the day of the last measurement of an enclosure's lamp, with
+// words, if it was too low beside the best one since the lamp was fitted or
+// changed; else no date.
 func (h *Herd) Dimmed(enclosure husbandry.ID, since civil.Date) (on civil.Date, words string) {
 	best, last := reading{}, reading{}
 	for _, r := range h.readings[enclosure] {

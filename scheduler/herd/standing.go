@@ -5,24 +5,22 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Standing is where a clutch's tub stands, and how warm.
+// Standing is the place of a clutch's tub, and its temperature.
 type Standing struct {
 	Incubator   *husbandry.Incubator // nil when unknown
 	Temperature *husbandry.Celsius   // nil when unknown
 	Swing       husbandry.Celsius
-	// Own says that the tub's record gives a temperature, whatever the
-	// incubator has.
+	// Own says that the record of the tub gives a temperature of its own.
 	Own bool
-	// Assumed says that no record places the clutch: it is a found one, and
-	// taken to stand where its species' last recorded clutch does, or in the
-	// only incubator there is.
+	// Assumed says that no record places the clutch. It is taken to stand where
+	// the last recorded clutch of its species does, or in the only incubator.
 	Assumed bool
 }
 
-// Standing says where a clutch stands on the herd's day, as far as is known.
+// Standing returns the place of a clutch on the herd's day, as far as is known.
 func (h *Herd) Standing(c *Clutch) Standing { return h.StandingOn(c, h.On) }
 
-// StandingOn says where a clutch stood, or is to stand, on a day.
+// StandingOn returns the past or future place of a clutch on a day.
 func (h *Herd) StandingOn(c *Clutch, day civil.Date) Standing {
 	var s Standing
 	id, own, placed := c.Incubator, c.Temperature, c.Incubator != "" || c.Temperature != nil

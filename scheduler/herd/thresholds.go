@@ -4,24 +4,24 @@ package herd
 const (
 	// Refusals is how many feedings refused in a row are a sign of trouble.
 	Refusals = 3
-	// lossShare is the share of body mass whose loss within lossDays, not
-	// through laying, is a sign of trouble.
+	// lossShare is the share of body mass whose loss within lossDays is a sign
+	// of trouble. Losses through laying do not count.
 	lossShare = 0.10
 	lossDays  = 90
 	// PairTogether is how many days a pair stays together.
 	PairTogether = 7
-	// partedAfter is after how many days a pair that nobody said was separated
-	// is taken to be.
+	// partedAfter is the number of days after which a pair counts as separated
+	// where nobody said so.
 	partedAfter = 60
-	// unwellFor is how many days noted illness stands in the way of pairing
-	// while nobody has reviewed it.
+	// unwellFor is how many days a noted illness prevents pairing while nobody
+	// has reviewed it.
 	unwellFor = 60
 )
 
-// LookBack is how far back, in days, missed dates are counted and asked for,
-// and findings that do not last for years still count.
+// LookBack is how many days back missed dates are counted and asked for.
+// Findings that do not last for years count as long.
 const LookBack = 400
 
-// Tiny is less than any scale or meter shows: a limit that is met exactly is
-// met.
+// Tiny is below the resolution of any scale or meter: a limit that is met
+// exactly counts as met.
 const Tiny = 1e-9

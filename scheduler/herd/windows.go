@@ -23,8 +23,8 @@ const PastHatching = "Do not open, turn or throw away eggs because a forecast is
 	"Leave firm, clean eggs where they are; take out only what has collapsed, leaks or is thick with mould, and wash your hands (Salmonella). " +
 	"When nothing more is to come, say of the clutch that it has ended."
 
-// restOfClutch is how many days after the last young hatched the rest of a
-// clutch is watched at least (common practice).
+// restOfClutch is how many days after the last hatchling the rest of a clutch
+// is watched at least (common practice).
 const restOfClutch = 7
 
 // Hatching forecasts when the young of a clutch hatch.
@@ -32,15 +32,15 @@ func (h *Herd) Hatching(c *Clutch) incubation.Forecast {
 	return h.hatch.of(c.ID, func() incubation.Forecast { return h.fore.Hatch(h, c) })
 }
 
-// Watchable reports whether laying and pairing are the keeper's concern for an
-// animal: a grown female that is bred from or known to carry eggs.
+// Watchable reports whether the keeper is concerned with an animal's laying and
+// pairing: a grown female that is bred from or known to carry eggs.
 func (h *Herd) Watchable(a *Animal) bool {
 	return a.Sex == husbandry.Female && a.Count == 1 && a.PresentOn(h.On) &&
 		(!a.GravidOn(h.On).IsZero() || a.Breeding && a.StageOn(h.On) == husbandry.Adult)
 }
 
-// Laying forecasts when a female lays next; not known where that is not the
-// keeper's concern.
+// Laying forecasts when a female lays next. The window is not known for animals
+// that are not [Herd.Watchable].
 func (h *Herd) Laying(a *Animal) season.Window {
 	return h.lay.of(a.ID, func() (w season.Window) {
 		if h.Watchable(a) {
@@ -81,20 +81,21 @@ func (h *Herd) LivesWithMale(a *Animal) bool {
 	})
 }
 
-// HatchSpan returns the days on which a clutch is watched, and whether they
-// are over with young still to come.
+// HatchSpan returns the days on which a clutch is watched. over says that they
+// have passed with young still to come.
 func (h *Herd) HatchSpan(c *Clutch, f incubation.Forecast) (from, to civil.Date, over bool) {
 	from, to = f.WatchFrom, f.WatchTo
 	if first := c.FirstHatched(); !first.IsZero() {
 		from = civil.Min(from, first)
 		to = civil.Max(to, c.LastHatched().AddDays(restOfClutch))
 	}
-	// Of a clutch that nobody counted, young that hatched may be all there were.
+	// The young that hatched from a clutch of unknown size may be all there
+	// were.
 	return from, to, h.On.After(to) && !(c.Eggs == 0 && c.Hatched > 0)
 }
 
 // HatchWords is "Day 41 of clutch C27-04 (laid 12 May, 28.0 °C): hatching most
-// likely 22-28 June, 18 % today". Most likely are the days between the
+// likely 22-28 June, 18 % today". The most likely days are those between the
 // quartiles.
 func (h *Herd) HatchWords(c *Clutch, f incubation.Forecast, day civil.Date) string {
 	words := fmt.Sprintf("Day %d of clutch %s (laid %s", day.Sub(f.Laid), c.ID, h.LaidWords(c))

@@ -15,21 +15,22 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Who is not cooled: thresholds and spans, all common practice.
+// Thresholds for animals that are not cooled. All are common practice.
 const (
-	firstYear = 365 // days old at least when the cold begins
-	// settledIn is how long an animal must have been here when the fast
-	// begins; it is also the usual quarantine.
+	firstYear = 365 // least age in days when the cold begins
+	// settledIn is how many days an animal must have been here when the fast
+	// begins. It is also the usual quarantine.
 	settledIn = 90
-	// thinShare is the share of body mass whose loss within thinDays, not
-	// through laying, keeps an animal warm.
+	// thinShare is the share of body mass whose loss within thinDays keeps an
+	// animal warm. Losses through laying do not count.
 	thinShare = 0.05
 	thinDays  = 60
-	// CheckAhead is how many days before the fast the health is looked at.
+	// CheckAhead is how many days before the fast the health is checked.
 	CheckAhead = 14
 	// WeighSlack is how many days early or late a weighing in the cold may be.
 	WeighSlack = 2
-	// moved is how far from its planned day, in days, the fast may begin.
+	// moved is the largest difference, in days, between the planned and the
+	// real first day of a fast.
 	moved = 60
 )
 
@@ -38,23 +39,24 @@ type Winter struct {
 	// Name is a part of the keys of its tasks: "wall-lizard-2026".
 	Name   string
 	Course cooling.Course
-	// Room says that the room is cooled, and the temperature is set there.
+	// Room is the room where the whole room is cooled and its temperature is
+	// set; "" where one enclosure is.
 	Room husbandry.ID
-	// Alone says that the cooling was ended for this animal before its
-	// companions'.
+	// Alone says that this animal is warmed up before its companions.
 	Alone bool
 	Not   string // why it is not cooled; "" when it is
-	// CalledOff says that its fast was skipped; Not says so too.
+	// CalledOff says that its fast was skipped; Not says so in words.
 	CalledOff bool
-	// Start is the mass that later ones are compared with; zero: none yet.
+	// Start is the mass with which later masses are compared; zero: none yet.
 	Start Weight
 }
 
-// At is whom the steps of temperature are about.
+// At is the room or enclosure where the steps of temperature are taken.
 func (w *Winter) At(a *Animal) husbandry.ID { return cmp.Or(w.Room, a.Enclosure) }
 
 // foodless reports whether an animal goes without its usual feeding on a day.
-// On the day of its first food that stands in the usual feeding's place.
+// On the day of the first food after winter, that food replaces the usual
+// feeding.
 func (w *Winter) foodless(day civil.Date) bool {
 	return w.Not == "" && (w.Course.Foodless(day) || day == w.Course.Feed && w.Course.WasCooled())
 }
@@ -70,8 +72,8 @@ func (a *Animal) Wintering(day civil.Date) *Winter {
 	return nil
 }
 
-// Rests reports whether a routine leaves an animal alone on a day for the sake of
-// its winter, as the kind of the routine has it.
+// Rests reports whether a routine leaves an animal alone on a day because of
+// its winter. The row of the routine's kind says when.
 func (a *Animal) Rests(r *husbandry.Routine, day civil.Date) bool {
 	rests := r.Kind.Rests()
 	if rests == husbandry.NeverRests {
@@ -93,14 +95,14 @@ func (a *Animal) Rests(r *husbandry.Routine, day civil.Date) bool {
 }
 
 // WinteredSince reports whether an animal fasts or is cooled on a day, or began
-// to after an earlier one: what was refused then says nothing any more.
+// to after an earlier day. Food refused before that says nothing any more.
 func (a *Animal) WinteredSince(day, on civil.Date) bool {
 	return a.Wintering(on) != nil || slices.ContainsFunc(a.Winters, func(w Winter) bool {
 		return w.Not == "" && w.Course.Fast.After(day) && !w.Course.Fast.After(on)
 	})
 }
 
-// WinterTurns adds the days on which a winter changes which routines hold.
+// WinterTurns adds the days on which winters change which routines hold.
 func (a *Animal) WinterTurns(add func(civil.Date)) {
 	for i := range a.Winters {
 		if w := &a.Winters[i]; w.Not == "" {
@@ -115,7 +117,7 @@ func (a *Animal) WinterTurns(add func(civil.Date)) {
 // back to more than a year ahead.
 func (h deriver) settleWinters() {
 	w := wintering{h.Herd}
-	// What recurs is not taken to have begun before the books did.
+	// Winters that recur do not begin before the books do.
 	began := h.Records.Began
 	if began.IsZero() {
 		began = h.History.First()
@@ -137,7 +139,7 @@ func (h deriver) settleWinters() {
 // wintering works out the winters of animals.
 type wintering struct{ *Herd }
 
-// winterPlan is a winter before anything was said of it.
+// winterPlan is a winter as planned, before any marks.
 type winterPlan struct {
 	name  string
 	rec   *husbandry.Cooling // nil: the care sheet's
@@ -146,10 +148,10 @@ type winterPlan struct {
 	room  husbandry.ID
 }
 
-// planWinters returns what is planned for an animal, by date: for each winter
-// what names it most closely, the records before the care sheet, and before
-// all of them a record of that winter only. What recurs begins on the day
-// began or later.
+// planWinters returns the winters that are planned for an animal, by date. For
+// each winter the source that names the animal most closely counts: a record of
+// that winter alone, then other records, then the care sheet. Recurring winters
+// begin on the day began or later.
 func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 	room := husbandry.ID("")
 	if e := h.enclosures[a.Enclosure]; e != nil {
@@ -164,7 +166,7 @@ func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 		c := &h.Records.Coolings[i]
 		if near, ok := c.Names(&a.Animal, room); ok {
 			if !c.Start.IsZero() {
-				near -= 10 // a date of the keeper's stands above everything
+				near -= 10 // a date that the keeper gave takes precedence
 			}
 			list = append(list, candidate{c, near})
 		}
@@ -197,7 +199,7 @@ func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 			plans = append(plans, w)
 		}
 		if !once {
-			break // what is said of every winter leaves none to the others
+			break // a source for every winter leaves none to the next source
 		}
 	}
 	plans = slices.DeleteFunc(plans, func(w winterPlan) bool { return w.rec != nil && w.rec.Off })
@@ -205,8 +207,8 @@ func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 	return plans
 }
 
-// starts returns the days on which a fast begins by a record, or by the care
-// sheet where it is nil.
+// starts returns the days on which the fasts of a record begin, or those of the
+// care sheet where the record is nil.
 func (h wintering) starts(c *husbandry.Cooling, care husbandry.CoolingCare) []civil.Date {
 	if c != nil && !c.Start.IsZero() {
 		return []civil.Date{c.Start}
@@ -224,13 +226,13 @@ func (h wintering) starts(c *husbandry.Cooling, care husbandry.CoolingCare) []ci
 	return list
 }
 
-// winter works out what became of a plan: when the fast began, when warming up
-// did, and whether the animal is cooled at all. ok is false where it was not
-// here then.
+// winter works out what became of a planned winter: when the fast began, when
+// the warming up began, and whether the animal is cooled at all. ok is false
+// where the animal was not here then.
 func (h wintering) winter(a *Animal, plan winterPlan) (w Winter, ok bool) {
 	w = Winter{Name: plan.name, Room: plan.room}
 	start := plan.start
-	// What is said of the fast once it turns cold comes too late.
+	// A mark of the fast that comes after the cold began is too late.
 	if o := h.History.Outcome(tasks.NewKey(w.At(a), CoolingFast, w.Name)); o.On.Before(cooling.New(plan.care, start).Down) {
 		switch o.Mark {
 		case tasks.MarkDone:
@@ -277,9 +279,9 @@ func (w *Winter) firstUp() string {
 // StepKey is the occurrence of a step of the winter, by its name.
 func (w *Winter) StepKey(step string) string { return w.Name + "-" + step }
 
-// whyNot says why an animal is not cooled, as far as is known on the day of
-// the plan; what happens once the fast has begun, eggs aside, decides nothing
-// any more. It is "" where nothing speaks against it.
+// whyNot says why an animal is not cooled, as far as is known on the herd's
+// day; "" where nothing speaks against it. Findings after the fast began change
+// nothing, but for eggs.
 func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 	day := civil.Min(h.On, c.Fast)
 	switch stage := a.StageOn(c.Cold); {
@@ -293,7 +295,7 @@ func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 	if since := a.apartSince(day); !since.IsZero() {
 		return "in quarantine since " + h.DateWords(since)
 	}
-	// What was noted in the fast, which is warm, ends it as well.
+	// Illness noted during the fast, which is warm, ends it as well.
 	for d := day; d == day || d.Before(c.Down) && !d.After(h.On); d = d.AddDays(1) {
 		if noted := h.UnwellOn(a, d); !noted.IsZero() {
 			return "ill (noted " + h.DateWords(noted) + "), and a review had to come first"
@@ -302,7 +304,7 @@ func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 	if since := a.GravidOn(c.Fast); !since.IsZero() {
 		return "carries eggs (seen " + h.DateWords(since) + ")"
 	}
-	// Eggs seen in the fast, which is warm, end it.
+	// Eggs seen during the fast, which is warm, end it.
 	for _, s := range a.Sightings {
 		if s.Gravid && s.On.After(c.Fast) && s.On.Before(c.Down) {
 			return "carries eggs (seen " + h.DateWords(s.On) + ")"
@@ -322,9 +324,10 @@ func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 	return ""
 }
 
-// lost returns the last weighing up to a day, if it is of the days before, and
-// the heaviest since then that no laying explains; the two are equal where
-// nothing was lost, and zero where nothing is known.
+// lost returns the last weighing up to a day, if it is within so many days, and
+// the heaviest within the same time before it. Weights before her last clutch
+// do not count. The two are equal where nothing was lost, and zero where
+// nothing is known.
 func (a *Animal) lost(day civil.Date, within int) (last, best Weight) {
 	for _, w := range a.Weights {
 		if !w.On.After(day) {
@@ -352,9 +355,9 @@ func (a *Animal) lost(day civil.Date, within int) (last, best Weight) {
 	return last, best
 }
 
-// refusing returns the day of the last of three feedings refused in a row in
-// an animal's enclosure, none eaten between or since, up to a day and within
-// the 60 days before it.
+// refusing returns the day of the last of three feedings in a row that an
+// animal's enclosure refused, up to a day and within the 60 days before. No
+// date where it ate between or since.
 func (h wintering) refusing(a *Animal, day civil.Date) civil.Date {
 	var row []civil.Date
 	for _, r := range h.refusals[a.Enclosure] {
@@ -379,8 +382,8 @@ func (h wintering) refusing(a *Animal, day civil.Date) civil.Date {
 	return row[Refusals-1]
 }
 
-// startMass is the last mass from the fortnight before the fast to the first
-// step down, or else the first one after it.
+// startMass is the last mass between two weeks before the fast and the first
+// step down, or else the first mass after it.
 func (w *Winter) startMass(a *Animal) Weight {
 	c := &w.Course
 	for i := len(a.Weights) - 1; i >= 0; i-- {
@@ -399,7 +402,7 @@ func (w *Winter) startMass(a *Animal) Weight {
 	return Weight{}
 }
 
-// LastMass is the last mass of the winter after the start's.
+// LastMass is the last mass of the winter after Start.
 func (w *Winter) LastMass(a *Animal) Weight {
 	var last Weight
 	for _, m := range a.Weights {
@@ -426,9 +429,9 @@ func (h *Herd) Degrees(from, to husbandry.Celsius) string {
 	return number(from) + "-" + number(to) + " " + unit
 }
 
-// FoodlessWords tells, beside the water of an enclosure and the food of those
-// who are fed, which of some animals go without food on a day and until when;
-// "" where none does.
+// FoodlessWords says which of some animals go without food on a day, and until
+// when; "" where none does. It stands with the water of an enclosure and the
+// food of the others.
 func (h *Herd) FoodlessWords(animals []*Animal, day civil.Date) string {
 	if !h.AnyWinter {
 		return ""
@@ -455,7 +458,7 @@ func (h *Herd) FoodlessWords(animals []*Animal, day civil.Date) string {
 	return fmt.Sprintf("; no food for %s until %s (winter, %s)", english.List(names), h.DateWords(until), phase)
 }
 
-// cooledFor tells the pairing season of a female's winters.
+// cooledFor returns the winters of a female in the form of package season.
 func cooledFor(a *Animal) (list []season.Winter) {
 	for i := range a.Winters {
 		if w := &a.Winters[i]; w.Not == "" && w.Course.WasCooled() {
@@ -465,8 +468,8 @@ func cooledFor(a *Animal) (list []season.Winter) {
 	return list
 }
 
-// UsualWinters returns the winters of the species' first animal that is
-// cooled, or else those that a grown one would have.
+// UsualWinters returns the winters of the first animal of a species that is
+// cooled, or else the winters that a grown animal of it would have.
 func (h *Herd) UsualWinters(sheet *husbandry.Species) []cooling.Course {
 	if sheet.Cooling.IsZero() {
 		return nil

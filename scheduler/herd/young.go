@@ -8,12 +8,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Raising young: what becomes of a clutch's young and of groups, from the
-// first look into the tub to the day on which it is decided who stays.
+// Raising young: the young of a clutch, and groups, from the first look into
+// the tub to the decision about who stays.
 //
-// Until there are records of them, the clutch stands for its young. A record
-// says which clutch it hatched from, and one that was taken out of a group says
-// which; it inherits what was done and found before.
+// The clutch stands for its young until they have records. The record of an
+// animal says from which clutch it hatched, or out of which group it was taken.
+// It inherits everything that was done and found before.
 
 // Sexing is one look at the sex of an animal, of a group or of a clutch's
 // young.
@@ -22,8 +22,7 @@ type Sexing struct {
 	tasks.Sexed
 }
 
-// foundOfYoung takes a finding over that is about raising young, illness or a
-// lamp.
+// foundOfYoung takes over a finding about raising young, illness or a lamp.
 func (h deriver) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
 	g := &f.Finding
 	kind := h.kinds[f.Task.Routine()]
@@ -38,7 +37,7 @@ func (h deriver) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
 	if clutch != nil && g.Refused && kind == husbandry.FirstFeed {
 		clutch.Unfed = append(clutch.Unfed, f.On)
 	}
-	// Of a clutch, the egg tub is weighed as well.
+	// The egg tub of a clutch is weighed as well, at tasks of other kinds.
 	if clutch != nil && g.Weighs != nil && kind == husbandry.Weigh {
 		clutch.Weights = append(clutch.Weights, Weight{f.On, *g.Weighs, g.Each})
 	}
@@ -50,8 +49,8 @@ func (h deriver) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
 	}
 }
 
-// settleYoung finds out who hatched from which clutch and how large groups are
-// by now, and fills in what follows.
+// settleYoung works out which animals hatched from which clutch and how large
+// groups are now, and completes their records.
 func (h deriver) settleYoung() {
 	for _, a := range h.Animals {
 		if c := h.clutches[a.Clutch]; c != nil && a.Clutch != "" {
@@ -93,8 +92,8 @@ func (h deriver) settleYoung() {
 	}
 }
 
-// GroupsOf returns the group an animal was taken out of, the group that one
-// was taken out of, and so on.
+// GroupsOf returns the group out of which an animal was taken, the group out of
+// which that group was taken, and so on.
 func (h *Herd) GroupsOf(a *Animal) []*Animal {
 	var list []*Animal
 	for g := h.animals[a.From]; g != nil && a.From != "" && !slices.Contains(list, g); g = h.animals[g.From] {
@@ -103,8 +102,8 @@ func (h *Herd) GroupsOf(a *Animal) []*Animal {
 	return list
 }
 
-// LastSexing is the last look at its sex, or at that of the group or clutch it
-// was part of then.
+// LastSexing is the last look at its sex, or at the sex of the group or clutch
+// to which it belonged then.
 func (h *Herd) LastSexing(a *Animal) (last Sexing, ok bool) {
 	take := func(list []Sexing, until civil.Date) {
 		for _, s := range list {
@@ -129,8 +128,8 @@ func (h *Herd) LastSexing(a *Animal) (last Sexing, ok bool) {
 	return last, ok
 }
 
-// youngPlace is where the young of a clutch are that have all hatched and have
-// records.
+// youngPlace is the place of the young of a clutch, where all have hatched and
+// have records.
 func (h *Herd) youngPlace(c *Clutch) (tasks.Place, bool) {
 	if c.State != HatchedAll {
 		return tasks.Place{}, false
@@ -143,8 +142,8 @@ func (h *Herd) youngPlace(c *Clutch) (tasks.Place, bool) {
 	return tasks.Place{}, false
 }
 
-// LastWeighed returns the last day on which an animal was weighed, by whatever
-// routine, or the group it was part of then.
+// LastWeighed returns the last day on which an animal was weighed at any task,
+// or the group to which it belonged then.
 func (h *Herd) LastWeighed(a *Animal) (last civil.Date) {
 	of := func(a *Animal, until civil.Date) {
 		for _, w := range slices.Backward(a.Weights) {

@@ -1,14 +1,15 @@
-// Package cadence answers when a routine recurs: pure questions on civil
-// dates, with no clock, zone or time of day.
+// Package cadence computes the dates on which a routine recurs: pure functions
+// of civil dates, with no clock, zone or time of day.
 //
 // Start with [Of], which turns a cadence that follows the calendar (every n
-// days, weekdays, days of the month, a cron expression) into a [Dates] and
-// refuses one that cannot be followed; ask it for the dates between two days,
-// or the next or last one. [Steps] gives the dates that follow a start at
-// equal intervals, for what is counted from the last time or inside a window.
+// days, weekdays, days of the month, a cron expression) into [Dates], or
+// returns an error for an impossible cadence. Dates has the dates between two
+// days, and the next and the last date. [Steps] gives dates at equal intervals
+// from a start, for cadences that count from the last time or run inside a
+// window.
 //
-// Which cadence a routine has, what was done, and what becomes of a missed
-// date is scheduler's business.
+// The scheduler decides which cadence a routine has, what was done, and what
+// happens after a missed date.
 package cadence
 
 import (
@@ -24,16 +25,16 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Dates is a rule that follows the calendar, whatever was done. Make one with
-// [Of]; it is not changed afterwards and safe for concurrent use.
+// Dates is a rule that follows the calendar, whatever was done. Make Dates with
+// [Of]; they do not change afterwards and are safe for concurrent use.
 type Dates struct {
 	next func(onOrAfter civil.Date) civil.Date
 	last func(onOrBefore civil.Date) civil.Date
 }
 
-// Of returns the dates of a cadence of the pattern Fixed. It fails where the
-// cadence has another pattern, states no rule or more than one, or states one
-// that is not understood; the error says which.
+// Of returns the dates of a cadence of the pattern Fixed. It returns an error
+// if the cadence has another pattern, no rule, several rules, or a rule that
+// cannot be understood. The error says which.
 func Of(c husbandry.Cadence) (Dates, error) {
 	if c.Pattern != husbandry.Fixed {
 		return Dates{}, fmt.Errorf("a cadence of the pattern %q has no dates of its own", c.Pattern)
@@ -65,12 +66,10 @@ func Of(c husbandry.Cadence) (Dates, error) {
 	return byInterval(c.From, int(c.Every)), nil
 }
 
-// Last returns the last date on or before day, or no date where there was
-// none.
+// Last returns the last date on or before day, or a zero date if there is none.
 func (d Dates) Last(day civil.Date) civil.Date { return d.last(day) }
 
-// Between gives the dates from the one day to the other, both included, in
-// order.
+// Between yields the dates between two days, both included, in order.
 func (d Dates) Between(from, to civil.Date) iter.Seq[civil.Date] {
 	return func(yield func(civil.Date) bool) {
 		for day := d.next(from); !day.IsZero() && !day.After(to); day = d.next(day.AddDays(1)) {
@@ -81,9 +80,9 @@ func (d Dates) Between(from, to civil.Date) iter.Seq[civil.Date] {
 	}
 }
 
-// Steps gives first and the dates that follow it every so many days, as far as
-// to, each with its number from 1. An interval of less than a day counts as
-// one.
+// Steps yields first and the following dates, every so many days, up to and
+// including to, each with its number from 1. An interval below one day counts
+// as one day.
 func Steps(first civil.Date, every husbandry.Days, to civil.Date) iter.Seq2[int, civil.Date] {
 	return func(yield func(int, civil.Date) bool) {
 		if first.IsZero() {
@@ -130,9 +129,9 @@ func byWeekday(days []time.Weekday) (Dates, error) {
 	return byMatch(7, func(d civil.Date) bool { return on[d.Weekday()] }), nil
 }
 
-// byMonthDay lets the last day of a short month stand for every day it lacks,
-// once: the 31st is kept on 30 April, and the 29th, 30th and 31st are all kept
-// on 28 February.
+// byMonthDay uses the last day of a short month, once, for all days that the
+// month lacks: the 31st is moved to 30 April, and the 29th, 30th and 31st are
+// all moved to 28 February.
 func byMonthDay(days []int) (Dates, error) {
 	var on [32]bool
 	latest := 0
@@ -149,7 +148,8 @@ func byMonthDay(days []int) (Dates, error) {
 	}), nil
 }
 
-// byMatch looks day by day; no gap between two dates is longer than within.
+// byMatch searches day by day. within is the longest gap between two dates, in
+// days.
 func byMatch(within int, match func(civil.Date) bool) Dates {
 	walk := func(day civil.Date, step int) civil.Date {
 		for range within {
@@ -166,16 +166,16 @@ func byMatch(within int, match func(civil.Date) bool) Dates {
 	}
 }
 
-// everyMinute accepts the five classic fields and nothing else: no @daily, no
+// everyMinute accepts the five classic fields only. It rejects @daily and
 // @every, which are not rules about dates.
 var everyMinute = cron.NewParser(cron.Minute | cron.Hour | cron.Dom | cron.Month | cron.Dow)
 
-// byCron keeps the dates of a cron expression and drops its times. Where both
-// the day of the month and the weekday are restricted, either is enough, as
-// crontab(5) has it; a step such as */2 counts as a restriction.
+// byCron uses the dates of a cron expression and ignores the times. If both the
+// day of the month and the weekday are restricted, either is enough, as in
+// crontab(5). A step such as */2 counts as a restriction.
 func byCron(spec string) (Dates, error) {
-	// The parser takes a zone before the fields, which dates have no use for,
-	// and panics where nothing follows it.
+	// The parser accepts a zone before the fields, and panics if nothing
+	// follows the zone. Dates have no use for a zone.
 	if strings.Contains(spec, "=") {
 		return Dates{}, fmt.Errorf("cron expression %q states a zone; dates have none, leave it out", spec)
 	}
@@ -201,12 +201,13 @@ func byCron(spec string) (Dates, error) {
 	return Dates{next: next, last: func(day civil.Date) civil.Date { return lastByCron(next, day) }}, nil
 }
 
-// cronReach is how far, in years, one question to the schedule looks: it gives
-// up after five.
+// cronReach is the number of years that one search of the schedule is trusted
+// to cover. The library gives up after five.
 const cronReach = 4
 
-// nextByCron asks again further on where the schedule gave up: between two
-// leap days there may be eight years (1896 to 1904, 2096 to 2104).
+// nextByCron repeats the search from later dates, because the library gives up
+// too early: between two leap days there may be eight years (1896 to 1904, 2096
+// to 2104).
 func nextByCron(s *cron.SpecSchedule, day civil.Date) civil.Date {
 	for years := 0; years <= 2*cronReach; years += cronReach {
 		from := day.AddMonths(12 * years)
@@ -218,8 +219,8 @@ func nextByCron(s *cron.SpecSchedule, day civil.Date) civil.Date {
 	return civil.Date{}
 }
 
-// lastByCron looks forward from ever further back, since a schedule cannot be
-// asked backwards.
+// lastByCron searches forward from earlier and earlier days, because the
+// library cannot search backwards.
 func lastByCron(next func(civil.Date) civil.Date, day civil.Date) civil.Date {
 	for _, back := range []int{0, 7, 31, 366, 5 * 366, 9 * 366} {
 		var last civil.Date

@@ -32,13 +32,13 @@ func cronDays(spec string) husbandry.Cadence {
 	return husbandry.Cadence{Pattern: husbandry.Fixed, Cron: spec}
 }
 
-// Dates in the keeper's words, grouped by what makes calendars hard.
+// Dates in the keeper's words, grouped by the traps of calendars.
 func TestDates(t *testing.T) {
 	for _, c := range []struct {
 		trap, words string
 		cadence     husbandry.Cadence
 		from, to    string
-		want        string // dates, or their days of the month where all are in one
+		want        string // dates, or only days of the month if all are in one month
 	}{
 		{"plain", "every second day", every(2, "2027-05-01"), "2027-05-09", "2027-05-14", "2027-05-09 2027-05-11 2027-05-13"},
 		{"plain", "not before its first date", every(2, "2027-05-12"), "2027-05-01", "2027-05-14", "2027-05-12 2027-05-14"},
@@ -69,7 +69,8 @@ func TestDates(t *testing.T) {
 		{"month clamp", "cron does not clamp: the 31st", cronDays("0 0 31 * *"), "2027-04-01", "2027-06-30", "2027-05-31"},
 
 		// Clocks go forward in Vienna on 28 March and back on 31 October 2027,
-		// at midnight in Santiago on 5 September: dates do not notice.
+		// and forward at midnight in Santiago on 5 September. Dates are not
+		// affected.
 		{"clock change", "every day in spring", every(1, "2027-03-01"), "2027-03-27", "2027-03-29", "2027-03-27 2027-03-28 2027-03-29"},
 		{"clock change", "every day in autumn", every(1, "2027-03-01"), "2027-10-30", "2027-11-01", "2027-10-30 2027-10-31 2027-11-01"},
 		{"clock change", "cron: half past two, which spring skips", cronDays("30 2 * * *"), "2027-03-27", "2027-03-29", "2027-03-27 2027-03-28 2027-03-29"},
@@ -99,7 +100,7 @@ func TestDates(t *testing.T) {
 	}
 }
 
-func TestCadencesThatAreRefused(t *testing.T) {
+func TestImpossibleCadencesAreRejected(t *testing.T) {
 	for _, c := range []struct {
 		words   string
 		cadence husbandry.Cadence
@@ -132,8 +133,8 @@ func TestCadencesThatAreRefused(t *testing.T) {
 	}
 }
 
-// The recurrence rules of RFC 5545, as github.com/teambition/rrule-go works
-// them out, against ours over thirty years.
+// The recurrence rules of RFC 5545, computed by github.com/teambition/rrule-go,
+// compared with ours over thirty years.
 func TestDatesAgreeWithRecurrenceRules(t *testing.T) {
 	from, to := day("2020-01-01"), day("2050-12-31")
 	start := time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC)
@@ -174,7 +175,8 @@ func TestDatesAgreeWithRecurrenceRules(t *testing.T) {
 		check("a day of the month", monthDays(d), rrule.ROption{Freq: rrule.MONTHLY, Bymonthday: []int{d}})
 		check("the same by cron", cronDays("17 5 "+itoa(d)+" * *"), rrule.ROption{Freq: rrule.MONTHLY, Bymonthday: []int{d}})
 	}
-	// The last of the days 28 to d that a month has is d or the month's end.
+	// The rule takes the last of the days 28 to d in each month: d, or the end
+	// of the month.
 	for d := 29; d <= 31; d++ {
 		var upTo []int
 		for i := 28; i <= d; i++ {
@@ -189,7 +191,7 @@ func TestDatesAgreeWithRecurrenceRules(t *testing.T) {
 
 func itoa(n int) string { return string(rune('0'+n/10)) + string(rune('0'+n%10)) }
 
-func TestStepsFollowAStart(t *testing.T) {
+func TestStepsAreAtEqualIntervals(t *testing.T) {
 	var got []string
 	for n, d := range cadence.Steps(day("2027-05-12"), 3, day("2027-05-19")) {
 		got = append(got, itoa(n)+" "+d.String())
@@ -209,7 +211,7 @@ func TestStepsFollowAStart(t *testing.T) {
 	}
 }
 
-// occurrences are the dates of a fixed cadence from one day to another.
+// occurrences returns the dates of a fixed cadence between two days.
 func occurrences(c husbandry.Cadence, from, to civil.Date) ([]civil.Date, error) {
 	d, err := cadence.Of(c)
 	if err != nil {
@@ -218,7 +220,8 @@ func occurrences(c husbandry.Cadence, from, to civil.Date) ([]civil.Date, error)
 	return slices.Collect(d.Between(from, to)), nil
 }
 
-// next is the first date on or after a day; zero where no date is left.
+// next returns the first date on or after a day, or a zero date if there is
+// none.
 func next(dates cadence.Dates, d civil.Date) civil.Date {
 	for first := range dates.Between(d, civil.MustParse("9999-12-31")) {
 		return first
@@ -242,7 +245,7 @@ func anyCadence(t *rapid.T) husbandry.Cadence {
 }
 
 // Last and Between give the same dates.
-func TestTheQuestionsAgree(t *testing.T) {
+func TestLastAndBetweenAgree(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		dates, err := cadence.Of(anyCadence(t))
 		if err != nil {

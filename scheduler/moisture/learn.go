@@ -8,35 +8,34 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Box is a nest box or an egg tub: what is known of it and what was said of
-// it.
+// Box is a nest box or an egg tub, with all that is recorded about it.
 type Box struct {
 	Way Way
-	// Air is what surrounds it on a day.
+	// Air returns the air around the box on a day.
 	Air func(day civil.Date) Air
-	// Mass, Water and Tolerance are used of it; see husbandry.Damp.
+	// Damp has its Mass, Water and Tolerance; see husbandry.Damp.
 	Damp husbandry.Damp
-	// Set is a day on which it was as damp as it should be, and weighed
-	// Damp.Mass where that is known; zero: nobody said.
+	// Set is a day on which it had its full dampness. It then weighed
+	// Damp.Mass, if that is known. Set is zero if nobody recorded such a day.
 	Set   civil.Date
 	Notes []Note
-	// On is the day that is asked about. Notes of later days do not count.
+	// On is the day of the question. Notes of later days do not count.
 	On civil.Date
 }
 
-// Note is what the keeper said of a box on a day.
+// Note is a keeper's record about a box on a day.
 type Note struct {
 	On     civil.Date
 	Weighs *husbandry.Grams // before water was added that day
 	Added  husbandry.Grams  // of water
-	// Filled says that it was made as damp as it should be, and nobody told by
-	// how much water.
+	// Filled says that it was brought to its full dampness, and that the amount
+	// of water was not recorded.
 	Filled bool
-	// Unweighed says that it was to be brought back to its mass, and was said to
-	// be, and nobody told by how much water or what it weighed.
+	// Unweighed says that the keeper marked it as brought back to its target
+	// mass, without recording a mass or an amount of water.
 	Unweighed bool
-	// Disturbed says that something was taken out, such as eggs or young, so
-	// that its mass before and after cannot be compared.
+	// Disturbed says that something was taken out, such as eggs or young. Its
+	// masses before and after are then not comparable.
 	Disturbed bool
 }
 
@@ -45,41 +44,44 @@ type Range struct{ Mid, From, To float64 }
 
 func (r Range) times(x float64) Range { return Range{r.Mid * x, r.From * x, r.To * x} }
 
-// Balance is how a box stands.
+// Balance is the estimated state of a box: how fast it dries and how much water
+// it lacks.
 type Balance struct {
-	// Factor is how much faster it dries than through still air of its room.
+	// Factor is its drying rate relative to diffusion through the still air of
+	// its room.
 	Factor Range
-	// Rate is what it loses on the day asked about, in g/day.
+	// Rate is its loss on the day of the question, in g/day.
 	Rate Range
-	// Weighings and TopUps is what the factor is learnt from, besides the
-	// opening: weighings that were compared with one another, and top-ups by
+	// Weighings and TopUps count the evidence for the factor, besides the
+	// opening: weighings that were compared with each other, and top-ups by
 	// eye.
 	Weighings, TopUps int
-	// Changed is how much faster the last interval was than those before it
-	// had let expect, from ChangedSince on; 0 where there is no clear change.
+	// Changed is the loss of the last interval, from ChangedSince on, relative
+	// to the loss expected from the earlier intervals. It is 0 if there is no
+	// clear change.
 	Changed      float64
 	ChangedSince civil.Date
 
-	// Known says that the following is: how much water it lacked on the day
-	// Since, with what was added on that day.
+	// Known says that the following fields are known. Since is the day of
+	// Lacks, the amount of missing water after any water added that day.
 	Known bool
 	Since civil.Date
 	Lacks husbandry.Grams
-	// Unweighed is the day on which it was last said to be back at its mass, and
-	// nobody told what it weighed; zero once it was weighed again. Lacks may then
-	// be off by Unsure, as a standard deviation.
+	// Unweighed is the day on which it was last marked as back at its target
+	// mass without a weighing. It is zero once it was weighed again. Unsure is
+	// the standard deviation of the error in Lacks due to that.
 	Unweighed civil.Date
 	Unsure    husbandry.Grams
-	// Target is what it weighs when it is as damp as it should be; 0: it was
-	// never weighed.
+	// Target is its mass at full dampness; 0 if it was never weighed.
 	Target husbandry.Grams
-	// Weighed is its last weighing that counts, before water was added.
+	// Weighed is its last accepted weighing, before water was added.
 	Weighed Weighing
-	// Questions are the weighings that cannot be, by date; they do not count.
+	// Questions are the implausible weighings, sorted by date. They do not
+	// count.
 	Questions []Question
 
 	box   *Box
-	hasty float64 // factor for dates: with four in five odds it is not exceeded
+	hasty float64 // factor for dates: an upper limit with a probability of 80 %
 }
 
 // Weighing is a mass on a day.
@@ -88,79 +90,83 @@ type Weighing struct {
 	Mass husbandry.Grams
 }
 
-// Question is a weighing that cannot be.
+// Question is an implausible weighing.
 type Question struct {
 	Weighing
-	// Since is the weighing it was compared with, with the water added to it.
+	// Since is the earlier weighing for comparison, plus the water added to it.
 	Since Weighing
 	Why   Doubt
 }
 
-// Doubt is why a weighing cannot be.
+// Doubt is the reason why a weighing is implausible.
 type Doubt string
 
 // The doubts.
 const (
-	Heavier  Doubt = "heavier"   // and nobody told of water that was added
-	BoneDry  Doubt = "bone dry"  // lighter than without any water
-	TooQuick Doubt = "too quick" // many times what its opening lets through
+	Heavier  Doubt = "heavier"   // and no water was recorded
+	BoneDry  Doubt = "bone dry"  // lighter than the box without any water
+	TooQuick Doubt = "too quick" // a loss many times larger than its opening allows
 )
 
-// The stated spreads of the model. Those that are not scales' are common
-// practice: nobody has published how keepers' boxes vary.
+// The standard deviations of the model. Those of scales are known, the others
+// are common practice: no study says how keepers' boxes vary.
 const (
-	// priorSpread is the standard deviation of the logarithm of a box's
-	// factor before it was ever weighed: nine in ten boxes dry between a third
-	// and three times as fast as still air lets them.
+	// priorSpread is the standard deviation of the prior of the logarithm of a
+	// box's factor: nine in ten boxes dry between a third and three times as
+	// fast as still air allows.
 	priorSpread = 0.7
-	// scaleError is the standard deviation of a weighing, in g: a kitchen
+	// scaleError is the standard deviation of a weighing, in g, on a kitchen
 	// scale that shows whole grams.
 	scaleError = 1
-	// pourError is that of water measured out, as a share.
+	// pourError is the standard deviation of measured water, as a share of the
+	// amount.
 	pourError = 0.05
-	// eyeError is that of how damp a box is made by look and feel, as a share
-	// of what is added.
+	// eyeError is the standard deviation of a top-up by look and feel, as a
+	// share of the amount.
 	eyeError = 0.35
-	// wander is how much the factor of one interval differs from that of the
-	// next by chance (weather, heating, a door), as a standard deviation of its
-	// logarithm, and drift how much it wanders off for good, as a variance for
-	// each day: a season, a lamp that was moved.
+	// wander is the random variation of the factor from one interval to the
+	// next (weather, heating, a door), as a standard deviation of its
+	// logarithm. drift is its lasting change (a season, a moved lamp), as a
+	// variance of the logarithm for each day: a random walk.
 	wander = 0.15
 	drift  = 0.003
-	// quickest is the factor above which a weighing is questioned.
+	// quickest is the factor above which a weighing is implausible.
 	quickest = 20
-	// sure is how many standard errors a weighing may be off.
+	// sure is the number of standard errors within which a weighing is
+	// plausible.
 	sure = 3
-	// haste is the probability that the factor used for dates is not too small.
+	// haste is the probability with which the box dries no faster than the
+	// factor used for dates.
 	haste = 0.8
-	// hastyErrors is the same in standard errors: the 0.8 quantile of the normal
+	// hastyErrors is haste in standard errors: the 0.8 quantile of the normal
 	// distribution.
 	hastyErrors = 0.8416
-	// intervals is how many count, the latest ones.
+	// intervals is the number of latest intervals that count.
 	intervals = 12
 )
 
-// observation is a loss over some days.
+// observation is a loss over some days, as evidence for the factor.
 type observation struct {
 	from, to civil.Date
 	expected float64 // g, at a factor of 1
 	lost     float64
-	noise    float64 // variance of lost, of scale and measuring cup
-	shared   float64 // covariance with the observation before it
+	noise    float64 // variance of lost, from the scale and the measuring cup
+	shared   float64 // covariance with the previous observation
 	eye      bool
 }
 
-// point is a weighing that others are compared with.
+// point is a weighing for comparison with later ones.
 type point struct {
 	on     civil.Date
-	after  float64 // mass with the water added that day
-	poured float64 // since, and on that day
-	jumped bool    // its mass cannot be compared with later ones
+	after  float64 // mass as weighed, before the water of that day
+	poured float64 // water added on that day and since
+	jumped bool    // its mass is not comparable with later ones
 }
 
-// Learn works out how a box stands. Intervals between weighings, with the
-// water added in between, say how fast it dries; where it was never weighed,
-// what was added by eye does, less surely. Before either, its opening alone.
+// Learn estimates the state of a box. The evidence for its drying rate are the
+// intervals between weighings, with the water added in between. For a box that
+// was never weighed they are the top-ups by eye, which are less certain.
+// Without either, the opening alone gives the estimate.
 func Learn(b Box) Balance {
 	b.Notes = daily(b.Notes, b.On)
 	l := learner{box: &b, doubted: make([]bool, len(b.Notes))}
@@ -176,7 +182,7 @@ func Learn(b Box) Balance {
 		switch {
 		case o.eye:
 			out.TopUps++
-		case o.shared == 0: // the first of a row begins with one as well
+		case o.shared == 0: // the first interval of a series has a weighing at its start, too
 			out.Weighings += 2
 		default:
 			out.Weighings++
@@ -190,8 +196,8 @@ func Learn(b Box) Balance {
 	return out
 }
 
-// daily joins what was said on one day, in order of date. Of several weighings
-// of a day the first counts: those behind it are of what was added.
+// daily joins the notes of each day into one, sorted by date. The first
+// weighing of a day counts, because later ones include the added water.
 func daily(notes []Note, on civil.Date) []Note {
 	notes = slices.Clone(notes)
 	slices.SortStableFunc(notes, func(a, b Note) int { return a.On.Compare(b.On) })
@@ -221,10 +227,10 @@ func daily(notes []Note, on civil.Date) []Note {
 	return days
 }
 
-// rate is the loss of a day at a factor of 1, in g.
+// rate returns the loss of a day at a factor of 1, in g.
 func (b *Box) rate(day civil.Date) float64 { return b.Way.Loss(b.Air(day)) }
 
-// expected is the loss from one day to another at a factor of 1, in g.
+// expected returns the loss from one day to another at a factor of 1, in g.
 func (b *Box) expected(from, to civil.Date) float64 {
 	sum := 0.0
 	if b.Way.conductance() == 0 {
@@ -240,7 +246,7 @@ func (b *Box) expected(from, to civil.Date) float64 {
 type learner struct {
 	box       *Box
 	obs       []observation
-	doubted   []bool // by note: its weighing does not count
+	doubted   []bool // for each note: its weighing is implausible
 	questions []Question
 
 	last *point // the latest weighing that counts; nil: none
@@ -253,8 +259,8 @@ type learner struct {
 	shared    float64    // covariance of the next observation with the one before it
 }
 
-// observe goes through the notes. It questions the impossible weighings, and
-// makes observations of the others.
+// observe goes through the notes, sets implausible weighings aside, and makes
+// observations of the others.
 func (l *learner) observe() {
 	l.open()
 	for i, n := range l.box.Notes {
@@ -314,8 +320,9 @@ func (l *learner) weigh(i int, n Note) {
 		l.shared = 0
 		l.accept(here)
 	case l.confirms(here, why):
-		// Two weighings agree against the one before them. Somebody changed the
-		// box between and did not write it down. The count starts anew there.
+		// Two weighings agree with each other and contradict the one before. So
+		// something unrecorded was done to the box, and the series starts again
+		// at the first of the two.
 		l.doubted[l.pendingAt] = false
 		l.questions = l.questions[:len(l.questions)-1]
 		l.shared = 0
@@ -330,7 +337,8 @@ func (l *learner) weigh(i int, n Note) {
 	}
 }
 
-// doubt says why the weighing is impossible, or "" if it is possible.
+// doubt returns the reason why the weighing is implausible, or "" if it is
+// plausible.
 func (l *learner) doubt(here *point) Doubt {
 	switch {
 	case l.last.comparable():
@@ -359,7 +367,7 @@ func (l *learner) compare(p, here *point) {
 	}
 }
 
-// question puts the weighing of note i aside.
+// question sets the weighing of note i aside.
 func (l *learner) question(i int, mass husbandry.Grams, why Doubt) {
 	l.doubted[i] = true
 	q := Question{Weighing: Weighing{l.box.Notes[i].On, mass}, Why: why}
@@ -391,8 +399,8 @@ func (l *learner) pour(n Note) {
 // compared with it.
 func (p *point) comparable() bool { return p != nil && !p.jumped }
 
-// doubt says why a mass cannot be that of a box which was weighed before; ""
-// where it can.
+// doubt returns the reason why a mass is implausible after the earlier weighing
+// p, or "" if it is plausible.
 func (b *Box) doubt(p *point, on civil.Date, mass, dry float64) Doubt {
 	noise := sure * math.Sqrt(2*scaleError*scaleError+square(pourError*p.poured))
 	lost := p.after + p.poured - mass
@@ -402,7 +410,7 @@ func (b *Box) doubt(p *point, on civil.Date, mass, dry float64) Doubt {
 		return Heavier
 	case dry > 0 && mass < dry-noise:
 		return BoneDry
-	case expected > 0 && lost > quickest*expected+noise: // 0: nobody knows its opening
+	case expected > 0 && lost > quickest*expected+noise: // expected is 0 if the opening is unknown
 		return TooQuick
 	}
 	return ""
@@ -489,9 +497,9 @@ func (w *water) fill(n Note) bool {
 	return true
 }
 
-// LacksOn is what it lacks on a day from Since on, in g; below 0 where it is
-// wetter than it should be. What it is reckoned to have lost since is never
-// more than the water that was mixed in.
+// LacksOn returns the missing water on a day from Since on, in g. It is
+// negative if the box is too wet. The computed loss since then never exceeds
+// the water that was mixed in.
 func (b Balance) LacksOn(day civil.Date) husbandry.Grams {
 	lacks := b.Lacks + husbandry.Grams(b.Factor.Mid*b.box.expected(b.Since, day))
 	if water := b.box.Damp.Water; water > 0 {
@@ -500,12 +508,12 @@ func (b Balance) LacksOn(day civil.Date) husbandry.Grams {
 	return lacks
 }
 
-// longest is how many days a date is looked for.
+// longest is the number of days in which a date is searched.
 const longest = 400
 
-// Until is the last day on which, with four in five odds, no more than the
-// tolerance is lost yet; no date where that is not known or lies more than 400
-// days ahead. It may lie before Since.
+// Until returns the last day on which the loss is within the tolerance, with a
+// probability of 80 %. It may be before Since. Until returns a zero date if
+// that day is unknown or more than 400 days ahead.
 func (b Balance) Until(tolerance husbandry.Grams) civil.Date {
 	if !b.Known || tolerance <= 0 {
 		return civil.Date{}
@@ -517,8 +525,8 @@ func (b Balance) Until(tolerance husbandry.Grams) civil.Date {
 	return b.Since.AddDays(n)
 }
 
-// Lasts is how many days a whole tolerance lasts from the day asked about on,
-// with four in five odds; 400 where it lasts longer.
+// Lasts returns for how many days from the day of the question a full tolerance
+// lasts, with a probability of 80 %; at most 400.
 func (b Balance) Lasts(tolerance husbandry.Grams) int {
 	n, _ := b.lasts(b.box.On, float64(tolerance))
 	return n

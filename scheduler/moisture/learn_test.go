@@ -17,8 +17,8 @@ func day(s string) civil.Date { return civil.MustParse("2027-" + s) }
 
 func grams(x float64) *husbandry.Grams { g := husbandry.Grams(x); return &g }
 
-// nestBox loses 5.0 g a day through still air: an opening of 161 mm in 28 °C
-// and 50 %.
+// nestBox returns a box that loses 5.0 g a day through still air: an opening of
+// 161 mm in air of 28 °C and 50 %.
 func nestBox() moisture.Box {
 	return moisture.Box{
 		Way:  moisture.Way{Holes: husbandry.Holes{Count: 1, Diameter: 160.8}, Lid: 1},
@@ -30,30 +30,30 @@ func nestBox() moisture.Box {
 
 func perDay(b moisture.Box) float64 { return b.Way.Loss(b.Air(b.On)) }
 
-func TestTheNestBoxOfTheseTests(t *testing.T) {
+func TestTheTestBoxLosesFiveGramsADay(t *testing.T) {
 	if got := perDay(nestBox()); math.Abs(got-5) > 0.02 {
 		t.Errorf("loses %.3f g a day", got)
 	}
 }
 
-// What a keeper said, and how the box then stands.
-func TestBalance(t *testing.T) {
+// The notes of a keeper, and the resulting state of the box.
+func TestBalanceOfABox(t *testing.T) {
 	for _, c := range []struct {
 		words    string
 		tell     func(b *moisture.Box)
 		on       string
-		weighed  int // weighings that count
+		weighed  int // number of weighings that count
 		topUps   int
 		slowest  float64 // the factor lies between
 		fastest  float64
-		lacks    float64 // on that day, to within 3 g
+		lacks    float64 // on that day, within 3 g
 		unknown  bool
 		target   float64
 		doubts   []moisture.Doubt
-		narrower float64 // the interval's ends are no more than so many times apart
+		narrower float64 // the largest ratio of the interval's ends
 	}{
 		{words: "never weighed", tell: func(*moisture.Box) {}, on: "05-03", slowest: 0.99, fastest: 1.01, lacks: 10, target: 1000, narrower: 10.1},
-		{words: "weighed as still air has it", tell: func(b *moisture.Box) {
+		{words: "dries as in still air", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-09"), Weighs: grams(960)}}
 		}, on: "05-09", weighed: 3, slowest: 0.9, fastest: 1.1, lacks: 40, target: 1000, narrower: 1.7},
 		{words: "under a lamp it dries three times as fast", tell: func(b *moisture.Box) {
@@ -71,14 +71,14 @@ func TestBalance(t *testing.T) {
 			b.Damp.Mass = 0
 			b.Notes = []moisture.Note{{On: day("05-04"), Added: 45}, {On: day("05-07"), Added: 45}, {On: day("05-10"), Added: 45}}
 		}, on: "05-11", topUps: 3, slowest: 2, fastest: 3.1, lacks: 12, narrower: 3.5},
-		{words: "topped up by nobody knows how much", tell: func(b *moisture.Box) {
+		{words: "topped up by an unknown amount", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-06"), Filled: true}, {On: day("05-09"), Weighs: grams(990)}}
 		}, on: "05-09", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 10, target: 1000},
-		{words: "the first weighing is the mark where no other is known", tell: func(b *moisture.Box) {
+		{words: "the first weighing is the target if no other is known", tell: func(b *moisture.Box) {
 			b.Damp.Mass, b.Set = 0, civil.Date{}
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(950), Added: 40}, {On: day("05-09"), Weighs: grams(970)}}
 		}, on: "05-09", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 20, target: 990},
-		{words: "nothing was ever said", tell: func(b *moisture.Box) { b.Set = civil.Date{} }, on: "05-09", slowest: 0.99, fastest: 1.01, unknown: true, target: 1000},
+		{words: "nothing recorded", tell: func(b *moisture.Box) { b.Set = civil.Date{} }, on: "05-09", slowest: 0.99, fastest: 1.01, unknown: true, target: 1000},
 		{words: "two weighings of one day", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980), Added: 20}, {On: day("05-05"), Weighs: grams(1000)}}
 		}, on: "05-05", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 0, target: 1000},
@@ -88,17 +88,17 @@ func TestBalance(t *testing.T) {
 		{words: "so many eggs taken out that it weighs less than when it was dry", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-07"), Disturbed: true}, {On: day("05-09"), Weighs: grams(700)}, {On: day("05-13"), Weighs: grams(680)}}
 		}, on: "05-13", weighed: 4, slowest: 0.9, fastest: 1.1, lacks: 60, target: 740},
-		{words: "what was weighed before it was set is of something else", tell: func(b *moisture.Box) {
+		{words: "a weighing before the box was filled does not count", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("04-20"), Weighs: grams(700)}, {On: day("05-05"), Weighs: grams(980)}}
 		}, on: "05-05", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 20, target: 1000},
-		{words: "what is said later does not count yet", tell: func(b *moisture.Box) {
+		{words: "a later note does not count yet", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-09"), Weighs: grams(900)}}
 		}, on: "05-08", slowest: 0.99, fastest: 1.01, lacks: 35, target: 1000},
 
 		{words: "heavier after days without water", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-09"), Weighs: grams(1021)}}
 		}, on: "05-09", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 40, target: 1000, doubts: []moisture.Doubt{moisture.Heavier}},
-		{words: "heavier by what a scale may be off", tell: func(b *moisture.Box) {
+		{words: "heavier within the error of the scale", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-02"), Weighs: grams(1002)}}
 		}, on: "05-02", weighed: 2, slowest: 0.1, fastest: 1, lacks: -2, target: 1000},
 		{words: "lighter than without any water", tell: func(b *moisture.Box) {
@@ -108,15 +108,15 @@ func TestBalance(t *testing.T) {
 			b.Set = civil.Date{}
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(98)}}
 		}, on: "05-05", slowest: 0.99, fastest: 1.01, unknown: true, target: 1000, doubts: []moisture.Doubt{moisture.BoneDry}},
-		{words: "a figure left out", tell: func(b *moisture.Box) {
+		{words: "a digit left out", tell: func(b *moisture.Box) {
 			b.Damp.Water = 0
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(98)}}
 		}, on: "05-05", slowest: 0.99, fastest: 1.01, lacks: 20, target: 1000, doubts: []moisture.Doubt{moisture.TooQuick}},
-		{words: "and then a right one", tell: func(b *moisture.Box) {
+		{words: "a digit left out, then a correct weighing", tell: func(b *moisture.Box) {
 			b.Damp.Water = 0
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(98)}, {On: day("05-09"), Weighs: grams(960)}}
 		}, on: "05-09", weighed: 2, slowest: 0.8, fastest: 1.2, lacks: 40, target: 1000, doubts: []moisture.Doubt{moisture.TooQuick}},
-		{words: "water that nobody wrote down, seen twice", tell: func(b *moisture.Box) {
+		{words: "unrecorded water, confirmed by a second weighing", tell: func(b *moisture.Box) {
 			b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980)}, {On: day("05-09"), Weighs: grams(1030)}, {On: day("05-13"), Weighs: grams(1010)}}
 		}, on: "05-13", weighed: 4, slowest: 0.8, fastest: 1.2, lacks: -10, target: 1000},
 	} {
@@ -152,9 +152,9 @@ func TestBalance(t *testing.T) {
 	}
 }
 
-// A lamp that came between two weighings is seen in the first interval under
-// it.
-func TestAChangeIsSeen(t *testing.T) {
+// A lamp was added between two weighings. The first interval under the lamp
+// shows the change.
+func TestAChangeOfTheDryingRateIsSeen(t *testing.T) {
 	b := nestBox()
 	for _, at := range []string{"05-05", "05-09", "05-13", "05-17"} {
 		b.Notes = append(b.Notes, moisture.Note{On: day(at), Weighs: grams(980), Added: 20})
@@ -169,11 +169,12 @@ func TestAChangeIsSeen(t *testing.T) {
 	}
 }
 
-// Boxes whose factor is drawn from the prior, weighed six times on a scale that
-// shows whole grams: the 90 % interval holds the truth nine times in ten, and
-// is far narrower than the prior's. That is so for boxes that drift as the
-// model has it; those whose factor stays the same are within more often.
-func TestTheIntervalCovers(t *testing.T) {
+// The factors of these boxes are drawn from the prior, and the boxes are
+// weighed six times on a scale that shows whole grams. The 90 % interval must
+// contain the true factor nine times in ten, and be far narrower than the
+// prior's. This holds for boxes that drift as in the model. If the factor is
+// constant, the interval contains it more often.
+func TestTheIntervalContainsTheTrueFactor(t *testing.T) {
 	for _, c := range []struct {
 		words       string
 		drift       float64 // variance of a day
@@ -206,8 +207,8 @@ func TestTheIntervalCovers(t *testing.T) {
 			}
 			b.On = at
 			got := moisture.Learn(b)
-			if got.Weighings != 7 { // and the day it was set
-				continue // a figure was questioned
+			if got.Weighings != 7 { // six, and the day of filling
+				continue // a weighing was set aside
 			}
 			held++
 			if k := math.Exp(factor); got.Factor.From <= k && k <= got.Factor.To {
@@ -224,9 +225,9 @@ func TestTheIntervalCovers(t *testing.T) {
 	}
 }
 
-// Each further weighing makes the interval narrower, as long as it says the
-// same as those before it.
-func TestEvidenceNarrows(t *testing.T) {
+// Each further weighing makes the interval narrower, if it agrees with the
+// earlier ones.
+func TestMoreWeighingsNarrowTheInterval(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		k := math.Exp(rapid.Float64Range(-0.7, 1.2).Draw(t, "log factor"))
 		days := rapid.IntRange(2, 5).Draw(t, "days")
@@ -257,9 +258,9 @@ func TestEvidenceNarrows(t *testing.T) {
 
 func at2(b moisture.Box, on civil.Date) moisture.Box { b.On = on; return b }
 
-// Whatever is said of a box, in any order, the answer is a number, and does not
-// hang on the order.
-func TestAnythingMayBeSaid(t *testing.T) {
+// For any notes in any order the result is a number, and does not depend on the
+// order.
+func TestAnyNotesGiveAFiniteBalance(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := nestBox()
 		if rapid.Bool().Draw(t, "no mass") {
@@ -307,10 +308,10 @@ func TestAnythingMayBeSaid(t *testing.T) {
 	})
 }
 
-// Who says that a box is back at its mass is believed, until it is weighed. How
-// much too little it may be makes the next look earlier, and the more so the
-// oftener nobody weighed it.
-func TestSaidToBeBackAtItsMass(t *testing.T) {
+// A keeper who marks a box as back at its target mass is trusted until the next
+// weighing. The uncertain amount of water makes the next check earlier, and the
+// more so the more often nobody weighed the box.
+func TestABoxMarkedAsBackAtItsMassIsTrusted(t *testing.T) {
 	b := nestBox()
 	b.Notes = []moisture.Note{{On: day("05-05"), Weighs: grams(980), Added: 20}, {On: day("05-09"), Weighs: grams(980), Added: 20}}
 	weighed := at2(b, day("05-13"))
@@ -322,7 +323,7 @@ func TestSaidToBeBackAtItsMass(t *testing.T) {
 	said := at2(b, day("05-13"))
 	said.Notes = append(slices.Clone(b.Notes), moisture.Note{On: day("05-13"), Unweighed: true})
 	once := moisture.Learn(said)
-	// It lost about 20 g, of which eyeError is 7.
+	// It lost about 20 g, so eyeError is 7 g.
 	if once.Unweighed != day("05-13") || once.Lacks != 0 || math.Abs(float64(once.Unsure)-7) > 0.7 {
 		t.Errorf("said: since %v, lacks %v, unsure %v", once.Unweighed, once.Lacks, once.Unsure)
 	}
@@ -343,12 +344,13 @@ func TestSaidToBeBackAtItsMass(t *testing.T) {
 	}
 }
 
-// The date is that on which the slack is used up, sooner while little is known.
-func TestTheNextDate(t *testing.T) {
+// The next date is the day on which the tolerance is used up, with a margin
+// while little is known.
+func TestTheNextDateHasAMarginWhileLittleIsKnown(t *testing.T) {
 	b := nestBox()
 	b.On = day("05-01")
-	// 40 g at 5 g a day are 8 days; nothing is known yet but the opening, whose
-	// factor is below 1.8 with four in five odds.
+	// 40 g at 5 g a day last 8 days. Only the opening is known yet, so the
+	// factor is below 1.8 with a probability of 80 %.
 	if got := moisture.Learn(b); got.Until(40) != day("05-05") || got.Lasts(40) != 4 {
 		t.Errorf("by its opening alone until %v, %d days", got.Until(40), got.Lasts(40))
 	}

@@ -10,10 +10,10 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// A weighing is questioned from twenty times still air's loss on, give or take
-// three standard errors of the two weighings, √2 g each (common practice). The
-// box of these tests loses 5.0 g a day in still air: 100 g a day are the limit.
-func TestALossThatIsQuestioned(t *testing.T) {
+// A weighing is implausible above twenty times the loss in still air, plus
+// three standard errors of two weighings, √2 g together (common practice). The
+// test box loses 5.0 g a day in still air, so the limit is 100 g a day.
+func TestALossOfTwentyTimesStillAirIsImplausible(t *testing.T) {
 	for lost, questions := range map[float64]int{103: 0, 106: 1} {
 		b := nestBox()
 		b.Damp.Water = 0
@@ -25,14 +25,14 @@ func TestALossThatIsQuestioned(t *testing.T) {
 	}
 }
 
-// A loss is a change where it is at least half as much again as those before
-// it let expect, however surely it is known.
-func TestHowMuchFasterIsAChange(t *testing.T) {
+// A loss counts as a change if it is at least half as large again as expected,
+// even if the expectation is very certain.
+func TestAChangeIsHalfAsMuchAgain(t *testing.T) {
 	for share, changed := range map[float64]bool{1.45: false, 1.55: true} {
 		b := nestBox()
 		at := b.Set
-		// So large a box that the scale does not matter, and many weighings: the
-		// expectation is sharp.
+		// The box is so large that the scale's error does not matter, and was
+		// weighed often. So the expectation is precise.
 		b.Way.Holes.Count = 40
 		b.Damp = husbandry.Damp{Mass: 40_000, Water: 30_000}
 		loss := perDay(b) * 4
@@ -48,9 +48,10 @@ func TestHowMuchFasterIsAChange(t *testing.T) {
 	}
 }
 
-// The scale shows whole grams and a cup is read to a twentieth: three standard
-// errors of two weighings are 4.2 g, and with 100 ml poured in between 15.6 g.
-func TestAWeighingThatIsTooHeavy(t *testing.T) {
+// The scale shows whole grams, and a measuring cup is off by 5 %. So three
+// standard errors of two weighings are 4.2 g, and with 100 ml added in between
+// 15.6 g.
+func TestAWeighingAboveTheLastIsImplausible(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		added husbandry.Grams
@@ -72,11 +73,12 @@ func TestAWeighingThatIsTooHeavy(t *testing.T) {
 	}
 }
 
-// One interval between two weighings, against Bayes' rule worked out on a fine
-// grid: a normal prior of the logarithm of the factor (0.7), and a normal loss
-// about factor times expectation, whose variance is that of two weighings (1 g
-// each), of chance (0.15) and of drift since the middle of the interval (0.003
-// a day), the last two taken at the plain quotient, from a twentieth to twenty.
+// One interval between two weighings, compared with Bayes' rule on a fine grid.
+// The prior of the logarithm of the factor is normal (0.7). The loss is normal
+// about factor times expectation. Its variance is that of two weighings (1 g
+// each), of chance (0.15), and of drift since the middle of the interval (0.003
+// a day). The last two use the plain quotient, limited to a twentieth up to
+// twenty.
 func TestOneIntervalByBayesRule(t *testing.T) {
 	const interval, since = 10, 6 // days
 	for _, share := range []float64{-0.02, 0, 0.02, 0.3, 1, 3, 10, 20} {
@@ -118,8 +120,9 @@ func TestOneIntervalByBayesRule(t *testing.T) {
 	}
 }
 
-// The latest twelve intervals count, and a change is told from the fourth on.
-func TestHowManyIntervalsCount(t *testing.T) {
+// The latest twelve intervals count. A change is reported from the fourth
+// interval on.
+func TestTheLatestTwelveIntervalsCount(t *testing.T) {
 	for n, want := range map[int]int{11: 12, 12: 13, 13: 13, 20: 13} {
 		b := nestBox()
 		b.On = b.Set
@@ -146,10 +149,10 @@ func TestHowManyIntervalsCount(t *testing.T) {
 	}
 }
 
-// A box that was said to be back at its mass is looked at so much sooner that,
-// with four in five odds, what nobody weighed is in it: by the 0.8 quantile of
-// the normal distribution.
-func TestAWordIsTakenWithCaution(t *testing.T) {
+// A box marked as back at its target mass is checked earlier, by the 0.8
+// quantile of the normal distribution. So the unweighed water lasts until the
+// check with a probability of 80 %.
+func TestAnUnweighedTopUpMakesTheNextCheckEarlier(t *testing.T) {
 	b := nestBox()
 	b.Notes = []moisture.Note{{On: day("05-09"), Weighs: grams(960), Added: 40}, {On: day("05-13"), Unweighed: true}, {On: day("05-21"), Unweighed: true}}
 	b.On = day("05-21")
@@ -167,8 +170,8 @@ func TestAWordIsTakenWithCaution(t *testing.T) {
 	}
 }
 
-// Dates are looked for no further than 400 days ahead.
-func TestABoxThatLastsForYears(t *testing.T) {
+// Dates are searched up to 400 days ahead.
+func TestDatesAreSearchedUpTo400DaysAhead(t *testing.T) {
 	b := nestBox()
 	b.On = b.Set
 	got := moisture.Learn(b)
@@ -180,9 +183,9 @@ func TestABoxThatLastsForYears(t *testing.T) {
 	}
 }
 
-// What is said of one day in several lines counts as if it were said in one;
-// of two weighings of a day the first counts, as the other is of what was added.
-func TestSeveralLinesOfOneDay(t *testing.T) {
+// Several notes of one day count like a single note. Of two weighings of a day
+// the first counts, because the second includes the added water.
+func TestSeveralNotesOfOneDayCountAsOne(t *testing.T) {
 	learn := func(notes ...moisture.Note) moisture.Balance {
 		b := nestBox()
 		b.Notes = append(notes, moisture.Note{On: day("05-09"), Weighs: grams(985)})
@@ -192,11 +195,11 @@ func TestSeveralLinesOfOneDay(t *testing.T) {
 	on := day("05-05")
 	want := learn(moisture.Note{On: on, Weighs: grams(980), Added: 20})
 	for words, got := range map[string]moisture.Balance{
-		"weighed, then poured":                learn(moisture.Note{On: on, Weighs: grams(980)}, moisture.Note{On: on, Added: 20}),
-		"poured, and the weight told later":   learn(moisture.Note{On: on, Added: 20}, moisture.Note{On: on, Weighs: grams(980)}),
-		"poured twice":                        learn(moisture.Note{On: on, Weighs: grams(980), Added: 12}, moisture.Note{On: on, Added: 8}),
-		"weighed once more with the water":    learn(moisture.Note{On: on, Weighs: grams(980), Added: 20}, moisture.Note{On: on, Weighs: grams(1000)}),
-		"and said to be as damp as it should": learn(moisture.Note{On: on, Weighs: grams(980), Added: 20}, moisture.Note{On: on, Filled: true}),
+		"weighed, then poured":              learn(moisture.Note{On: on, Weighs: grams(980)}, moisture.Note{On: on, Added: 20}),
+		"poured, and the weight told later": learn(moisture.Note{On: on, Added: 20}, moisture.Note{On: on, Weighs: grams(980)}),
+		"poured twice":                      learn(moisture.Note{On: on, Weighs: grams(980), Added: 12}, moisture.Note{On: on, Added: 8}),
+		"weighed once more with the water":  learn(moisture.Note{On: on, Weighs: grams(980), Added: 20}, moisture.Note{On: on, Weighs: grams(1000)}),
+		"and marked as full":                learn(moisture.Note{On: on, Weighs: grams(980), Added: 20}, moisture.Note{On: on, Filled: true}),
 	} {
 		if got.Factor != want.Factor || got.Lacks != want.Lacks || got.Since != want.Since || got.Weighings != want.Weighings || len(got.Questions) != 0 {
 			t.Errorf("%s: %+v, want %+v", words, got, want)

@@ -8,19 +8,19 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Substrate is what eggs or females are given damp.
+// Substrate is a damp material for eggs or for laying.
 type Substrate struct {
 	Name string
-	// ByVolume says that the trade measures its ratio by volume, as for sand
-	// and peat, and not by mass, as for vermiculite and perlite (common
-	// practice).
+	// ByVolume says that keepers measure its ratio by volume, as for sand and
+	// peat. Otherwise they measure it by mass, as for vermiculite and perlite
+	// (common practice).
 	ByVolume bool
-	// Bulk is the mass of it, dry and loose, in g/ml: from memory, and from bag
-	// to bag a third more or less. 0 where nobody needs it.
+	// Bulk is its bulk density, dry and loose, in g/ml. The values are from
+	// memory; bags differ by a third. It is 0 if ByVolume is false.
 	Bulk float64
 	// Dusty says that its dust harms lungs.
 	Dusty bool
-	Usual string // a ratio for example, common practice
+	Usual string // an example of a ratio, common practice
 }
 
 var substrates = []Substrate{
@@ -30,19 +30,19 @@ var substrates = []Substrate{
 	{Name: "peat", ByVolume: true, Bulk: 0.15, Usual: "1:3"},
 }
 
-// Substrates returns those that [Mix] knows.
+// Substrates returns the substrates that can be mixed.
 func Substrates() []Substrate { return append([]Substrate(nil), substrates...) }
 
 // Ratio is parts of water to parts of dry substrate.
 type Ratio struct{ Water, Dry float64 }
 
-// String writes the ratio as it is read: "1:1".
+// String writes the ratio as [ParseRatio] reads it: "1:1".
 func (r Ratio) String() string {
 	part := func(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 	return part(r.Water) + ":" + part(r.Dry)
 }
 
-// ParseRatio reads "1:1" or "0.8:1": parts of water first, then of dry
+// ParseRatio reads "1:1" or "0.8:1": parts of water, then parts of dry
 // substrate, each from 0.01 to 1000.
 func ParseRatio(s string) (Ratio, error) {
 	water, dry, ok := strings.Cut(strings.ReplaceAll(s, " ", ""), ":")
@@ -55,21 +55,22 @@ func ParseRatio(s string) (Ratio, error) {
 	return Ratio{w, d}, nil
 }
 
-// Portion is what goes into a tub.
+// Portion is the water and the substrate for a tub.
 type Portion struct {
 	Water husbandry.Grams
-	// Dry is the mass of dry substrate; by volume it is about that.
+	// Dry is the mass of dry substrate. For a substrate by volume it is
+	// approximate.
 	Dry husbandry.Grams
-	// DryVolume is given by volume alone.
+	// DryVolume is set only for a substrate by volume.
 	DryVolume husbandry.Millilitres
 }
 
-// Times returns so many of it.
+// Times returns n times the portion.
 func (p Portion) Times(n int) Portion {
 	return Portion{p.Water * husbandry.Grams(n), p.Dry * husbandry.Grams(n), p.DryVolume * husbandry.Millilitres(n)}
 }
 
-// WithWater returns the portion that has so much water in it.
+// WithWater returns the portion with this mass of water.
 func (s Substrate) WithWater(r Ratio, water husbandry.Grams) Portion {
 	dry := float64(water) * r.Dry / r.Water
 	if s.ByVolume { // a gram of water is a millilitre
@@ -78,7 +79,7 @@ func (s Substrate) WithWater(r Ratio, water husbandry.Grams) Portion {
 	return Portion{Water: water, Dry: husbandry.Grams(dry)}
 }
 
-// WithDry returns the portion of so much dry substrate, in g.
+// WithDry returns the portion with this mass of dry substrate, in g.
 func (s Substrate) WithDry(r Ratio, dry husbandry.Grams) Portion {
 	amount := float64(dry)
 	if s.ByVolume {
@@ -87,13 +88,13 @@ func (s Substrate) WithDry(r Ratio, dry husbandry.Grams) Portion {
 	return s.WithWater(r, husbandry.Grams(amount*r.Water/r.Dry))
 }
 
-// WithVolume returns the portion of so much dry substrate by volume, of one
-// that is measured so.
+// WithVolume returns the portion with this volume of dry substrate, for a
+// substrate by volume.
 func (s Substrate) WithVolume(r Ratio, dry husbandry.Millilitres) Portion {
 	return s.WithWater(r, husbandry.Grams(float64(dry)*r.Water/r.Dry))
 }
 
-// WithBoth returns the portion that weighs so much in all.
+// WithBoth returns the portion with this total mass.
 func (s Substrate) WithBoth(r Ratio, both husbandry.Grams) Portion {
 	one := s.WithWater(r, 1)
 	return s.WithWater(r, both/(one.Water+one.Dry))

@@ -21,9 +21,9 @@ func substrate(t *testing.T, name string) moisture.Substrate {
 	return moisture.Substrate{}
 }
 
-// Recipes in the keeper's words; the first two are published (Ng 2011, lizard
+// Recipes in the keeper's words. The first two are published (Ng 2011, lizard
 // room notes: 380 g of water in 220 g of dry vermiculite; the same place: 80 g
-// in 100 g of perlite), the others are sums.
+// in 100 g of perlite), the others are arithmetic.
 func TestMix(t *testing.T) {
 	for _, c := range []struct {
 		words, substrate, ratio string
@@ -56,8 +56,8 @@ func same(a, b moisture.Portion) bool {
 	return near(float64(a.Water), float64(b.Water)) && near(float64(a.Dry), float64(b.Dry)) && near(float64(a.DryVolume), float64(b.DryVolume))
 }
 
-// The ways of asking for a portion agree with one another.
-func TestMixAgrees(t *testing.T) {
+// A portion is the same whether water, dry substrate or the total is given.
+func TestAPortionIsTheSameHoweverItIsAskedFor(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := rapid.SampledFrom(moisture.Substrates()).Draw(t, "substrate")
 		r := moisture.Ratio{Water: rapid.Float64Range(0.01, 20).Draw(t, "water"), Dry: rapid.Float64Range(0.01, 20).Draw(t, "dry")}

@@ -6,24 +6,24 @@ import (
 	"nestround/tasks/civil"
 )
 
-// The logarithm of the factor is held on a grid: five standard deviations of
-// its prior to either side.
+// The distribution of the logarithm of the factor is stored on a grid of five
+// prior standard deviations to either side.
 const (
 	gridStep = 0.05
 	gridHalf = 70
 	gridSize = 2*gridHalf + 1
 )
 
-// posterior has the probability of each point of the grid.
+// posterior holds the posterior probability of each point of the grid.
 type posterior [gridSize]float64
 
 func gridAt(i int) float64 { return gridStep * float64(i-gridHalf) }
 
-// estimate is what is known of a box's factor on a day: Bayes' rule with a
-// normal prior of its logarithm. The losses are normal about factor times
-// expected, with what they have in common: neighbours share a weighing, whose
-// error makes the one loss larger and the other smaller, and all share how the
-// factor has drifted since (a random walk that ends on the day asked about).
+// estimate returns the posterior of a box's factor on a day, by Bayes' rule
+// with a normal prior of its logarithm. The losses are normal about factor
+// times expected loss, and correlated. Neighbours share a weighing, so that its
+// error increases one loss and decreases the other. All share the drift of the
+// factor since then: a random walk that ends on the day of the question.
 func estimate(obs []observation, on civil.Date) posterior {
 	a, b := evidence(obs, on)
 	var p posterior
@@ -45,11 +45,11 @@ func estimate(obs []observation, on civil.Date) posterior {
 	return p
 }
 
-// evidence returns a and b of the logarithm of the likelihood of a factor k,
-// which is b k - a k²/2 but for a constant: with the expected losses e, those
-// seen y and their covariance V, a is e'V⁻¹e and b is e'V⁻¹y. The part of V that
-// grows with the factor is taken at the plain quotient of all that was lost: a
-// V that followed k would read the scatter of a few losses as news of k.
+// evidence returns a and b of the log likelihood of a factor k, which is b k -
+// a k²/2 plus a constant. With the expected losses e, the observed losses y and
+// their covariance V, a is e'V⁻¹e and b is e'V⁻¹y. The part of V that grows
+// with the factor uses the plain quotient of all losses instead of k. Otherwise
+// the scatter of a few losses would count as evidence about k.
 func evidence(obs []observation, on civil.Date) (a, b float64) {
 	lost, expected := 0.0, 0.0
 	for _, o := range obs {
@@ -59,13 +59,13 @@ func evidence(obs []observation, on civil.Date) (a, b float64) {
 		return 0, 0
 	}
 	k := min(quickest, max(1/float64(quickest), lost/expected))
-	// By the Cholesky factor l of V: l z = e and l w = y.
+	// Solve with the Cholesky factor l of V: l z = e and l w = y.
 	var l [intervals][intervals]float64
 	var z, w [intervals]float64
 	for i, o := range obs {
 		z[i], w[i] = o.expected, o.lost
 		for j := range i + 1 {
-			// The later of the two is the end of what both have drifted since.
+			// Both share the drift since the later of the two.
 			v := k * k * o.expected * obs[j].expected * drift * min(o.age(on), obs[j].age(on))
 			switch j {
 			case i:
@@ -89,12 +89,13 @@ func evidence(obs []observation, on civil.Date) (a, b float64) {
 	return a, b
 }
 
-// age is how many days ago the middle of the interval was.
+// age returns the number of days since the middle of the interval.
 func (o *observation) age(on civil.Date) float64 {
 	return float64(on.Sub(o.to)) + float64(o.to.Sub(o.from))/2
 }
 
-// spread is by how much the interval's own factor differs by chance.
+// spread returns the standard deviation of the logarithm of the factor within
+// this interval.
 func (o *observation) spread() float64 {
 	if o.eye {
 		return math.Hypot(wander, eyeError)
@@ -102,8 +103,8 @@ func (o *observation) spread() float64 {
 	return wander
 }
 
-// quantile returns the factor below which it lies with probability q, between
-// points of the grid by straight lines.
+// quantile returns the q-quantile of the factor, interpolated linearly between
+// the points of the grid.
 func (p *posterior) quantile(q float64) float64 {
 	sum := 0.0
 	for i, w := range p {
@@ -115,9 +116,9 @@ func (p *posterior) quantile(q float64) float64 {
 	return math.Exp(gridAt(gridSize - 1))
 }
 
-// changed is how many times faster a loss was than those before it had let
-// expect, where that is more than chance (two standard errors) and at least
-// half as fast again; else 0.
+// changed returns a loss relative to the loss expected from the earlier
+// observations. It returns 0 unless the difference is more than two standard
+// errors and more than half of the expected loss.
 func changed(before posterior, o observation) float64 {
 	mean, variance := 0.0, 0.0
 	for i, w := range before {

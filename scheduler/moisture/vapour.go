@@ -1,25 +1,26 @@
-// Package moisture answers how fast a nest box or an egg tub dries, when it
-// needs water, and how much of it.
+// Package moisture computes how fast a nest box or an egg tub dries, when it
+// needs water, and how much.
 //
-// Start with [Way.Loss], the grams a day that leave through an opening by
-// diffusion alone, and with [Learn], which joins that with the keeper's own
-// weighings and the water added: real boxes stand under lamps and in
-// draughts, so each has a factor, learnt from what it really lost. [Mix] is
-// the substrate of one tub, or of a season's.
+// Start with [Way.Loss], the loss through an opening in grams a day, by
+// diffusion alone. [Learn] joins it with the keeper's own weighings and the
+// added water: real boxes stand under lamps and in draughts, so each has a
+// factor learnt from its real losses. [Mix] computes the substrate of one tub,
+// or of a season's.
 //
-// Why weighing a closed tub works: eggs take water up from the substrate, which
-// stays in the tub; only vapour leaves it (and carbon dioxide, which weighs
-// next to nothing).
+// Weighing a closed tub works although eggs take up water: the water in the
+// eggs stays in the tub. Only vapour leaves it (and carbon dioxide, with almost
+// no mass).
 //
-// The package says nothing of water potentials (kPa). They hang on the brand
-// and the grain of a substrate: two published recipes for vermiculite differ
-// about sevenfold at the same ratio, so a ratio is held by weighing, and a
-// figure in kPa would be made up. Nor does it use the humidity above the
-// substrate: over the whole useful range it is 98.9 to 99.99 % (Kelvin's
-// equation), which no hygrometer tells apart, and here counts as saturated.
+// The package does not use water potentials (kPa). They depend on the brand and
+// the grain of a substrate: two published recipes for vermiculite differ about
+// sevenfold at the same ratio. So a ratio is kept by weighing, and a figure in
+// kPa would be made up. It does not use the humidity above the substrate
+// either. Over the whole useful range the humidity is 98.9 to 99.99 % (Kelvin's
+// equation), no hygrometer can measure the difference, and the package takes
+// the air there as saturated.
 //
-// It reads no clock, and knows neither animals nor routines; scheduler asks it
-// with values.
+// The package reads no clock and knows neither animals nor routines; the
+// scheduler passes in values.
 package moisture
 
 import (
@@ -32,15 +33,15 @@ const (
 	kelvin      = 273.15
 	gasConstant = 8.314462618 // J/(mol K), CODATA 2018
 	molarWater  = 0.01801528  // kg/mol
-	// pressure of the air is the standard atmosphere, in Pa. The diffusion
-	// coefficient falls as it rises, so that its height above the sea hardly
-	// moves a loss.
+	// pressure is the air pressure in Pa, the standard atmosphere. The
+	// diffusion coefficient falls as the pressure rises, so the height above
+	// the sea hardly changes a loss.
 	pressure      = 101325
 	secondsPerDay = 86400
 )
 
-// Saturation returns the saturation vapour pressure over water in Pa, for
-// temperatures of husbandry (-45 to 60 °C), in the form of the World
+// Saturation returns the saturation vapour pressure over water in Pa, for the
+// temperatures of husbandry (-45 to 60 °C), by the formula of the World
 // Meteorological Organization (Guide to Instruments and Methods of Observation,
 // WMO-No. 8, annex 4.B). At 20 to 35 °C it is 0.3 % below IAPWS-IF97.
 func Saturation(t husbandry.Celsius) float64 {
@@ -54,29 +55,29 @@ func Diffusivity(t husbandry.Celsius) float64 {
 	return 0.2178e-4 * math.Pow((float64(t)+kelvin)/kelvin, 1.81)
 }
 
-// Air is the air that surrounds a box or tub.
+// Air is the air around a box or tub.
 type Air struct {
 	Temperature husbandry.Celsius
-	Vapour      float64 // partial pressure of its vapour, Pa
+	Vapour      float64 // partial pressure of the water vapour, Pa
 }
 
-// AirAt returns air of a temperature and a relative humidity (0 to 1).
+// AirAt returns air with a temperature and a relative humidity (0 to 1).
 func AirAt(t husbandry.Celsius, humidity float64) Air {
 	return Air{t, humidity * Saturation(t)}
 }
 
-// Warmed returns the same air brought to another temperature, as a room's air
-// is in an incubator: it holds as much vapour as before, and no more than it can.
+// Warmed returns the same air at another temperature, such as room air in an
+// incubator. It keeps its vapour, up to saturation.
 func (a Air) Warmed(t husbandry.Celsius) Air {
 	return Air{t, min(a.Vapour, Saturation(t))}
 }
 
-// Deficit is how much vapour the air could still take up, in Pa.
+// Deficit returns the vapour that the air can still take up, in Pa.
 func (a Air) Deficit() float64 { return Saturation(a.Temperature) - a.Vapour }
 
-// stefan is the loss of a still column of air one metre long and one square
-// metre wide, in g/day: diffusion and the flow that it drags along (Stefan
-// flow), from saturated air into the air around.
+// stefan returns the loss through a still column of air one metre long and one
+// square metre wide, in g/day: diffusion from saturated air into the
+// surrounding air, plus the flow that it causes (Stefan flow).
 func (a Air) stefan() float64 {
 	e := Saturation(a.Temperature)
 	t := float64(a.Temperature) + kelvin
@@ -84,26 +85,26 @@ func (a Air) stefan() float64 {
 		math.Log((pressure-a.Vapour)/(pressure-e)) * 1000 * secondsPerDay
 }
 
-// Way is the way out for the vapour of a box or tub: through the still air
-// above the substrate, then through the holes of its lid.
+// Way is the way of the vapour out of a box or tub: through the still air above
+// the substrate, then through the holes of the lid.
 type Way struct {
-	Holes     husbandry.Holes // none: it is open on top
+	Holes     husbandry.Holes // none: the box is open on top
 	Lid       husbandry.Millimetres
 	Inside    husbandry.Size
 	Headspace husbandry.Millimetres
 }
 
-// WayOf returns the way out of a box or tub; ok is false where too little is
-// known of it.
+// WayOf returns the way of the vapour out of a box or tub. ok is false if too
+// little is known about it.
 func WayOf(d husbandry.Damp) (w Way, ok bool) {
 	w = Way{d.Holes, d.Lid, d.Inside, d.Headspace}
 	return w, w.conductance() > 0
 }
 
-// conductance is area by length, in m: infinite parts in a row count as none.
-// A hole's ends resist as much as another πd/4 of its depth (Brown and Escombe
-// 1900, from memory; the same as the exact conductance of a disc on both
-// sides); holes that stand apart by some diameters add up.
+// conductance returns area divided by length, in m. Parts without a known size
+// offer no resistance. The ends of a hole resist like another πd/4 of depth
+// (Brown and Escombe 1900, from memory; equal to the exact conductance of a
+// disc on both sides). The conductances of holes some diameters apart add up.
 func (w Way) conductance() float64 {
 	metres := func(l husbandry.Millimetres) float64 { return float64(l) / 1000 }
 	column := math.Inf(1)
@@ -121,10 +122,9 @@ func (w Way) conductance() float64 {
 	return column
 }
 
-// Loss returns the grams of water a day that leave for the air by diffusion
-// alone. Warmth from a lamp, draughts and a lid that does not close make it
-// more; see [Learn]. It is 0 where the air is saturated, and where too little
-// is known of the way.
+// Loss returns the loss of water in grams a day, by diffusion alone. A warm
+// lamp, draughts and a leaky lid increase it; see [Learn]. It is 0 if the air
+// is saturated, or if too little is known about the way.
 func (w Way) Loss(a Air) float64 {
 	if a.Deficit() <= 0 {
 		return 0

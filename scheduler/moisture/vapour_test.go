@@ -10,11 +10,11 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Computed from the published equation with its published constants (WMO-No. 8,
-// annex 4.B: 6.112 hPa, 17.62, 243.12 °C), and, as a check from outside, within
-// half a percent of the values of the International Association for the
-// Properties of Water and Steam (IAPWS-IF97), of Hyland and Wexler as in the
-// ASHRAE Handbook, and of FAO Irrigation and Drainage Paper 56.
+// The values are from the published equation with its published constants
+// (WMO-No. 8, annex 4.B: 6.112 hPa, 17.62, 243.12 °C). As an independent check
+// they are within half a percent of the values of the International Association
+// for the Properties of Water and Steam (IAPWS-IF97), of Hyland and Wexler as
+// in the ASHRAE Handbook, and of FAO Irrigation and Drainage Paper 56.
 func TestSaturation(t *testing.T) {
 	for _, c := range []struct {
 		at                         husbandry.Celsius
@@ -39,7 +39,7 @@ func TestSaturation(t *testing.T) {
 	}
 }
 
-// The deficit is what saturation leaves; the same equation.
+// The deficit is saturation less vapour, by the same equation.
 func TestDeficit(t *testing.T) {
 	for _, c := range []struct {
 		at       husbandry.Celsius
@@ -79,7 +79,7 @@ func TestLoss(t *testing.T) {
 		{"one hole of 10 mm in a lid of 2 mm", moisture.Way{Holes: husbandry.Holes{Count: 1, Diameter: 10}, Lid: 2}, 0.24977},
 		{"four holes of 3 mm in a lid of 1 mm", moisture.Way{Holes: husbandry.Holes{Count: 4, Diameter: 3}, Lid: 1}, 0.26400},
 		{"the same above 5 cm of still air", moisture.Way{Holes: husbandry.Holes{Count: 4, Diameter: 3}, Lid: 1, Inside: inside, Headspace: 50}, 0.26400 * 0.985},
-		{"nothing known of it", moisture.Way{}, 0},
+		{"nothing known about the box", moisture.Way{}, 0},
 		{"open, and nobody said how deep", moisture.Way{Inside: inside}, 0},
 	} {
 		if got := c.way.Loss(room); math.Abs(got-c.want) > 5e-4*c.want {
@@ -96,9 +96,10 @@ func TestLoss(t *testing.T) {
 	}
 }
 
-// A free surface of water of that size in a room of 28 °C and 50 % loses 91
-// g/day by Shah (2002, HVAC&R Research 8:125-131) and 167 by the equation of
-// the ASHRAE Handbook (both from memory): still air must let through less.
+// A free water surface of that size in a room of 28 °C and 50 % loses 91 g/day
+// by Shah (2002, HVAC&R Research 8:125-131) and 167 by the equation of the
+// ASHRAE Handbook (both from memory). The loss through still air must be
+// smaller.
 func TestStillAirIsTheLowerBound(t *testing.T) {
 	open := moisture.Way{Inside: husbandry.Size{Length: 200, Width: 140}, Headspace: 20}
 	if got := open.Loss(moisture.AirAt(28, 0.5)); got <= 0 || got >= 90.8 {
@@ -106,7 +107,7 @@ func TestStillAirIsTheLowerBound(t *testing.T) {
 	}
 }
 
-func TestLossFollowsItsCauses(t *testing.T) {
+func TestLossGrowsWithWarmthDrynessAndOpening(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		mm := func(name string, least, most float64) husbandry.Millimetres {
 			return husbandry.Millimetres(rapid.Float64Range(least, most).Draw(t, name))

@@ -11,12 +11,12 @@ import (
 	"nestround/scheduler/ration"
 )
 
-// What counts teach, worked out by hand. The prior is 18 given feedings and 2
-// that were not, and a factor of 25/25. Between counts of 100 and 70 insects,
-// with 50 delivered, 80 left the stock where 60 were said. A count errs by 8 %
-// and what leaves varies twice as much as single insects: 2·60 + 0.08²·(100² +
-// 70²) = 215.36, and 60 insects weigh 60/215.36 = 0.2786 each.
-func TestWhatCountsTeach(t *testing.T) {
+// Learning from counts, computed by hand. The prior is 18 feedings given and 2
+// not given, and a factor of 25/25. Between counts of 100 and 70 insects, with
+// 50 delivered, 80 left the stock, and the books say 60. A count errs by 8 %,
+// and the variance of insects leaving is twice the mean: 2·60 + 0.08²·(100² +
+// 70²) = 215.36. So each of the 60 insects has a weight of 60/215.36 = 0.2786.
+func TestLearningFromCounts(t *testing.T) {
 	spell := ration.Spell{Before: 100, After: 70, Came: 50, Said: 60}
 	for _, c := range []struct {
 		words          string
@@ -32,7 +32,7 @@ func TestWhatCountsTeach(t *testing.T) {
 		{"two counts", 0, 0, []ration.Spell{spell}, ration.Keeper{GivenYes: 18, GivenNo: 2, Shape: 25 + 80*60/215.36, Rate: 25 + 60*60/215.36}},
 		{"no insect left the stock", 0, 0, []ration.Spell{{Before: 60, After: 60, Said: 10}}, ration.Keeper{GivenYes: 18, GivenNo: 2, Shape: 25, Rate: 25 + 10*10/(20+0.0064*7200)}},
 		{"without a feeding", 0, 0, []ration.Spell{{Before: 100, After: 70}}, ration.Keeper{GivenYes: 18, GivenNo: 2, Shape: 25, Rate: 25}},
-		{"more than there can be", 0, 0, []ration.Spell{{Before: 100, After: 170, Came: 50, Said: 60}}, ration.Keeper{GivenYes: 18, GivenNo: 2, Shape: 25, Rate: 25}},
+		{"more left than the deliveries explain", 0, 0, []ration.Spell{{Before: 100, After: 170, Came: 50, Said: 60}}, ration.Keeper{GivenYes: 18, GivenNo: 2, Shape: 25, Rate: 25}},
 	} {
 		got := ration.Learn(c.planned, c.given, c.spells)
 		for _, x := range [][2]float64{{got.GivenYes, c.want.GivenYes}, {got.GivenNo, c.want.GivenNo}, {got.Shape, c.want.Shape}, {got.Rate, c.want.Rate}} {
@@ -44,10 +44,10 @@ func TestWhatCountsTeach(t *testing.T) {
 	}
 }
 
-// What is foretold agrees with drawing it: a keeper's share and factor, then
-// each planned feeding given or not, and as many insects in it as its moments
-// have.
-func TestForecastsAgreeWithDrawingThem(t *testing.T) {
+// The forecast agrees with a simulation. The simulation draws a keeper's share
+// and factor, then whether each planned feeding is given, and the number of its
+// insects with the given moments.
+func TestForecastsAgreeWithASimulation(t *testing.T) {
 	const draws = 40_000
 	for _, c := range []struct {
 		words          string
@@ -55,9 +55,9 @@ func TestForecastsAgreeWithDrawingThem(t *testing.T) {
 		given, planned int     // feedings
 		each, spread   float64 // insects of one, and their standard deviation
 	}{
-		{"known to nobody", ration.Learn(0, 0, nil), 0, 20, 12, 3},
-		{"some are given already", ration.Learn(0, 0, nil), 10, 10, 12, 3},
-		{"one who leaves out every third", ration.Keeper{GivenYes: 60, GivenNo: 30, Shape: 100, Rate: 80}, 0, 30, 20, 8},
+		{"a keeper without records", ration.Learn(0, 0, nil), 0, 20, 12, 3},
+		{"some feedings given already", ration.Learn(0, 0, nil), 10, 10, 12, 3},
+		{"a keeper who leaves out every third feeding", ration.Keeper{GivenYes: 60, GivenNo: 30, Shape: 100, Rate: 80}, 0, 30, 20, 8},
 		{"few large feedings", ration.Keeper{GivenYes: 180, GivenNo: 20, Shape: 900, Rate: 900}, 2, 6, 50, 10},
 	} {
 		use := func(n int) ration.Use {
@@ -97,10 +97,10 @@ func TestForecastsAgreeWithDrawingThem(t *testing.T) {
 	}
 }
 
-// However well a keeper is known, what leaves the stock varies twice as much as
-// single insects would: of 120 by √240, about 15.5, and so nine times in ten
-// within about 25.5 of it.
-func TestChanceRemains(t *testing.T) {
+// Even for a well-known keeper the variance of the insects leaving is twice the
+// mean: for 120 an SD of √240, about 15.5. So the 90 % interval is about 25.5
+// to either side.
+func TestForecastsOfAKnownKeeperKeepAnInterval(t *testing.T) {
 	got := sure.Foretell(ration.Use{Mean: 120, Square: 1440, Second: 1440}, ration.Use{})
 	if math.Abs(got.Mean-120) > 0.1 || math.Abs(got.Low-95.5) > 1 || math.Abs(got.High-146.5) > 1 {
 		t.Errorf("%.1f (%.1f-%.1f), want about 120 (95.5-146.5)", got.Mean, got.Low, got.High)

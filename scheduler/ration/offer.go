@@ -11,31 +11,31 @@ import (
 // Eater is an animal at a feeding.
 type Eater struct {
 	On       civil.Date
-	Southern bool            // the seasons are those of the southern hemisphere
+	Southern bool            // in the southern hemisphere, with the seasons half a year later
 	Fed      bool            // she carries eggs, or laid within two weeks
-	Mass     husbandry.Grams // as last weighed; 0: not known
-	Refused  int             // feedings refused in a row until then
+	Mass     husbandry.Grams // from the last weighing; 0: not known
+	Refused  int             // number of latest feedings in a row that it refused
 }
 
-// Offer is what one animal is offered at one feeding.
+// Offer is the food for one animal at one feeding.
 type Offer struct {
-	// Amount is the routine's, or what is left of it after refusals, and as
-	// insects wherever it can be counted in them.
+	// Amount is the routine's amount, reduced after refusals. It is a number of
+	// insects whenever it can be computed.
 	Amount husbandry.Amount
 	// Counted says that Amount is a number of insects.
 	Counted bool
-	// Less says that it is less than usual because of refusals.
+	// Less says that the amount is smaller than usual because of refusals.
 	Less bool
 }
 
-// refusalsHalf is after how many feedings refused in a row half is offered;
-// after one it is the smaller amount (common practice: what is not eaten is
-// taken out, for it gnaws at a lizard that sleeps).
+// refusalsHalf is the number of refused feedings in a row after which half is
+// offered. After one refusal the smaller amount is offered (common practice:
+// uneaten insects are taken out, because they gnaw at a sleeping lizard).
 const refusalsHalf = 2
 
-// For works out an offer. each is the mass of one of what is offered, 0 where
-// it is not known: a share of the body mass then stays one, as it does for an
-// animal that was never weighed. The zero Offer means that no amount is said.
+// For computes an offer. each is the mass of one insect, 0 if it is not known.
+// A share of the body mass stays a share if each or the animal's mass is not
+// known. The zero Offer means that the routine has no amount.
 func For(a husbandry.Amounts, e Eater, each husbandry.Grams) Offer {
 	amount := a.Usual
 	if s := season(a, e); !s.IsZero() {
@@ -70,9 +70,9 @@ func For(a husbandry.Amounts, e Eater, each husbandry.Grams) Offer {
 	return o
 }
 
-// Use is how many insects the offer takes for n animals: any whole number of
-// its range is as likely as another. A share of a body mass that is not known
-// takes nobody knows how many, and counts as none.
+// Use returns the number of insects in the offer for n animals. Each whole
+// number in the range of the offer is equally likely. A share of an unknown
+// body mass counts as none.
 func (o Offer) Use(n int) Use {
 	if !o.Counted || n <= 0 {
 		return Use{}
@@ -82,9 +82,9 @@ func (o Offer) Use(n int) Use {
 	return Use{Mean: m, Square: m * m, Second: m*m + float64(n)*(width*width-1)/12}
 }
 
-// season returns what is said for the season of a day, by the meteorologists'
-// seasons of three whole months (World Meteorological Organization): spring is
-// March to May in the north and September to November in the south.
+// season returns the amount for the season of a day, in meteorological seasons
+// of three whole months (World Meteorological Organization): spring is March to
+// May in the north and September to November in the south.
 func season(a husbandry.Amounts, e Eater) husbandry.Amount {
 	month := int(e.On.Month())
 	if e.Southern {

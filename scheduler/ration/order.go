@@ -8,44 +8,45 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Batch is insects that came, or will come, on one day.
+// Batch is a number of insects delivered on one day, past or future.
 type Batch struct {
 	Came  civil.Date
 	Count float64
 }
 
-// Stock is how a feeder stands on a day.
+// Stock is the state of a feeder on a day, with the plans for the feeder.
 type Stock struct {
 	Feeder *husbandry.Feeder
 	Keeper Keeper
 	On     civil.Date
-	// Batches are what is thought to be there, see Live, and what will come.
+	// Batches has the estimated stock, see Live, and the ordered deliveries.
 	Batches []Batch
-	// Recent is the use of the feedings since the stock was counted, and not
-	// longer ago than the insects live: an error of the use before that died
-	// with them.
+	// Recent is the use of the feedings since the stock was counted, but at
+	// most since the insects alive today can have come. Insects counted wrongly
+	// before that have died.
 	Recent Use
-	// Ahead is the use of the feedings planned for a day, from On on.
+	// Ahead returns the use of the feedings planned for a day, from On on.
 	Ahead func(civil.Date) Use
-	// Settled are the deliveries for which it is decided what comes.
+	// Settled has the deliveries for which the keeper has already decided on
+	// the order.
 	Settled map[civil.Date]bool
 }
 
-// Order is what to order for one delivery.
+// Order is the number of boxes to order for one delivery.
 type Order struct {
 	Delivery civil.Date
 	By       civil.Date // the last day to order
 	Next     civil.Date // the delivery after it
-	Packs    int        // 0: nothing
-	// Short is the day on which, on the average, the stock is used up before the
-	// delivery; no date where it lasts.
+	Packs    int        // 0: no order
+	// Short is the first day before the delivery without enough insects, on
+	// average. It is zero if the stock lasts.
 	Short civil.Date
-	// Wasted says that part of the last pack will probably die unused.
+	// Wasted says that part of the last box will probably die unused.
 	Wasted bool
 }
 
-// NextDelivery returns the first weekday of delivery on or after a day; no
-// date for a feeder that is never delivered.
+// NextDelivery returns the first delivery day on or after a day. It returns a
+// zero date for a feeder without deliveries.
 func NextDelivery(f *husbandry.Feeder, from civil.Date) civil.Date {
 	for i := range 7 {
 		if d := from.AddDays(i); slices.Contains(f.Deliveries, d.Weekday()) {
@@ -55,26 +56,28 @@ func NextDelivery(f *husbandry.Feeder, from civil.Date) civil.Date {
 	return civil.Date{}
 }
 
-// Reach is for how many days after the last day to order Ahead must be known.
+// Reach returns the number of days after the last day to order for which Ahead
+// must be known.
 func Reach(f *husbandry.Feeder) int {
 	return int(f.Lead) + max(7+int(f.Safety), min(int(f.ShelfLife), longestShelf)) + 7
 }
 
-// longestShelf is the most days' use that is ever bought at a time.
+// longestShelf is the longest time, in days, for which insects are ordered at
+// once.
 const longestShelf = 60
 
-// Live works out what is left of some batches after the days from one to
-// another: the oldest are fed first, and die when they are as old as the
-// feeder lives. given is the use of the feedings of a day. Batches may come
-// within that time, or after it; what is fed beyond what there is was none of
-// it.
+// Live computes the remaining insects of some batches after the days from one
+// to another. The oldest are fed first. Insects die when they reach the
+// feeder's shelf life. given returns the use of the feedings of a day. Batches
+// may come within that time or after it. If the feedings need more insects than
+// there are, the excess is dropped.
 func Live(f *husbandry.Feeder, k Keeper, batches []Batch, from, to civil.Date, given func(civil.Date) Use) []Batch {
 	left, _ := live(f, batches, from, to, func(d civil.Date) float64 { return k.Factor() * given(d).Mean })
 	return left
 }
 
-// live is Live, for a number that leaves the stock each day, and with those
-// that have died by each morning.
+// live is Live with the number that leaves the stock each day. It also returns
+// the number that have died by each morning.
 func live(f *husbandry.Feeder, batches []Batch, from, to civil.Date, takes func(civil.Date) float64) (left []Batch, dead map[civil.Date]float64) {
 	left = slices.Clone(batches)
 	slices.SortStableFunc(left, func(a, b Batch) int { return a.Came.Compare(b.Came) })
@@ -99,7 +102,7 @@ func live(f *husbandry.Feeder, batches []Batch, from, to civil.Date, takes func(
 	return slices.DeleteFunc(left, func(b Batch) bool { return b.Count <= 0 }), dead
 }
 
-// Now is how many are thought to be there.
+// Now estimates the number of insects in stock.
 func (s *Stock) Now() Forecast {
 	used := s.Keeper.Foretell(s.Recent, Use{})
 	there := s.there(s.On)
@@ -110,8 +113,8 @@ func (s *Stock) Now() Forecast {
 	}
 }
 
-// there is how many there would be on the morning of a day had none been used
-// recently and none died.
+// there returns the number in stock on the morning of a day, before subtracting
+// recent use and deaths.
 func (s *Stock) there(day civil.Date) float64 {
 	n := s.Keeper.Factor() * s.Recent.Mean
 	for _, b := range s.Batches {
@@ -122,7 +125,7 @@ func (s *Stock) there(day civil.Date) float64 {
 	return n
 }
 
-// ahead is the use planned from On to before a day.
+// ahead returns the planned use from On up to, but not including, a day.
 func (s *Stock) ahead(until civil.Date) (u Use) {
 	for d := s.On; d.Before(until); d = d.AddDays(1) {
 		u = u.Plus(s.Ahead(d))
@@ -130,8 +133,8 @@ func (s *Stock) ahead(until civil.Date) (u Use) {
 	return u
 }
 
-// LastsTo returns the last day for which, on the average, the stock suffices
-// with what is ordered; the day until where it does for all days before it.
+// LastsTo returns the last day for which the stock with its ordered deliveries
+// suffices, on average; at most until.
 func (s *Stock) LastsTo(until civil.Date) civil.Date {
 	u, dead := Use{}, s.dying(until)
 	for d := s.On; d.Before(until); d = d.AddDays(1) {
@@ -143,15 +146,16 @@ func (s *Stock) LastsTo(until civil.Date) civil.Date {
 	return until
 }
 
-// dying returns how many will have died of age by the morning of each day up
-// to one, if as many are used as is foretold.
+// dying returns the number of insects that will have died of age by the morning
+// of each day, if the use is as forecast.
 func (s *Stock) dying(until civil.Date) map[civil.Date]float64 {
 	used := s.Keeper.Factor() * s.Keeper.Share()
 	_, dead := live(s.Feeder, s.Batches, s.On, until, func(d civil.Date) float64 { return used * s.Ahead(d).Mean })
 	return dead
 }
 
-// needs is how many are missing of what is used before a day.
+// needs returns the number of insects missing for the use before a day. With
+// high it takes the upper limit of the forecast.
 func (s *Stock) needs(until civil.Date, high bool) float64 {
 	f := s.Keeper.Foretell(s.Recent, s.ahead(until))
 	used := f.Mean
@@ -161,14 +165,15 @@ func (s *Stock) needs(until civil.Date, high bool) float64 {
 	return used - (s.there(until) - s.dying(until)[until])
 }
 
-// Orders works out what to order for the deliveries that have to be ordered by
-// a day, as if each were ordered as it says. A delivery whose last day to order
-// is past is among them until it comes, since it may still be had by asking.
+// Orders computes the orders for the deliveries with a last day to order on or
+// before to. Each order assumes that the earlier ones are placed. A delivery
+// stays in the list until it comes, even if its last day to order is past,
+// because the keeper can still ask for it.
 //
-// So much is ordered that it lasts to the delivery after in nineteen cases of
-// twenty, and for the feeder's safety beyond that on the average; but no more
-// than is used, on the average, before it dies, unless less would not last even
-// to the delivery after.
+// An order lasts until the following delivery with a probability of 95 %, and
+// on average for the feeder's safety days beyond that. It is no more than the
+// average use before the insects die, unless a smaller order would not even
+// last to the following delivery on average.
 func (s Stock) Orders(to civil.Date) []Order {
 	var list []Order
 	f := s.Feeder
@@ -183,12 +188,12 @@ func (s Stock) Orders(to civil.Date) []Order {
 		if last := s.LastsTo(d); last.Before(d) && (len(list) == 0 || !last.Before(list[len(list)-1].Delivery)) {
 			o.Short = last.AddDays(1)
 		}
-		// What is wanted before it comes and is not there is not made up for.
+		// A shortage before the delivery is not made up for later.
 		lost = math.Max(lost, s.needs(d, false))
 		packs := func(n float64) int { return max(0, int(math.Ceil((n-lost)/pack-1e-6))) }
 		want := packs(math.Max(s.needs(o.Next, true), s.needs(o.Next.AddDays(int(f.Safety)), false)))
-		// What the new ones can be used for: all that is eaten until they die,
-		// but for what older ones are there for.
+		// The use for the new insects: all that is eaten until they die, less
+		// the use covered by older insects.
 		dies := d.AddDays(min(int(f.ShelfLife), longestShelf))
 		room := int(math.Max(0, math.Floor((s.needs(dies, false)-lost)/pack+1e-6)))
 		if o.Packs = want; want > room {
@@ -203,8 +208,8 @@ func (s Stock) Orders(to civil.Date) []Order {
 	return list
 }
 
-// LastDelivery returns the last weekday of delivery on or before a day, or the
-// day itself for a feeder that is never delivered.
+// LastDelivery returns the last delivery day on or before a day, or the day
+// itself for a feeder without deliveries.
 func LastDelivery(f *husbandry.Feeder, day civil.Date) civil.Date {
 	for i := range 7 {
 		if d := day.AddDays(-i); slices.Contains(f.Deliveries, d.Weekday()) {

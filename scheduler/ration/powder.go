@@ -6,23 +6,23 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Powder says what a supplement gives that must not be given too often: one
-// or several of D3 and Vitamins, or none of them.
+// Powder is the set of substances in a supplement that must not be given too
+// often: D3, Vitamins, both or neither.
 type Powder uint8
 
-// What a powder gives. Vitamin D3 and vitamin A are stored in the body and
-// poison when they are given too often; plain calcium is neither.
+// The substances. Vitamin D3 and vitamin A are stored in the body and are toxic
+// if given too often. Plain calcium is not, so it does not count.
 const (
 	D3       Powder = 1 << iota // vitamin D3
 	Vitamins                    // a multivitamin, or vitamin A
 )
 
-// PowderOf tells what a supplement routine gives from what it consumes, its
-// title and its id, in the words that labels use ("calcium powder with D3",
-// "multivitamin").
+// PowderOf recognises the powder of a supplement routine by the usual words of
+// labels ("calcium powder with D3", "multivitamin"). It looks at the consumed
+// items, the title and the id.
 func PowderOf(r *husbandry.Routine) Powder {
 	words := strings.ToLower(strings.Join(r.Consumes, " ") + " " + r.Title + " " + string(r.ID))
-	// The ways in which it is said to be without: "calcium powder without D3".
+	// Remove the names of what is absent: "calcium powder without D3".
 	for _, without := range []string{"without vitamin ", "without ", "no vitamin ", "no "} {
 		words = strings.ReplaceAll(words, without+"d3", "")
 	}
@@ -38,8 +38,8 @@ func PowderOf(r *husbandry.Routine) Powder {
 	return p
 }
 
-// Words names what it gives: "vitamin D3", "vitamins", "vitamin D3 and other
-// vitamins", or "" for nothing that is counted.
+// Words names the substances: "vitamin D3", "vitamins", "vitamin D3 and other
+// vitamins", or "" for none.
 func (p Powder) Words() string {
 	switch p {
 	case D3:

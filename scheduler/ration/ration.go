@@ -1,8 +1,8 @@
-// Package ration answers what and how much: what a powder gives, how many
-// feeder insects an animal is offered, how many are used in a week, and when
-// to order how many boxes of them.
+// Package ration computes food and supplements: the vitamins in a powder, the
+// number of feeder insects for an animal, the number used in a week, and the
+// orders of boxes of insects.
 //
-// Start with [PowderOf]. Everything is a pure computation on civil dates and
-// numbers. Which tasks there are, for whom, and what was recorded of them is
-// scheduler's business.
+// Start with [PowderOf]. All functions are pure computations on civil dates and
+// numbers. The scheduler decides which tasks there are, and for whom, and
+// collects the records about them.
 package ration

@@ -27,7 +27,7 @@ func amount(t *testing.T, s string) husbandry.Amount {
 	return a
 }
 
-func TestWhatAnAnimalIsOffered(t *testing.T) {
+func TestOffersToAnAnimal(t *testing.T) {
 	all := husbandry.Amounts{
 		Usual: amount(t, "6-8 crickets"), Gravid: amount(t, "8-10 crickets"), Winter: amount(t, "2-3 crickets"), Summer: amount(t, "7-9 crickets"),
 	}
@@ -40,7 +40,7 @@ func TestWhatAnAnimalIsOffered(t *testing.T) {
 		want   string
 		counts bool
 	}{
-		{"in spring, of which nothing is said", all, ration.Eater{On: day("05-12")}, 0, "6-8 crickets", true},
+		{"in spring, without an amount of its own", all, ration.Eater{On: day("05-12")}, 0, "6-8 crickets", true},
 		{"in summer", all, ration.Eater{On: day("06-01")}, 0, "7-9 crickets", true},
 		{"in winter", all, ration.Eater{On: day("02-28")}, 0, "2-3 crickets", true},
 		{"in December", all, ration.Eater{On: day("12-01")}, 0, "2-3 crickets", true},
@@ -51,7 +51,8 @@ func TestWhatAnAnimalIsOffered(t *testing.T) {
 		{"refused once", all, ration.Eater{On: day("05-12"), Refused: 1}, 0, "6 crickets", true},
 		{"refused twice", all, ration.Eater{On: day("05-12"), Refused: 2}, 0, "3 crickets", true},
 		{"refused ten times", all, ration.Eater{On: day("05-12"), Refused: 10}, 0, "3 crickets", true},
-		// 60 g: 2 % are 1.2 g, 3 % 1.8 g; of 0.4 g each that is 3 and 4.5.
+		// 60 g: 2 % are 1.2 g, 3 % are 1.8 g. At 0.4 g each that is 3 and 4.5
+		// insects.
 		{"by its mass", share, ration.Eater{On: day("05-12"), Mass: 60}, 0.4, "3-5 crickets", true},
 		{"by its mass, refused twice", share, ration.Eater{On: day("05-12"), Mass: 60, Refused: 2}, 0.4, "2 crickets", true},
 		{"a hatchling of 2 g", share, ration.Eater{On: day("05-12"), Mass: 2}, 0.4, "1 crickets", true},
@@ -68,7 +69,7 @@ func TestWhatAnAnimalIsOffered(t *testing.T) {
 	}
 }
 
-func TestWhatAPowderGives(t *testing.T) {
+func TestSubstancesOfPowders(t *testing.T) {
 	for _, c := range []struct {
 		consumes, title string
 		want            ration.Powder
@@ -89,8 +90,8 @@ func TestWhatAPowderGives(t *testing.T) {
 	}
 }
 
-// The moments of an offer are those of all that may be taken from the box.
-func TestUseIsWhatEveryHandfulComesTo(t *testing.T) {
+// The moments of an offer equal those of all possible numbers of insects.
+func TestMomentsOfUse(t *testing.T) {
 	u := ration.Offer{Amount: husbandry.Amount{From: 6, To: 8}, Counted: true}.Use(2)
 	var sum, second float64
 	for a := 6.0; a <= 8; a++ {
@@ -110,7 +111,7 @@ func TestMoreRecordsNarrowTheForecast(t *testing.T) {
 		week = week.Plus(ration.Offer{Amount: husbandry.Amount{From: 6, To: 8}, Counted: true}.Use(1))
 	}
 	before := ration.Learn(0, 0, nil).Foretell(ration.Use{}, week)
-	// 30 feedings of 7, of which nine in ten are eaten.
+	// 30 feedings of 7 insects, nine in ten of them eaten.
 	if math.Abs(before.Mean-189) > 1 || before.Low > 140 || before.High < 240 {
 		t.Errorf("before anything was recorded: %+v", before)
 	}
@@ -132,16 +133,16 @@ func crickets() *husbandry.Feeder {
 	}
 }
 
-// sure is a keeper of whom all is known.
+// sure is a keeper without any uncertainty.
 var sure = ration.Keeper{GivenYes: 1e9, GivenNo: 1, Shape: 1e9, Rate: 1e9}
 
 func steady(n float64) func(civil.Date) ration.Use {
 	return func(civil.Date) ration.Use { return ration.Use{Mean: n, Square: n * n, Second: n * n} }
 }
 
-// On Mon 10 May 2027, 14 crickets a day: about 98 a week, and, with what is
-// left to chance, some 112.
-func TestWhatToOrder(t *testing.T) {
+// Mon 10 May 2027, with 14 crickets a day: about 98 a week, and 112 at the
+// upper limit.
+func TestOrdersForTheNextDeliveries(t *testing.T) {
 	on := day("05-10")
 	for _, c := range []struct {
 		words string
@@ -199,23 +200,23 @@ func TestWhatToOrder(t *testing.T) {
 	}
 }
 
-// colony is a lizard room whose feeders are counted insect by insect.
+// colony simulates a lizard room insect by insect.
 type colony struct {
 	rng      *rand.Rand
 	f        *husbandry.Feeder
 	offer    ration.Offer
 	mouths   int     // enclosures fed each day
-	share    float64 // of feedings given and eaten
-	factor   float64 // insects that leave for one of the books
+	share    float64 // share of feedings given and eaten
+	factor   float64 // insects that leave the stock for each in the books
 	boxes    []ration.Batch
 	said     map[civil.Date]ration.Use
 	planned  int
 	given    int
-	lacking  int // insects that were wanted and not there
+	lacking  int // insects needed but not in stock
 	used     int
 	bought   int
 	died     float64
-	counts   []ration.Batch // what was counted, by day
+	counts   []ration.Batch // counted stock, by day
 	arrivals []ration.Batch
 }
 
@@ -226,7 +227,7 @@ func (c *colony) there() (n float64) {
 	return n
 }
 
-// feed lives through a day.
+// feed simulates a day.
 func (c *colony) feed(on civil.Date) {
 	for i := range c.boxes {
 		if on.Sub(c.boxes[i].Came) >= int(c.f.ShelfLife) {
@@ -257,7 +258,7 @@ func (c *colony) feed(on civil.Date) {
 	}
 }
 
-// stock is what the books would know on a morning.
+// stock returns what the books would have on a morning.
 func (c *colony) stock(on civil.Date) ration.Stock {
 	var spells []ration.Spell
 	said := func(from, to civil.Date) (u ration.Use) {
@@ -296,7 +297,8 @@ func (c *colony) stock(on civil.Date) ration.Stock {
 	return s
 }
 
-// live lives for some weeks: orders as told, and counts every so many days.
+// live simulates some weeks: it orders as the program says, and counts every so
+// many days.
 func (c *colony) live(from civil.Date, days, count int, each func(on civil.Date, s ration.Stock)) {
 	c.said = make(map[civil.Date]ration.Use)
 	c.counts = []ration.Batch{{Came: from, Count: c.there()}}
@@ -331,16 +333,16 @@ func newColony(seed uint64, share, factor float64) *colony {
 	}
 }
 
-// A use that is known is found out from what was recorded, and the forecast of
-// the coming week covers what is then used in about nine cases of ten.
-func TestUseIsFoundOut(t *testing.T) {
+// The records reveal a keeper's use. The forecast of the coming week contains
+// the real use in about nine cases of ten.
+func TestTheRecordsRevealTheUse(t *testing.T) {
 	covered, all := 0, 0
 	for seed := range uint64(40) {
 		share, factor := 0.75+0.02*float64(seed%10), 0.8+0.06*float64(seed/5)
 		c := newColony(seed, share, factor)
-		c.f.ShelfLife = 60 // nothing dies: what leaves was fed
+		c.f.ShelfLife = 60 // nothing dies, so all that leaves was fed
 		var keeper ration.Keeper
-		// Seven days' use, for each day on which it was foretold.
+		// The use of seven days, for each day with a forecast.
 		foretold := make(map[civil.Date]ration.Forecast)
 		usedBy := make(map[civil.Date]int)
 		c.live(day("05-10"), 120, 10, func(on civil.Date, s ration.Stock) {
@@ -370,9 +372,9 @@ func TestUseIsFoundOut(t *testing.T) {
 	}
 }
 
-// With the stated safety of two days the boxes do not run out, and little of
-// them dies, where somebody counts now and then.
-func TestTheBoxesLastAndLittleDies(t *testing.T) {
+// With a safety of two days the boxes do not run out and few insects die, if
+// the keeper counts now and then.
+func TestBoxesLastAndFewInsectsDie(t *testing.T) {
 	for _, count := range []int{7, 14, 60} { // days between two counts
 		var lacking, used, bought int
 		var died float64
@@ -386,8 +388,8 @@ func TestTheBoxesLastAndLittleDies(t *testing.T) {
 			}
 		}
 		t.Logf("counted every %d days: %d of %d insects lacking, in %d of 40 years; %.1f %% of %d bought died", count, lacking, used, out, 100*died/float64(bought), bought)
-		// Two months without a count let an error of a quarter, unknown at
-		// first, run up; a fortnight does not.
+		// In two months without a count an unknown error of a quarter adds up.
+		// In two weeks it does not.
 		if lacking > 0 && count <= 14 || lacking > used/50 {
 			t.Errorf("counted every %d days: %d of %d insects were lacking", count, lacking, used)
 		}
@@ -397,10 +399,10 @@ func TestTheBoxesLastAndLittleDies(t *testing.T) {
 	}
 }
 
-// Whatever the feeder and the use: nothing is ordered that nobody eats, more in
-// stock never means more ordered for the next delivery, and an order is enough
-// to the delivery after on the average.
-func TestOrdersHoldTogether(t *testing.T) {
+// For any feeder and any use: no order if nobody eats, a larger stock never
+// gives a larger order for the next delivery, and an order lasts to the
+// following delivery on average.
+func TestPropertiesOfOrders(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		f := &husbandry.Feeder{
 			Pack: husbandry.Pack{Name: "box", Of: rapid.IntRange(1, 250).Draw(t, "pack")}, Lead: husbandry.Days(rapid.IntRange(0, 10).Draw(t, "lead")),
@@ -433,8 +435,8 @@ func TestOrdersHoldTogether(t *testing.T) {
 		if len(orders) == 0 {
 			return
 		}
-		// Every order being kept, on the average nobody goes without after the
-		// first delivery, for as long as insects of that age live.
+		// With every order placed the stock suffices on average after the first
+		// delivery, for as long as such insects live.
 		after := s
 		after.Batches = append(after.Batches[:1:1], came...)
 		first := orders[0]

@@ -6,8 +6,8 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Use is how many insects some feedings take, if each is given as the books
-// say. Uses of feedings add up.
+// Use is the number of insects for some feedings, if all are given as in the
+// books, as moments of a distribution. Uses of feedings add up.
 type Use struct {
 	Mean   float64
 	Square float64 // the sum of the squares of each feeding's mean
@@ -19,30 +19,30 @@ func (u Use) Plus(v Use) Use {
 	return Use{u.Mean + v.Mean, u.Square + v.Square, u.Second + v.Second}
 }
 
-// Keeper is what the records tell of a keeper's hand and of the animals'
-// appetite. Make one with [Learn].
+// Keeper is the posterior for a keeper's habits and the animals' appetite,
+// given the records. Make a Keeper with [Learn].
 type Keeper struct {
-	// Given is how sure it is that a planned feeding is given and eaten: a
-	// beta distribution's two parameters.
+	// GivenYes and GivenNo are the parameters of a beta distribution: the
+	// probability that a planned feeding is given and eaten.
 	GivenYes, GivenNo float64
-	// Factor is how many insects leave the stock for one that the books'
-	// amounts account for, in the lizards or dead: a gamma distribution's shape
-	// and rate.
+	// Shape and Rate are the parameters of a gamma distribution: the number of
+	// insects, eaten or dead, that leave the stock for each insect in the
+	// books' amounts.
 	Shape, Rate float64
 }
 
-// What is believed before anything was recorded (common practice, widely): of
-// twenty feedings two are refused or left out, and one insect for one, with a
-// fifth to either side.
+// The prior, deliberately wide (common practice): of twenty feedings two are
+// refused or left out, and one insect leaves the stock for one in the books,
+// with a standard deviation of a fifth.
 const (
 	priorYes, priorNo = 18, 2
 	priorShape        = 25
 )
 
 const (
-	// spread is by how much the number that leaves the stock in a while varies
-	// beyond single insects, as a multiple of it: whole feedings and whole
-	// handfuls go at a time.
+	// spread is the ratio of variance to mean of the number of insects that
+	// leave the stock. It is above 1, because whole feedings and whole handfuls
+	// leave at a time.
 	spread = 2
 	// miscount is the error of counting insects in a box, as a share.
 	miscount = 0.08
@@ -50,15 +50,15 @@ const (
 
 // Spell is the time between two counts of a stock.
 type Spell struct {
-	Before, After float64 // what was counted at its beginning and end
-	Came          float64 // what was delivered between
-	Said          float64 // what the feedings recorded between took, as the books have it
+	Before, After float64 // counts at the beginning and the end
+	Came          float64 // number delivered in between
+	Said          float64 // number used by the recorded feedings in between, by the books' amounts
 }
 
-// Learn works out what the records tell: of so many planned feedings so many
-// were given and eaten, and what left the stock between counts of it. A spell
-// that ends with more than there can be, after a delivery that nobody
-// recorded, and one without feedings tell nothing.
+// Learn computes the posterior from the numbers of planned and given feedings,
+// and from the insects that left the stock between counts. It ignores a spell
+// without feedings. It also ignores a spell in which the stock grew by more
+// than the deliveries, because then a delivery was not recorded.
 func Learn(planned, given int, spells []Spell) Keeper {
 	k := Keeper{GivenYes: priorYes, GivenNo: priorNo, Shape: priorShape, Rate: priorShape}
 	if given > 0 {
@@ -70,7 +70,8 @@ func Learn(planned, given int, spells []Spell) Keeper {
 		if s.Said <= 0 || left < 0 {
 			continue
 		}
-		// A Poisson count's evidence, watered down to what its variance is.
+		// A Poisson count as evidence, weighted down because its variance is
+		// larger than Poisson's.
 		variance := spread*s.Said + miscount*miscount*(s.Before*s.Before+s.After*s.After)
 		weight := s.Said / variance
 		k.Shape += left * weight
@@ -79,30 +80,31 @@ func Learn(planned, given int, spells []Spell) Keeper {
 	return k
 }
 
-// Factor returns how many insects leave the stock for one of the books'.
+// Factor returns the mean number of insects that leave the stock for each
+// insect in the books.
 func (k Keeper) Factor() float64 { return k.Shape / k.Rate }
 
-// Share returns the share of planned feedings that is given and eaten.
+// Share returns the mean share of planned feedings that are given and eaten.
 func (k Keeper) Share() float64 { return k.GivenYes / (k.GivenYes + k.GivenNo) }
 
-// Forecast is a number of insects: its mean, and the numbers within which it
-// lies in nine of ten cases.
+// Forecast is a number of insects: its mean and its 90 % interval.
 type Forecast struct{ Mean, Low, High float64 }
 
-// Foretell returns how many insects leave the stock with feedings that were
-// given and others that are only planned.
+// Foretell forecasts the number of insects that leave the stock, for feedings
+// that were given and feedings that are only planned.
 func (k Keeper) Foretell(given, planned Use) Forecast {
 	f, s := k.Factor(), k.Share()
 	n := k.GivenYes + k.GivenNo
-	factor2 := f*f + f/k.Rate // its second moment
+	factor2 := f*f + f/k.Rate // the second moment of the factor
 	shareVar := s * (1 - s) / (n + 1)
 	base := given.Mean + s*planned.Mean
 	mean := f * base
 	if mean <= 0 {
 		return Forecast{}
 	}
-	// Of single feedings, but never less than what Learn takes for chance; then
-	// of what is not known of the keeper.
+	// The variance of single feedings, at least the variance that Learn
+	// assumes. Then the variance due to the uncertain habits of the keeper is
+	// added.
 	variance := factor2 * (given.Second - given.Square + s*planned.Second - (s*s+shareVar)*planned.Square)
 	variance = math.Max(variance, spread*mean)
 	variance += factor2*(base*base+shareVar*planned.Mean*planned.Mean) - mean*mean

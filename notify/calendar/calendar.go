@@ -1,20 +1,21 @@
 // Package calendar writes the tasks as an iCalendar file (RFC 5545 and RFC
 // 7986) that phones subscribe to, and serves it behind unguessable links.
 //
-// Start with [Render]: a [Content] and a [Scope] in, the bytes of the file out,
-// the same bytes for the same content. [Handler] serves them by HTTP, [Links]
-// makes, renews and withdraws the addresses, and a [Store] keeps what has to
-// outlive the program: the revision of every event, the links, and the last
-// good file.
+// Start with [Render]: it takes a [Content] and a [Scope] and returns the bytes
+// of the file, always the same bytes for the same content. [Handler] serves the
+// file by HTTP. [Links] makes, renews and withdraws the addresses. A [Store]
+// keeps the data that must survive a restart: the revision of every event, the
+// links, and the last good file.
 //
-// The file holds instances and no rules: one all-day event a day and room with
-// that day's tasks in its description, and an event of its own for each dated
-// [Fact]. Nothing that was published moves to another day by being done late;
-// the list of the day changes under a UID that stays. Because most programs
-// ask for the file only every few hours, it is for looking ahead and back;
-// what is due now is in the morning's digest.
+// The file holds single events and no recurrence rules. Each day and room has
+// one all-day event with the tasks of that day in its description, and each
+// dated [Fact] has its own event. A task that is done late does not move a
+// published event to another day: the list in the description changes, and the
+// UID stays. Most calendar programs ask for the file only every few hours. The
+// calendar is therefore for looking ahead and back; the morning's digest has
+// the tasks that are due now.
 //
-// The package computes no dates, reads no clock of its own and takes no
+// The package computes no dates and has no clock of its own. It takes no
 // answers: a calendar program cannot tell us that a task is done.
 package calendar
 
@@ -31,66 +32,68 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// The limits of a file. Google documents 1 MB for an import and has been seen
-// to lose events of subscriptions beyond that, or beyond about 1,100 of them;
-// both limits keep well below.
+// The limits of a file. Google documents 1 MB for an import. Beyond that size,
+// or beyond about 1,100 events, it has been seen to lose events of
+// subscriptions. Both limits stay well below.
 const (
 	MaxBytes  = 500 << 10
 	MaxEvents = 900
 )
 
-// Content is what a calendar is made from: the plan, its marks, and the words
-// around them. The caller decides how many days back and ahead it holds.
+// Content is everything a calendar is made from: the plan with its marks, and
+// the words around it. The caller decides how many days back and ahead it
+// covers.
 type Content struct {
-	Name    string // heading of the keeper's books; "" for a plain one
-	Install string // id of these books, 1 to 64 of a-z 0-9 -; every UID holds it, so it must never change
-	// Page is the address of the page that shows today's round, with http or
-	// https; "" for none. Whoever hosts the subscriber's calendar sees it, so
-	// it should be a link that only shows.
+	Name    string // the books' name for the heading; "" for a generic one
+	Install string // id of these books, 1 to 64 characters of a-z 0-9 -; part of every UID, so it must never change
+	// Page is the http or https address of the page with today's round; "" for
+	// none. The host of the subscriber's calendar can see the address, so it
+	// should be a link that only shows and cannot mark.
 	Page string
 
-	Now   time.Time // stamps events that changed
+	Now   time.Time // stamp for events that changed
 	Today civil.Date
 
-	Rooms []husbandry.Room // for the names of the rooms' own calendars
-	// Boards are the days up to today, one board a day.
+	Rooms []husbandry.Room // for the names of the calendars of single rooms
+	// Boards are the boards of the days up to today, one per day.
 	Boards []*tasks.Board
 	// Coming are the tasks of the days after today, each on its Due day. Tasks
-	// due sooner are on today's board and are not read from here.
+	// due earlier are on today's board and are ignored here.
 	Coming []tasks.Task
 	Facts  []Fact
 
-	// Alarm asks for an alarm at this time on days with open tasks. Most
-	// calendar programs drop alarms of subscriptions; nil for none.
+	// Alarm asks for an alarm at this time on days with open tasks; nil for no
+	// alarm. Most calendar programs drop the alarms of subscriptions.
 	Alarm *civil.TimeOfDay
 }
 
-// Fact is something expected on one day or within a few: a hatching window, a
-// laying window, the season of a pairing. It is an event of its own.
+// Fact is an event expected on a day or within a few days: a hatching window, a
+// laying window, the season of a pairing. It gets its own calendar event.
 type Fact struct {
-	// Key names it for good, made of record ids ("hatching/C27-04"): the
-	// event's UID is made of it. Unique regardless of case.
+	// Key is the permanent name of the fact, made of record ids
+	// ("hatching/C27-04"). The event's UID is made from it. It must be unique
+	// regardless of case.
 	Key      string
 	Title    string
 	Why      string // may have several lines
 	From, To civil.Date
-	Room     husbandry.ID // whose calendar it is also in; "" for none
+	Room     husbandry.ID // room whose calendar shows it too; "" for none
 }
 
-// Scope says what part of the content a file shows. The zero Scope is
-// everything. An event has the same UID and the same revision in every scope
-// it is in.
+// Scope is the part of the content that a file shows. The zero Scope is all of
+// it. An event has the same UID and revision in every scope.
 type Scope struct {
 	Room husbandry.ID // only this room; the keeper's own tasks are in no room
-	// Keeper is whose content it is, where several share the work; the content
-	// has been chosen for them, and has an Install of its own.
+	// Keeper is the keeper whose content it is, if several keepers share the
+	// work. The content is already chosen for that keeper, and has its own
+	// Install.
 	Keeper husbandry.ID
-	// Ends, where it is not zero, says that the file is served by a link that
-	// was renewed and works no longer than this day; an event says so.
+	// Ends is the last day of a link that was renewed; zero for any other link.
+	// An event in the file tells the subscriber about it.
 	Ends civil.Date
 }
 
-// key names the scope in stored files.
+// key returns the scope's name in stored files.
 func (s Scope) key() string {
 	k := "all"
 	if s.Room != "" {
@@ -105,16 +108,16 @@ func (s Scope) key() string {
 	return k
 }
 
-// Render returns the iCalendar file of one scope. It gives every event that is
-// new or changed its next revision and has saved that before it returns, so
-// whatever was served keeps its order. With the same content and no change in
-// between, it returns the same bytes.
+// Render returns the iCalendar file of a scope. Every event that is new or
+// changed gets its next revision. Render saves the revisions before it returns,
+// so a subscriber never sees a revision go back. For the same content, without
+// a change in between, it returns the same bytes.
 //
-// Where the content exceeds [MaxBytes] or [MaxEvents], the days farthest from
-// today are left out, and the last event says from when on.
+// If the content exceeds [MaxBytes] or [MaxEvents], Render leaves out the days
+// farthest from today, and the last event says which days are missing.
 //
-// Errors are those of the revisions' store, and contents that break the
-// promises of [Content]'s comments.
+// An error comes from the store of the revisions, or from content that breaks a
+// rule in the comments of [Content].
 func Render(c Content, s Scope, r *Revisions) ([]byte, error) {
 	d, err := render(c, s, r)
 	if err != nil {
@@ -139,7 +142,7 @@ func render(c Content, s Scope, r *Revisions) (document, error) {
 		return document{}, fmt.Errorf("calendar: %w", err)
 	}
 	shown := slices.DeleteFunc(all, func(e entry) bool { return s.Room != "" && e.room != s.Room })
-	// The nearest first; of two equally near, the one to come.
+	// The nearest first; of two equally near days, the one in the future.
 	slices.SortFunc(shown, func(a, b entry) int {
 		return cmp.Or(
 			cmp.Compare(a.distance(c.Today), b.distance(c.Today)),
@@ -161,7 +164,7 @@ func render(c Content, s Scope, r *Revisions) (document, error) {
 		if !s.Ends.IsZero() {
 			first = put(first, renewedNotice(c, s))
 		}
-		// What the notice of the cut may take, with room to spare.
+		// The size of the notice about the cut, with a margin.
 		const reserve = 4 << 10
 		size, events := len(head)+reserve, len(first)+1
 		for _, k := range first {
@@ -176,7 +179,7 @@ func render(c Content, s Scope, r *Revisions) (document, error) {
 				last = put(last, cutNotice(c, s, shown[i:]))
 				break
 			}
-			st.keep(st.Events, ev.uid, rev) // an event that is not published has no revision
+			st.keep(st.Events, ev.uid, rev) // only published events get a revision
 			body = append(body, chunk{ev.from, ev.uid, text})
 			size += len(text)
 			events++
@@ -197,7 +200,7 @@ func render(c Content, s Scope, r *Revisions) (document, error) {
 	return d, nil
 }
 
-// chunk is an event as written.
+// chunk is an event in its written form.
 type chunk struct {
 	from civil.Date
 	uid  string
@@ -219,8 +222,8 @@ func (c *Content) check() error {
 	return nil
 }
 
-// checkAddress accepts only what may stand in a URL property and in a line of
-// text as it is: printable ASCII, http or https, a host.
+// checkAddress accepts only addresses that may stand unchanged in a URL
+// property and in a line of text: printable ASCII, http or https, with a host.
 func checkAddress(s string) error {
 	for _, r := range s {
 		if r <= ' ' || r > '~' || strings.ContainsRune("\"<>\\^`{|}", r) {

@@ -14,7 +14,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// event is one VEVENT but for its revision. Its strings are clean.
+// event is a VEVENT without its revision. Its strings are clean.
 type event struct {
 	uid         string
 	from, to    civil.Date // both inclusive
@@ -24,8 +24,8 @@ type event struct {
 	alarm       *civil.TimeOfDay
 }
 
-// hash covers everything that a subscriber sees; when it changes, the event
-// gets its next revision.
+// hash covers everything that a subscriber sees. If it changes, the event gets
+// its next revision.
 func (e event) hash() string {
 	alarm := ""
 	if e.alarm != nil {
@@ -34,8 +34,8 @@ func (e event) hash() string {
 	return digest(e.from.String(), e.to.String(), e.summary, e.description, e.url, alarm)
 }
 
-// digest is the first 128 bits of a SHA-256 over the parts, told apart by
-// their lengths.
+// digest returns the first 128 bits of a SHA-256 over the parts. It includes
+// their lengths, so parts cannot run together.
 func digest(parts ...string) string {
 	h := sha256.New()
 	for _, p := range parts {
@@ -44,38 +44,40 @@ func digest(parts ...string) string {
 	return hex.EncodeToString(h.Sum(nil)[:16])
 }
 
-// entry is an event to be: what the choice of events needs to know of it. Its
-// text is built only once it is known to fit.
+// entry has the data needed to choose which events fit. The text of an event is
+// built only after it has been chosen.
 type entry struct {
 	uid      string
 	from, to civil.Date
-	room     husbandry.ID // "" for what is in no room's calendar
-	name     string       // of the room or group
-	rows     []row        // of a day
-	fact     *Fact        // of a fact
+	room     husbandry.ID // "" if it is in no room's calendar
+	name     string       // name of the room or group
+	rows     []row        // for a day
+	fact     *Fact        // for a fact
 }
 
-// row is a task of a day with its number, 0 for none. Tasks are not copied: a
-// facility has half a million in a calendar's span.
+// row is a task of a day with its number; 0 for none. It points to the task: a
+// large facility has half a million tasks in a calendar's span, too many to
+// copy.
 type row struct {
 	n int
 	*tasks.Task
 }
 
-// distance is the number of days between today and the nearest of the entry's.
+// distance returns the number of days between today and the nearest day of the
+// entry.
 func (e *entry) distance(today civil.Date) int {
 	return max(0, e.from.Sub(today), today.Sub(e.to))
 }
 
-// keeperSlug marks the group of tasks that are in no room; no room has it,
-// because a room's slug has a prefix.
+// keeperSlug marks the tasks that are in no room. No room has this slug,
+// because the slugs of rooms have a prefix.
 const keeperSlug = "keeper"
 
 func roomSlug(id husbandry.ID) string { return "room-" + slug(string(id)) }
 
-// slug makes s fit for a UID and for a file's name. Ids stay readable; what
-// would lose something carries a hash of the whole, so that different ids
-// (regardless of case, as ids are) stay different.
+// slug makes s safe for a UID and for a file name. Plain ids stay readable. If
+// characters must be replaced, it adds a hash of the whole id, so that
+// different ids stay different. Ids that differ only in case are the same id.
 func slug(s string) string {
 	lower := strings.ToLower(s)
 	out := strings.Map(func(r rune) rune {
@@ -97,8 +99,8 @@ func (c *Content) uid(prefix, slug string) string {
 	return prefix + "." + slug + "." + c.Install + "@feed"
 }
 
-// entries groups the content by day and room, and adds the facts, in no
-// particular order.
+// entries groups the content by day and room, and adds the facts. The order is
+// arbitrary.
 func entries(c Content) ([]entry, error) {
 	var all []entry
 	type group struct {
@@ -160,24 +162,24 @@ func entries(c Content) ([]entry, error) {
 	return all, nil
 }
 
-// build writes the entry's text.
+// build makes the event of the entry, with its text.
 func (e *entry) build(c Content) event {
 	ev := event{uid: e.uid, from: e.from, to: e.to}
 	if e.fact != nil {
-		// libical takes a property without a value for an error.
+		// libical rejects a property without a value.
 		ev.summary = cmp.Or(clean(e.fact.Title, maxTitle), clean(e.fact.Key, maxTitle), "Something is expected")
 		ev.description = cleanLines(e.fact.Why, maxDescription)
 		return ev
 	}
 	t := dayText{name: e.name, when: e.from.Sub(c.Today), rows: e.rows}
-	if t.when > 0 { // boards are in their order already
+	if t.when > 0 { // boards are already in order
 		slices.SortFunc(t.rows, func(a, b row) int { return tasks.Before(*a.Task, *b.Task) })
 	}
 	ev.summary, ev.description = t.summary(), t.description()
 	if t.when == 0 && c.Page != "" {
 		ev.url = c.Page
-		// Google shows no URL property, so the address is also in the text,
-		// on a line of its own.
+		// Google does not show the URL property, so the address also stands in
+		// the text, on its own line.
 		ev.description += "\n" + c.Page
 	}
 	if t.when >= 0 && c.Alarm != nil && t.open() > 0 {
@@ -186,9 +188,9 @@ func (e *entry) build(c Content) event {
 	return ev
 }
 
-// sentinel is the event that is always there. Evolution leaves its old events
-// in place when a calendar comes back without any, and a keeper can see from
-// its day how old their copy is.
+// sentinel returns the event that every file has. Evolution keeps its old
+// events if a calendar comes back without events. The day of the sentinel also
+// shows the keeper how old their copy is.
 func sentinel(c Content, s Scope, shown []entry) event {
 	var open, overdue int
 	var next civil.Date
@@ -233,8 +235,9 @@ func renewedNotice(c Content, s Scope) event {
 	}
 }
 
-// cutNotice says what is missing. The entries left out are the farthest, so
-// those to come are all missing from a day on, and those past up to one.
+// cutNotice says which entries are missing. The farthest entries are left out,
+// so all future entries from some day on are missing, and all past entries up
+// to some day.
 func cutNotice(c Content, s Scope, left []entry) event {
 	var from, until civil.Date
 	for _, e := range left {

@@ -16,15 +16,15 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Three readers that share no line with the library this package writes with:
-// libical (what Evolution and others use), icalendar for Python, and ical.js
-// (what Thunderbird and others use). Their programs are in testdata/foreign at
-// the root. Where NESTROUND_REQUIRE_SERVERS=1 is set, a missing one is a
-// failure.
+// These tests use three readers that share no code with the library this
+// package writes with: libical (used by Evolution and others), icalendar for
+// Python, and ical.js (used by Thunderbird and others). Their programs are in
+// testdata/foreign at the root of the repository. If
+// NESTROUND_REQUIRE_SERVERS=1 is set, a missing reader is a failure.
 
 const foreignDir = "../../testdata/foreign"
 
-// foreignEvent is what every reader prints of an event.
+// foreignEvent is the output of every reader for an event.
 type foreignEvent struct {
 	UID          string `json:"uid"`
 	Start        string `json:"start"`
@@ -37,21 +37,21 @@ type foreignEvent struct {
 	Alarms       int    `json:"alarms"`
 }
 
-// reader is a foreign program that prints a file's events.
+// reader is a foreign program that prints the events of a file.
 type reader struct {
 	name    string
-	install string // how to get what it needs
-	// command makes the command line for files; an error says what is missing.
+	install string // how to install what it needs
+	// command returns the command line for files. An error says what is
+	// missing.
 	command func(dir string) ([]string, error)
-	// twice says that it takes a backslash for an escape once more after it
-	// has read the escapes, as icalendar 4.0.3 does; RFC 5545, 3.3.11 has it
-	// read once.
+	// twice says that the reader decodes backslash escapes twice, as icalendar
+	// 4.0.3 does. By RFC 5545, 3.3.11, they are decoded once.
 	twice bool
 }
 
 var readers = []reader{
 	{"python icalendar", "apt-get install python3-icalendar", func(string) ([]string, error) {
-		// Debian's packages belong to Debian's Python, which need not be the
+		// Debian's packages belong to Debian's Python, which may not be the
 		// first on the path.
 		var err error
 		for _, python := range []string{"/usr/bin/python3", "python3"} {
@@ -76,7 +76,7 @@ var readers = []reader{
 	}, false},
 }
 
-// plan is what the readers must find, from the sample as a keeper reads it.
+// samplePlan returns the events that the readers must find in the sample.
 func samplePlan() []foreignEvent {
 	var list []foreignEvent
 	for _, e := range sampleEvents {
@@ -93,7 +93,7 @@ func TestForeignReaders(t *testing.T) {
 	withAlarm := sample()
 	withAlarm.Alarm = &alarm
 
-	// A calendar that has a history: one day changed twice, one hour apart.
+	// A calendar with a history: one day changed twice, an hour apart.
 	r := NewRevisions(&Memory{})
 	changed := sample()
 	var history []byte
@@ -156,7 +156,7 @@ func TestForeignReaders(t *testing.T) {
 	}
 }
 
-// ours is what the reader of these tests finds.
+// ours returns the events that the reader of these tests finds.
 func ours(cal *comp) []foreignEvent {
 	iso := func(s string) string { return s[:4] + "-" + s[4:6] + "-" + s[6:] }
 	var list []foreignEvent

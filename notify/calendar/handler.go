@@ -21,44 +21,44 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Options are what a [Handler] works with. All but State, Client and Log must
-// be set.
+// Options configure a [Handler]. All except State, Client and Log are required.
 type Options struct {
-	// Source gives the content as it is now, of one keeper where it is said. It may take seconds; it is asked
-	// by one request at a time.
+	// Source returns the current content, for the given keeper if there is one.
+	// It may take seconds. It is called by one request at a time.
 	Source    func(ctx context.Context, keeper husbandry.ID) (Content, error)
 	Links     *Links
 	Revisions *Revisions
-	// Store keeps the last good file of every scope, for the time after a
-	// start when the books have a fault in them.
+	// Store keeps the last good file of every scope. It is served after a
+	// restart while the books have an error.
 	Store Store
 	Now   func() time.Time
 
-	// State names what Source would make its content of now, as a value that can
-	// be compared; nil for not known. A file is served again without asking
-	// Source for as long as the state is the same. nil: ask Source each time.
+	// State returns a comparable value for the state from which Source would
+	// make its content; nil if the state is not known. While the state stays
+	// the same, a file is served again without calling Source. If State itself
+	// is nil, Source is called each time.
 	State func() any
-	// Client names the program that asks, for the limit on wrong guesses; nil:
-	// by its address, and behind a proxy on this machine by the last address
-	// in X-Forwarded-For.
+	// Client names the program that makes a request, for the limit on wrong
+	// guesses. If it is nil, the name is the address; behind a proxy on this
+	// machine, it is the last address in X-Forwarded-For.
 	Client func(*http.Request) string
-	Log    *slog.Logger // nil: slog.Default
+	Log    *slog.Logger // nil for slog.Default
 }
 
-// Handler serves the calendars under [PathPrefix], and /robots.txt. What it
-// answers is chosen by what calendar programs do with it:
+// Handler serves the calendars under [PathPrefix], and /robots.txt. Its answers
+// are chosen by the reactions of calendar programs:
 //
-//   - 200 with a whole file, or 304; an empty or half file would delete the
-//     subscriber's copy. When something fails inside, it is the last good file,
-//     and an error in the log.
-//   - 404 for a token that is unknown, withdrawn or run out. Never 401, at
-//     which programs ask for a password, nor 410, at which Thunderbird gives
-//     the calendar up. A password that is sent along is not looked at.
-//   - 405 with Allow for all but GET and HEAD: programs probe with PROPFIND
-//     and PUT.
-//   - no redirects: some programs remember them, some refuse them.
+//   - 200 with a whole file, or 304. An empty or half file would delete the
+//     subscriber's copy. If something fails inside, it serves the last good file
+//     and logs an error.
+//   - 404 for a token that is unknown, withdrawn or expired. Never 401, because
+//     programs then ask for a password, and never 410, because Thunderbird then
+//     gives up the calendar. A password in the request is ignored.
+//   - 405 with Allow for every method except GET and HEAD: programs probe with
+//     PROPFIND and PUT.
+//   - No redirects: some programs remember them, and some refuse them.
 //
-// A GET changes nothing but the time of the last fetch.
+// A GET changes nothing except the time of the last fetch.
 type Handler struct {
 	o      Options
 	misses misses
@@ -67,15 +67,15 @@ type Handler struct {
 	kept map[string]*kept // by scope
 }
 
-// kept is a file ready to be served.
+// kept is a file that is ready to be served.
 type kept struct {
 	plain, gzip []byte
 	hash        string
-	modified    time.Time // zero: not known, for a file from before the start
-	state       any       // of the content, see Options.State
+	modified    time.Time // zero if not known, for a file from before the start
+	state       any       // state of the content, see Options.State
 }
 
-// NewHandler returns a handler. It panics if one of the options is missing.
+// NewHandler returns a handler. It panics if a required option is missing.
 func NewHandler(o Options) *Handler {
 	if o.Source == nil || o.Links == nil || o.Revisions == nil || o.Store == nil || o.Now == nil {
 		panic("calendar: a handler needs all of Source, Links, Revisions, Store and Now")
@@ -101,8 +101,8 @@ func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if r.URL.Path == "/robots.txt" {
-		// Google reported calendars as unreadable where robots.txt was missing
-		// or forbade them; indexing is forbidden by X-Robots-Tag instead.
+		// Google has reported calendars as unreadable if robots.txt was missing
+		// or forbade them. X-Robots-Tag forbids indexing instead.
 		head.Set("Content-Type", "text/plain; charset=utf-8")
 		http.ServeContent(w, r, "", time.Time{}, strings.NewReader("User-agent: *\nDisallow:\n"))
 		return
@@ -125,9 +125,9 @@ func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// calendar returns the file behind a token, [ErrNoLink] if there is none.
-// Everything that may fail happens here, before a byte is answered; a panic is
-// an error like others.
+// calendar returns the file for a token, or [ErrNoLink] if there is none.
+// Everything that may fail happens here, before the answer begins. A panic
+// becomes an error.
 func (h *Handler) calendar(r *http.Request, token string) (k *kept, err error) {
 	defer recovered(&err)
 	link, err := h.o.Links.lookup(token)
@@ -150,8 +150,8 @@ func recovered(err *error) {
 	}
 }
 
-// tokenOf takes the token out of /cal/TOKEN/NAME.ics. The name may be any: the
-// file may have been called otherwise when the link was made.
+// tokenOf returns the token from /cal/TOKEN/NAME.ics. Any name is accepted,
+// because the file may have had another name when the link was made.
 func tokenOf(path string) (string, bool) {
 	rest, ok := strings.CutPrefix(path, PathPrefix)
 	token, name, found := strings.Cut(rest, "/")
@@ -163,10 +163,10 @@ func refuse(w http.ResponseWriter, status int, words string) {
 	w.Header().Set("Cache-Control", "no-store")
 	w.Header().Set("Content-Length", strconv.Itoa(len(words)+1))
 	w.WriteHeader(status)
-	_, _ = fmt.Fprintln(w, words) // nobody is left to tell when the reader has gone
+	_, _ = fmt.Fprintln(w, words) // an error means that the reader has gone, so nobody can be told
 }
 
-// missed answers a path that is no calendar's.
+// missed answers a path that belongs to no calendar.
 func (h *Handler) missed(w http.ResponseWriter, r *http.Request, token string) {
 	client := h.o.Client(r)
 	switch n := h.misses.count(client, h.o.Now()); {
@@ -177,22 +177,23 @@ func (h *Handler) missed(w http.ResponseWriter, r *http.Request, token string) {
 	case n == missesAMinute:
 		h.o.Log.Warn("many wrong calendar addresses; the client is told to wait a minute", "client", client)
 	case token != "":
-		// A token in a log would be a key under the mat: only its beginning
-		// and its hash, which identify it to somebody who has it.
+		// Whoever reads a full token in a log could read the calendar. The log
+		// gets only its beginning and its hash, which identify the token to its
+		// owner.
 		h.o.Log.Info("a calendar address that does not exist", "client", client,
 			"token", clean(token[:min(4, len(token))], 4), "hash", tokenHash(token)[:8])
 	}
 	refuse(w, http.StatusNotFound, "There is no calendar at this address.")
 }
 
-// file returns the file to serve, nil if there never was one.
+// file returns the file to serve; nil if there never was a file.
 func (h *Handler) file(ctx context.Context, s Scope, link Link) *kept {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	key := s.key() + "~" + link.Until.String()
 	k := h.kept[key]
-	// The state is asked before the content: a change between the two makes the
-	// file anew once too often, never once too seldom.
+	// Ask for the state before the content. If a change comes between the two,
+	// the file is made again once too often, and never served stale.
 	var state any
 	if h.o.State != nil {
 		state = h.o.State()
@@ -209,7 +210,7 @@ func (h *Handler) file(ctx context.Context, s Scope, link Link) *kept {
 		return k
 	}
 	if k != nil && k.hash == made.hash {
-		same := *k // others may be reading k
+		same := *k // other requests may be reading k
 		same.modified, same.state = made.modified, state
 		h.kept[key] = &same
 		return &same
@@ -224,9 +225,9 @@ func (h *Handler) file(ctx context.Context, s Scope, link Link) *kept {
 	return fresh
 }
 
-// render asks for the content and makes the file. A reader who goes away does
-// not stop it, because the next one is waiting for the same; a panic is an
-// error like others.
+// render gets the content and makes the file. It goes on if the client
+// disconnects, because the next client waits for the same file. A panic becomes
+// an error.
 func (h *Handler) render(ctx context.Context, s Scope, link Link) (d document, err error) {
 	defer recovered(&err)
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 20*time.Second)
@@ -241,8 +242,8 @@ func (h *Handler) render(ctx context.Context, s Scope, link Link) (d document, e
 	return render(c, s, h.o.Revisions)
 }
 
-// lastGood is the file of before the start, nil if there is none. A file that
-// is not whole is none.
+// lastGood returns the stored file from before the start; nil if there is none.
+// An incomplete file does not count.
 func (h *Handler) lastGood(s Scope) *kept {
 	data, err := h.o.Store.Load(lastGoodFile(s))
 	if err == nil && !(bytes.HasPrefix(data, []byte("BEGIN:VCALENDAR\r\n")) && bytes.HasSuffix(data, []byte(end))) {
@@ -260,20 +261,20 @@ func (h *Handler) lastGood(s Scope) *kept {
 func compress(data []byte) []byte {
 	var b bytes.Buffer
 	z := gzip.NewWriter(&b)
-	_, _ = z.Write(data) // a buffer takes everything
+	_, _ = z.Write(data) // writing to a buffer never fails
 	_ = z.Close()
 	return b.Bytes()
 }
 
-// serve answers with a file, or with 304 where the reader has it. Ranges and
-// the conditions of writers are not looked at: a part of a calendar, or 412,
-// is of use to nobody.
+// serve answers with a file, or with 304 if the client already has it. It
+// ignores ranges and If-Match: part of a calendar, or a 412, would help nobody.
 func (h *Handler) serve(w http.ResponseWriter, r *http.Request, k *kept) {
 	head := w.Header()
 	body, etag := k.plain, `"`+k.hash+`"`
 	zipped := acceptsGzip(r.Header.Values("Accept-Encoding"))
 	if zipped {
-		// Another representation has another strong ETag (RFC 9110, 8.8.3.3).
+		// A different representation needs a different strong ETag (RFC 9110,
+		// 8.8.3.3).
 		body, etag = k.gzip, `"`+k.hash+`-gzip"`
 	}
 	head.Set("ETag", etag)
@@ -281,7 +282,7 @@ func (h *Handler) serve(w http.ResponseWriter, r *http.Request, k *kept) {
 	head.Set("Cache-Control", "private, no-cache")
 	modified := k.modified
 	if modified.After(h.o.Now()) {
-		modified = time.Time{} // RFC 9110, 8.8.2.1 allows no date to come
+		modified = time.Time{} // RFC 9110, 8.8.2.1 forbids a date in the future
 	}
 	if !modified.IsZero() {
 		head.Set("Last-Modified", modified.UTC().Format(http.TimeFormat))
@@ -297,13 +298,13 @@ func (h *Handler) serve(w http.ResponseWriter, r *http.Request, k *kept) {
 	}
 	w.WriteHeader(http.StatusOK)
 	if r.Method == http.MethodGet {
-		_, _ = w.Write(body) // nobody is left to tell when the reader has gone
+		_, _ = w.Write(body) // an error means that the reader has gone, so nobody can be told
 	}
 }
 
-// notModified follows RFC 9110, 13.2.2: If-Modified-Since counts only where
-// there is no If-None-Match. Our tags hold no comma, so a list may be split at
-// commas: a piece of somebody else's tag never equals one of ours.
+// notModified follows RFC 9110, 13.2.2: If-Modified-Since counts only without
+// an If-None-Match. It splits lists of tags at commas. That is safe because our
+// tags have no comma: a piece of a foreign tag never equals one of our tags.
 func notModified(head http.Header, etag string, modified time.Time) bool {
 	if tags := head.Values("If-None-Match"); len(tags) > 0 {
 		for tag := range strings.SplitSeq(strings.Join(tags, ","), ",") {
@@ -318,8 +319,8 @@ func notModified(head http.Header, etag string, modified time.Time) bool {
 	return err == nil && !modified.IsZero() && !modified.After(since)
 }
 
-// acceptsGzip reads Accept-Encoding (RFC 9110, 12.5.3). A reader that says
-// nothing, or only "*", gets the plain file.
+// acceptsGzip reads Accept-Encoding (RFC 9110, 12.5.3). A client that sends no
+// such header, or only "*", gets the plain file.
 func acceptsGzip(values []string) bool {
 	for item := range strings.SplitSeq(strings.Join(values, ","), ",") {
 		coding, params, _ := strings.Cut(item, ";")
@@ -333,12 +334,13 @@ func acceptsGzip(values []string) bool {
 	return false
 }
 
-// missesAMinute is how many addresses that do not exist a client may ask for
-// in a minute. Addresses that exist are not limited.
+// missesAMinute is the number of unknown addresses that a client may ask for
+// per minute. Requests for existing addresses are not limited.
 const missesAMinute = 10
 
-// misses counts them. It forgets everything each minute, and so needs no more
-// room than a minute's clients; beyond some thousands they share a count.
+// misses counts requests for unknown addresses. It starts again each minute, so
+// it needs memory only for the clients of a minute. Beyond some thousands of
+// clients, all further clients share a count.
 type misses struct {
 	mu    sync.Mutex
 	since time.Time
@@ -360,8 +362,8 @@ func (m *misses) count(client string, now time.Time) int {
 	return m.by[client]
 }
 
-// clientAddress is the address of the client. IPv6 counts by its network of 64
-// bits, which is one customer's.
+// clientAddress returns the client's address. For IPv6 it returns the network
+// of 64 bits, which belongs to a single customer.
 func clientAddress(r *http.Request) string {
 	host, _, err := net.SplitHostPort(r.RemoteAddr)
 	if err != nil {
@@ -369,8 +371,8 @@ func clientAddress(r *http.Request) string {
 	}
 	addr, err := netip.ParseAddr(host)
 	if err == nil && addr.IsLoopback() {
-		// A proxy on this machine appends whom it serves; what stands before
-		// that came from the client and may be made up.
+		// A proxy on this machine appends the address of its client. Everything
+		// before that came from the client and may be false.
 		if f := r.Header.Values("X-Forwarded-For"); len(f) > 0 {
 			list := f[len(f)-1]
 			last := strings.TrimSpace(list[strings.LastIndexByte(list, ',')+1:])

@@ -19,8 +19,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// server is a handler behind a real HTTP server, with everything that the
-// tests turn: its clock, its content, its store.
+// server is a handler behind a real HTTP server. The tests control its clock,
+// its content and its store.
 type server struct {
 	*httptest.Server
 	t     testing.TB
@@ -41,7 +41,7 @@ func newServer(t testing.TB) *server {
 	return s
 }
 
-// start starts the program, again if need be, on the same store.
+// start starts the program, or restarts it with the same store.
 func (s *server) start() {
 	if s.Server != nil {
 		s.Close()
@@ -80,7 +80,7 @@ func (s *server) serve(f func() (Content, error)) {
 	s.content = f
 }
 
-// link makes a link and returns the path of its calendar and its token.
+// link makes a link and returns its path and its token.
 func (s *server) link(label string, room husbandry.ID) (path, token string) {
 	s.t.Helper()
 	token, _, err := s.links.New(label, Scope{Room: room})
@@ -97,8 +97,8 @@ type answer struct {
 	length int64
 }
 
-// ask sends a request as it is, without the compression and the redirects
-// that Go's client adds.
+// ask sends a request unchanged, without the compression and the redirects that
+// Go's client adds.
 func (s *server) ask(method, path string, head ...string) answer {
 	s.t.Helper()
 	req, err := http.NewRequest(method, s.URL+path, nil)
@@ -159,7 +159,7 @@ func TestGetAndHead(t *testing.T) {
 						t.Errorf("%s: %q, want %q", k, got, v)
 					}
 				}
-				// A strong tag (RFC 9110, 8.8.3): quoted, without W/.
+				// A strong tag is quoted and has no W/ (RFC 9110, 8.8.3).
 				etag := a.head.Get("ETag")
 				if !strings.HasPrefix(etag, `"`) || !strings.HasSuffix(etag, `"`) || len(etag) < 20 || strings.HasSuffix(etag, `-gzip"`) != (coding == "gzip") {
 					t.Errorf("ETag %q", etag)
@@ -188,7 +188,7 @@ func TestGetAndHead(t *testing.T) {
 	}
 }
 
-func TestCompressionIsOnlyForThoseWhoAsk(t *testing.T) {
+func TestCompressionOnlyOnRequest(t *testing.T) {
 	s := newServer(t)
 	path, _ := s.link("phone", "")
 	// RFC 9110, 12.5.3.
@@ -229,9 +229,10 @@ func TestConditionalRequests(t *testing.T) {
 		{"a later day", []string{"If-Modified-Since", "Thu, 13 May 2027 04:30:00 GMT"}, 304},
 		{"modified since", []string{"If-Modified-Since", "Wed, 12 May 2027 04:29:59 GMT"}, 200},
 		{"no date", []string{"If-Modified-Since", "yesterday"}, 200},
-		// RFC 9110, 13.1.3: ignored where there is an If-None-Match.
+		// RFC 9110, 13.1.3: If-Modified-Since is ignored if there is an
+		// If-None-Match.
 		{"another tag, not modified since", []string{"If-None-Match", `"a"`, "If-Modified-Since", modified}, 200},
-		{"a part", []string{"Range", "bytes=0-9"}, 200},
+		{"a range", []string{"Range", "bytes=0-9"}, 200},
 		{"a condition for writing", []string{"If-Match", `"nothing"`}, 200},
 	} {
 		for _, method := range []string{"GET", "HEAD"} {
@@ -251,7 +252,7 @@ func TestConditionalRequests(t *testing.T) {
 	}
 }
 
-func TestAChangeIsSeenByTagAndByDate(t *testing.T) {
+func TestChangeShowsInTagAndDate(t *testing.T) {
 	s := newServer(t)
 	path, _ := s.link("phone", "")
 	first := s.ask("GET", path)
@@ -259,7 +260,7 @@ func TestAChangeIsSeenByTagAndByDate(t *testing.T) {
 	if a := s.ask("GET", path); a.head.Get("ETag") != first.head.Get("ETag") || a.head.Get("Last-Modified") != first.head.Get("Last-Modified") {
 		t.Error("changed without a change")
 	}
-	// An event that vanishes leaves no newer LAST-MODIFIED behind in the file.
+	// A removed event leaves no newer LAST-MODIFIED in the file.
 	s.serve(func() (Content, error) {
 		c := sample()
 		c.Facts = c.Facts[:2]
@@ -273,7 +274,7 @@ func TestAChangeIsSeenByTagAndByDate(t *testing.T) {
 		s.serve(func() (Content, error) { return sample(), nil })
 		s.pass(-2 * time.Hour)
 		b := s.ask("GET", path, "If-Modified-Since", a.head.Get("Last-Modified"))
-		// RFC 9110, 8.8.2.1: a date to come must not be sent.
+		// RFC 9110, 8.8.2.1: a date in the future must not be sent.
 		if b.status != 200 || b.head.Get("Last-Modified") != "" || b.head.Get("ETag") == a.head.Get("ETag") {
 			t.Errorf("%d %v", b.status, b.head)
 		}
@@ -304,8 +305,8 @@ func TestPaths(t *testing.T) {
 		name, path string
 		want       int
 	}{
-		{"as told", path, 200},
-		{"the file called otherwise", PathPrefix + token + "/egg-room.ics", 200},
+		{"the path of the link", path, 200},
+		{"another file name", PathPrefix + token + "/egg-room.ics", 200},
 		{"with a query", path + "?nocache=1", 200},
 		{"without a file", PathPrefix + token, 404},
 		{"with an empty file", PathPrefix + token + "/", 404},
@@ -353,7 +354,7 @@ func TestRoomLink(t *testing.T) {
 	}
 }
 
-func TestFaultsInside(t *testing.T) {
+func TestInternalErrors(t *testing.T) {
 	bad := map[string]func() (Content, error){
 		"the books have errors":    func() (Content, error) { return Content{}, errors.New("keeper.toml:3:1: unknown key") },
 		"the planner panics":       func() (Content, error) { panic("index out of range") },
@@ -393,9 +394,9 @@ func TestFaultsInside(t *testing.T) {
 	}
 }
 
-// A reader who hangs up must not cost the next one, who waits for the same
-// file, the answer.
-func TestReaderWhoHangsUp(t *testing.T) {
+// A client that hangs up must not cost the next client the answer: both wait
+// for the same file.
+func TestClientHangsUp(t *testing.T) {
 	m := &Memory{}
 	clock := func() time.Time { return morning }
 	links := NewLinks(m, clock)
@@ -433,7 +434,7 @@ func TestFullDisk(t *testing.T) {
 	}
 }
 
-func TestHalfAFileIsNotTheLastGoodOne(t *testing.T) {
+func TestIncompleteFileIsNotServed(t *testing.T) {
 	s := newServer(t)
 	path, _ := s.link("phone", "")
 	s.serve(func() (Content, error) { return Content{}, errors.New("broken") })
@@ -445,7 +446,7 @@ func TestHalfAFileIsNotTheLastGoodOne(t *testing.T) {
 	}
 }
 
-func TestUnreadableLinksAreNoReasonFor404(t *testing.T) {
+func TestUnreadableLinksGiveNo404(t *testing.T) {
 	s := newServer(t)
 	path, _ := s.link("phone", "")
 	_ = s.store.Save(linksFile, []byte("{"))
@@ -454,7 +455,7 @@ func TestUnreadableLinksAreNoReasonFor404(t *testing.T) {
 	}
 }
 
-// faulty panics where others return an error.
+// faulty panics where other stores return an error.
 type faulty struct{ Memory }
 
 func (f *faulty) Load(string) ([]byte, error) { panic("nil pointer") }
@@ -470,7 +471,7 @@ func TestPanicOfAStore(t *testing.T) {
 	}
 }
 
-// A file is made anew when the state of its content is another, or is not known.
+// A file is made again if the state of its content has changed or is not known.
 func TestState(t *testing.T) {
 	asked := 0
 	clock := func() time.Time { return morning }
@@ -504,7 +505,7 @@ func TestManyAtOnce(t *testing.T) {
 	}
 	n := 0
 	s.serve(func() (Content, error) {
-		n++ // Source is asked by one request at a time
+		n++ // one request at a time calls Source
 		c := sample()
 		c.Boards[1].Rows[3].Title = fmt.Sprint("Top up E07, edition ", n)
 		return c, nil
@@ -550,7 +551,7 @@ func TestWrongGuessesAreLimited(t *testing.T) {
 	}
 }
 
-func TestTheTableOfClientsIsBounded(t *testing.T) {
+func TestTableOfClientsIsBounded(t *testing.T) {
 	var m misses
 	for i := range 3 * maxClients {
 		m.count(fmt.Sprint(i), morning)

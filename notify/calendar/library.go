@@ -12,39 +12,38 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Everything that touches the iCalendar library is in this file. What was
-// found wanting in v0.3.6, and what is done about each:
+// This file has all code that touches the iCalendar library. The list has the
+// faults found in v0.3.6, and how this file avoids each:
 //
-//   - It ends lines with a bare LF unless told otherwise; RFC 5545, 3.1 wants
-//     CRLF. Every call gets [ics.WithNewLineWindows] or its equal.
-//   - It writes CR and other controls in TEXT as they are, and invalid UTF-8
-//     too. Every string went through clean or cleanLines before.
-//   - It does not look at values that are no TEXT, so a line break in a URL
-//     begins a property of the attacker's. checkAddress refuses such a page
+//   - It ends lines with a bare LF by default; RFC 5545, 3.1 requires CRLF. Every
+//     call gets [ics.WithNewLineWindows] or its equivalent.
+//   - It writes CR, other control characters and invalid UTF-8 in TEXT unchanged.
+//     Every string passes through clean or cleanLines first.
+//   - It does not check values that are not TEXT, so a line break in a URL would
+//     let an attacker begin a new property. checkAddress rejects such a page
 //     address; no other foreign string gets into such a value.
 //   - It escapes parameter values with backslashes, which RFC 5545 does not
-//     know, in quadratic time. The only parameters here are our own VALUE=.
+//     define, and takes quadratic time. The only parameters here are our own
+//     VALUE=.
 //   - It writes a TZID beside a time in UTC. There are no zones here: days are
-//     VALUE=DATE, stamps are UTC.
-//   - Its all-day helpers go through time.Time in some zone, and a day of 24
-//     hours ends too early when the clocks go back. Dates are written from
-//     civil dates.
+//     VALUE=DATE, and stamps are UTC.
+//   - Its all-day helpers use time.Time in some zone, and a day of 24 hours ends
+//     too early when the clocks go back. Dates are written from civil dates.
 //   - Its name of REFRESH-INTERVAL contains the parameter VALUE=DURATION, so
-//     setting it on a calendar that has one adds a second. The property is
-//     made by hand.
-//   - It adds no DTSTAMP by itself; RFC 5545, 3.6.1 requires one. It is
-//     LAST-MODIFIED's value (3.8.7.2: without METHOD the two mean the same),
-//     so that a file without changes has the same bytes.
-//   - It folds at word boundaries, so that continuation lines begin with two
-//     blanks, of which careless readers drop both, and it may fold between a
-//     backslash and the n that belongs to it. It is told never to fold, and
-//     fold does it.
-//   - It writes line by line and drops the errors of BEGIN and END lines. It
-//     writes into a buffer here, which has no errors to drop.
-//   - Its functions that remove properties by value keep the wrong ones. None
-//     is used: properties are only added.
+//     setting it on a calendar that already has it adds a second property. The
+//     property is made by hand.
+//   - It does not add the DTSTAMP that RFC 5545, 3.6.1 requires. DTSTAMP gets the
+//     value of LAST-MODIFIED (3.8.7.2: without METHOD both mean the same), so
+//     that a file without changes has the same bytes.
+//   - It folds at word boundaries, so a continuation line begins with two blanks,
+//     and careless readers drop both. It may also fold between a backslash and
+//     the n that belongs to it. It is told never to fold; the function fold does.
+//   - It writes line by line and drops the errors of BEGIN and END lines. Here it
+//     writes into a buffer, which never fails.
+//   - Its functions that remove properties by value keep the wrong properties.
+//     None of them is used: properties are only added.
 
-// writer makes the text of a file. An error of the library stays in err.
+// writer makes the text of a file. err keeps an error of the library.
 type writer struct {
 	err error
 }
@@ -57,13 +56,13 @@ var unfolded = &ics.SerializationConfiguration{
 const (
 	productID = "-//nestround//lizard rounds//EN"
 	refresh   = "PT1H"
-	// The colour of the calendar: a name of CSS for COLOR (RFC 7986, 5.9), its
+	// The colour of the calendar: a CSS name for COLOR (RFC 7986, 5.9), and its
 	// value for Apple's property.
 	colourName  = "seagreen"
 	colourValue = "#2E8B57"
 )
 
-// header returns the file's beginning: all but the events and the END line.
+// header returns the beginning of the file: everything before the events.
 func (w *writer) header(name string) []byte {
 	cal := &ics.Calendar{}
 	add := func(token, value string, params map[string][]string) {
@@ -93,14 +92,14 @@ func (w *writer) header(name string) []byte {
 
 const end = "END:VCALENDAR\r\n"
 
-// event returns one VEVENT.
+// event returns a VEVENT.
 func (w *writer) event(e event, r revision) []byte {
 	stamp := r.Stamp.UTC().Format("20060102T150405Z")
 	v := ics.NewEvent(e.uid)
 	date := ics.WithValue("DATE")
 	v.AddProperty("DTSTAMP", stamp)
 	v.AddProperty("DTSTART", icsDate(e.from), date)
-	// DTEND is the first day that is not part of it (RFC 5545, 3.6.1).
+	// DTEND is the first day after the event (RFC 5545, 3.6.1).
 	v.AddProperty("DTEND", icsDate(e.to.AddDays(1)), date)
 	v.AddProperty("SUMMARY", e.summary)
 	if e.description != "" {
@@ -113,8 +112,8 @@ func (w *writer) event(e event, r revision) []byte {
 	v.AddProperty("SEQUENCE", strconv.Itoa(r.Sequence))
 	v.AddProperty("LAST-MODIFIED", stamp)
 	if e.alarm != nil {
-		// Of an all-day event, the trigger counts from the day's beginning in
-		// the reader's zone (RFC 5545, 3.8.6.3).
+		// For an all-day event, the trigger is relative to the beginning of the
+		// day in the reader's zone (RFC 5545, 3.8.6.3).
 		a := v.AddAlarm()
 		a.AddProperty("UID", "alarm."+e.uid) // RFC 9074, 4
 		a.AddProperty("ACTION", "DISPLAY")
@@ -128,7 +127,7 @@ func (w *writer) event(e event, r revision) []byte {
 	return fold(b.Bytes())
 }
 
-// file joins a header and events to the whole.
+// file joins a header and events into a whole file.
 func (w *writer) file(head []byte, events []chunk) []byte {
 	out := bytes.Clone(head)
 	for _, e := range events {
@@ -145,8 +144,9 @@ func (w *writer) fail(err error) {
 
 func icsDate(d civil.Date) string { return d.Format("20060102") }
 
-// fold breaks lines at 75 octets (RFC 5545, 3.1), never inside a character or
-// an escape, and not beside a blank where there is another place nearby.
+// fold breaks lines at 75 octets (RFC 5545, 3.1). It never breaks inside a
+// character or an escape. It avoids a break beside a blank if there is another
+// place nearby.
 func fold(text []byte) []byte {
 	const most = 75
 	out := make([]byte, 0, len(text)+len(text)/most*3)
@@ -156,7 +156,7 @@ func fold(text []byte) []byte {
 			at := foldAt(line, room)
 			out = append(append(out, line[:at]...), "\r\n "...)
 			line = line[at:]
-			room = most - 1 // the blank at the beginning counts
+			room = most - 1 // the blank at the beginning counts too
 		}
 		out = append(append(out, line...), "\r\n"...)
 	}

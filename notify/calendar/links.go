@@ -18,35 +18,38 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// PathPrefix begins the path of every calendar's address.
+// PathPrefix is the beginning of the path of every calendar's address.
 const PathPrefix = "/cal/"
 
-// maxAddress is the longest address in characters. Google takes none of more
-// than 256 UTF-16 units, and says nothing; "webcal" is one longer than https.
+// maxAddress is the length in characters of the longest address. Google
+// silently refuses addresses of more than 256 UTF-16 units; "webcal" has one
+// letter more than "https".
 const maxAddress = 254
 
 // ErrNoLink says that no link has the given id or label.
 var ErrNoLink = errors.New("no such calendar link")
 
-// Link is an address that a calendar is subscribed to by. Whoever knows its
-// token may read the calendar, so the token itself is told once, when it is
-// made, and only its hash is kept. A link begins with New, may be renewed
-// (then it works a while longer and says so) and ends with Withdraw.
+// Link is an address by which a program subscribes to a calendar. Whoever knows
+// its token may read the calendar. Therefore the token is shown only once, when
+// the link is made, and only its hash is stored. A link begins with New. It may
+// be renewed: it then works for a while longer and tells its subscribers so. It
+// ends with Withdraw.
 type Link struct {
-	ID    string       `json:"id"` // the first 8 hex digits of the hash: what people call it
+	ID    string       `json:"id"` // the first 8 hex digits of the hash, for people to name it
 	Hash  string       `json:"hash"`
-	Label string       `json:"label"` // whose or which device's it is, in the keeper's words
+	Label string       `json:"label"` // its owner or device, in the keeper's words
 	Room  husbandry.ID `json:"room,omitempty"`
-	// Keeper is whose calendar it is, where several share the work.
+	// Keeper is the keeper whose calendar it is, if several share the work.
 	Keeper husbandry.ID `json:"keeper,omitempty"`
 
 	Created   time.Time `json:"created"`
-	Until     time.Time `json:"until,omitzero"`     // set when it was renewed: works no longer than this
-	Withdrawn time.Time `json:"withdrawn,omitzero"` // set when it was withdrawn
+	Until     time.Time `json:"until,omitzero"`     // set by Renew: the last moment at which it works
+	Withdrawn time.Time `json:"withdrawn,omitzero"` // set by Withdraw
 
-	// Fetched is when a program last asked for it, to within an hour, and
-	// Agent what that program called itself; zero when none ever did. A link
-	// that is never asked for belongs to a subscription that is gone.
+	// Fetched is the time, to within an hour, when a program last asked for the
+	// link. Agent is the name that the program gave. Both are zero if no
+	// program ever asked. A link that nobody asks for has lost its
+	// subscription.
 	Fetched time.Time `json:"-"`
 	Agent   string    `json:"-"`
 }
@@ -57,14 +60,14 @@ func (l Link) Works(now time.Time) bool {
 }
 
 // Links are the links of one books folder. They are read from the store each
-// time, so that a link made by another process works at once. Safe for
+// time, so a link made by another process works at once. They are safe for
 // concurrent use.
 type Links struct {
 	store Store
 	now   func() time.Time
 
 	mu    sync.Mutex
-	asked map[string]fetch // by link id, since the program started
+	asked map[string]fetch // since the start, by link id
 }
 
 type fetch struct {
@@ -72,13 +75,13 @@ type fetch struct {
 	Agent string    `json:"agent,omitempty"`
 }
 
-// NewLinks returns the links kept in s; now is the clock.
+// NewLinks returns the links stored in s. now is the clock.
 func NewLinks(s Store, now func() time.Time) *Links {
 	return &Links{store: s, now: now, asked: make(map[string]fetch)}
 }
 
-// New makes a link to everything, or to one room. The token is not kept and
-// cannot be told again; [Address] makes it an address.
+// New makes a link to everything, or to a room. The token is not stored and
+// cannot be shown again. [Address] turns it into an address.
 func (l *Links) New(label string, shows Scope) (token string, link Link, err error) {
 	label = clean(label, 80)
 	if label == "" {
@@ -99,9 +102,9 @@ func (l *Links) New(label string, shows Scope) (token string, link Link, err err
 	return token, link, nil
 }
 
-// Renew replaces a link, named by its id or its label, by a new one for the
-// same label and room. The old one works for the time of grace and tells its
-// readers to change over.
+// Renew replaces a link by a new link for the same label and scope. name is an
+// id or a label. The old link works for the time grace and tells its
+// subscribers to change.
 func (l *Links) Renew(name string, grace time.Duration) (token string, link Link, err error) {
 	err = l.change(func(list []Link, now time.Time) ([]Link, error) {
 		i, err := find(list, name, now)
@@ -121,8 +124,9 @@ func (l *Links) Renew(name string, grace time.Duration) (token string, link Link
 	return token, link, nil
 }
 
-// Withdraw ends a link, named by its id, or all of a label, at once: whoever
-// ends "phone" does not want the address it had before it was renewed to go on.
+// Withdraw ends a link at once. name is an id or a label. A label ends all
+// links of that label: whoever ends "phone" also means the address from before
+// a renewal.
 func (l *Links) Withdraw(name string) error {
 	err := l.change(func(list []Link, now time.Time) ([]Link, error) {
 		i, err := find(list, name, now)
@@ -143,8 +147,8 @@ func (l *Links) Withdraw(name string) error {
 	return nil
 }
 
-// List returns every link that was ever made, in that order, those that work
-// no longer among them.
+// List returns every link that was ever made, in that order, including links
+// that no longer work.
 func (l *Links) List() ([]Link, error) {
 	list, err := l.load()
 	if err != nil {
@@ -166,8 +170,8 @@ func (l *Links) List() ([]Link, error) {
 	return list, nil
 }
 
-// find looks among the links that work: an id first, then the label of one
-// that was not renewed.
+// find looks among the working links: first for an id, then for the label of a
+// link that was not renewed.
 func find(list []Link, name string, now time.Time) (int, error) {
 	if i := slices.IndexFunc(list, func(o Link) bool { return o.ID == name && o.Works(now) }); i >= 0 {
 		return i, nil
@@ -181,7 +185,7 @@ func find(list []Link, name string, now time.Time) (int, error) {
 
 func newLink(label string, shows Scope, now time.Time) (string, Link) {
 	var secret [32]byte
-	rand.Read(secret[:]) // never fails: it ends the program rather
+	rand.Read(secret[:]) // never fails; it would end the program instead
 	token := base64.RawURLEncoding.EncodeToString(secret[:])
 	hash := tokenHash(token)
 	return token, Link{ID: hash[:8], Hash: hash, Label: label, Room: shows.Room, Keeper: shows.Keeper, Created: now}
@@ -192,9 +196,9 @@ func tokenHash(token string) string {
 	return hex.EncodeToString(h[:])
 }
 
-// lookup returns the link of a token, [ErrNoLink] where there is none that
-// works. It compares hashes, so the time it takes
-// says nothing about how much of a guess was right.
+// lookup returns the link of a token, or [ErrNoLink] if no working link has it.
+// It compares hashes, so its duration does not reveal how much of a guess was
+// right.
 func (l *Links) lookup(token string) (Link, error) {
 	if len(token) != base64.RawURLEncoding.EncodedLen(32) {
 		return Link{}, ErrNoLink
@@ -245,11 +249,12 @@ func (l *Links) change(f func([]Link, time.Time) ([]Link, error)) error {
 	return saveJSON(l.store, linksFile, list)
 }
 
-// fetchedEvery is how exactly the time of the last fetch is kept over a start.
+// fetchedEvery is the precision with which the time of the last fetch survives
+// a restart.
 const fetchedEvery = time.Hour
 
-// fetched notes that a program asked for the link. The times have a file of
-// their own, which only the process that serves writes.
+// fetched records that a program asked for the link. These times have their own
+// file, and only the serving process writes that file.
 func (l *Links) fetched(id, agent string) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -288,9 +293,9 @@ func saveJSON(s Store, name string, v any) error {
 	return s.Save(name, data)
 }
 
-// Address returns the address of a token's calendar under base, which is how
-// the outside reaches the server ("https://lizards.example.org"). name is what
-// the file is called, in any words: Thunderbird names the calendar after it.
+// Address returns the address of a token's calendar under base, the public
+// address of the server ("https://lizards.example.org"). name is any text for
+// the file name: Thunderbird names the calendar after it.
 func Address(base, token, name string) (string, error) {
 	if err := checkAddress(base); err != nil {
 		return "", fmt.Errorf("address of the calendar: %w", err)
@@ -299,15 +304,16 @@ func Address(base, token, name string) (string, error) {
 		return "", fmt.Errorf("address of the calendar: %q may hold a host and a path, nothing else", base)
 	}
 	a := strings.TrimRight(base, "/") + PathPrefix + token + "/" + fileName(name) + ".ics"
-	// Everything in it is ASCII, so octets are UTF-16 units.
+	// The address is ASCII, so its length in bytes is its length in UTF-16
+	// units.
 	if len(a) > maxAddress {
 		return "", fmt.Errorf("address of the calendar: %d characters, and Google takes no more than %d; choose a shorter address than %q", len(a), maxAddress, base)
 	}
 	return a, nil
 }
 
-// Subscribe returns the form of an address that opens a calendar program on
-// most phones instead of downloading a file.
+// Subscribe returns the form of an address that most phones open in a calendar
+// program instead of downloading a file.
 func Subscribe(address string) string {
 	if rest, ok := strings.CutPrefix(address, "https://"); ok {
 		return "webcal://" + rest
@@ -315,7 +321,7 @@ func Subscribe(address string) string {
 	return "webcal://" + strings.TrimPrefix(address, "http://")
 }
 
-// fileName makes a readable file name of any words.
+// fileName turns any words into a readable file name.
 func fileName(name string) string {
 	words := strings.FieldsFunc(strings.ToLower(clean(name, 200)), func(r rune) bool {
 		return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9')

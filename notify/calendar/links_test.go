@@ -11,7 +11,7 @@ import (
 	"unicode/utf16"
 )
 
-func TestLifeOfALink(t *testing.T) {
+func TestLifeOfLink(t *testing.T) {
 	s := newServer(t)
 	path, token := s.link("Anna's phone", "")
 	if raw, err := base64.RawURLEncoding.DecodeString(token); err != nil || len(raw) != 32 || len(token) != 43 {
@@ -97,7 +97,7 @@ func TestLinksByName(t *testing.T) {
 	if _, _, err := l.Renew(phone.ID, time.Hour); err == nil {
 		t.Error("a link was renewed twice")
 	}
-	// By its id, the old one can be withdrawn before its grace is over.
+	// The old link can be withdrawn by its id before its time of grace is over.
 	if err := l.Withdraw(phone.ID); err != nil {
 		t.Error(err)
 	}
@@ -112,8 +112,8 @@ func TestLinksByName(t *testing.T) {
 	}
 }
 
-// A phone that was lost may have the address from before the renewal.
-func TestEndingALabelEndsItsEarlierAddresses(t *testing.T) {
+// A lost phone may have the address from before the renewal.
+func TestWithdrawLabelEndsAllItsLinks(t *testing.T) {
 	now := morning
 	l := NewLinks(&Memory{}, func() time.Time { return now })
 	var tokens []string
@@ -168,7 +168,7 @@ func TestLastFetch(t *testing.T) {
 	if l := get(); !l.Fetched.Equal(morning.Add(40 * time.Minute)) {
 		t.Errorf("fetched %s", l.Fetched)
 	}
-	// Over a start it is known to the hour.
+	// After a restart, the time is known to within an hour.
 	s.start()
 	if l := get(); !l.Fetched.Equal(morning) {
 		t.Errorf("after a start: %s", l.Fetched)
@@ -181,7 +181,7 @@ func TestLastFetch(t *testing.T) {
 	}
 }
 
-// locked is a store of several processes.
+// locked is a store shared by several processes.
 type locked struct {
 	Memory
 	held, times int
@@ -200,7 +200,7 @@ func (l *locked) Save(name string, data []byte) error {
 	return l.Memory.Save(name, data)
 }
 
-func TestStoresOfSeveralProcessesAreLocked(t *testing.T) {
+func TestSharedStoreIsLocked(t *testing.T) {
 	var l locked
 	links := NewLinks(&l, func() time.Time { return morning })
 	if _, _, err := links.New("phone", Scope{}); err != nil {
@@ -221,7 +221,7 @@ func TestAddress(t *testing.T) {
 		{"with a path", "https://example.org/nest/", "x", "https://example.org/nest/cal/" + token + "/x.ics"},
 		{"no words", "https://example.org", "", "https://example.org/cal/" + token + "/husbandry.ics"},
 		{"words of another script", "https://example.org", "トカゲ", "https://example.org/cal/" + token + "/husbandry.ics"},
-		{"words that climb", "https://example.org", "../../etc/passwd", "https://example.org/cal/" + token + "/etc-passwd.ics"},
+		{"a path as the name", "https://example.org", "../../etc/passwd", "https://example.org/cal/" + token + "/etc-passwd.ics"},
 		{"many words", "https://example.org", strings.Repeat("egg room ", 20), "https://example.org/cal/" + token + "/egg-room-egg-room-egg-room-egg-room-egg.ics"},
 		{"with a query", "https://example.org/?a=b", "x", ""},
 		{"with a password", "https://a:b@example.org", "x", ""},
@@ -239,7 +239,8 @@ func TestAddress(t *testing.T) {
 			}
 		})
 	}
-	// The longest that is allowed stays below 256 in both forms.
+	// An address of the greatest length stays below 256 characters in both
+	// forms.
 	base := "https://" + strings.Repeat("a", maxAddress-len("https:///cal/"+token+"/x.ics"))
 	a, err := Address(base, token, "x")
 	if err != nil || len(a) != maxAddress || len(Subscribe(a)) > 255 {

@@ -66,9 +66,9 @@ func TestGolden(t *testing.T) {
 	}
 }
 
-// sampleEvents are the events of the sample as the keeper would read the plan:
-// UID without the id of the books, first day, day after the last, summary.
-// The twelve digits in the UIDs of facts were computed with sha256sum.
+// sampleEvents are the events of the sample: UID without the id of the books,
+// first day, day after the last, summary. The twelve digits in the UIDs of
+// facts were computed with sha256sum.
 var sampleEvents = [][4]string{
 	{"status.all", "20270512", "20270513", "Calendar up to date: 5 open tasks today, 1 overdue"},
 	{"fact.pairing-leopard-gecko.203e2a02c71b", "20270301", "20270701", "Pairing season of leopard geckos"},
@@ -82,7 +82,7 @@ var sampleEvents = [][4]string{
 	{"fact.laying-f03.e1cc596c30af", "20270601", "20270609", "F03 may lay"},
 }
 
-func TestEventsAreThePlan(t *testing.T) {
+func TestEventsMatchPlan(t *testing.T) {
 	cal := mustBeValid(t, mustRender(t, sample(), Scope{}))
 	if len(cal.subs) != len(sampleEvents) {
 		t.Errorf("%d events, want %d", len(cal.subs), len(sampleEvents))
@@ -108,7 +108,7 @@ func TestDescriptionOfADay(t *testing.T) {
 				"6. Clean E02 – put off to Fri 14 May 2027", "Evening:", "8. Mist E07", "Lapsed:", "• Feed E03 – not done, no longer owed",
 				"Caution: Wash your hands after touching animals or eggs (Salmonella).", "https://lizards.example.org/view/abc"},
 			[]string{"Gut-load", "C27-04", "Numbers for replies"}},
-		{"a day past says what became of it", "20270511.room-g",
+		{"a past day shows the marks", "20270511.room-g",
 			[]string{"1. ✓ Fresh water for E07 – done", "2. Feed E03 – not done"}, []string{"Morning:", "https:", "every 2 days"}},
 		{"a day to come has no numbers and says why", "20270513.room-g",
 			[]string{"• Feed: E07, E08", "Numbers for replies come with that morning's digest."}, []string{"1. ", "https:"}},
@@ -142,9 +142,9 @@ func TestDescriptionOfADay(t *testing.T) {
 	}
 }
 
-// What may hurt an animal heads its day, and is counted in the line that a
-// month's view shows.
-func TestAlarmsHeadTheirDay(t *testing.T) {
+// Alarms stand first on their day, and count in the summary line that a month's
+// view shows.
+func TestAlarmsStandFirst(t *testing.T) {
 	c := sample()
 	rows := c.Boards[1].Rows
 	box := rows[3]
@@ -183,7 +183,7 @@ func TestLongDayPutsAlikeTasksOnOneLine(t *testing.T) {
 	}
 }
 
-func TestCautionsStandOnceAndNotForWhatIsDone(t *testing.T) {
+func TestCautionsOnceAndOnlyForOpenTasks(t *testing.T) {
 	describe := func(cautions ...string) string {
 		b := &tasks.Board{On: today}
 		for i, words := range cautions {
@@ -209,8 +209,9 @@ func TestCautionsStandOnceAndNotForWhatIsDone(t *testing.T) {
 	}
 }
 
-// Far ahead only what a watch warns of is told; the rest will be on its day.
-func TestCautionsFarAheadAreThoseOfWatches(t *testing.T) {
+// Far ahead, only watches and alarms show their cautions; all others appear
+// when the day is near.
+func TestOnlyWatchesHaveCautionsFarAhead(t *testing.T) {
 	c := Content{Install: "x", Now: morning, Today: today}
 	for _, days := range []int{near, near + 1} {
 		feed := task(husbandry.Feed, "E07", "Feed", geckoRoom, today.AddDays(days), tasks.Upcoming)
@@ -228,12 +229,12 @@ func TestCautionsFarAheadAreThoseOfWatches(t *testing.T) {
 	}
 }
 
-func TestADescriptionHasAnEnd(t *testing.T) {
+func TestDescriptionIsLimited(t *testing.T) {
 	for _, n := range []int{maxRows, 2000} {
 		b := &tasks.Board{On: today}
 		for i := range n {
 			k := task(husbandry.Own, fmt.Sprintf("E%04d", i), "x", geckoRoom, today, tasks.Due)
-			k.Title = fmt.Sprint(strings.Repeat("sweep the floor ", 11), i) // no two alike
+			k.Title = fmt.Sprint(strings.Repeat("sweep the floor ", 11), i) // no two titles are alike
 			k.Do = k.Title
 			b.Rows = append(b.Rows, tasks.Row{N: i + 1, Task: k})
 		}
@@ -270,7 +271,7 @@ func TestRoomFeedHasTheSameEvents(t *testing.T) {
 		return byUID(mustBeValid(t, b))
 	}
 	render(Scope{})
-	c.Boards[1].Rows[6].Title = "Look at the eggs of C27-04" // its event goes on to revision 1
+	c.Boards[1].Rows[6].Title = "Look at the eggs of C27-04" // its event moves to revision 1
 	c.Now = c.Now.Add(time.Hour)
 	all, room := render(Scope{}), render(Scope{Room: "H"})
 	shared := 0
@@ -331,7 +332,7 @@ func TestAlarms(t *testing.T) {
 		}
 	}
 	want := []string{"20270512.keeper", "20270512.room-g", "20270512.room-h", "20270513.room-g", "20270515.room-h"}
-	if !slices.Equal(got, want) { // no day past, no fact
+	if !slices.Equal(got, want) { // no past day, no fact
 		t.Errorf("alarms on %q, want %q", got, want)
 	}
 }
@@ -363,7 +364,7 @@ func TestSentinel(t *testing.T) {
 	}
 }
 
-func TestTooMuchIsCutAtTheFarEnd(t *testing.T) {
+func TestTooMuchIsCutFarFromToday(t *testing.T) {
 	big := facility(2000)
 	t.Run("by size", func(t *testing.T) {
 		cal := mustBeValid(t, mustRender(t, big, Scope{}))
@@ -378,7 +379,7 @@ func TestTooMuchIsCutAtTheFarEnd(t *testing.T) {
 		if have["20270512"] != 40 || have["20270513"] != 40 {
 			t.Errorf("%d rooms today, %d tomorrow; want 40 each", have["20270512"], have["20270513"])
 		}
-		// Whatever the notice says is missing, and nothing before it.
+		// Exactly the days in the notice are missing.
 		cut := last.get("DTSTART")
 		for _, d := range slices.Sorted(maps.Keys(have)) {
 			if d > cut {
@@ -392,7 +393,7 @@ func TestTooMuchIsCutAtTheFarEnd(t *testing.T) {
 			t.Errorf("summary %q", s)
 		}
 	})
-	t.Run("by number, the past as far as the future", func(t *testing.T) {
+	t.Run("by number, on both sides of today", func(t *testing.T) {
 		c := Content{Install: "x", Now: morning, Today: today}
 		for i := -500; i <= 500; i++ {
 			c.Facts = append(c.Facts, Fact{Key: fmt.Sprint("f", i), Title: "x", From: today.AddDays(i), To: today.AddDays(i)})
@@ -406,7 +407,7 @@ func TestTooMuchIsCutAtTheFarEnd(t *testing.T) {
 	})
 	t.Run("not cut at the limit itself", func(t *testing.T) {
 		c := Content{Install: "x", Now: morning, Today: today}
-		for i := range MaxEvents - 2 { // beside the sentinel and a place for the notice
+		for i := range MaxEvents - 2 { // leave room for the sentinel and the notice
 			c.Facts = append(c.Facts, Fact{Key: fmt.Sprint("f", i), Title: "x", From: today.AddDays(i), To: today.AddDays(i)})
 		}
 		for _, e := range mustBeValid(t, mustRender(t, c, Scope{})).subs {
@@ -448,7 +449,7 @@ func TestSameContentSameBytes(t *testing.T) {
 	}
 }
 
-// saves counts and may fail.
+// saves counts the calls of Save, and can make them fail.
 type saves struct {
 	Memory
 	n    atomic.Int32
@@ -463,7 +464,7 @@ func (s *saves) Save(name string, data []byte) error {
 	return s.Memory.Save(name, data)
 }
 
-func TestRevisionsAreSavedBeforeAnythingIsServed(t *testing.T) {
+func TestRevisionsAreSavedBeforeServing(t *testing.T) {
 	s := &saves{fail: errors.New("disk full")}
 	b, err := Render(sample(), Scope{}, NewRevisions(s))
 	if !errors.Is(err, s.fail) || b != nil {
@@ -497,7 +498,7 @@ func TestDamagedRevisionsAreNotReplaced(t *testing.T) {
 	}
 }
 
-func TestContentThatBreaksItsPromises(t *testing.T) {
+func TestInvalidContent(t *testing.T) {
 	for name, change := range map[string]func(*Content){
 		"no day":                    func(c *Content) { c.Today = civil.Date{} },
 		"no moment":                 func(c *Content) { c.Now = time.Time{} },
@@ -540,7 +541,7 @@ func TestUIDsOfDifferentRecordsDiffer(t *testing.T) {
 	}
 }
 
-// rev is what a subscriber compares.
+// rev has the values that a subscriber compares.
 type rev struct{ seq, stamp, rest string }
 
 func revs(t interface{ Fatal(...any) }, ics []byte) map[string]rev {
@@ -561,7 +562,7 @@ func revs(t interface{ Fatal(...any) }, ics []byte) map[string]rev {
 	return m
 }
 
-// someContent draws a plan of a few days and rooms.
+// someContent generates a plan of a few days and rooms.
 func someContent(t *rapid.T) Content {
 	c := Content{Install: "x", Now: morning, Today: today}
 	statuses := []tasks.Status{tasks.Due, tasks.Overdue, tasks.Done, tasks.Skipped, tasks.Lapsed}
@@ -630,8 +631,8 @@ func TestEditingOneTaskChangesOnlyItsDay(t *testing.T) {
 	})
 }
 
-// Whatever the clock does and whatever changes, what a subscriber sees of an
-// event only goes forward, and goes forward with every change.
+// The revision of an event that a subscriber sees never goes back, whatever
+// happens to the clock or the content. It grows with every change.
 func TestRevisionsOnlyGrow(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		m := &Memory{}
@@ -689,15 +690,15 @@ func TestOldRevisionsAreForgotten(t *testing.T) {
 	}
 }
 
-// hostile are the names that have broken calendars: line breaks of every
-// kind, controls, half characters, directions, size.
+// hostile are names that have broken calendars: line breaks of every kind,
+// control characters, invalid UTF-8, direction marks, very long names.
 var hostile = []string{
 	"Gecko\r\nEND:VEVENT\r\nBEGIN:VEVENT\r\nSUMMARY:evil", "bare\rCR", "bare\nLF", "nul\x00byte", "line\u2028para\u2029next\u0085end",
 	"🦎👩🏽‍🔬🏳️‍🌈", "\u202Eesrever\u202C שלום مرحبا", "\xff\xfe half \xc3", "a;b,c:d\"e\\f\\nname", strings.Repeat("🦎", 16<<10), strings.Repeat("\\", 64<<10),
 	strings.Repeat("a b ", 16<<10), "\ufeffBOM", "", " ", "\t\t", strings.Repeat("e\u0301", 5000), "${jndi:ldap://x}", "<img src=x onerror=alert(1)>",
 }
 
-// withNames puts s wherever somebody else's words go.
+// withNames puts s into every place for foreign words.
 func withNames(c Content, s string) Content {
 	c.Name = s
 	for i := range c.Rooms {
@@ -719,8 +720,8 @@ func withNames(c Content, s string) Content {
 	return c
 }
 
-// sameShape fails unless the calendar has the events of the sample and each
-// has the properties that it has with harmless words.
+// sameShape fails unless the calendar has the same events and properties as the
+// sample with harmless words.
 func sameShape(t *testing.T, ics []byte) {
 	t.Helper()
 	want := byUID(mustBeValid(t, mustRender(t, withNames(sample(), "plain"), Scope{})))
@@ -731,7 +732,7 @@ func sameShape(t *testing.T, ics []byte) {
 	names := func(c *comp) []string {
 		var list []string
 		for _, p := range c.props {
-			if p.name != "DESCRIPTION" { // a fact with no words has none
+			if p.name != "DESCRIPTION" { // a fact without words has none
 				list = append(list, p.name)
 			}
 		}
@@ -765,10 +766,10 @@ func TestClean(t *testing.T) {
 	for _, c := range []struct{ name, in, want string }{
 		{"ordinary", "Top up E07", "Top up E07"},
 		{"line breaks become blanks", "a\r\nb\rc\nd\u2028e\u0085f", "a b c d e f"},
-		{"controls go", "a\x00b\x1bc\x7fd", "abcd"},
+		{"control characters are removed", "a\x00b\x1bc\x7fd", "abcd"},
 		{"half a character", "a\xffb", "a\uFFFDb"},
 		{"blanks are not doubled", "  a \t b\u00a0 c ", "a b c"},
-		{"directions go, letters stay", "\u202Eשלום\u2066", "שלום"},
+		{"direction marks are removed, letters stay", "\u202Eשלום\u2066", "שלום"},
 		{"joined emoji stay", "👩🏽‍🔬", "👩🏽‍🔬"},
 		{"too long", strings.Repeat("a", 50), strings.Repeat("a", 19) + "…"},
 	} {

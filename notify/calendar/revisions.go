@@ -10,18 +10,19 @@ import (
 	"time"
 )
 
-// Store keeps a few small files between starts. Names are a-z 0-9 - _ and
-// dots.
+// Store keeps a few small files between starts of the program. File names have
+// only a-z 0-9 - _ and dots.
 type Store interface {
-	// Load returns an error that is fs.ErrNotExist when nothing was saved
+	// Load returns an error that is fs.ErrNotExist if nothing has been saved
 	// under the name yet.
 	Load(name string) ([]byte, error)
-	// Save returns once the bytes would survive a crash, all or none of them.
+	// Save returns when the bytes would survive a crash. It saves all bytes or
+	// none.
 	Save(name string, data []byte) error
 }
 
-// Locker is what a [Store] has in addition when several processes share it:
-// Lock is held round every reading that is followed by a saving.
+// Locker is an extra interface of a [Store] that several processes share. The
+// lock is held from a Load to the Save that follows.
 type Locker interface {
 	Lock() (unlock func(), err error)
 }
@@ -44,18 +45,18 @@ func lastGoodFile(s Scope) string {
 	return "calendar-" + Scope{Room: s.Room, Keeper: s.Keeper}.key() + ".ics"
 }
 
-// Revisions remembers of every event what was published last. Subscribers
-// tell a changed event by it: ICSx5 skips one whose LAST-MODIFIED has not
-// grown, and others need SEQUENCE.
+// Revisions remembers the last published revision of every event. Subscribers
+// use it to notice changes: ICSx5 skips an event unless its LAST-MODIFIED has
+// grown, and other programs need SEQUENCE.
 type Revisions struct {
 	mu    sync.Mutex
 	store Store
 }
 
-// NewRevisions returns the revisions kept in s.
+// NewRevisions returns the revisions stored in s.
 func NewRevisions(s Store) *Revisions { return &Revisions{store: s} }
 
-// revision is what is remembered of an event, or of a whole file.
+// revision is the revision of an event, or of a whole file.
 type revision struct {
 	Hash     string    `json:"hash"`
 	Sequence int       `json:"seq,omitempty"`
@@ -71,13 +72,13 @@ type state struct {
 	used    map[string]bool
 }
 
-// forgetAfter is how long the revision of an event is kept that is in no file
-// any more. An event of a day lives for as many days as the keeper's calendar
-// reaches ahead and back; UIDs are never used again after that.
+// forgetAfter is the time for which the revision of an unpublished event is
+// kept. An event of a day exists for as many days as the calendar reaches back
+// and ahead. After that, its UID is never used again.
 const forgetAfter = 400 * 24 * time.Hour
 
-// update reads the state, lets change work on it, and saves it if it is a
-// different one afterwards; only then does it return nil.
+// update reads the state, calls change, and saves the state if it has changed.
+// It returns nil only after the state is saved.
 func (r *Revisions) update(change func(*state) error, now time.Time) (err error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -93,8 +94,8 @@ func (r *Revisions) update(change func(*state) error, now time.Time) (err error)
 	case err != nil:
 		return fmt.Errorf("read the revisions: %w", err)
 	default:
-		// Going on without them would publish revisions that subscribers
-		// take for old ones.
+		// Going on without them would publish revisions that subscribers take
+		// for old ones.
 		if err := json.Unmarshal(data, st); err != nil {
 			return fmt.Errorf("read the revisions in %s: %w; restore the file from a backup, or move it away to let every event begin anew", revisionsFile, err)
 		}
@@ -124,9 +125,9 @@ func (r *Revisions) update(change func(*state) error, now time.Time) (err error)
 	return nil
 }
 
-// next returns the revision of what has the given hash now: the one it had if
-// nothing changed, else the one after it. A stamp grows with every change by
-// a second at least, whatever the clock says.
+// next returns the revision for the given hash: the last revision if nothing
+// has changed, else its successor. The stamp grows by at least a second with
+// every change, even if the clock goes back.
 func (st *state) next(of map[string]revision, key, hash string, now time.Time) revision {
 	r, known := of[key]
 	if known && r.Hash == hash {
@@ -142,7 +143,7 @@ func (st *state) next(of map[string]revision, key, hash string, now time.Time) r
 	return next
 }
 
-// keep remembers a revision as published.
+// keep records a revision as published.
 func (st *state) keep(of map[string]revision, key string, r revision) {
 	st.used[key] = true
 	if of[key] != r {

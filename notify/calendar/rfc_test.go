@@ -8,8 +8,8 @@ import (
 	"unicode/utf8"
 )
 
-// A reader of iCalendar that forgives nothing, written from RFC 5545 and not
-// from the code under test.
+// This is a strict reader of iCalendar, written from RFC 5545 and not from the
+// code under test.
 
 type prop struct{ name, params, value string }
 
@@ -38,11 +38,12 @@ func (c *comp) get(name string) string {
 
 func (c *comp) text(name string) string { return unescape(c.get(name)) }
 
-// RFC 5545, 3.1: name *(";" param) ":" value; parameter values here are
-// unquoted, SAFE-CHAR without controls, quotes, ";", ":", ",".
+// RFC 5545, 3.1: name *(";" param) ":" value. Parameter values here are
+// unquoted: SAFE-CHAR without control characters, quotes, ";", ":" or ",".
 var contentLine = regexp.MustCompile(`^([A-Z0-9-]+)((?:;[A-Z-]+=[^\x00-\x1f\x7f";:,]*)*):([^\x00-\x08\x0a-\x1f\x7f]*)$`)
 
-// RFC 5545, 3.3.11: "\" only in the four escapes; ";" and "," only escaped.
+// RFC 5545, 3.3.11: "\" stands only in the four escapes; ";" and "," are always
+// escaped.
 var textValue = regexp.MustCompile(`^(?:[^\\;,]|\\[\\;,nN])*$`)
 
 func unescape(s string) string {
@@ -106,8 +107,8 @@ var (
 	utcValue  = regexp.MustCompile(`^\d{8}T\d{6}Z$`)
 )
 
-// valid applies the rules of RFC 5545, 3.4, 3.6 and 3.6.1, those of RFC 7986,
-// 4, and what this package promises beyond them.
+// valid applies the rules of RFC 5545, 3.4, 3.6 and 3.6.1, the rules of RFC
+// 7986, 4, and the additional promises of this package.
 func valid(ics []byte) (*comp, error) {
 	cal, err := parse(ics)
 	if err != nil {
@@ -136,7 +137,7 @@ func valid(ics []byte) (*comp, error) {
 		return nil, fmt.Errorf("VERSION is %q, or there is a METHOD", cal.get("VERSION"))
 	}
 	if p := cal.all("REFRESH-INTERVAL")[0]; p.params != ";VALUE=DURATION" || p.value != "PT1H" {
-		return nil, fmt.Errorf("REFRESH-INTERVAL%s:%s", p.params, p.value) // RFC 7986, 5.7: the VALUE is required
+		return nil, fmt.Errorf("REFRESH-INTERVAL%s:%s", p.params, p.value) // RFC 7986, 5.7: VALUE is required
 	}
 	if len(cal.subs) == 0 || len(ics) > MaxBytes || len(cal.subs) > MaxEvents {
 		return nil, fmt.Errorf("%d octets, %d events", len(ics), len(cal.subs))
@@ -151,7 +152,7 @@ func valid(ics []byte) (*comp, error) {
 		}
 		for _, p := range e.props {
 			if p.value == "" {
-				return nil, fmt.Errorf("%s: %s is empty", e.get("UID"), p.name) // libical refuses it
+				return nil, fmt.Errorf("%s: %s is empty", e.get("UID"), p.name) // libical rejects it
 			}
 		}
 		if err := atMostOnce(e, "DESCRIPTION", "URL"); err != nil {
@@ -219,9 +220,9 @@ func byUID(cal *comp) map[string]*comp {
 	return m
 }
 
-func TestReaderOfTheTestsReadsTheExamplesOfTheStandard(t *testing.T) {
-	// RFC 5545, 3.1: a folded line is the unfolded one. (The lines round it
-	// make it a calendar.)
+func TestTestReaderAgreesWithRFC(t *testing.T) {
+	// RFC 5545, 3.1: a folded line equals the unfolded line. (The lines around
+	// it make it a calendar.)
 	folded := "BEGIN:VCALENDAR\r\nDESCRIPTION:This is a lo\r\n ng description\r\n  that exists on a long line.\r\nEND:VCALENDAR\r\n"
 	cal, err := parse([]byte(folded))
 	if err != nil {
@@ -245,8 +246,8 @@ func TestReaderOfTheTestsReadsTheExamplesOfTheStandard(t *testing.T) {
 	}
 }
 
-// The examples of RFC 5545 that touch what is written here.
-func TestExamplesOfTheStandard(t *testing.T) {
+// The examples of RFC 5545 for the properties that this package writes.
+func TestExamplesOfRFC(t *testing.T) {
 	t.Run("text of several lines (3.3.11)", func(t *testing.T) {
 		c := sample()
 		c.Facts = []Fact{{Key: "x", Title: "x", Why: "Project XYZ Final Review\nConference Room - 3B\nCome Prepared.", From: today, To: today}}
@@ -270,7 +271,7 @@ func TestExamplesOfTheStandard(t *testing.T) {
 		c := sample()
 		c.Facts = []Fact{{Key: "x", Title: `A\B;C,D:E"F`, From: today, To: today}}
 		got := byUID(mustBeValid(t, mustRender(t, c, Scope{})))["fact.x.b7k2m9@feed"].get("SUMMARY")
-		if want := `A\\B\;C\,D:E"F`; got != want { // neither ":" nor DQUOTE is escaped in TEXT
+		if want := `A\\B\;C\,D:E"F`; got != want { // TEXT escapes neither ":" nor DQUOTE
 			t.Errorf("got %s, want %s", got, want)
 		}
 	})

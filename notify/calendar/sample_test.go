@@ -9,7 +9,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// today of the sample is a Wednesday.
+// today is the day of the sample, a Wednesday.
 var today = civil.MustParse("2027-05-12")
 
 var morning = time.Date(2027, 5, 12, 4, 30, 0, 0, time.UTC)
@@ -29,8 +29,8 @@ func task(kind husbandry.Kind, subject, words string, p tasks.Place, due civil.D
 	}
 }
 
-// sample is one keeper's spring morning: two rooms, something overdue,
-// something done, a clutch about to hatch.
+// sample is a keeper's spring morning: two rooms, an overdue task, a task that
+// is done, a clutch about to hatch.
 func sample() Content {
 	evening := task(husbandry.Mist, "E07", "Mist", geckoRoom, today, tasks.Due)
 	evening.Part = husbandry.Evening
@@ -69,7 +69,7 @@ func sample() Content {
 			task(husbandry.Feed, "E07", "Feed", geckoRoom, today.AddDays(1), tasks.Upcoming),
 			task(husbandry.Feed, "E08", "Feed", geckoRoom, today.AddDays(1), tasks.Upcoming),
 			task(husbandry.TubCheck, "C27-04", "Check the tub of", eggRoom, today.AddDays(3), tasks.Upcoming),
-			task(husbandry.Feed, "E09", "Feed", geckoRoom, today, tasks.Due), // today's board has its day's tasks
+			task(husbandry.Feed, "E09", "Feed", geckoRoom, today, tasks.Due), // ignored: today's board has the tasks of today
 		},
 		Facts: []Fact{
 			{Key: "hatching/C27-04", Title: "Clutch C27-04 hatches", Room: "H",
@@ -83,8 +83,8 @@ func sample() Content {
 	}
 }
 
-// facility is a place with n enclosures in rooms of fifty: every one is
-// watered daily, fed every other day, topped up every third.
+// facility is a place with n enclosures in rooms of fifty. Each enclosure is
+// watered daily, fed every other day, and topped up every third day.
 func facility(n int) Content {
 	c := Content{Name: "Facility", Install: "f1", Now: morning, Today: today}
 	place := func(i int) tasks.Place {

@@ -12,27 +12,29 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// What a person reads. Limits of lengths are in characters for words and in
+// Limits of the text that a person reads: in characters for single lines, in
 // octets for whole descriptions.
 const (
 	maxTitle       = 200
 	maxWhy         = 400
 	maxDescription = 6 << 10
-	// maxRows is how many tasks an event of today or a day past lists one by
-	// one. A longer list, and that of any day to come, puts tasks that differ
-	// only in their subject on one line: nobody reads three hundred lines on a
-	// phone, and the file would not reach far.
+	// maxRows is the largest number of tasks that an event lists one by one,
+	// for today or a past day. In a longer list, and on every future day, tasks
+	// that differ only in their subject share a line. Nobody reads three
+	// hundred lines on a phone, and a file with such lists would cover fewer
+	// days.
 	maxRows     = 40
 	maxCautions = 10
-	// near is how many days ahead every caution is told. Beyond them only those
-	// of watches and alarms are: the others will be, when the day comes.
+	// near is the number of days ahead for which all cautions are shown.
+	// Farther ahead only watches and alarms show theirs; the others follow when
+	// the day is near.
 	near = 7
 )
 
-// dayText is the text of one day and room.
+// dayText is the text of a day in a room.
 type dayText struct {
-	name string // of the room, clean
-	when int    // days from today: negative for a day past
+	name string // name of the room, clean
+	when int    // days from today; negative for a past day
 	rows []row
 }
 
@@ -46,7 +48,7 @@ func (t *dayText) count(s tasks.Status) int {
 	return n
 }
 
-// alarms is the number of tasks that come before all others.
+// alarms returns the number of tasks that stand before all others.
 func (t *dayText) alarms() (n int) {
 	for _, r := range t.rows {
 		if t.when <= 0 && r.Alarm() {
@@ -56,7 +58,7 @@ func (t *dayText) alarms() (n int) {
 	return n
 }
 
-// open is the number of tasks still to be done.
+// open returns the number of tasks still to do.
 func (t *dayText) open() int {
 	if t.when > 0 {
 		return len(t.rows)
@@ -64,7 +66,7 @@ func (t *dayText) open() int {
 	return t.count(tasks.Due) + t.count(tasks.Overdue)
 }
 
-// summary is the line that a month's view shows: "Lizard room 5/7 done, 1
+// summary returns the line for a month's view: "Lizard room 5/7 done, 1
 // overdue", "Lizard room: 7 tasks".
 func (t *dayText) summary() string {
 	lapsed := t.count(tasks.Lapsed)
@@ -94,8 +96,9 @@ func (t *dayText) summary() string {
 	return s.String()
 }
 
-// description lists the tasks in the order of the board. Days to come have no
-// numbers, because a reply's numbers are those of one morning's digest.
+// description lists the tasks in the order of the board. Future days have no
+// numbers, because the numbers of a reply belong to the digest of a single
+// morning.
 func (t *dayText) description() string {
 	var lines []string
 	several := false
@@ -163,7 +166,8 @@ func (t *dayText) heading(r row) string {
 	return "Morning"
 }
 
-// line is a task as it is listed: "3. ✓ Top up the nest box of E07 – done".
+// line returns a task as it is listed: "3. ✓ Top up the nest box of E07 –
+// done".
 func (t *dayText) line(r row) string {
 	number := "• "
 	if t.when <= 0 && r.n > 0 {
@@ -173,7 +177,7 @@ func (t *dayText) line(r row) string {
 	return number + tick + title(r) + after
 }
 
-// standing says in a sign and in words what became of a task.
+// standing returns the state of a task as a sign and as words.
 func (t *dayText) standing(r row) (tick, after string) {
 	switch {
 	case t.when > 0:
@@ -198,16 +202,15 @@ func title(r row) string {
 	return cmp.Or(clean(r.Title, maxTitle), clean(string(r.Key), maxTitle))
 }
 
-// group is tasks that differ only in their subject, on one line.
+// group is a line of tasks that differ only in their subject.
 type group struct {
 	first row
 	rows  int
 	line  string
 }
 
-// grouped puts tasks that differ only in their subject on one line: "Top up
-// the nest box: E01 (1), E02 (2), E07 (5)". What is watched for stays on a line
-// of its own.
+// grouped puts tasks that differ only in their subject on one line: "Top up the
+// nest box: E01 (1), E02 (2), E07 (5)". A watch keeps its own line.
 func (t *dayText) grouped() []group {
 	type same struct{ heading, do, tick, after string }
 	var groups []group
@@ -246,7 +249,7 @@ func (t *dayText) number(r row) string {
 	return fmt.Sprintf(" (%d)", r.n)
 }
 
-// cautions are those of the tasks still to be done, each once.
+// cautions returns the cautions of the tasks still to do, each only once.
 func (t *dayText) cautions() []string {
 	var lines []string
 	seen := make(map[string]bool)
@@ -267,12 +270,12 @@ func (t *dayText) cautions() []string {
 	return lines
 }
 
-// clean makes one line of a foreign string, at most limit characters long:
-// valid UTF-8, no controls, no line or paragraph separators, no marks that
-// turn the direction of what follows, and blanks never doubled.
+// clean turns a foreign string into a line of at most limit characters. The
+// line is valid UTF-8 without control characters, line or paragraph separators,
+// or direction marks, and has only single blanks.
 func clean(s string, limit int) string {
-	// Nobody writes more than a few octets a character; the rest of a huge
-	// string need not be looked at.
+	// A character rarely has more than a few octets, so the rest of a huge
+	// string is not needed.
 	if most := limit * 16; len(s) > most {
 		s = s[:most]
 	}
@@ -295,13 +298,13 @@ func clean(s string, limit int) string {
 }
 
 // isDirection reports the bidirectional embeddings, overrides and isolates of
-// Unicode UAX #9: one that is never closed would reorder the rest of a list.
-// The letters of right-to-left scripts need none of them.
+// Unicode UAX #9. An unclosed one would reorder the rest of a list.
+// Right-to-left scripts do not need them.
 func isDirection(r rune) bool {
 	return r >= '\u202A' && r <= '\u202E' || r >= '\u2066' && r <= '\u2069'
 }
 
-// cleanLines is clean for a string whose line breaks count; limit is in octets.
+// cleanLines does the same as clean, but keeps line breaks. limit is in octets.
 func cleanLines(s string, limit int) string {
 	if len(s) > limit*4 {
 		s = s[:limit*4]

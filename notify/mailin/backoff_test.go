@@ -10,7 +10,7 @@ func TestBackoff(t *testing.T) {
 		for _, chance := range []float64{0, 0.5, 0.999999} {
 			d := backoff(n, time.Second, 5*time.Minute, chance)
 			full := 5 * time.Minute
-			if n < 9 { // 2^8 s is the last below five minutes
+			if n < 9 { // 2^8 s is the last pause below five minutes
 				full = time.Second << n
 			}
 			if d < full/2 || d > full {

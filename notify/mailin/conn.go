@@ -16,27 +16,28 @@ import (
 	"github.com/emersion/go-sasl"
 )
 
-// conn is a connection with the mailbox open, wrapped round what go-imap leaves
-// to its user: a limit for every command, and no command that upsets it (an
-// empty set of UIDs, a Fetch read halfway, anything at all during IDLE).
+// conn is a connection with the mailbox open. It adds what go-imap leaves to
+// its user: a time limit for every command, and protection from commands that
+// upset the connection (an empty set of UIDs, a Fetch read halfway, any command
+// during IDLE).
 type conn struct {
 	client   *imapclient.Client
 	raw      net.Conn
 	timeout  time.Duration
 	selected *imap.SelectData
 	canIdle  bool
-	news     chan struct{} // the server spoke of the number of mails
+	news     chan struct{} // signalled when the server announces a number of mails
 	redact   func(error) error
 }
 
-// refusedLogin is the server's no to user and password.
+// refusedLogin means that the server rejected the user or the password.
 type refusedLogin struct{ err error }
 
 func (e *refusedLogin) Error() string { return e.err.Error() }
 
-// command runs f, which asks the server something, and frees it by closing the
-// connection when it takes too long or ctx ends. After an error that is not an
-// imap.Error the connection is of no use.
+// command runs f, which sends a command to the server. If f takes too long or
+// ctx ends, it closes the connection, which ends f. After an error that is not
+// an imap.Error the connection is unusable.
 func command[T any](ctx context.Context, c *conn, limit time.Duration, doing string, f func() (T, error)) (T, error) {
 	type answer struct {
 		value T
@@ -91,7 +92,8 @@ func (b *IMAP) open(ctx context.Context) (*conn, error) {
 func (b *IMAP) enter(ctx context.Context, c *conn) error {
 	protect := &tls.Config{ServerName: b.host, RootCAs: b.o.CA, MinVersion: tls.VersionTLS12, NextProtos: []string{"imap"}}
 	o := &imapclient.Options{TLSConfig: protect, UnilateralDataHandler: &imapclient.UnilateralDataHandler{
-		// It runs in the goroutine that reads the connection: it must not wait.
+		// This runs in the goroutine that reads the connection, so it must not
+		// wait.
 		Mailbox: func(d *imapclient.UnilateralDataMailbox) {
 			if d.NumMessages != nil {
 				select {
@@ -133,14 +135,14 @@ func (b *IMAP) enter(ctx context.Context, c *conn) error {
 	return err
 }
 
-// login prefers AUTHENTICATE PLAIN (RFC 4616), which has no trouble with
-// non-ASCII passwords, and falls back to LOGIN.
+// login prefers AUTHENTICATE PLAIN (RFC 4616), which also works with non-ASCII
+// passwords. It falls back to LOGIN.
 func (b *IMAP) login(c *imapclient.Client) error {
 	if err := c.WaitGreeting(); err != nil {
 		return err
 	}
 	if c.State() == imap.ConnStateAuthenticated {
-		return nil // PREAUTH, a server that knows us by other means
+		return nil // PREAUTH: the server has authenticated us by other means
 	}
 	var err error
 	switch caps := c.Caps(); {
@@ -158,8 +160,8 @@ func (b *IMAP) login(c *imapclient.Client) error {
 	return err
 }
 
-// redact returns err without the password, which a careless server may have
-// repeated, in clear or as it was encoded for the login.
+// redact returns err without the password. A careless server may repeat the
+// password, in clear or as it was encoded for the login.
 func (b *IMAP) redact(err error) error {
 	text := err.Error()
 	for _, secret := range []string{
@@ -174,8 +176,7 @@ func (b *IMAP) redact(err error) error {
 	return errors.New(text)
 }
 
-// sizes asks for RFC822.SIZE; a UID without an answer is of a mail that is
-// gone.
+// sizes asks for RFC822.SIZE. If a UID gets no answer, its mail is gone.
 func (c *conn) sizes(ctx context.Context, uids []uint32) (map[uint32]int64, error) {
 	sizes := map[uint32]int64{}
 	if len(uids) == 0 {
@@ -194,8 +195,8 @@ func (c *conn) sizes(ctx context.Context, uids []uint32) (map[uint32]int64, erro
 	return sizes, err
 }
 
-// body fetches a mail, at most a byte more than MaxSize of it, without marking
-// it as seen; nil if it is gone.
+// body fetches a mail without marking it as seen, at most one byte more than
+// MaxSize. It returns nil if the mail is gone.
 func (c *conn) body(ctx context.Context, uid uint32) ([]byte, error) {
 	section := &imap.FetchItemBodySection{Peek: true, Partial: &imap.SectionPartial{Size: MaxSize + 1}}
 	got, err := command(ctx, c, 5*c.timeout, "fetch a mail", func() ([]*imapclient.FetchMessageBuffer, error) {
@@ -214,9 +215,9 @@ func (c *conn) body(ctx context.Context, uid uint32) ([]byte, error) {
 	return nil, nil
 }
 
-// wait returns when there may be mail: at the server's word, or after poll. It
-// gives the server a command at least every maxIdle. quiet ignores the server's
-// word.
+// wait returns when there may be mail: when the server announces mail, or after
+// poll. It sends the server a command at least every maxIdle. If quiet is set,
+// it ignores announcements.
 func (c *conn) wait(ctx context.Context, poll time.Duration, quiet bool) error {
 	limit := poll
 	news := c.news
@@ -253,12 +254,12 @@ func (c *conn) wait(ctx context.Context, poll time.Duration, quiet bool) error {
 	return err
 }
 
-// logout is good manners; nothing depends on it.
+// logout says goodbye to the server. Nothing depends on it.
 func (c *conn) logout(ctx context.Context) {
 	command(ctx, c, min(c.timeout, 5*time.Second), "log out", func() (struct{}, error) {
 		return struct{}{}, c.client.Logout().Wait()
 	})
 }
 
-// close ends the connection, whatever is going on in it.
+// close ends the connection, even during a command.
 func (c *conn) close() { c.raw.Close() }

@@ -25,41 +25,42 @@ type Security string
 
 const (
 	TLS      Security = "tls"      // from the first byte, usually port 993 (RFC 8314)
-	STARTTLS Security = "starttls" // begun in the clear, then always changed to TLS; usually port 143
-	None     Security = "none"     // to this machine only
+	STARTTLS Security = "starttls" // starts in clear, then always switches to TLS; usually port 143
+	None     Security = "none"     // in clear; only to this machine
 )
 
-// maxIdle is the longest time that one IDLE command is left alone. RFC 2177
-// allows 29 minutes; many routers forget a silent connection after ten.
+// maxIdle is the longest duration of an IDLE command. RFC 2177 allows 29
+// minutes, but many routers drop a silent connection after ten.
 const maxIdle = 9 * time.Minute
 
-// Options are what an [IMAP] needs to know.
+// Options configure an [IMAP].
 type Options struct {
 	Addr           string // host:port
 	Security       Security
 	User, Password string
-	// CA are the authorities that may vouch for the server; nil for the
-	// system's.
+	// CA are the certificate authorities that may vouch for the server; nil for
+	// the system's authorities.
 	CA      *x509.CertPool
 	Mailbox string // "" for INBOX
-	// Poll is how often Watch looks for mail that the server did not announce,
-	// or all the time where it does not offer IDLE; 0 for 10 minutes.
+	// Poll is the interval at which Watch looks for mail that the server did
+	// not announce, or for any mail if the server has no IDLE; 0 for 10
+	// minutes.
 	Poll time.Duration
-	// Timeout limits every command, 0 for a minute; fetching a mail may take
-	// five times as long. A connection that exceeds it is given up.
+	// Timeout limits every command; 0 for a minute. Fetching a mail may take
+	// five times as long. A connection that exceeds the limit is closed.
 	Timeout time.Duration
-	// Retry is the pause before the first attempt to connect again, 0 for a
-	// second; it doubles up to RetryMax, 0 for five minutes. A part of each
-	// pause is left to chance.
+	// Retry is the pause before the first attempt to reconnect; 0 for a second.
+	// It doubles up to RetryMax; 0 for five minutes. Part of each pause is
+	// random.
 	Retry, RetryMax time.Duration
 	State           State        // required
 	Log             *slog.Logger // nil for slog's default
-	// Dial replaces the ordinary way to connect, nil for that.
+	// Dial replaces the usual way to connect; nil for the usual way.
 	Dial func(ctx context.Context, network, addr string) (net.Conn, error)
 }
 
 // IMAP reads a mailbox on a server (RFC 3501). It is a notify.Inbox. It opens
-// the mailbox read-only, so that it cannot change a flag.
+// the mailbox read-only, so it cannot change a flag.
 type IMAP struct {
 	o    Options
 	host string
@@ -69,8 +70,8 @@ type IMAP struct {
 
 var _ notify.Inbox = (*IMAP)(nil)
 
-// NewIMAP looks at the options without connecting. It refuses clear text to
-// any host but this one.
+// NewIMAP checks the options without connecting. It allows unencrypted
+// connections only to this machine.
 func NewIMAP(o Options) (*IMAP, error) {
 	host, port, err := net.SplitHostPort(o.Addr)
 	if err != nil || host == "" || port == "" {
@@ -112,7 +113,7 @@ func orDefault(d, otherwise time.Duration) time.Duration {
 	return d
 }
 
-// loopback reports whether a host means this machine.
+// loopback reports whether host is this machine.
 func loopback(host string) bool {
 	if strings.EqualFold(host, "localhost") {
 		return true
@@ -125,8 +126,8 @@ func (b *IMAP) wrap(err error) error {
 	return fmt.Errorf("read mailbox %s at %s: %w", b.o.Mailbox, b.o.Addr, err)
 }
 
-// Read implements notify.Inbox. An error of take that has a method Temporary
-// returning true ends the reading and is not counted against the mail.
+// Read implements notify.Inbox. If take returns an error whose method Temporary
+// returns true, reading ends, and the attempt does not count against the mail.
 func (b *IMAP) Read(ctx context.Context, take func(notify.Incoming) error) error {
 	c, err := b.open(ctx)
 	if err != nil {
@@ -140,8 +141,8 @@ func (b *IMAP) Read(ctx context.Context, take func(notify.Incoming) error) error
 	return nil
 }
 
-// Watch implements notify.Inbox. It keeps one connection, and logs when that
-// is lost and when it is back.
+// Watch implements notify.Inbox. It keeps one connection open. It logs when the
+// connection is lost and when it is back.
 func (b *IMAP) Watch(ctx context.Context, take func(notify.Incoming) error) error {
 	for failures := 0; ctx.Err() == nil; {
 		began := time.Now()
@@ -150,11 +151,11 @@ func (b *IMAP) Watch(ctx context.Context, take func(notify.Incoming) error) erro
 			break
 		}
 		if time.Since(began) > b.o.RetryMax {
-			failures = 0 // it worked for a good while
+			failures = 0 // the connection worked for a good while
 		}
 		pause := backoff(failures, b.o.Retry, b.o.RetryMax, rand.Float64())
 		if errors.As(err, new(*refusedLogin)) {
-			// Hammering at the door with a wrong password gets accounts locked.
+			// Repeated attempts with a wrong password can lock the account.
 			pause = b.o.RetryMax
 		}
 		failures++
@@ -164,9 +165,10 @@ func (b *IMAP) Watch(ctx context.Context, take func(notify.Incoming) error) erro
 	return ctx.Err()
 }
 
-// backoff is the pause after the nth failure in a row, counted from 0: doubled
-// each time up to most, of which between a half and all is waited, so that
-// many clients do not come back to a server at once. chance is from 0 to 1.
+// backoff returns the pause after the nth failure in a row, counted from 0. The
+// pause doubles each time, up to most. A random part, between half and all of
+// it, is waited, so that many clients do not reconnect at once. chance is from
+// 0 to 1.
 func backoff(n int, first, most time.Duration, chance float64) time.Duration {
 	d := most
 	if n < 30 && first<<n < most && first<<n > 0 {
@@ -203,13 +205,13 @@ func (b *IMAP) stay(ctx context.Context, take func(notify.Incoming) error, again
 			return err
 		}
 		select {
-		case <-c.news: // the round to come sees all that was announced until now
+		case <-c.news: // the next round sees all mail announced so far
 		default:
 		}
 	}
 }
 
-// round hands over every mail that has not been handled yet.
+// round offers every mail that has not been handled yet.
 func (b *IMAP) round(ctx context.Context, c *conn, take func(notify.Incoming) error) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -227,7 +229,7 @@ func (b *IMAP) round(ctx context.Context, c *conn, take func(notify.Incoming) er
 	}
 	for chunk := range slices.Chunk(uids, batch) {
 		err := b.take(ctx, c, chunk, handled, pos, take)
-		// Save what was handled, whatever happened after it.
+		// Save the handled mails even if an error came later.
 		pos.advance(uids, handled)
 		if err := errors.Join(err, b.desk.save(pos)); err != nil {
 			return err
@@ -236,9 +238,9 @@ func (b *IMAP) round(ctx context.Context, c *conn, take func(notify.Incoming) er
 	return nil
 }
 
-// find returns the UIDs to look at, in order, and moves the position to this
-// mailbox if it belonged to another one, or to this one before its mails were
-// numbered anew.
+// find returns the UIDs of the mails to look at, in order. It resets the
+// position if the position belongs to another mailbox, or if the server has
+// numbered the mails anew.
 func (b *IMAP) find(ctx context.Context, c *conn, pos *Position) ([]uint32, error) {
 	mailbox := b.o.User + " " + b.host + " " + b.o.Mailbox
 	fresh := pos.Mailbox != mailbox || pos.UIDValidity != c.selected.UIDValidity
@@ -249,12 +251,13 @@ func (b *IMAP) find(ctx context.Context, c *conn, pos *Position) ([]uint32, erro
 		}
 		*pos = Position{
 			Mailbox: mailbox, UIDValidity: c.selected.UIDValidity, UIDNext: 1, Failed: map[string]int{},
-			// SINCE compares dates in the server's zone, hence a day more.
+			// SINCE compares dates in the server's zone, so subtract one more
+			// day.
 			Since: time.Now().Add(-LookBack).AddDate(0, 0, -1).UTC().Truncate(time.Second),
 		}
 	}
 	criteria := &imap.SearchCriteria{
-		UID:   []imap.UIDSet{{{Start: imap.UID(pos.UIDNext)}}}, // to the last
+		UID:   []imap.UIDSet{{{Start: imap.UID(pos.UIDNext)}}}, // up to the last mail
 		Since: pos.Since,
 	}
 	found, err := command(ctx, c, b.o.Timeout, "search", func() (*imap.SearchData, error) {
@@ -265,7 +268,7 @@ func (b *IMAP) find(ctx context.Context, c *conn, pos *Position) ([]uint32, erro
 	}
 	var uids []uint32
 	for _, uid := range found.AllUIDs() {
-		// "n:*" means the last mail even if that is below n.
+		// "n:*" includes the last mail even if its UID is below n.
 		if uint32(uid) >= pos.UIDNext {
 			uids = append(uids, uint32(uid))
 		}
@@ -280,7 +283,7 @@ func (b *IMAP) find(ctx context.Context, c *conn, pos *Position) ([]uint32, erro
 	return uids, nil
 }
 
-// take offers a chunk of mails and notes in handled those dealt with.
+// take offers some mails, and adds the mails that are dealt with to handled.
 func (b *IMAP) take(ctx context.Context, c *conn, uids []uint32, handled map[uint32]bool, pos Position, take func(notify.Incoming) error) error {
 	var wanted []uint32
 	for _, uid := range uids {
@@ -308,7 +311,8 @@ func (b *IMAP) take(ctx context.Context, c *conn, uids []uint32, handled map[uin
 			var no *imap.Error
 			switch {
 			case errors.As(err, &no):
-				// A mail that is broken on the server is not to keep us from the next.
+				// A mail that the server cannot read must not block the next
+				// mails.
 				handled[uid] = b.desk.failure(pos.Failed, key, m.Ref, err)
 				continue
 			case err != nil:
@@ -316,7 +320,7 @@ func (b *IMAP) take(ctx context.Context, c *conn, uids []uint32, handled map[uin
 			case raw == nil:
 				handled[uid] = true
 				continue
-			case len(raw) > MaxSize: // the stated size was wrong
+			case len(raw) > MaxSize: // the server gave a wrong size
 				m.TooLarge = true
 			default:
 				m.Raw = raw
@@ -331,8 +335,8 @@ func (b *IMAP) take(ctx context.Context, c *conn, uids []uint32, handled map[uin
 	return nil
 }
 
-// advance moves the position behind the handled ones of uids, which are
-// sorted and are all there are from the old position on.
+// advance moves the position past the handled UIDs. uids must be sorted and
+// include all UIDs from the old position on.
 func (p *Position) advance(uids []uint32, handled map[uint32]bool) {
 	first := slices.IndexFunc(uids, func(uid uint32) bool { return !handled[uid] })
 	p.Done = nil

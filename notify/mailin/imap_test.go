@@ -59,8 +59,8 @@ func inbox(t *testing.T, o mailin.Options) *mailin.IMAP {
 	return b
 }
 
-// piped serves a box through a pipe, for use under synctest, and returns the
-// options that find it.
+// piped serves a box through a pipe, for use under synctest. It returns the
+// options to connect to it.
 func piped(t *testing.T) (*practice.Box, mailin.Options) {
 	t.Helper()
 	b, pipe := newBox(t), practice.NewPipe()
@@ -111,7 +111,7 @@ func TestReadOverEachSecurity(t *testing.T) {
 	}
 }
 
-func TestSecurityIsNotGivenUp(t *testing.T) {
+func TestNoFallbackToClearText(t *testing.T) {
 	cfg, _, err := practice.Certificate()
 	if err != nil {
 		t.Fatal(err)
@@ -151,7 +151,7 @@ type elsewhere struct{ net.Conn }
 // 192.0.2.1 is TEST-NET-1 of RFC 5737.
 func (elsewhere) RemoteAddr() net.Addr { return &net.TCPAddr{IP: net.IPv4(192, 0, 2, 1), Port: 143} }
 
-func TestOptionsThatCannotWork(t *testing.T) {
+func TestInvalidOptions(t *testing.T) {
 	good := mailin.Options{Addr: "imap.example.org:993", Security: mailin.TLS, User: lizards, Password: password, State: &memory{}}
 	if _, err := mailin.NewIMAP(good); err != nil {
 		t.Fatal(err)
@@ -197,7 +197,7 @@ func TestWrongPassword(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), "log in") {
 			t.Errorf("got %v", err)
 		}
-		// An account must not be locked by our asking again and again.
+		// Repeated logins must not lock the account.
 		dials.Store(0)
 		ctx, cancel := context.WithTimeout(t.Context(), time.Hour)
 		defer cancel()
@@ -211,7 +211,7 @@ func TestWrongPassword(t *testing.T) {
 	})
 }
 
-// A server may repeat what it was sent, and some do.
+// Some servers repeat the text that a client sent.
 func TestPasswordRepeatedByTheServer(t *testing.T) {
 	for _, capability := range []string{"IMAP4rev1 AUTH=PLAIN SASL-IR", "IMAP4rev1"} {
 		near, far := net.Pipe()
@@ -236,7 +236,7 @@ func TestPasswordRepeatedByTheServer(t *testing.T) {
 	}
 }
 
-func TestTheMailboxIsLeftAsItWas(t *testing.T) {
+func TestMailboxIsUnchanged(t *testing.T) {
 	b := newBox(t)
 	if err := b.Start(nil); err != nil {
 		t.Fatal(err)
@@ -267,7 +267,7 @@ func TestTheMailboxIsLeftAsItWas(t *testing.T) {
 	}
 }
 
-func TestAHugeMailIsNotFetched(t *testing.T) {
+func TestHugeMailIsNotFetched(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)
 		defer b.Stop()
@@ -296,8 +296,8 @@ func TestAHugeMailIsNotFetched(t *testing.T) {
 	})
 }
 
-// counting counts the bytes that come in and the commands that go out, and
-// breaks the connection at the write number cutAt.
+// counting counts the bytes received and the commands sent. It breaks the
+// connection at write number cutAt.
 type counting struct {
 	net.Conn
 	received *atomic.Int64
@@ -325,9 +325,10 @@ func (c *counting) Write(p []byte) (int, error) {
 	return c.Conn.Write(p)
 }
 
-// Whatever command the connection breaks at, the next Read takes the rest, and
-// no mail is missed. A mail may come twice, if its position was not saved.
-func TestBrokenAtEveryCommand(t *testing.T) {
+// If the connection breaks at any command, the next Read takes the remaining
+// mails, and none is missed. A mail may come twice if its position was not
+// saved.
+func TestConnectionBreaksAtEachCommand(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)
 		defer b.Stop()
@@ -362,7 +363,7 @@ func TestBrokenAtEveryCommand(t *testing.T) {
 				t.Errorf("broken at write %d: %d mails came twice, though their position was saved", cutAt, n-len(want))
 			}
 			if writes.Load() < cutAt {
-				break // there was nothing left to break
+				break // all commands have been tried
 			}
 		}
 		if broken < 7 { // login, open, search, sizes, three mails
@@ -414,9 +415,9 @@ func TestUIDValidityReset(t *testing.T) {
 	})
 }
 
-// The position of one mailbox says nothing about another, even where both
-// servers count UIDVALIDITY from 1.
-func TestAnotherMailboxIsReadFromItsBeginning(t *testing.T) {
+// The position in one mailbox does not apply to another, even if both servers
+// count UIDVALIDITY from 1.
+func TestNewMailboxIsReadFromStart(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		first, o := piped(t)
 		defer first.Stop()
@@ -435,14 +436,14 @@ func TestAnotherMailboxIsReadFromItsBeginning(t *testing.T) {
 	})
 }
 
-func TestTheSameMailTwiceIsHandedOverTwice(t *testing.T) {
+func TestIdenticalMailsAreBothTaken(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)
 		defer b.Stop()
 		deliver(t, b, "again", "again")
 		var k takes
 		read(t, inbox(t, o), &k)
-		k.want(t, "again", "again") // the taker knows them by their Message-ID
+		k.want(t, "again", "again") // the taker recognises copies by their Message-ID
 		if k.mails[0].Ref == k.mails[1].Ref {
 			t.Error("both have the same Ref")
 		}
@@ -468,7 +469,8 @@ func TestPoisonMail(t *testing.T) {
 				}}
 				deliver(t, b, "before", "poison", "after")
 				for i := range 6 {
-					// A new Inbox each time: attempts are counted over restarts.
+					// A new Inbox each time: attempts must also count across
+					// restarts.
 					read(t, inbox(t, o), &k)
 					if p := o.State.(*memory).position(t); (p.UIDNext == 2) != (i < 2) {
 						t.Errorf("after attempt %d: position %+v", i+1, p)
@@ -491,9 +493,8 @@ func TestPoisonMail(t *testing.T) {
 	}
 }
 
-// answering is a way between a client and a server on which somebody answers
-// one command, recognised by a part of it, in the server's place. The answer
-// begins after the command's tag.
+// answering connects a client to a server, but answers one command itself.
+// command is a part of that command, and answer follows the command's tag.
 func answering(client, server net.Conn, command, answer string) {
 	go func() {
 		defer client.Close()
@@ -517,12 +518,12 @@ func answering(client, server net.Conn, command, answer string) {
 	}
 }
 
-// A mail that the server itself cannot read, and one that is deleted between
-// the search and the fetch, keep nobody from the mails after it.
-func TestMailThatTheServerDoesNotGive(t *testing.T) {
+// A mail that the server itself cannot read, or that is deleted between search
+// and fetch, must not block the mails after it.
+func TestUnavailableMailDoesNotBlock(t *testing.T) {
 	for name, c := range map[string]struct {
 		answer string
-		tries  int // until it is behind us
+		tries  int // attempts until the position moves past the mail
 	}{
 		"broken on the server":     {" NO [SERVERBUG] cannot read the mail\r\n", mailin.Attempts},
 		"deleted before the fetch": {" OK done\r\n", 1},
@@ -552,7 +553,7 @@ func TestMailThatTheServerDoesNotGive(t *testing.T) {
 	}
 }
 
-func TestAFullDiskIsNoFaultOfTheMail(t *testing.T) {
+func TestFullDiskDoesNotCountAgainstMail(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)
 		defer b.Stop()
@@ -570,14 +571,14 @@ func TestAFullDiskIsNoFaultOfTheMail(t *testing.T) {
 				t.Fatalf("got %v", err)
 			}
 		}
-		k.want(t, "one") // and not three before two
+		k.want(t, "one") // "three" must not come before "two"
 		full = false
 		read(t, in, &k)
 		k.want(t, "one", "two", "three")
 	})
 }
 
-func TestTheEndIsNoFaultOfTheMail(t *testing.T) {
+func TestStopDoesNotCountAgainstMail(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)
 		defer b.Stop()
@@ -596,8 +597,9 @@ func TestTheEndIsNoFaultOfTheMail(t *testing.T) {
 	})
 }
 
-// The position may run behind what was taken, never ahead of it.
-func TestThePositionIsSavedAfterTheTaking(t *testing.T) {
+// The saved position may lag behind the mails taken, but must never be ahead of
+// them.
+func TestPositionIsSavedAfterTaking(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)
 		defer b.Stop()
@@ -619,7 +621,7 @@ func TestThePositionIsSavedAfterTheTaking(t *testing.T) {
 	})
 }
 
-func TestAStateThatFails(t *testing.T) {
+func TestStateFails(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)
 		defer b.Stop()
@@ -659,7 +661,7 @@ func TestAStateThatFails(t *testing.T) {
 	})
 }
 
-// watching runs Watch until the test is over.
+// watching runs Watch until the test ends.
 func watching(t *testing.T, in *mailin.IMAP, k *takes) (stop func()) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
@@ -709,7 +711,7 @@ func TestWatchTakesMailAsItComes(t *testing.T) {
 	}
 }
 
-func TestIdleIsIssuedAnewEveryNineMinutes(t *testing.T) {
+func TestIdleIsRenewedEveryNineMinutes(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)
 		defer b.Stop()
@@ -738,7 +740,7 @@ func TestServerFallsSilent(t *testing.T) {
 			b.Freeze()
 			began := time.Now()
 			err := inbox(t, o).Read(t.Context(), new(takes).take)
-			// The library has a limit of its own of 30 s for the greeting.
+			// The library has its own limit of 30 s for the greeting.
 			if d := time.Since(began); err == nil || d > time.Minute {
 				t.Errorf("%v after %s", err, d)
 			}
@@ -759,7 +761,7 @@ func TestServerFallsSilent(t *testing.T) {
 			}}
 			in := inbox(t, o)
 			err := in.Read(t.Context(), k.take)
-			if d := time.Since(frozen); err == nil || d != 5*time.Minute { // five times Timeout, for a mail
+			if d := time.Since(frozen); err == nil || d != 5*time.Minute { // five times Timeout for fetching a mail
 				t.Errorf("%v after %s", err, d)
 			}
 			b.Thaw()
@@ -797,7 +799,7 @@ func TestServerFallsSilent(t *testing.T) {
 			}
 		})
 	})
-	t.Run("and we are told to stop", func(t *testing.T) {
+	t.Run("the context ends", func(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			b, o := piped(t)
 			defer b.Stop()
@@ -813,8 +815,8 @@ func TestServerFallsSilent(t *testing.T) {
 	})
 }
 
-// Connections that are cut again and again cost more and more patience, up to
-// five minutes, and a good one makes up for it.
+// If connections break again and again, the pauses grow up to five minutes. A
+// connection that lasts resets the pause.
 func TestReconnectingSlowsDown(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, o := piped(t)
@@ -868,7 +870,7 @@ func TestReconnectingSlowsDown(t *testing.T) {
 	})
 }
 
-// Over real sockets: the server is killed and comes back on the same port.
+// Over real sockets: the server is killed, and returns on the same port.
 func TestServerKilledAndRestarted(t *testing.T) {
 	cfg, authority, err := practice.Certificate()
 	if err != nil {
@@ -932,7 +934,7 @@ func TestReadAndWatchTogether(t *testing.T) {
 	}
 }
 
-func TestAServerThatCannotBeUsed(t *testing.T) {
+func TestUnusableServer(t *testing.T) {
 	for name, c := range map[string]struct{ says, want string }{
 		"closes at once":     {"", "connection closed before greeting"},
 		"says goodbye":       {"* BYE too many connections\r\n", "log in"},
@@ -945,7 +947,7 @@ func TestAServerThatCannotBeUsed(t *testing.T) {
 				defer far.Close()
 				if c.says != "" {
 					far.Write([]byte(c.says))
-					io.Copy(io.Discard, far) // until the client has had enough
+					io.Copy(io.Discard, far) // until the client gives up
 				}
 			}()
 			err := inbox(t, mailin.Options{Addr: "localhost:143", Security: mailin.None,

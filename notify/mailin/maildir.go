@@ -18,23 +18,23 @@ import (
 	"nestround/notify"
 )
 
-// maxNames is how many mails of a Maildir are looked at, the latest ones, and
-// how many names a Position holds.
+// maxNames is the largest number of mails of a Maildir that are looked at, the
+// latest first. It also limits the names in a Position.
 const maxNames = 10_000
 
-// MaildirOptions are what a [Maildir] needs to know.
+// MaildirOptions configure a [Maildir].
 type MaildirOptions struct {
-	Dir string // holds new and cur, which must exist
-	// Poll is how often Watch looks, 0 for 10 minutes.
+	Dir string // folder with new and cur, which must exist
+	// Poll is the interval at which Watch looks; 0 for 10 minutes.
 	Poll  time.Duration
 	State State        // required
 	Log   *slog.Logger // nil for slog's default
 }
 
 // Maildir reads a mail folder (cr.yp.to/proto/maildir.html) that another
-// program fills and synchronises. It is a notify.Inbox. It moves and flags
-// nothing there. A mail is known by its file name without the flags, and its
-// age by the file's time.
+// program fills and synchronises. It is a notify.Inbox. It never moves or flags
+// a mail. It identifies a mail by its file name without the flags, and takes
+// its age from the file's time.
 type Maildir struct {
 	o    MaildirOptions
 	desk desk
@@ -43,7 +43,7 @@ type Maildir struct {
 
 var _ notify.Inbox = (*Maildir)(nil)
 
-// NewMaildir looks at the options; the folder may appear later.
+// NewMaildir checks the options. The folder may appear later.
 func NewMaildir(o MaildirOptions) (*Maildir, error) {
 	if o.Dir == "" {
 		return nil, errors.New("mail folder: it has no name")
@@ -58,8 +58,8 @@ func NewMaildir(o MaildirOptions) (*Maildir, error) {
 	return &Maildir{o: o, desk: desk{o.State, o.Log}}, nil
 }
 
-// Read implements notify.Inbox. An error of take that has a method Temporary
-// returning true ends the reading and is not counted against the mail.
+// Read implements notify.Inbox. If take returns an error whose method Temporary
+// returns true, reading ends, and the attempt does not count against the mail.
 func (d *Maildir) Read(ctx context.Context, take func(notify.Incoming) error) error {
 	if err := d.round(ctx, take); err != nil {
 		return fmt.Errorf("read mail folder %s: %w", d.o.Dir, err)
@@ -112,7 +112,7 @@ func (d *Maildir) round(ctx context.Context, take func(notify.Incoming) error) e
 		}
 	}
 	if len(fresh) == 0 && len(pos.Failed) == 0 && !first {
-		return nil // the usual case: nothing to do, nothing to save
+		return nil // usual case: nothing new
 	}
 	for {
 		chunk := fresh[:min(batch, len(fresh))]
@@ -134,7 +134,7 @@ func (d *Maildir) take(ctx context.Context, chunk []entry, handled map[string]bo
 		if !m.TooLarge {
 			raw, err := read(e.path)
 			if errors.Is(err, fs.ErrNotExist) {
-				continue // moved or deleted meanwhile: the next round will know
+				continue // moved or deleted meanwhile; the next round will find it
 			}
 			if err != nil {
 				handled[e.name] = d.desk.failure(failed, e.name, m.Ref, err)
@@ -155,7 +155,7 @@ func (d *Maildir) take(ctx context.Context, chunk []entry, handled map[string]bo
 	return nil
 }
 
-// read reads a mail, at most a byte more than MaxSize of it.
+// read reads a mail, at most one byte more than MaxSize.
 func read(path string) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -169,8 +169,8 @@ func read(path string) ([]byte, error) {
 func (d *Maildir) list(since time.Time) ([]entry, error) {
 	var entries []entry
 	seen := map[string]bool{}
-	// new before cur: a mail that is moved meanwhile is found twice, not
-	// missed.
+	// Read new before cur: a mail that is moved meanwhile is found twice, but
+	// never missed.
 	for _, sub := range []string{"new", "cur"} {
 		dir := filepath.Join(d.o.Dir, sub)
 		files, err := os.ReadDir(dir)
@@ -205,9 +205,10 @@ func (d *Maildir) list(since time.Time) ([]entry, error) {
 	return entries, nil
 }
 
-// names returns the handled names worth remembering: those in the folder, and
-// of the others, which may be back when a synchronisation is over, as many of
-// the latest as there is room for. Names begin with the second of delivery.
+// names returns the handled names to remember: all names in the folder, and the
+// latest of the other names, up to maxNames in all. A missing mail may come
+// back when a synchronisation ends. Names begin with the second of delivery, so
+// they sort by time.
 func names(entries []entry, handled map[string]bool) []string {
 	var keep, gone []string
 	here := map[string]bool{}
@@ -231,7 +232,7 @@ func names(entries []entry, handled map[string]bool) []string {
 	return keep
 }
 
-// prune forgets failures of mails that are no longer there.
+// prune forgets the failures of mails that are gone.
 func prune(failed map[string]int, entries []entry) {
 	here := map[string]bool{}
 	for _, e := range entries {

@@ -16,7 +16,7 @@ import (
 	"nestround/notify/mailin"
 )
 
-// folder is a Maildir as another program fills it.
+// folder is a Maildir that another program fills.
 type folder struct{ dir string }
 
 func newFolder(t *testing.T) folder {
@@ -30,7 +30,7 @@ func newFolder(t *testing.T) folder {
 	return f
 }
 
-// put delivers a mail as the layout prescribes: written in tmp, then moved.
+// put delivers a mail as a Maildir requires: written in tmp, then moved to new.
 func (f folder) put(t *testing.T, name string, raw []byte, received time.Time) {
 	t.Helper()
 	tmp := filepath.Join(f.dir, "tmp", name)
@@ -75,7 +75,7 @@ func inFolder(t *testing.T, o mailin.MaildirOptions) *mailin.Maildir {
 	return d
 }
 
-func TestMaildirIsReadAndLeftAlone(t *testing.T) {
+func TestMaildirIsUnchanged(t *testing.T) {
 	f, now := newFolder(t), time.Now()
 	f.put(t, "3.c.host", mailOf("third"), now.Add(-time.Minute))
 	f.put(t, "1.a.host", mailOf("first"), now.Add(-3*time.Minute))
@@ -105,7 +105,7 @@ func TestMaildirIsReadAndLeftAlone(t *testing.T) {
 		t.Errorf("the folder changed:\n%q\n%q", before, f.tree(t))
 	}
 
-	// Read by somebody, a mail has another path and is the same mail.
+	// A mail that somebody has read has another path, but is the same mail.
 	f.seen(t, "1.a.host")
 	f.put(t, "5.e.host", mailOf("fourth"), now)
 	if err := d.Read(t.Context(), k.take); err != nil {
@@ -179,8 +179,8 @@ func TestMaildirFullDisk(t *testing.T) {
 	k.want(t, "one")
 }
 
-// A folder that is empty for a while, because its disk is not mounted or a
-// synchronisation is under way, is no reason to read everything again.
+// A folder may be empty for a while, because its disk is not mounted or a
+// synchronisation is running. Its mails must not be read again afterwards.
 func TestMaildirEmptyForAWhile(t *testing.T) {
 	f, state := newFolder(t), &memory{}
 	f.put(t, "1.a", mailOf("one"), time.Now())
@@ -249,7 +249,7 @@ func TestMaildirWatch(t *testing.T) {
 				t.Errorf("mail %d took %s", i, d)
 			}
 		}
-		// The folder goes and comes back.
+		// The folder disappears and comes back.
 		if err := os.Rename(f.dir, f.dir+".away"); err != nil {
 			t.Fatal(err)
 		}
@@ -271,7 +271,7 @@ func TestMaildirWatch(t *testing.T) {
 	})
 }
 
-func TestMaildirThatIsNone(t *testing.T) {
+func TestMissingMaildir(t *testing.T) {
 	dir := t.TempDir()
 	err := inFolder(t, mailin.MaildirOptions{Dir: dir}).Read(t.Context(), new(takes).take)
 	if err == nil || !strings.Contains(err.Error(), dir) {

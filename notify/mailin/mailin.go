@@ -1,13 +1,14 @@
-// Package mailin finds the mails that have arrived: in an [IMAP] mailbox, or
-// in a [Maildir] that another program fills. Both are notify.Inboxes.
+// Package mailin reads the mails that have arrived: in an [IMAP] mailbox, or in
+// a [Maildir] that another program fills. Both are notify.Inboxes.
 //
-// Start with [NewIMAP] or [NewMaildir]. What has been handled is remembered in
-// a [State], which the caller keeps on disk; the mailbox itself is never
-// changed, not even its flags, because people read it as well. So a mail can
-// come a second time, after a crash or when a server numbers its mails anew:
-// whoever takes them knows them by their Message-ID.
+// Start with [NewIMAP] or [NewMaildir]. A [State], which the caller keeps on
+// disk, remembers the handled mails. The mailbox itself is never changed, not
+// even its flags, because people read it too. A mail can therefore come a
+// second time, after a crash or when a server numbers its mails anew. The taker
+// recognises copies by their Message-ID.
 //
-// What a mail says, and whether its sender may say it, is not looked at here.
+// The package does not look at the content of a mail, or at its sender's
+// rights.
 package mailin
 
 import (
@@ -22,65 +23,66 @@ import (
 )
 
 const (
-	// MaxSize is the size in bytes up to which a mail is fetched; a larger one
+	// MaxSize is the size in bytes up to which a mail is fetched. A larger mail
 	// is handed over as TooLarge.
 	MaxSize = 1 << 20
-	// Attempts is how often a mail is offered before it is set aside.
+	// Attempts is the number of times that a mail is offered before it is set
+	// aside.
 	Attempts = 3
-	// LookBack is how old a mail may be to be read when there is no position:
+	// LookBack is the age up to which mails are read if there is no position:
 	// at the first start, and after a server has numbered its mails anew.
 	LookBack = 30 * 24 * time.Hour
-	// batch is after how many mails the position is saved, at the latest. The
-	// mails since then come again after a crash.
+	// batch is the largest number of mails before the position is saved. After
+	// a crash, the mails since then come again.
 	batch = 50
 )
 
-// Position is what has been handled. It holds nothing secret.
+// Position says which mails have been handled. It holds no secret.
 type Position struct {
-	// Mailbox tells user, server and folder that the numbers belong to.
+	// Mailbox is the user, server and folder that the numbers belong to.
 	Mailbox string `json:"mailbox,omitempty"`
-	// UIDValidity and UIDNext are IMAP's (RFC 3501 §2.3.1.1): every mail below
-	// UIDNext has been handled, and those in Done.
+	// UIDValidity and UIDNext are IMAP's (RFC 3501 §2.3.1.1). All mails below
+	// UIDNext have been handled, and also the mails in Done.
 	UIDValidity uint32   `json:"uidvalidity,omitempty"`
 	UIDNext     uint32   `json:"uidnext,omitempty"`
 	Done        []uint32 `json:"done,omitempty"`
-	// Names are the mails of a Maildir that have been handled, without their
-	// flags, sorted.
+	// Names are the handled mails of a Maildir, without their flags, sorted.
 	Names []string `json:"names,omitempty"`
-	// Since is before which mails are not looked at.
+	// Since is a time; older mails are ignored.
 	Since time.Time `json:"since,omitzero"`
-	// Failed counts the attempts at mails that could not be taken, by UID or
-	// name.
+	// Failed counts the failed attempts for each mail, by UID or name.
 	Failed map[string]int `json:"failed,omitempty"`
 }
 
 // State keeps a Position between starts of the program.
 type State interface {
-	// Load returns what Save was last given, and an empty Position if that
-	// never happened.
+	// Load returns the position of the last Save, or an empty Position if there
+	// was none.
 	Load() (Position, error)
-	// Save returns once the position is safe. It is called only when every
-	// mail that the position calls handled has been taken or set aside.
+	// Save returns when the position is safely stored. It is called only after
+	// every mail that the position calls handled has been taken or set aside.
 	Save(Position) error
 }
 
-// desk is where mails are offered: the part that both kinds of mailbox share.
+// desk offers mails. Both kinds of mailbox share it.
 type desk struct {
 	state State
 	log   *slog.Logger
 }
 
-// errStop ends a round of reading: the trouble is not with one mail.
+// errStop ends a round of reading, because the problem is not a single mail.
 type errStop struct{ err error }
 
 func (e errStop) Error() string { return e.err.Error() }
 func (e errStop) Unwrap() error { return e.err }
 
-// offer hands a mail to take and reports whether it is dealt with: taken, or
-// set aside after too many attempts. A failure is counted in failed under key.
+// offer hands a mail to take. It reports whether the mail is dealt with: taken,
+// or set aside after too many attempts. It counts a failure in failed under
+// key.
 //
-// Not counted is what is no fault of the mail: the end of ctx, and an error
-// that says it is Temporary, such as a full disk. They stop the round.
+// Two failures do not count, because the mail is not their cause: the end of
+// ctx, and an error that is Temporary, such as a full disk. They stop the
+// round.
 func (d desk) offer(ctx context.Context, failed map[string]int, key string, m notify.Incoming, take func(notify.Incoming) error) (bool, error) {
 	if ctx.Err() != nil {
 		return false, context.Cause(ctx)
@@ -100,7 +102,7 @@ func (d desk) offer(ctx context.Context, failed map[string]int, key string, m no
 	return d.failure(failed, key, m.Ref, err), nil
 }
 
-// failure counts one and reports whether the mail is set aside with it.
+// failure counts a failure and reports whether the mail is now set aside.
 func (d desk) failure(failed map[string]int, key, ref string, err error) bool {
 	failed[key]++
 	if n := failed[key]; n < Attempts {
@@ -113,8 +115,8 @@ func (d desk) failure(failed map[string]int, key, ref string, err error) bool {
 	return true
 }
 
-// call makes an error of a panic: foreign mail must not stop the program, again
-// at every start.
+// call turns a panic into an error. A foreign mail must not stop the program,
+// and then again at every start.
 func call(take func(notify.Incoming) error, m notify.Incoming) (err error) {
 	defer func() {
 		if v := recover(); v != nil {
@@ -124,7 +126,7 @@ func call(take func(notify.Incoming) error, m notify.Incoming) (err error) {
 	return take(m)
 }
 
-// load returns the position with maps that can be written to.
+// load returns the position, with maps that are not nil.
 func (d desk) load() (Position, error) {
 	p, err := d.state.Load()
 	if err != nil {
@@ -143,7 +145,7 @@ func (d desk) save(p Position) error {
 	return nil
 }
 
-// sleep waits, and reports whether it was left to.
+// sleep waits for d. It reports false if ctx ended before.
 func sleep(ctx context.Context, d time.Duration) bool {
 	t := time.NewTimer(d)
 	defer t.Stop()

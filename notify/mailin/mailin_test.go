@@ -25,8 +25,8 @@ func mailOf(subject string) []byte {
 	return []byte("From: keeper@example.org\r\nTo: lizards@example.org\r\nSubject: " + subject + "\r\n\r\ndone 1\r\n")
 }
 
-// memory is a State that behaves as a file does: what comes out is what was
-// written, not the same maps and slices. fail, if set, is asked before both.
+// memory is a State that behaves like a file: Load returns copies of the saved
+// maps and slices. fail, if set, is called before both methods.
 type memory struct {
 	mu    sync.Mutex
 	file  []byte
@@ -75,10 +75,10 @@ func (m *memory) position(t *testing.T) mailin.Position {
 	return p
 }
 
-// takes collects mails; verdict, if set, decides about each.
+// takes collects mails. verdict, if set, decides about each mail.
 type takes struct {
 	mu      sync.Mutex
-	mails   []notify.Incoming // that were taken
+	mails   []notify.Incoming // mails taken
 	offers  map[string]int    // by subject
 	verdict func(subject string) error
 	each    chan string
@@ -135,7 +135,7 @@ func (k *takes) want(t *testing.T, subjects ...string) {
 	}
 }
 
-// journal is a log to look into.
+// journal is a log that tests can read.
 type journal struct {
 	mu  sync.Mutex
 	buf bytes.Buffer
@@ -157,8 +157,8 @@ func (j *journal) logger() *slog.Logger {
 	return slog.New(slog.NewTextHandler(j, &slog.HandlerOptions{Level: slog.LevelDebug}))
 }
 
-// tellsNoPassword looks for the password in errors and logs, in every form in
-// which it travels.
+// tellsNoPassword looks for the password in errors and logs, in every encoding
+// used for the login.
 func tellsNoPassword(t *testing.T, texts ...any) {
 	t.Helper()
 	for _, text := range texts {
@@ -174,7 +174,7 @@ func tellsNoPassword(t *testing.T, texts ...any) {
 	}
 }
 
-// fullDisk is an error that is no fault of the mail.
+// fullDisk is an error that is not caused by the mail.
 type fullDisk struct{}
 
 func (fullDisk) Error() string   { return "no space left on device" }

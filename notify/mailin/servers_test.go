@@ -16,8 +16,8 @@ import (
 	"nestround/notify/practice/servertest"
 )
 
-// post sends a mail by the standard library's client. Postfix refuses logins
-// while Dovecot is away, so it is patient.
+// post sends a mail with the standard library's client. It tries again, because
+// Postfix refuses logins while Dovecot is restarting.
 func post(t *testing.T, s *servertest.Servers, to, subject string) {
 	t.Helper()
 	raw := append([]byte("Message-ID: <"+subject+"@example.org>\r\n"), mailOf(subject)...)
@@ -35,16 +35,16 @@ func post(t *testing.T, s *servertest.Servers, to, subject string) {
 	}
 }
 
-// Dovecot over every security: mail that was there, mail that is announced by
-// IDLE, a server killed and restarted, and no flag changed by any of it.
-func TestDovecotIsWatched(t *testing.T) {
+// Tests Dovecot over every kind of security: old mail, mail announced by IDLE,
+// and a server killed and restarted. No flag may change.
+func TestWatchDovecot(t *testing.T) {
 	servers := servertest.Get(t)
 	for _, c := range []struct {
 		security mailin.Security
 		addr     string
 	}{{mailin.TLS, servers.IMAPS}, {mailin.STARTTLS, servers.IMAP}, {mailin.None, servers.IMAP}} {
 		t.Run(string(c.security), func(t *testing.T) {
-			run := rand.Text() // the mailbox holds the mails of earlier runs, too
+			run := rand.Text() // the mailbox also holds the mails of earlier runs
 			waiting := run + "-waiting"
 			post(t, servers, servers.Lizards, waiting)
 			servers.Find(t, servers.Lizards, waiting+"@example.org")
@@ -83,7 +83,7 @@ func TestDovecotIsWatched(t *testing.T) {
 			next(run + "-restarted")
 			stop()
 
-			// A second start finds only what is new.
+			// A second start finds only new mail.
 			post(t, servers, servers.Lizards, run+"-later")
 			servers.Find(t, servers.Lizards, run+"-later@example.org")
 			var after takes

@@ -17,12 +17,12 @@ type ClutchForecast struct {
 	Mother    husbandry.ID     `json:"mother"`
 	Laid      civil.Date       `json:"laid"`
 	Eggs      int              `json:"eggs"`
-	Slugs     int              `json:"slugs,omitempty"` // infertile ones, beside the eggs
+	Slugs     int              `json:"slugs,omitempty"` // infertile eggs; Eggs does not count them
 	Incubator husbandry.ID     `json:"incubator"`
 	State     herd.ClutchState `json:"state"`
 	Progress  float64          `json:"progress"` // 0 to 1
-	// The forecast's dates are zero, written as "", where nothing is
-	// expected, or nothing is known to compute from.
+	// The dates of the forecast are zero, written as "", where nothing is
+	// expected or nothing is known.
 	P05              civil.Date `json:"p05"`
 	P25              civil.Date `json:"p25"`
 	P50              civil.Date `json:"p50"`
@@ -33,27 +33,27 @@ type ClutchForecast struct {
 	ProbabilityToday float64    `json:"probability_today"` // 0 to 1
 	Basis            string     `json:"basis"`
 	Cautions         []string   `json:"cautions"` // never nil
-	// Males is the share of males expected, with a 90 % interval; nil where
-	// sex is not known to follow temperature.
+	// Males is the expected share of males, with a 90 % interval; nil where sex
+	// is not known to follow temperature.
 	Males *incubation.Males `json:"males,omitempty"`
-	// Moisture says how its tub holds its water; "" where nothing is known.
+	// Moisture says how its tub loses water; "" where nothing is known.
 	Moisture string `json:"moisture,omitempty"`
 
-	// What a person is told besides: the first day on which it may have been
-	// laid, how many eggs have hatched, and how many were found dead.
+	// For people: the first day on which it may have been laid, the eggs that
+	// hatched, and those found dead.
 	LaidFrom      civil.Date `json:"-"`
 	Hatched, Lost int        `json:"-"`
 	Outside       bool       `json:"-"` // laid beside the nest box
-	// What a picture needs and a line has no room for: the temperature the
-	// eggs stand at (nil when unknown), the probability of each day from
-	// DailyFrom on, and the young that hatched so far.
+	// For pictures: the temperature of the eggs (nil when unknown), the
+	// probability of each day from DailyFrom on, and the young that hatched so
+	// far.
 	Temperature *husbandry.Celsius `json:"-"`
 	DailyFrom   civil.Date         `json:"-"`
 	Daily       []float64          `json:"-"`
 	HatchedOn   []herd.Young       `json:"-"`
 }
 
-// fate says in words what became of a clutch of which nothing more is expected.
+// fate says in words how a finished clutch ended.
 func fate(c *herd.Clutch) string {
 	words := "no young hatched"
 	if c.Hatched > 0 {
@@ -71,8 +71,8 @@ func fate(c *herd.Clutch) string {
 	return words
 }
 
-// ClutchForecasts returns the clutches that still expect young, and those
-// laid in the last 400 days that no longer do, by laying date and id.
+// ClutchForecasts returns the clutches that still expect young, and the
+// finished ones laid in the last 400 days, by laying date and id.
 func ClutchForecasts(d *plan.Day) []ClutchForecast {
 	list := []ClutchForecast{}
 	for _, c := range d.Clutches {

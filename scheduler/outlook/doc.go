@@ -1,6 +1,6 @@
-// Package outlook answers what is asked besides tasks: spans of days for a
-// calendar ([Dated]), the overview of clutches ([ClutchForecasts]) and how
-// earlier ones went ([PastHatches]), growth ([Growths]), the year of a species
-// ([Years]), live food ([FeederStocks]) and species that nothing feeds
-// ([Unfed]). Each is a function of the facts of a day, or of its Day.
+// Package outlook answers questions besides tasks: spans of days for a calendar
+// ([Dated]), the overview of clutches ([ClutchForecasts]), finished clutches
+// against their forecasts ([PastHatches]), growth ([Growths]), the year of a
+// species ([Years]), live food ([FeederStocks]) and species that no routine
+// feeds ([Unfed]). Each is a function of the facts of a day, or of its Day.
 package outlook

@@ -8,9 +8,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Growth is what an animal, a group or the young of a clutch weighed, from the
-// first time on: for one that was taken out of a group, with what the group
-// weighed until then, and before that the young of their clutch.
+// Growth is the weighings of an animal, of a group or of the young of a clutch,
+// from the first on. An animal that was taken out of a group has the weighings
+// of the group until then, and before that those of the young of its clutch.
 type Growth struct {
 	ID      husbandry.ID `json:"id"`
 	Name    string       `json:"name"`
@@ -21,19 +21,19 @@ type Growth struct {
 	Weighings []Weighing `json:"weighings"`
 }
 
-// Weighing is one of them.
+// Weighing is one weighing.
 type Weighing struct {
 	On    civil.Date      `json:"on"`
-	Grams husbandry.Grams `json:"grams"` // of several the mean of one of them
-	// Each has their single masses, where each was weighed.
+	Grams husbandry.Grams `json:"grams"` // of several animals: the mean mass of one
+	// Each has the single masses, where the animals were weighed one by one.
 	Each []husbandry.Grams `json:"each,omitempty"`
-	// Of is who was weighed: the animal, its group, or its clutch.
+	// Of is the animal, group or clutch that was weighed.
 	Of husbandry.ID `json:"of"`
 }
 
-// Growths returns the growth of every animal and group that was ever weighed
-// up to the day, and of clutches whose young have no records, in the order of the
-// records. Those who left are among them.
+// Growths returns the growth of every animal and group that was ever weighed up
+// to the herd's day, and of clutches whose young have no records, in the order
+// of the records. Animals that left are among them.
 func Growths(h *herd.Herd) []Growth {
 	own := make(map[husbandry.ID][]Weighing)
 	for _, f := range h.Found() {

@@ -8,24 +8,23 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Past is how a clutch that is over went, beside what was expected of it on
-// the day it was laid.
+// Past is a finished clutch against its forecast on the laying day.
 type Past struct {
 	ID   husbandry.ID
 	Laid civil.Date
-	// P05, P50 and P95 are the forecast of the laying day: from what was known
-	// that day, with the clutch in the place and at the set temperature that
-	// its record has now.
+	// P05, P50 and P95 are quantiles of the forecast on the laying day. It uses
+	// what was known that day, with the place and the set temperature that the
+	// record has now.
 	P05, P50, P95 civil.Date
-	// First and Last are the days on which young were seen to hatch, Mean the
-	// mean day of them all, rounded to a day.
+	// First and Last are the first and the last day on which young hatched.
+	// Mean is the mean day of all, rounded to a day.
 	First, Mean, Last civil.Date
 	Young             int // that hatched on those days
 }
 
-// PastHatches returns the clutches of a species that are over, whose young
-// hatched on known days and that something could have been forecast of: the
-// latest, at most most of them, by laying date and id.
+// PastHatches returns finished clutches of a species whose young hatched on
+// known days and that could be forecast: the latest, at most most of them, by
+// laying date and id.
 func PastHatches(h *herd.Herd, species husbandry.ID, most int) []Past {
 	var list []Past
 	for _, c := range slices.Backward(h.Clutches) {
@@ -35,7 +34,8 @@ func PastHatches(h *herd.Herd, species husbandry.ID, most int) []Past {
 		if c.Species != species || c.Expecting() || len(c.HatchedOn) == 0 {
 			continue
 		}
-		// What was said since, of this clutch and of others, is unsaid again.
+		// Findings after the laying day do not count, of this clutch or of
+		// others.
 		then := h.AsOf(c.Laid)
 		known := then.Clutch(c.ID)
 		if known == nil {

@@ -13,29 +13,29 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Span is a dated fact: a window of days that is worth knowing without being
-// a task, for a calendar and the coming week of a digest.
+// Span is a dated fact: a run of days that is no task, for a calendar and the
+// coming week of a digest.
 type Span struct {
-	// Key stays the same while the window is refined: the subject, the
-	// window's name, and what it is computed from.
+	// Key is the subject, the name of the window and the event it is computed
+	// from. It stays the same while the forecast is refined.
 	Key      tasks.Key
 	Name     husbandry.WindowName // HatchWindow, LayWindow, PairingWindow or CoolingWindow
 	Subject  husbandry.ID
 	Scope    husbandry.Scope // OfClutch, OfAnimal or OfEnclosure
 	Place    tasks.Place
-	Keeper   husbandry.ID // whose it is where several share the work
+	Keeper   husbandry.ID // the keeper it belongs to, where several share the work
 	From, To civil.Date
 	Title    string // "Hatching of clutch C27-04 (wall lizard, in I1)"
 	Why      string
 }
 
-// pastSpans is how many days ago a span may have ended to be among Dated.
+// pastSpans is how many days ago a span of Dated may have ended.
 const pastSpans = 31
 
 // Dated returns the hatch windows of clutches (from the 5th to the 95th
 // percentile), the laying and pairing windows of females, and the winters of
-// enclosures, that ended at most 31 days before the day and begin by To,
-// ordered by first day and key.
+// enclosures, by first day and key. They begin by the Day's To and ended at
+// most 31 days before the Day.
 func Dated(d *plan.Day) []Span {
 	var spans []Span
 	add := func(s Span) {

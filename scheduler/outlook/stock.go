@@ -15,16 +15,17 @@ type FeederStock struct {
 	Name      string       `json:"name"`
 	Counted   int          `json:"counted"`
 	CountedOn civil.Date   `json:"counted_on"` // "" for never
-	// InHand and Week have nine of ten cases between low and high: how many
-	// there are now, and how many are used in the coming seven days.
+	// InHand is the number of insects now, Week the number used in the coming
+	// seven days.
 	InHand Range `json:"in_hand"`
 	Week   Range `json:"week"`
-	// Given is the share of planned feedings that is given and eaten, Factor
-	// how many leave the stock for one that the amounts of the books have.
+	// Given is the share of planned feedings that are given and eaten. Factor
+	// is the number of insects that leave the stock for each one that the books
+	// plan.
 	Given  float64 `json:"given"`
 	Factor float64 `json:"factor"`
-	// LastsTo is the last day for which there are enough with what is ordered;
-	// "" for longer than is looked ahead.
+	// LastsTo is the last day for which the stock and what is ordered are
+	// enough; "" beyond the days looked at.
 	LastsTo civil.Date `json:"lasts_to"`
 	// The next order; "" and 0 where none is due within the days looked at.
 	OrderBy  civil.Date `json:"order_by"`
@@ -34,8 +35,7 @@ type FeederStock struct {
 	Why      string     `json:"why"`
 }
 
-// Range is a number with the numbers that it lies between in nine of ten
-// cases.
+// Range is a mean with the limits of its 90 % interval.
 type Range struct {
 	Mean int `json:"mean"`
 	Low  int `json:"low"`

@@ -7,10 +7,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Unfed returns the species of which no animal that is kept is fed by any
-// routine, in the order of their animals: nobody would be told to feed them.
-// Whoever is not fed for now, in winter or before the first feeding, does not
-// count as unfed.
+// Unfed returns the species of which no animal is fed by any routine, in the
+// order of their animals. Nobody would be told to feed them. Animals that fast
+// for now, in winter or before their first food, count as fed.
 func Unfed(d *plan.Day) []husbandry.ID {
 	feeds := make(map[*plan.Subject]bool)
 	for _, a := range d.Duties() {

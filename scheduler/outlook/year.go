@@ -13,24 +13,24 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// SpeciesYear is a calendar year of a species as these books have it: what a
-// grown, healthy female of it would go through, not any one animal.
+// SpeciesYear is a calendar year of a species by these books, as a grown,
+// healthy female would live it.
 type SpeciesYear struct {
 	ID         husbandry.ID `json:"id"`
 	Name       string       `json:"name"`
 	Scientific string       `json:"scientific"`
 	Year       int          `json:"year"`
-	// Spans are cut to the year, by sort, in the order of YearSorts, and date;
-	// those of one sort neither overlap nor touch.
+	// Spans are cut to the year, by sort, in the order of YearSorts, and by
+	// date. Spans of one sort neither overlap nor touch.
 	Spans []YearSpan `json:"spans"` // never nil
-	// Warmth has the temperatures of the winter, by date; what is between is
-	// the species' usual warmth. It is empty where no winter is known.
+	// Warmth has the temperatures of the winter by date; on other days the
+	// usual warmth of the species. It is empty where no winter is known.
 	Warmth []YearWarmth `json:"warmth"` // never nil
-	// NoCooling says why there is no winter in it; "" where there is.
+	// NoCooling says why the year has no winter; "" where it has one.
 	NoCooling string `json:"no_cooling,omitempty"`
 }
 
-// YearSort is what a span of a species' year is about.
+// YearSort is the subject of a span of a species' year.
 type YearSort string
 
 // The sorts of spans, in the order in which they are shown.
@@ -56,7 +56,7 @@ type YearSpan struct {
 	Sort YearSort   `json:"sort"`
 	From civil.Date `json:"from"`
 	To   civil.Date `json:"to"`
-	// Why is what it is computed from; "" where another span says it.
+	// Why is the basis of the span; "" where another span says it.
 	Why string `json:"why,omitempty"`
 }
 
@@ -68,7 +68,7 @@ type YearWarmth struct {
 	High husbandry.Celsius `json:"high_c"`
 }
 
-// MiddleOf is the day of a year whose facts [Years] is asked with.
+// MiddleOf is the day in a year for which [Years] needs the facts.
 func MiddleOf(year int) civil.Date { return civil.New(year, 1, 1).AddDays(182) }
 
 // Years returns the calendar year that holds the herd's day, for each of the
@@ -89,7 +89,7 @@ func Years(h *herd.Herd, species []husbandry.ID) []SpeciesYear {
 			if to.Before(from) {
 				return
 			}
-			// One year's eggs may still lie there when the next year's are laid.
+			// Eggs of one year may still be there when the next ones are laid.
 			for i := range y.Spans {
 				if s := &y.Spans[i]; s.Sort == sort && !from.After(s.To.AddDays(1)) && !to.Before(s.From.AddDays(-1)) {
 					s.From, s.To = civil.Min(s.From, from), civil.Max(s.To, to)
@@ -153,8 +153,8 @@ func yearOfWinters(h *herd.Herd, winters []cooling.Course, y *SpeciesYear, first
 	}
 }
 
-// yearOfBreeding adds pairing seasons, the laying that follows them, and the
-// eggs' time from the first laying to the last hatching.
+// yearOfBreeding adds pairing seasons, the laying after them, and the time of
+// the eggs from the first laying to the last hatching.
 func yearOfBreeding(h *herd.Herd, eggs *herd.Eggs, sheet *husbandry.Species, winters []cooling.Course, first, last civil.Date, add func(YearSort, civil.Date, civil.Date, string)) {
 	female := season.Female{Sheet: *sheet, Latitude: h.Latitude}
 	for i := range winters {
@@ -168,7 +168,7 @@ func yearOfBreeding(h *herd.Herd, eggs *herd.Eggs, sheet *husbandry.Species, win
 		if !w.Known {
 			return
 		}
-		female.On = w.From // its words are those of its own year
+		female.On = w.From // its words name the year of the window
 		w.Basis = season.PairingTime(female).Basis
 		female.On = w.To.AddDays(1)
 		add(YearPairing, w.From, w.To, w.Basis)

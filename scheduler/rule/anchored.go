@@ -20,8 +20,7 @@ func Anchored(d *plan.Day, propose plan.Propose) {
 		}
 	}
 	for _, e := range happenings(d) {
-		// Each routine has its own subject; those of one subject replace one
-		// another.
+		// Routines about one subject may replace one another.
 		type group struct {
 			s     *plan.Subject
 			match []*plan.Routine
@@ -31,7 +30,7 @@ func Anchored(d *plan.Day, propose plan.Propose) {
 			s := target(d, r, e)
 			day := e.on.AddDays(int(r.Cadence.Offset))
 			if e.animal != nil {
-				day = civil.Max(day, e.animal.Came) // taken out of its group since
+				day = civil.Max(day, e.animal.Came) // it may have been in a group before
 			}
 			if s == nil || idle(d, s, r) || !r.Matches(s, day) {
 				continue
@@ -56,7 +55,7 @@ func Anchored(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// happenings lists what happened lately enough to lead to something now.
+// happenings lists the events that are recent enough to lead to a task now.
 func happenings(d *plan.Day) []happening {
 	var list []happening
 	from := d.On.AddDays(-herd.LookBack)
@@ -108,9 +107,9 @@ func happenings(d *plan.Day) []happening {
 	return list
 }
 
-// target returns whom a routine is about when an event starts it, or nil: the
-// clutch, or after its laying the mother; before it has animals of its own, a
-// clutch stands for its young.
+// target returns the subject of a routine that an event starts, or nil: the
+// clutch, or the mother after laying. A clutch stands for its young until they
+// have records.
 func target(d *plan.Day, r *plan.Routine, e happening) *plan.Subject {
 	for _, of := range subjectOf {
 		if s, theirs := of(d, r, e); theirs {
@@ -158,9 +157,9 @@ func target(d *plan.Day, r *plan.Routine, e happening) *plan.Subject {
 	return d.Subject(id)
 }
 
-// owedFor is how many days after its time work that follows an event is still
-// asked for: weighing a female after laying makes no sense in the next season.
-// Kinds that are never late are asked for whatever their age.
+// owedFor is how many days after its due day a task that follows an event is
+// still asked for: weighing a female after laying makes no sense in the next
+// season. Kinds that are never late are asked for at any age.
 const owedFor = 120
 
 // once proposes the task of a routine for one event.
@@ -200,7 +199,7 @@ func once(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e
 	case s.Clutch != nil && e.event != husbandry.EventLaid:
 		single.Why = english.UpperFirst(e.words) // the title has the clutch
 	case e.clutch != nil:
-		single.Why = "Clutch " + string(e.clutch.ID) + ": " + e.words // and not "laid 12 May" alone, which a reply may say
+		single.Why = "Clutch " + string(e.clutch.ID) + ": " + e.words // "laid 12 May" alone would read as a command of a reply
 	}
 	if offset > 0 {
 		single.Why += ", due " + english.Days(offset) + " after"
@@ -212,7 +211,7 @@ func once(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e
 }
 
 // inherit lets a task of an animal count as done where its group, or the clutch
-// it hatched from, had the same task before.
+// from which it hatched, had the task before.
 func inherit(d *plan.Day, t *plan.Single, a *herd.Animal, e husbandry.Event) {
 	switch e {
 	case husbandry.EventQuarantine:
@@ -225,8 +224,8 @@ func inherit(d *plan.Day, t *plan.Single, a *herd.Animal, e husbandry.Event) {
 	}
 }
 
-// keysOfEvent are the keys of a task that follows an event: its own, then those
-// under which the same event was known before.
+// keysOfEvent returns the key of a task that follows an event, and then the
+// keys under which the same event was known before.
 func keysOfEvent(s *plan.Subject, r *plan.Routine, e happening) (keys []tasks.Key) {
 	occurrence := string(e.event)
 	if s.Clutch != nil {

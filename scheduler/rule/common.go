@@ -14,8 +14,8 @@ import (
 
 // ask proposes the task of a routine that a finding calls for. A routine that
 // alarms says that somebody may be in danger: its task is neither skipped nor
-// put off. occurrences are the occurrence of its key, and those it had before. It is not owed for
-// what was found before the books begin.
+// put off. occurrences has the occurrence of the task's key, and then those of
+// earlier keys. Nothing is owed for findings before the books begin.
 func ask(d *plan.Day, propose plan.Propose, s *plan.Subject, id husbandry.ID, occurrences []string, found civil.Date, why string) {
 	r := called(d, s, id)
 	if r == nil {
@@ -37,7 +37,7 @@ func keysOf(a *plan.Duty, occurrences []string) []tasks.Key {
 	return keys
 }
 
-// occurrencesOf are the ids of a clutch as occurrences of keys.
+// occurrencesOf returns the ids of a clutch as occurrences of keys.
 func occurrencesOf(c *herd.Clutch) []string {
 	var list []string
 	for _, id := range c.IDs() {
@@ -46,8 +46,8 @@ func occurrencesOf(c *herd.Clutch) []string {
 	return list
 }
 
-// steps returns the dates of a window's routine: every so many days from the
-// window's first day, or from the last time it was done within it.
+// steps returns the dates of a routine in a window: every so many days from the
+// first day of the window, or from the last time it was done in the window.
 func steps(d *plan.Day, a *plan.Duty, from, to civil.Date) []civil.Date {
 	every := int(max(1, a.Routine.Cadence.Every))
 	if every > 1 {
@@ -65,7 +65,8 @@ func steps(d *plan.Day, a *plan.Duty, from, to civil.Date) []civil.Date {
 	return dates
 }
 
-// stepsBack is for how many days back the dates of a window are made.
+// stepsBack is the number of days before today for which dates of a window are
+// made.
 const stepsBack = 14
 
 // everyWords is "Every 2 days".
@@ -73,7 +74,7 @@ func everyWords(every husbandry.Days) string {
 	return plan.CadenceWords(husbandry.Cadence{Every: every})
 }
 
-// lastWords tells, behind a reason, when work of a kind was last done.
+// lastWords says when work of a kind was last done; it stands behind a reason.
 func lastWords(d *plan.Day, k husbandry.Kind, last civil.Date) string {
 	if last.IsZero() {
 		return "; nothing recorded yet"
@@ -81,20 +82,20 @@ func lastWords(d *plan.Day, k husbandry.Kind, last civil.Date) string {
 	return "; last " + k.Noun().Done + " " + d.WeekdayWords(last)
 }
 
-// idle reports whether a routine has nothing to do for its subject as it stands.
+// idle reports whether a routine has nothing to do for its subject now.
 func idle(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	return slices.ContainsFunc(idleOf, func(nothing func(*plan.Day, *plan.Subject, *plan.Routine) bool) bool { return nothing(d, s, r) })
 }
 
-// pastWindow proposes today's look of a watch whose window has passed. It is not
-// projected: tomorrow's look depends on today's.
+// pastWindow proposes today's look of a watch after its window. Later looks are
+// not planned ahead, since tomorrow's depends on today's.
 func pastWindow(d *plan.Day, propose plan.Propose, a *plan.Duty, w *tasks.Window, why, caution string, pinned bool) {
 	if a.Routine.Caution != "" {
 		caution += " " + a.Routine.Caution
 	}
 	propose(&plan.Single{
 		Duty: a, Dated: true, Due: d.On, Why: why, Pinned: pinned,
-		While: func(due civil.Date) bool { return due == d.On }, // not where it was put off
+		While: func(due civil.Date) bool { return due == d.On }, // not if it was put off
 		Finish: func(t *tasks.Task) {
 			t.Missed, t.Window, t.Caution = husbandry.Alarms, w, caution
 			t.Latest = t.Due.AddDays(int(a.Routine.After))
@@ -102,10 +103,10 @@ func pastWindow(d *plan.Day, propose plan.Propose, a *plan.Duty, w *tasks.Window
 	})
 }
 
-// moveByDamp moves a top-up or a look into a tub to the day by which so much
-// water is lost as may be: never later than twice the routine's own interval
-// after the last time, never sooner than a day. Nothing moves where too little
-// is known of the box.
+// moveByDamp moves a top-up, or a check of a tub, to the day on which the box
+// has lost as much water as it may. The day is at most twice the routine's
+// interval after the last time, and at least one day. Nothing moves where too
+// little is known of the box.
 func moveByDamp(d *plan.Day, c *counted, damp *herd.Damp) {
 	if damp == nil || !damp.Dated {
 		return
@@ -136,24 +137,24 @@ func moveByDamp(d *plan.Day, c *counted, damp *herd.Damp) {
 	}
 }
 
-// evidence is what a kind knows of its work besides marks. Functions that are
-// nil are not asked.
+// evidence is what a kind knows of its work besides marks. Functions may be
+// nil.
 type evidence struct {
-	// every is the interval of a subject in days, where its record says so; else 0.
+	// every is the interval in days that a subject's record states; 0 for none.
 	every func(s *plan.Subject) husbandry.Days
-	// last is the day on which the work was last done as far as other records and
-	// findings tell; no date: they do not.
+	// last is the last day on which other records and findings show the work as
+	// done; no date for none.
 	last func(d *plan.Day, s *plan.Subject) civil.Date
-	// first is the day on which work that was never done is first due; no date:
-	// as for other kinds.
+	// first is the first due day of work that was never done; no date for the
+	// day that all kinds have.
 	first func(d *plan.Day, s *plan.Subject, every husbandry.Days) civil.Date
 	// move moves the first open task, and says why.
 	move func(d *plan.Day, c *counted)
 }
 
-// counted is a chain while its evidence is looked at.
+// counted is a chain together with its evidence.
 type counted struct {
 	*plan.Chain
 	wordsOn  func(day civil.Date) string
-	question string // a weighing that cannot be right, in words; "" for none
+	question string // words on a weighing that cannot be right; "" for none
 }

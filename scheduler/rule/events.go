@@ -6,16 +6,16 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// happening is one event of one record.
+// happening is an event of a record.
 type happening struct {
 	event husbandry.Event
 	on    civil.Date
-	// instance tells it from others of the same kind, where the task's subject
-	// does not; aliases are instances it was known as before.
+	// instance distinguishes the event from others of the same kind of the same
+	// subject. aliases are instances under which it was known before.
 	instance string
 	aliases  []string
 	clutch   *herd.Clutch
-	animal   *herd.Animal // of the other events
+	animal   *herd.Animal // nil for the events of clutches
 	permit   *husbandry.Permit
 	words    string
 }

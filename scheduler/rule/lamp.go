@@ -6,7 +6,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// lampLife is the interval that the record of an enclosure gives its lamp.
+// lampLife is the life of a lamp in days, by the record of its enclosure.
 func lampLife(s *plan.Subject) husbandry.Days {
 	if lamp := lampOf(s); lamp != nil {
 		return lamp.Life
@@ -22,7 +22,8 @@ func lampFitted(d *plan.Day, s *plan.Subject) civil.Date {
 	return civil.Date{}
 }
 
-// moveLampChange asks for another lamp as soon as this one has dimmed.
+// moveLampChange moves the change of a lamp to the day on which a reading
+// showed it too dim.
 func moveLampChange(d *plan.Day, c *counted) {
 	if dim, words := d.Dimmed(c.Duty.Subject.ID, c.Last); !dim.IsZero() && dim.Before(c.Due) {
 		c.Due, c.Evidence = dim, words

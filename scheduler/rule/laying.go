@@ -15,23 +15,25 @@ import (
 
 // Thresholds of laying. All are common practice.
 const (
-	// boxReadyBefore is how many days before eggs are expected a nest box is to be
-	// ready: females search and dig before they lay.
+	// boxReadyBefore is how many days before eggs are expected a nest box must
+	// be ready: females search and dig before they lay.
 	boxReadyBefore = 7
-	// digsFor is how many days apart digging without eggs is a sign of dystocia.
+	// digsFor is the number of days between two sightings of digging, without
+	// eggs, that is a sign of dystocia.
 	digsFor = 2
-	// digsUntil is after how many days digging that was seen no longer counts.
+	// digsUntil is the number of days after which a sighting of digging no
+	// longer counts.
 	digsUntil = 14
-	// fewEggs is the share of her usual number below which a clutch may be only
-	// part of one.
+	// fewEggs is the share of her usual number below which eggs may be only
+	// part of a clutch.
 	fewEggs = 0.5
-	// leftInside is how many days after laying a sighting of eggs in her, or a
-	// count, speaks of that clutch.
+	// leftInside is the number of days after laying during which eggs seen in
+	// her may belong to that clutch.
 	leftInside = 7
 )
 
 // layWatch proposes the looks at a female that is expected to lay. After the
-// window they go on as an alarm, where eggs were seen in her.
+// window they go on as an alarm if eggs were seen in her.
 func layWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	if a.Subject.Scope != husbandry.OfAnimal {
 		return
@@ -69,9 +71,9 @@ func gravidWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	}
 }
 
-// Laying asks for what laying calls for beyond the watch: a place to
-// lay, eggs that did not come, that came in part, that nobody knows the mother
-// of, and a female that has laid enough.
+// Laying asks for everything around laying but the watch: a place to lay, eggs
+// that did not come or came only in part, the mother of found eggs, and rest
+// for a female that has laid enough.
 func Laying(d *plan.Day, propose plan.Propose) {
 	for _, a := range d.Animals {
 		if a.Sex != husbandry.Female || !a.PresentOn(d.On) {
@@ -100,8 +102,8 @@ func Laying(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// nestBox asks for a nest box where eggs are expected soon and the enclosure's
-// record has none.
+// nestBox asks for a nest box where eggs are expected soon and the record of
+// the enclosure has none.
 func nestBox(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w season.Window) {
 	e := d.Enclosure(a.Enclosure)
 	if e == nil || e.NestBox != nil || !w.Known || d.On.After(w.To) {
@@ -111,8 +113,8 @@ func nestBox(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal,
 	ask(d, propose, s, herd.SetNestBox, []string{w.Event}, from, d.LayWords(w, d.On)+fmt.Sprintf(". By the records %s has no nest box", e.ID))
 }
 
-// noEggs asks to look where a window has passed and nobody has seen eggs in
-// her; one seen with eggs has her watch go on as an alarm.
+// noEggs asks to look for eggs after a window that passed without any. Where
+// eggs were seen in her, her watch goes on as an alarm instead.
 func noEggs(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w season.Window) {
 	if !w.Known || w.Seen || !d.On.After(w.To) || w.To.AddDays(herd.LookBack).Before(d.On) {
 		return
@@ -120,7 +122,8 @@ func noEggs(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, 
 	ask(d, propose, s, herd.LookForEggs, []string{w.Event}, w.To.AddDays(1), fmt.Sprintf("Eggs were expected %s and nobody found any: %s", english.Span(w.From, w.To, d.On), w.Basis))
 }
 
-// laidEnough asks to rest a female that has laid the season's number.
+// laidEnough asks to rest a female that has laid the season's limit of
+// clutches.
 func laidEnough(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal) {
 	limit := d.Species(a.Species).Laying.Clutches
 	laid := a.Layings(d.On)
@@ -139,8 +142,8 @@ func laidEnough(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Anim
 	ask(d, propose, s, herd.RestFemale, []string{string(nth.Clutch)}, nth.On, why)
 }
 
-// partialClutch asks to feel for eggs left in a female that laid fewer than
-// she or her kind does, or was seen with eggs after laying.
+// partialClutch asks to feel for eggs left in a female that laid fewer eggs
+// than usual, or in which eggs were seen after laying.
 func partialClutch(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal) {
 	if len(a.Laid) == 0 {
 		return
@@ -176,8 +179,8 @@ func partialClutch(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.A
 	ask(d, propose, s, herd.FeelForEggs, occurrencesOf(c), c.Laid.AddDays(1), why+". Part of a clutch and nothing more for a day is a sign of egg binding")
 }
 
-// digs asks for the veterinarian where she was seen digging on days apart and
-// has not laid.
+// digs asks for the veterinarian where a female was seen digging on days apart
+// and has not laid.
 func digs(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal) {
 	last := civil.Date{}
 	if n := len(a.Laid); n > 0 {
@@ -202,8 +205,9 @@ func digs(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal) {
 	ask(d, propose, s, herd.VetDigging, []string{first.String()}, first.AddDays(digsFor), why)
 }
 
-// outsideTheBox asks to look at a nest box beside which eggs were laid: that of
-// where they lay, so that it is asked once, whoever turns out to be the mother.
+// outsideTheBox asks to look at the nest box of an enclosure where eggs were
+// laid outside it. The task is about the enclosure, so that it is asked once,
+// whichever female is the mother.
 func outsideTheBox(d *plan.Day, propose plan.Propose, c *herd.Clutch) {
 	if !c.Outside {
 		return
@@ -217,7 +221,8 @@ func outsideTheBox(d *plan.Day, propose plan.Propose, c *herd.Clutch) {
 	ask(d, propose, s, herd.ReviewNestSite, occurrencesOf(c), c.Laid, fmt.Sprintf("Clutch %s (laid %s) lay outside the nest box", c.ID, d.LaidWords(c)))
 }
 
-// whose asks who laid a clutch that was found where several females live.
+// whose asks for the mother of a clutch that was found where several females
+// live.
 func whose(d *plan.Day, propose plan.Propose, c *herd.Clutch) {
 	s := d.Subject(c.Enclosure)
 	if c.Mother != "" || c.Enclosure == "" || s == nil {

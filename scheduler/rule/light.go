@@ -12,9 +12,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Light proposes to set the lamps' timers: one task for each day on which the
-// hours of light of a room have moved by its step, and one for the day the books
-// begin, from which on the timer is looked after.
+// Light proposes to set the timers of lamps: on each day on which the hours of
+// light of a room have moved by its step, and on the day the books begin.
 func Light(d *plan.Day, propose plan.Propose) {
 	for _, a := range d.Duties() {
 		c := &a.Routine.Cadence

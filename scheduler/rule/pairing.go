@@ -13,8 +13,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// kinAhead is how many days before her season opens another male is asked for:
-// he has to be found, and to come out of quarantine (common practice).
+// kinAhead is how many days before her season another male is asked for. He has
+// to be found, and to come out of quarantine (common practice).
 const kinAhead = 90
 
 // pairWatch proposes to pair a female while her pairing window is open.
@@ -53,8 +53,8 @@ func Pairing(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// separatePair asks to separate a pair that was put together, by its record or by
-// marking the task, where the male does not live with her anyway.
+// separatePair asks to separate a pair that is together by its record or by a
+// mark, unless the male lives with her anyway.
 func separatePair(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal) {
 	since := a.Together.From
 	if since.IsZero() || !a.Together.Until.IsZero() || since.AddDays(herd.LookBack).Before(d.On) || d.LivesWithMale(a) {
@@ -68,8 +68,8 @@ func separatePair(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.An
 	ask(d, propose, s, herd.PartPair, []string{since.String()}, since.AddDays(stay), "Together since "+d.DateWords(since)+"; "+why)
 }
 
-// reviewKin asks once a season for another male where a female's window is
-// closed because all are too close kin.
+// reviewKin asks once a season for another male where every male is too closely
+// related to a female.
 func reviewKin(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 	refused := d.PairingOf(s.Animals[0]).Refused
 	if refused == nil {

@@ -24,8 +24,7 @@ func permitEvents(d *plan.Day, _ civil.Date) []happening {
 	return list
 }
 
-// permitSubject returns the permit that an event is about, for a routine of the
-// keeper's.
+// permitSubject returns the permit of an event, for a routine of the keeper.
 func permitSubject(d *plan.Day, r *plan.Routine, e happening) (s *plan.Subject, theirs bool) {
 	if e.permit == nil {
 		return nil, false

@@ -15,19 +15,19 @@ import (
 )
 
 const (
-	// testsApart is how many days lie between two faecal tests of a quarantine
-	// at least, and testsBefore how many before its end the last one is due, so
-	// that its result is there (common practice).
+	// testsApart is the least number of days between two faecal tests of a
+	// quarantine. testsBefore is how many days before its end the last one is
+	// due, so that its result is there (common practice).
 	testsApart  = 14
 	testsBefore = 7
-	// askedAgain is how many days after they were skipped a test and a release
-	// are asked for again.
+	// askedAgain is how many days after it was skipped a test or a release is
+	// asked for again.
 	askedAgain = 7
 )
 
-// idleApart reports whether a routine has nothing to do because of a
-// quarantine, which has faecal tests of its own, or because there is nobody in
-// these books to be ready for.
+// idleApart reports whether a routine has nothing to do because the animal is
+// in quarantine, which has faecal tests of its own, or because the books have
+// no animals yet.
 func idleApart(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	if s.Scope == husbandry.OfKeeper && r.Origin == husbandry.Common && r.Kind == husbandry.Own {
 		return len(d.Animals)+len(d.Clutches) == 0
@@ -36,7 +36,7 @@ func idleApart(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 		slices.ContainsFunc(s.Animals, func(a *herd.Animal) bool { return a.Apart != nil })
 }
 
-// lastFaecal returns the last day on which a sample of one of a subject's
+// lastFaecal returns the last day on which a sample of one of the subject's
 // animals was tested.
 func lastFaecal(d *plan.Day, s *plan.Subject) (last civil.Date) {
 	for _, r := range d.Scoped(husbandry.OfAnimal) {
@@ -65,9 +65,8 @@ func faecalTests(d *plan.Day, s *plan.Subject, e happening) []*plan.Routine {
 	return tests
 }
 
-// openStep finds the occurrence of a step that is not skipped, and what became
-// of it. A step that was skipped is asked for again a week later, under a key of
-// its own.
+// openStep finds the occurrence of a step that was not skipped, and its fate. A
+// skipped step is asked for again a week later, under a key of its own.
 func openStep(d *plan.Day, a *plan.Duty, e happening) (key tasks.Key, fate plan.Fate, notBefore civil.Date) {
 	occurrence := string(e.event) + "-" + e.instance
 	for {
@@ -83,10 +82,10 @@ func openStep(d *plan.Day, a *plan.Duty, e happening) (key tasks.Key, fate plan.
 	}
 }
 
-// quarantineStep proposes a faecal test of a quarantine, or the release from it,
-// and reports whether the event is a quarantine's. Tests lie weeks apart and are
-// never dropped, and no animal is released before the clock has run out and
-// every test was done.
+// quarantineStep proposes a faecal test of a quarantine, or the release from
+// it, and reports whether the event belongs to a quarantine. Tests are weeks
+// apart and never dropped. No animal is released before its clock has run out
+// and every test was done.
 func quarantineStep(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e happening) bool {
 	if e.event != husbandry.EventQuarantine || r.Kind != husbandry.Faecal && r.Kind != husbandry.Release {
 		return false
@@ -130,7 +129,7 @@ func quarantineStep(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.
 	return true
 }
 
-// Illness asks to look into the last illness noted of each.
+// Illness asks to look at the last illness noted of each subject.
 func Illness(d *plan.Day, propose plan.Propose) {
 	seen := make(map[husbandry.ID]bool)
 	for _, ill := range slices.Backward(d.Ills) {
@@ -150,7 +149,7 @@ func Illness(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// apartEvents lists the beginnings of the quarantines there are.
+// apartEvents lists the beginnings of current quarantines.
 func apartEvents(d *plan.Day, _ civil.Date) []happening {
 	var list []happening
 	for _, a := range d.Animals {

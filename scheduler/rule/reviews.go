@@ -11,13 +11,13 @@ import (
 )
 
 const (
-	// slugShare is the share of infertile eggs of a clutch, and slugCount their
-	// number, from which its mother's care is to be looked at (common practice).
+	// slugShare is the share of infertile eggs of a clutch, and slugCount the
+	// number, from which the care of the mother is reviewed (common practice).
 	slugShare = 0.30
 	slugCount = 4
 )
 
-// Health asks to look into what was found of eggs, weights and meals.
+// Health asks to look at findings about eggs, weights and meals.
 func Health(d *plan.Day, propose plan.Propose) {
 	for _, c := range d.Clutches {
 		reviewSlugs(d, propose, c)
@@ -32,8 +32,7 @@ func Health(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// reviewSlugs asks to look into the mother's care where many of her eggs were
-// infertile.
+// reviewSlugs asks to review the care of a mother with many infertile eggs.
 func reviewSlugs(d *plan.Day, propose plan.Propose, c *herd.Clutch) {
 	total := c.Eggs + c.Parted + c.Slugs
 	if c.Slugs == 0 || float64(c.Slugs) <= slugShare*float64(total) && c.Slugs < slugCount || c.Laid.AddDays(herd.LookBack).Before(d.On) {
@@ -54,7 +53,7 @@ func reviewSlugs(d *plan.Day, propose plan.Propose, c *herd.Clutch) {
 // reviewWeight asks to look at an animal that has lost a tenth of its weight.
 func reviewWeight(d *plan.Day, propose plan.Propose, a *herd.Animal) {
 	if w := a.Wintering(d.On); w != nil && w.Course.Cooled(d.On) {
-		return // in the cold the winter's own limits count
+		return // in the cold the limits of the winter count
 	}
 	last, best, ok := a.Thinner()
 	if !ok {
@@ -104,8 +103,7 @@ func weighRefusing(d *plan.Day, propose plan.Propose, enclosure husbandry.ID) {
 	}
 }
 
-// lastWeighed is the day on which an animal was last weighed, by whatever
-// routine.
+// lastWeighed is the day on which an animal was last weighed, at any task.
 func lastWeighed(d *plan.Day, s *plan.Subject) civil.Date {
 	if s.Scope != husbandry.OfAnimal {
 		return civil.Date{}

@@ -9,19 +9,19 @@ import (
 	"slices"
 )
 
-// hostsBack is for how many days back tasks are counted that a routine rides on
-// which was never done.
+// hostsBack is the number of days back for which hosts are counted when a rider
+// was never done.
 const hostsBack = 14
 
-// rider is a riding routine while its feedings are gone through.
+// rider is a riding routine while its hosts are gone through.
 type rider struct {
 	*plan.Duty
 	last      civil.Date // last done
-	reset     civil.Date // last done, it or a rarer one in its place
-	since     int        // tasks of the host given since reset
-	notBefore civil.Date // put off to
-	gap       gap        // to what was given before
-	reached   civil.Date // the host's nth date since reset, once it was seen
+	reset     civil.Date // last day on which it, or a rarer supplement in its place, was done
+	since     int        // number of hosts given since reset
+	notBefore civil.Date // the day to which it was put off
+	gap       gap        // least time to the last powder
+	reached   civil.Date // day of the nth host since reset; zero before that
 }
 
 // Riding proposes the tasks that follow the tasks of other routines.
@@ -51,10 +51,10 @@ func Riding(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// rideTogether proposes the riders of one subject on one kind of host. They count
-// the feedings given since they were last dusted on one; where several
-// supplements fall on one feeding only the rarest is due, and it stands in for
-// the others, because powders are given instead of one another.
+// rideTogether proposes the riders of one subject on one kind of host. A rider
+// counts the hosts given since it was last done. Where several supplements fall
+// on one feeding, only the rarest is due: powders replace one another and are
+// not mixed.
 func rideTogether(d *plan.Day, propose plan.Propose, riders []*rider, host husbandry.Kind) {
 	hosts, at := d.Hosts(riders[0].Subject, host)
 	if len(hosts) == 0 {
@@ -89,8 +89,7 @@ func rideTogether(d *plan.Day, propose plan.Propose, riders []*rider, host husba
 	}
 }
 
-// countBack counts the tasks of the host that were given since a rider was last
-// given with one.
+// countBack counts the hosts given since a rider was last done.
 func countBack(d *plan.Day, r *rider, riders []*rider, at husbandry.ID, host husbandry.Kind) {
 	r.reset = r.last
 	for _, other := range riders {
@@ -110,8 +109,8 @@ func countBack(d *plan.Day, r *rider, riders []*rider, at husbandry.ID, host hus
 	}
 }
 
-// given takes into account that a rider was, or will be, given with a host of a
-// day. A rarer supplement stands in for the others.
+// given notes that a rider is done with a host of a day. A rarer supplement
+// counts for the others too.
 func (r *rider) given(on civil.Date, riders []*rider) {
 	r.last, r.reset = on, on
 	r.since, r.reached = 0, civil.Date{}
@@ -148,7 +147,7 @@ func rides(d *plan.Day, r *rider, f plan.Host) bool {
 	return !f.Due.Before(fate.Until)
 }
 
-// rarest leaves, of several supplements, the one that comes least often.
+// rarest keeps only the supplement with the longest interval.
 func rarest(carried []*rider) []*rider {
 	var best *rider
 	for _, r := range carried {
@@ -174,14 +173,14 @@ func ride(d *plan.Day, propose plan.Propose, r *rider, f plan.Host) {
 	}
 	t := &plan.Ride{Duty: r.Duty, Date: f.Date, With: f.Due, Due: due, Why: words}
 	if earliest := due.AddDays(-int(r.Routine.Before)); earliest.Before(r.gap.until) {
-		// A task that may be done early may not be done nearer than the gap.
+		// A task that may be done early still has to keep the gap.
 		t.Earliest = r.gap.until
 	}
 	propose(t)
 }
 
-// ridingOnAll proposes one task a day for all hosts of the books or of a room
-// that fall on one day, such as gut-loading for everybody's feeding.
+// ridingOnAll proposes one task for each day on which there are hosts in the
+// books or in a room, such as gut-loading for all feedings of a day.
 func ridingOnAll(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	r := a.Routine
 	on := make(map[civil.Date]int)
@@ -219,24 +218,23 @@ func ridingOnAll(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	}
 }
 
-// gap keeps what rides on other tasks at least so many days from the last time
-// that it was given. Of supplements the last time counts with which the same
-// was given, vitamin D3 or vitamins, whichever routine asked for it: a keeper
-// who changes the books, and an animal that grows into another routine, have
-// still the powder of last week in them.
+// gap keeps a rider a least number of days away from its last time. For
+// supplements the last time of any routine with the same powder counts, vitamin
+// D3 or vitamins. An animal whose routines change, by age or by an edit of the
+// books, still has the powder of last week.
 type gap struct {
 	days  husbandry.Days
 	gives ration.Powder
 	last  civil.Date
-	until civil.Date    // not due before; no date: nothing is in the way
-	other ration.Powder // what another routine gave on last; 0: it was this one
-	// at is the enclosure where it was given to an animal that has moved since;
-	// "" for this one.
+	until civil.Date    // first possible day; no date: any day
+	other ration.Powder // powder that another routine gave on that day; 0: this routine did
+	// at is the earlier enclosure of an animal where it was given; "" for the
+	// present one.
 	at husbandry.ID
 }
 
-// gapOf works out the gap of a rider from what was recorded, with the later
-// day where it is told in two ways.
+// gapOf works out the gap of a rider from the records. Where two records
+// differ, the later day counts.
 func gapOf(d *plan.Day, a *plan.Duty) gap {
 	g := gap{days: a.Routine.Cadence.MinGap}
 	if a.Routine.Kind == husbandry.Supplement {
@@ -258,8 +256,8 @@ func gapOf(d *plan.Day, a *plan.Duty) gap {
 	return g
 }
 
-// gapOfMoved takes into account what was given to animals of an enclosure
-// where they lived before.
+// gapOfMoved adds what animals of an enclosure were given where they lived
+// before.
 func gapOfMoved(d *plan.Day, a *plan.Duty, g *gap) {
 	from := d.On.AddDays(-int(g.days))
 	for _, animal := range a.Subject.Animals {
@@ -283,7 +281,7 @@ func gapOfMoved(d *plan.Day, a *plan.Duty, g *gap) {
 	}
 }
 
-// note takes into account that it was, or will be, given on a day.
+// note notes a day on which it is given.
 func (g *gap) note(day civil.Date, other ration.Powder) {
 	if g.days == 0 || day.IsZero() || !day.After(g.last) {
 		return
@@ -291,13 +289,13 @@ func (g *gap) note(day civil.Date, other ration.Powder) {
 	g.last, g.until, g.other, g.at = day, day.AddDays(int(g.days)), other, ""
 }
 
-// decides reports whether the gap is why something is due no sooner than it
-// is, given the day on which everything else about it had come round.
+// decides reports whether the gap alone delays the task. reached is the day on
+// which all other conditions were met.
 func (g *gap) decides(reached civil.Date) bool {
 	return !reached.IsZero() && reached.Before(g.until)
 }
 
-// gapWords is the reason of a rider whose gap decides.
+// gapWords is the reason of a task that its gap delays.
 func gapWords(d *plan.Day, r *rider) string {
 	g := &r.gap
 	words := "At least " + english.Days(g.days) + " between two"
@@ -317,7 +315,7 @@ func gapWords(d *plan.Day, r *rider) string {
 	return words + "; last " + r.Routine.Kind.Noun().Done + " " + d.WeekdayWords(g.last)
 }
 
-// count takes into account that the host was, or will be, given on a day.
+// count counts a host that is given on a day.
 func (r *rider) count(day civil.Date) {
 	if r.since++; r.since == max(1, r.Routine.Cadence.Nth) {
 		r.reached = day.AddDays(-int(r.Routine.Cadence.Lead))

@@ -1,11 +1,11 @@
-// Package rule has what the keeper is asked for, one file a concern: each rule is
+// Package rule has the rules of the plan, one file for each concern. A rule is
 // a function of a [plan.Day] that proposes tasks.
 //
 // Start with [All], the rules in their order. A rule knows no mark and no other
-// rule; a test holds both. What rides on other tasks asks the Day what is given.
-// General patterns (calendar.go, since_last.go, anchored.go, window.go, ride.go)
-// know no kind of task: what is special about one stands in the rule of its
-// concern, and the tables of this file join the two.
+// rule; a test checks both. A rule whose tasks ride on others asks the Day what
+// is given. The general patterns (calendar.go, since_last.go, anchored.go,
+// window.go, ride.go) know no kind of task. The special cases of a kind stand
+// in the rule of its concern, and the tables in this file connect the two.
 package rule
 
 import (
@@ -25,11 +25,11 @@ func All() plan.Rules {
 	}
 }
 
-// idleOf says when a routine has nothing to do for its subject as it stands.
+// idleOf says when a routine has nothing to do for its subject.
 var idleOf = []func(d *plan.Day, s *plan.Subject, r *plan.Routine) bool{idleClutch, idleYoung, idleApart}
 
-// evidenceOf is what kinds know of work that counts from the last time, besides
-// marks.
+// evidenceOf has the evidence besides marks for kinds that count from the last
+// time.
 var evidenceOf = map[husbandry.Kind]evidence{
 	husbandry.NestTopUp:  {every: topUpEvery, move: moveTopUp},
 	husbandry.TubCheck:   {first: firstTubCheck, move: moveTubCheck},
@@ -47,19 +47,18 @@ var windowed = map[husbandry.WindowName]func(*plan.Day, plan.Propose, *plan.Duty
 	husbandry.PairingWindow: pairWatch,
 }
 
-// eventsOf lists the events of a concern that happened since a day.
+// eventsOf lists the events of each concern since a day.
 var eventsOf = []func(d *plan.Day, from civil.Date) []happening{youngEvents, apartEvents, permitEvents}
 
-// subjectOf tells whom a routine is about when an event starts it, where that
-// is for a concern to say.
+// subjectOf names the subject of a routine that an event starts, where a
+// concern has its own answer.
 var subjectOf = []func(d *plan.Day, r *plan.Routine, e happening) (s *plan.Subject, theirs bool){permitSubject, youngSubject}
 
-// insteadOf proposes other tasks in place of the usual one after an event, and
-// reports whether it did.
+// insteadOf replaces the usual task after an event, and reports whether it did.
 var insteadOf = []func(*plan.Day, plan.Propose, *plan.Subject, *plan.Routine, happening) bool{quarantineStep, again}
 
-// bySheet has the offset and the slack, in days, that a care sheet gives common
-// routines of a kind.
+// bySheet has the offset and the slack, in days, of common routines whose kind
+// has an age in the care sheet.
 var bySheet = map[husbandry.Kind]func(sheet *husbandry.Species, offset, slack husbandry.Days) (husbandry.Days, husbandry.Days){
 	husbandry.FirstFeed: firstFeedBySheet,
 	husbandry.Sexing:    sexingBySheet,

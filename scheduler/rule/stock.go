@@ -16,23 +16,24 @@ import (
 )
 
 const (
-	// learnDays is for how many days back feedings and counts of the stock tell
-	// of the keeper's hand, and givenDays of how many feedings are given.
+	// learnDays is the number of days back from which feedings and counts teach
+	// how much the keeper gives. givenDays is the number of days that tell how
+	// many planned feedings are given.
 	learnDays = 180
 	givenDays = 28
-	// countDays is after how many days the stock should be counted again
-	// (common practice: when the boxes are cleaned).
+	// countDays is the number of days after which the stock should be counted
+	// again (common practice: when the boxes are cleaned).
 	countDays = 21
 )
 
-// Stock is a feeder with what the records and the daybook tell of it.
+// Stock is a feeder with its stock by the records and the daybook.
 type Stock struct {
 	ration.Stock
 	Counted   int
 	CountedOn civil.Date // zero: never
 }
 
-// StockOf works out how a feeder stands on the plan's day.
+// StockOf works out the stock of a feeder on the Day.
 func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
 	type count struct {
 		on civil.Date
@@ -105,7 +106,7 @@ func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
 	s.Batches = ration.Live(f, s.Keeper, s.Batches, from, d.On, func(d civil.Date) ration.Use { return given[d] })
 	s.Recent = between(civil.Max(from, d.On.AddDays(1-int(f.ShelfLife))), d.On.AddDays(1))
 	if len(s.Batches) == 0 || s.Batches[0].Came.After(d.On) {
-		s.Recent = ration.Use{} // a box that is empty is no emptier for an error
+		s.Recent = ration.Use{} // an error cannot empty an empty box further
 	}
 	for day := range settled(d, f) {
 		s.Settled[day] = true
@@ -115,8 +116,9 @@ func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
 	return s
 }
 
-// usedUp returns the use of the feedings that were given and eaten, by day. A
-// keeper who marks no feeding at all is taken to give those that were planned.
+// usedUp returns the insects used by feedings that were given and eaten, by
+// day. A keeper who marks no feeding at all is assumed to give all that were
+// planned.
 func usedUp(d *plan.Day, f *husbandry.Feeder, from civil.Date) map[civil.Date]ration.Use {
 	used := make(map[civil.Date]ration.Use)
 	for _, r := range d.Routines {
@@ -152,8 +154,8 @@ func refusedOn(d *plan.Day, enclosure husbandry.ID, day civil.Date) bool {
 	return slices.ContainsFunc(d.Refused(enclosure), func(r herd.Refusal) bool { return r.On == day })
 }
 
-// feedingsGiven counts the feedings of the last weeks that the calendar asked
-// for, and those of them that were given and eaten.
+// feedingsGiven counts the planned feedings of the last weeks, and those of
+// them that were given and eaten.
 func feedingsGiven(d *plan.Day, f *husbandry.Feeder) (planned, given int) {
 	for _, a := range d.Duties() {
 		if a.Subject.Scope != husbandry.OfEnclosure || d.FeederOf(a.Routine) != f || a.Routine.Cadence.Pattern != husbandry.Fixed {
@@ -174,8 +176,8 @@ func feedingsGiven(d *plan.Day, f *husbandry.Feeder) (planned, given int) {
 	return planned, min(planned, given)
 }
 
-// usedAhead returns the use of the feedings planned, by day; those that are
-// late count for today.
+// usedAhead returns the insects that planned feedings will use, by day. Late
+// feedings count for today.
 func usedAhead(d *plan.Day, f *husbandry.Feeder) map[civil.Date]ration.Use {
 	ahead := make(map[civil.Date]ration.Use)
 	d.Ahead(func(s *plan.Subject, r *plan.Routine, due civil.Date) {
@@ -223,8 +225,8 @@ func orders(d *plan.Day, propose plan.Propose, f *husbandry.Feeder) {
 	}
 }
 
-// settled returns the deliveries whose order was marked as done or not wanted,
-// whatever was ordered.
+// settled returns the deliveries whose order was marked as done or skipped,
+// whatever number was ordered.
 func settled(d *plan.Day, f *husbandry.Feeder) map[civil.Date]bool {
 	marked := make(map[civil.Date]bool)
 	for day := ration.NextDelivery(f, d.On); !day.IsZero() && !day.AddDays(-int(f.Lead)).After(d.UntilReturn()); day = ration.NextDelivery(f, day.AddDays(1)) {
@@ -259,7 +261,7 @@ func countedWords(d *plan.Day, s *Stock) string {
 	return strconv.Itoa(s.Counted) + " counted " + d.WeekdayWords(s.CountedOn)
 }
 
-// Weekly foretells the use of the coming seven days.
+// Weekly forecasts the use of the coming seven days.
 func (s *Stock) Weekly() ration.Forecast {
 	u := ration.Use{}
 	for i := range 7 {

@@ -14,10 +14,9 @@ const (
 	inTheOpen = "Eggs in the open dry within hours: set them first of all."
 )
 
-// idleClutch reports whether a routine has nothing to do for a clutch as it
-// stands: eggs are dug up once and set once, a sealed tub is left alone, eggs in
-// which veins were seen are not candled again, and young that have not hatched
-// are not fed.
+// idleClutch reports whether a routine has nothing to do for a clutch now: eggs
+// are dug up once and set once, a sealed tub is left alone, eggs with veins are
+// not candled again, and young are not fed before they hatch.
 func idleClutch(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	c, nothing := s.Clutch, idleClutches[r.Kind]
 	if c == nil || nothing == nil {
@@ -27,8 +26,8 @@ func idleClutch(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	return nothing(d, c, open)
 }
 
-// idleClutches says of each kind that is about clutches when it has nothing to
-// do; open says that the clutch stands in a tub that may be opened.
+// idleClutches says when a kind has nothing to do for a clutch. open says that
+// the clutch stands in a tub that may be opened.
 var idleClutches = map[husbandry.Kind]func(d *plan.Day, c *herd.Clutch, open bool) bool{
 	husbandry.DigEggs: func(_ *plan.Day, c *herd.Clutch, _ bool) bool { return c.State != herd.InBox || c.Counted },
 	husbandry.SetTub: func(d *plan.Day, c *herd.Clutch, _ bool) bool {
@@ -53,18 +52,18 @@ func noneHatchedOrAllRecorded(_ *plan.Day, c *herd.Clutch, _ bool) bool {
 	return c.Hatched == 0 || len(c.Young) > 0
 }
 
-// ofRecords is for work that waits until the young have records of their own.
+// ofRecords is for work that waits until the young have records.
 func ofRecords(*plan.Day, *herd.Clutch, bool) bool { return true }
 
-// finishSetTub asks with the task of setting a tub where it will stand, and has
-// eggs that lie outside the nest box set at once.
+// finishSetTub adds the question where the tub will stand, and makes eggs
+// outside the nest box urgent.
 func finishSetTub(d *plan.Day, s *plan.Subject, t *plan.Single) {
 	finishOutside(d, s, t)
 	t.Why += whereWords(d, s.Clutch)
 }
 
-// finishOutside lets nobody leave eggs in the open until the evening, or for
-// another day.
+// finishOutside makes eggs in the open urgent: they cannot wait until the
+// evening or another day.
 func finishOutside(_ *plan.Day, s *plan.Subject, t *plan.Single) {
 	if s.Clutch == nil || !s.Clutch.Outside {
 		return
@@ -73,8 +72,9 @@ func finishOutside(_ *plan.Day, s *plan.Subject, t *plan.Single) {
 	t.Finish = func(t *tasks.Task) { t.Pinned, t.Caution = true, inTheOpen+" "+t.Caution }
 }
 
-// whereWords asks where a tub will stand, which decides when its eggs hatch,
-// where there are several incubators and nobody has said of this one.
+// whereWords asks where a tub will stand, since that decides when its eggs
+// hatch. It asks only where there are several incubators and no record says
+// which.
 func whereWords(d *plan.Day, c *herd.Clutch) string {
 	if c == nil || len(d.Records.Incubators) < 2 || !d.Standing(c).Assumed {
 		return ""
@@ -82,8 +82,8 @@ func whereWords(d *plan.Day, c *herd.Clutch) string {
 	return `; say where it stands, with "moved to" and the incubator's id`
 }
 
-// hatchWatch proposes the looks at a clutch in the days on which its young are
-// expected. After them they go on as an alarm.
+// hatchWatch proposes the looks at a clutch while its young are expected. After
+// the window they go on as an alarm.
 func hatchWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	c := a.Subject.Clutch
 	if c == nil || !c.Expecting() {
@@ -115,8 +115,8 @@ func Tubs(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// topUpTub asks for the water that a tub has lost, once it was weighed and found
-// lighter than when it was set.
+// topUpTub asks for the water that a tub has lost, after a weighing that shows
+// it lighter than when it was set.
 func topUpTub(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 	damp := d.DampOfTub(s.Clutch)
 	if damp == nil || damp.Target == 0 || damp.Weighed.On.IsZero() || damp.Since != damp.Weighed.On || damp.Lacks < herd.WorthPouring {
@@ -127,7 +127,8 @@ func topUpTub(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 		u.Mass(damp.Weighed.Mass), d.DateWords(damp.Weighed.On), u.Mass(herd.Rounded(float64(damp.Target))), u.Volume(husbandry.Millilitres(herd.Rounded(float64(damp.Lacks))))))
 }
 
-// firstTubCheck is the first look into a tub: an interval after it was set.
+// firstTubCheck is the day of the first check of a tub: an interval after it
+// was set.
 func firstTubCheck(d *plan.Day, s *plan.Subject, every husbandry.Days) civil.Date {
 	if s.Clutch == nil {
 		return civil.Date{}
@@ -135,14 +136,14 @@ func firstTubCheck(d *plan.Day, s *plan.Subject, every husbandry.Days) civil.Dat
 	return civil.Max(d.TubSetOn(s.Clutch), d.Records.Began).AddDays(int(every))
 }
 
-// moveTubCheck moves the look into a tub to the day by which it needs water.
+// moveTubCheck moves the check of a tub to the day on which it needs water.
 func moveTubCheck(d *plan.Day, c *counted) {
 	if s := c.Duty.Subject; s.Clutch != nil {
 		moveByDamp(d, c, d.DampOfTub(s.Clutch))
 	}
 }
 
-// reviewHatch asks once to look at a clutch past its window.
+// reviewHatch asks once to review a clutch that is past its window.
 func reviewHatch(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 	c := s.Clutch
 	f := d.Hatching(c)
@@ -157,8 +158,9 @@ func reviewHatch(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 		". Check the incubator's real temperature, and candle if you are used to it")
 }
 
-// chances returns the probability that young have hatched by the end of a day
-// and of each of the seven after it; nil once a forecast has no days left.
+// chances returns the probability that young have hatched by the end of a day,
+// and of each of the seven days after it; nil once the forecast has no days
+// left.
 func chances(f incubation.Forecast, on civil.Date) []float64 {
 	if f.Overdue {
 		return nil

@@ -13,7 +13,7 @@ import (
 	"strings"
 )
 
-// Winters proposes what winters ask for.
+// Winters proposes the tasks of winters.
 func Winters(d *plan.Day, propose plan.Propose) {
 	if !d.AnyWinter {
 		return
@@ -67,15 +67,15 @@ type winterTask struct {
 	id    husbandry.ID // of its routine
 	key   string       // the occurrence
 	due   civil.Date
-	until civil.Date // moot from this day on; zero: never
-	// cases name the words that take the place of the routine's own.
+	until civil.Date // the first day on which it is moot; zero: never
+	// cases name the words that replace the routine's own.
 	cases   []string
 	degrees string // in the title: "5-12 °C"
 	why     string
-	after   husbandry.Days // slack, where it is not the routine's; else 0
+	after   husbandry.Days // slack in days that replaces the routine's; else 0
 }
 
-// proposeWinter proposes a task of a winter unless it is moot or lies beyond the
+// proposeWinter proposes a task of a winter, unless it is moot or beyond the
 // plan.
 func proposeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, w winterTask) {
 	r := called(d, s, w.id, w.cases...)
@@ -93,7 +93,7 @@ func proposeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, w winterT
 	a := d.Once(s, r)
 	propose(&plan.Single{
 		Duty: a, Keys: []tasks.Key{a.Key(w.key)}, Due: w.due, Why: w.why, Clamped: true, Pinned: alarms,
-		// The feeder insects are loaded for it like for any other feeding.
+		// The feeder insects are gut-loaded for it, as for any other feeding.
 		Ridden: r.Kind == husbandry.Feed && s.Scope == husbandry.OfEnclosure,
 		While: func(due civil.Date) bool {
 			moot := !w.until.IsZero() && !civil.Max(due, d.On).Before(w.until)
@@ -103,8 +103,8 @@ func proposeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, w winterT
 	})
 }
 
-// beforeWinter asks to look at an animal before its winter, or says why it has
-// none.
+// beforeWinter asks for a look at an animal before its winter, or says why it
+// is not cooled.
 func beforeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w *herd.Winter) {
 	c := &w.Course
 	due := c.Fast.AddDays(-herd.CheckAhead)
@@ -127,8 +127,8 @@ func beforeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.An
 	}
 }
 
-// cooledWith names the animals that live with one and are without food on a
-// day.
+// cooledWith names the animals that share an enclosure with an animal and fast
+// on a day.
 func cooledWith(d *plan.Day, a *herd.Animal, day civil.Date) (names []string) {
 	for _, b := range d.Residents(a.Enclosure) {
 		if b != a && b.PresentOn(civil.Max(day, d.On)) && b.Wintering(day) != nil {
@@ -138,9 +138,9 @@ func cooledWith(d *plan.Day, a *herd.Animal, day civil.Date) (names []string) {
 	return names
 }
 
-// coolingSteps plans the fast and the temperatures of an enclosure, a room, or
-// of an animal that is warmed up before its companions. A step that was not
-// done gives way to the next.
+// coolingSteps proposes the fast and the temperatures of an enclosure, of a
+// room, or of an animal that is warmed up before its companions. The next step
+// replaces a step that was not done.
 func coolingSteps(d *plan.Day, propose plan.Propose, s *plan.Subject, w *herd.Winter) {
 	c := &w.Course
 	if !w.Alone {
@@ -190,9 +190,9 @@ func coolingSteps(d *plan.Day, propose plan.Propose, s *plan.Subject, w *herd.Wi
 	}
 }
 
-// stepLeftOut says, with a step of a winter, that the one before was not
-// marked: nobody is made cold or warm by two steps at once, which days away
-// would otherwise come to.
+// stepLeftOut says, beside a step of a winter, that the step before it was not
+// marked. Nobody is to take two steps of temperature at once, as after days
+// away.
 func stepLeftOut(d *plan.Day, s *plan.Subject, w *herd.Winter, before, step cooling.Step) string {
 	key := tasks.NewKey(s.ID, herd.CoolingStep, w.StepKey(before.Name))
 	if !before.On.Before(d.On) || before.On.Before(d.Began) || !d.BecameOf(key).Done.IsZero() {
@@ -201,8 +201,8 @@ func stepLeftOut(d *plan.Day, s *plan.Subject, w *herd.Winter, before, step cool
 	return fmt.Sprintf(". The step to %s has no mark: if it was not taken, take that one now and this one after %s", d.Degrees(before.From, before.To), english.Days(step.On.Sub(before.On)))
 }
 
-// notForTheCold names the animals of an enclosure or a room that are there on a
-// day and not to be cooled.
+// notForTheCold names the animals of an enclosure or room that are there on a
+// day and must not be cooled.
 func notForTheCold(d *plan.Day, s *plan.Subject, day civil.Date) (names []string) {
 	look := func(enclosure husbandry.ID) {
 		for _, a := range d.Residents(enclosure) {
@@ -223,7 +223,7 @@ func notForTheCold(d *plan.Day, s *plan.Subject, day civil.Date) (names []string
 	return names
 }
 
-// stepNumber counts the steps of one direction up to a step.
+// stepNumber is the number of a step among those in its direction, from 1.
 func stepNumber(c *cooling.Course, step cooling.Step) (n int) {
 	up := !step.On.Before(c.Up)
 	for _, s := range c.Steps {
@@ -243,8 +243,8 @@ func stepCount(c *cooling.Course, up bool) (n int) {
 	return n
 }
 
-// weighInTheCold plans the weighings from the first step down to the last step
-// up, sooner after a loss that warns.
+// weighInTheCold proposes the weighings from the first step down to the last
+// step up. After a loss that warns, the next weighing comes sooner.
 func weighInTheCold(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w *herd.Winter) {
 	c := &w.Course
 	if !d.On.Before(c.Warm) || !c.WasCooled() {
@@ -295,8 +295,8 @@ func weighInTheCold(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.
 	}
 }
 
-// stopCooling says that an animal must not stay in the cold: it has lost too
-// much, is ill, or carries eggs.
+// stopCooling says that an animal must leave the cold: it has lost too much, is
+// ill, or carries eggs.
 func stopCooling(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w *herd.Winter) {
 	c := &w.Course
 	if !c.WasCooled() || !d.On.Before(c.Feed) || d.On.Before(c.Down) {
@@ -332,8 +332,8 @@ func stopCooling(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Ani
 	}
 }
 
-// firstFood offers food after the winter, until the enclosure has been fed; at
-// is whom the steps of temperature were about.
+// firstFood proposes the first food after the winter, until the enclosure has
+// been fed. at is the subject of the steps of temperature.
 func firstFood(d *plan.Day, propose plan.Propose, s *plan.Subject, at, enclosure husbandry.ID, w *herd.Winter) {
 	c := &w.Course
 	if c.Feed.After(d.Horizon) {

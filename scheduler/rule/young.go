@@ -13,28 +13,29 @@ import (
 )
 
 const (
-	// youngFor is how many days the tub of a clutch's young is looked into,
-	// after the last of them hatched (common practice).
+	// youngFor is how many days after the last hatchling the tub of young is
+	// checked daily (common practice).
 	youngFor = 14
-	// sexAgain and feedAgain are how many days after an answer that settled
-	// nothing the question is asked anew (common practice).
+	// sexAgain and feedAgain are the days after which an unsettled question is
+	// asked again (common practice).
 	sexAgain  husbandry.Days = 30
 	feedAgain husbandry.Days = 1
-	// unfedFor is how many days after hatching young that have not eaten are a
+	// unfedFor is the age in days at which young that have not eaten are a
 	// reason to worry (common practice).
 	unfedFor = 10
-	// enterBy is how many days after hatching young should be in the books, and
-	// enterFor for how long those that are not are asked for.
+	// enterBy is the age in days at which young should have records. enterFor
+	// is the age up to which records are asked for.
 	enterBy, enterFor = 7, 180
-	// askedFor is how many days after its time such a question is still asked.
+	// askedFor is how many days after its due day such a question is still
+	// asked.
 	askedFor = 120
-	// sizeSpread is how many times as heavy as the lightest of a group its
-	// heaviest may be (common practice).
+	// sizeSpread is the ratio of the heaviest to the lightest mass up to which
+	// a group stays together (common practice).
 	sizeSpread = 1.5
 )
 
-// youngEvents lists the events of young that have records: that they hatched,
-// and that they were taken out of a group.
+// youngEvents lists the events of young that have records: the hatching, and
+// the day on which they were taken out of a group.
 func youngEvents(d *plan.Day, from civil.Date) []happening {
 	var list []happening
 	for _, a := range d.Animals {
@@ -53,8 +54,8 @@ func youngEvents(d *plan.Day, from civil.Date) []happening {
 }
 
 // youngSubject returns the animal that a routine about young is about, where an
-// animal with a record starts it. Of hatching it leaves to the clutch what goes
-// on with it while the young are small.
+// animal with a record starts it. While the young are small, most work after
+// hatching stays with the clutch.
 func youngSubject(d *plan.Day, r *plan.Routine, e happening) (s *plan.Subject, theirs bool) {
 	if e.animal == nil || e.event != husbandry.EventHatched && r.Scope != husbandry.OfClutch {
 		return nil, false
@@ -66,13 +67,13 @@ func youngSubject(d *plan.Day, r *plan.Routine, e happening) (s *plan.Subject, t
 	return s, true
 }
 
-// idleRaised says of each kind that raises young with records when it has nothing
-// to do for an animal.
+// idleRaised says when a kind of work about young with records has nothing to
+// do for an animal.
 var idleRaised = map[husbandry.Kind]func(a *herd.Animal) bool{
 	husbandry.Sexing: func(a *herd.Animal) bool { return a.Sex != husbandry.Unsexed },
 	// Females alone may stay together.
 	husbandry.Separate: func(a *herd.Animal) bool { return a.Count < 2 || a.Sex == husbandry.Female },
-	// For an animal that came from elsewhere it was decided when it came.
+	// For an animal from elsewhere it was decided when it came.
 	husbandry.Place: func(a *herd.Animal) bool { return a.Breeding || !a.Acquired.IsZero() },
 }
 
@@ -83,8 +84,8 @@ func idleYoung(_ *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	return s.Scope == husbandry.OfAnimal && nothing != nil && nothing(s.Animals[0])
 }
 
-// By the care sheet, young are first fed, sexed and separated at other ages than
-// by the common routines.
+// A care sheet may state other ages than the common routines for the first
+// food, sexing and separating.
 
 func firstFeedBySheet(sheet *husbandry.Species, offset, slack husbandry.Days) (husbandry.Days, husbandry.Days) {
 	if f := sheet.FirstFeed; !f.IsZero() {
@@ -107,8 +108,8 @@ func separateBySheet(sheet *husbandry.Species, offset, slack husbandry.Days) (hu
 	return offset, slack
 }
 
-// again asks anew because the last answer settled nothing, and reports whether an
-// answer was given at all: then the first question is over.
+// again repeats a question that the last answer left open, and reports whether
+// there was an answer at all: then the first question is over.
 func again(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, _ happening) bool {
 	var on civil.Date
 	var wait husbandry.Days
@@ -165,7 +166,7 @@ func youngWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	}})
 }
 
-// Young asks to look into what was found of young.
+// Young asks to look at findings about young.
 func Young(d *plan.Day, propose plan.Propose) {
 	for _, a := range d.Animals {
 		if s := d.Subject(a.ID); s != nil && a.Count > 1 && a.PresentOn(d.On) {
@@ -191,8 +192,8 @@ func Young(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// enterYoung asks for records of young that have none, as nothing else asks for
-// their food and water.
+// enterYoung asks for records of young that have none. Without records nothing
+// asks for their food and water.
 func enterYoung(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 	first := s.Clutch.FirstHatched()
 	if first.IsZero() || first.AddDays(enterFor).Before(d.On) {
@@ -202,8 +203,8 @@ func enterYoung(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 		"no feeding, water or weighing is asked for them", d.DateWords(first), s.Clutch.Hatched))
 }
 
-// reviewSize asks to sort a group by size where the last weights of each lie
-// far apart, unless somebody was taken out since.
+// reviewSize asks to sort a group by size where the last masses of its animals
+// lie far apart, unless an animal was taken out since.
 func reviewSize(d *plan.Day, propose plan.Propose, s *plan.Subject, weights []herd.Weight, regrouped civil.Date) {
 	i := len(weights) - 1
 	for i >= 0 && len(weights[i].Each) < 2 {

@@ -1,12 +1,13 @@
-// Package mailout sends mail: [Compose] makes the bytes, an [SMTP] or a
-// [Maildir] carries them on. Both are notify.Senders.
+// Package mailout sends mail. [Compose] makes the bytes, and an [SMTP] or a
+// [Maildir] sends them. Both are notify.Senders.
 //
-// Composing and sending are apart because a digest is stored between the two:
-// every attempt sends the same bytes with the same Message-ID, so that a mail
-// that arrives twice (RFC 1047) can be known as one.
+// A digest is stored between composing and sending. Every attempt therefore
+// sends the same bytes with the same Message-ID, and a mail that arrives twice
+// (RFC 1047) can be recognised.
 //
-// What a mail says is not decided here, nor when to try again; an [Error]
-// tells whether that can help. XOAUTH2 and DKIM signing are left out.
+// The package decides neither the content of a mail nor the time of the next
+// attempt; an [Error] says whether another attempt can help. It leaves out
+// XOAUTH2 and DKIM signing.
 package mailout
 
 import (
@@ -25,17 +26,17 @@ import (
 	"nestround/notify"
 )
 
-// maxLine is the longest line a mail may have, without its CRLF (RFC 5322
-// §2.1.1). Bodies never come near it: quoted-printable wraps at 76.
+// maxLine is the length of the longest line of a mail, without its CRLF (RFC
+// 5322 §2.1.1). Bodies stay far below: quoted-printable wraps at 76.
 const maxLine = 998
 
-// Compose renders a mail (RFC 5322): the text, and the HTML as its alternative
-// where there is any, in UTF-8 and quoted-printable. Equal messages give equal
-// bytes; nothing of the machine gets in.
+// Compose renders a mail (RFC 5322): the text, and the HTML if there is any, as
+// alternatives in UTF-8 and quoted-printable. Equal messages give equal bytes;
+// the result does not depend on the machine.
 //
-// A line break or another control character in anything that becomes a header
-// is refused: what follows it would be read as a header of its own. So are
-// addresses that are not plain ASCII, which not every server takes.
+// Compose rejects line breaks and other control characters in anything that
+// becomes a header, because the text after them would be read as a new header.
+// It also rejects addresses that are not plain ASCII, because some servers do.
 func Compose(m notify.Message) ([]byte, error) {
 	c := composer{msg: gomail.NewMsg(
 		gomail.WithCharset(gomail.CharsetUTF8), gomail.WithEncoding(gomail.EncodingQP), gomail.WithNoDefaultUserAgent())}
@@ -59,8 +60,8 @@ func Compose(m notify.Message) ([]byte, error) {
 	}
 	if m.Automatic != "" {
 		c.msg.SetGenHeader("Auto-Submitted", m.Automatic)
-		// Exchange and Outlook.com look at this one, which is not in any RFC,
-		// before they answer with "out of office".
+		// Exchange and Outlook.com read this header before they send an
+		// automatic "out of office" answer. It is in no RFC.
 		c.msg.SetGenHeader(gomail.HeaderXAutoResponseSuppress, "All")
 	}
 	text, html := strings.ToValidUTF8(m.Text, "\uFFFD"), strings.ToValidUTF8(m.HTML, "\uFFFD")
@@ -83,7 +84,7 @@ func Compose(m notify.Message) ([]byte, error) {
 	return raw, nil
 }
 
-// composer collects what is wrong with a message, all of it.
+// composer collects all problems of a message.
 type composer struct {
 	msg               *gomail.Msg
 	from, to, replyTo *mail.Address
@@ -118,7 +119,7 @@ func (c *composer) check(m notify.Message) {
 
 func (c *composer) bad(err error) { c.err = errors.Join(c.err, err) }
 
-// clean refuses control characters and reports whether there were none.
+// clean rejects control characters. It reports whether the value has none.
 func (c *composer) clean(what, value string) bool {
 	for _, r := range value {
 		if unicode.IsControl(r) {
@@ -130,7 +131,7 @@ func (c *composer) clean(what, value string) bool {
 }
 
 // id accepts the common form of a Message-ID: one @ between printable ASCII
-// characters, none of which needs quoting (RFC 5322 §3.6.4).
+// characters that need no quoting (RFC 5322 §3.6.4).
 func (c *composer) id(what, id string) {
 	if !c.clean(what, id) {
 		return
@@ -159,12 +160,12 @@ func (c *composer) address(what, value string) *mail.Address {
 		c.bad(fmt.Errorf("%s is %q: %w", what, value, err))
 		return nil
 	}
-	c.clean(what, a.Name) // quoting can hide what the first look did not see
+	c.clean(what, a.Name) // quoting can hide characters from the first check
 	return a
 }
 
-// checkAddress accepts an address as SMTP takes it, local@domain (RFC 5321
-// §4.1.2), of ASCII and without quoting.
+// checkAddress accepts addresses as SMTP takes them: local@domain (RFC 5321
+// §4.1.2) in ASCII without quoting.
 func checkAddress(address string) error {
 	for _, r := range address {
 		if r > unicode.MaxASCII {
@@ -178,8 +179,8 @@ func checkAddress(address string) error {
 	return nil
 }
 
-// boundary derives the line that parts the text from the HTML from the
-// Message-ID, and makes sure that neither contains it.
+// boundary derives the line between text and HTML from the Message-ID, and
+// makes sure that neither body contains it.
 func boundary(id string, bodies ...string) string {
 	for n := 0; ; n++ {
 		sum := sha256.Sum256(fmt.Appendf(nil, "%s %d", id, n))
@@ -190,9 +191,9 @@ func boundary(id string, bodies ...string) string {
 	}
 }
 
-// checkLines accepts what can travel by SMTP unchanged (RFC 5321 §2.3.8 and
-// §4.5.3.1.6): lines of bounded length that end in CRLF, and no CR or LF
-// elsewhere, which some servers take for a line end and some do not.
+// checkLines accepts mails that SMTP carries unchanged (RFC 5321 §2.3.8 and
+// §4.5.3.1.6): lines of limited length that end in CRLF, and no other CR or LF,
+// because only some servers take those for a line end.
 func checkLines(raw []byte) error {
 	if !bytes.HasSuffix(raw, []byte("\r\n")) {
 		return errors.New("its last line does not end in CRLF")
@@ -210,7 +211,7 @@ func checkLines(raw []byte) error {
 	return nil
 }
 
-// checkOutgoing refuses, for good, what no attempt could deliver.
+// checkOutgoing permanently rejects mails that no attempt could deliver.
 func checkOutgoing(m notify.Outgoing) error {
 	err := checkAddress(m.To)
 	if err == nil && m.From != "" { // "" is the sender of bounces, RFC 5321 §4.5.5

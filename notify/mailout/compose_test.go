@@ -78,8 +78,8 @@ func TestComposeGolden(t *testing.T) {
 	}
 }
 
-// What the standard library's parser, which shares no code with the writer
-// beyond quoted-printable, reads out of a composed mail.
+// The standard library's parser must read a composed mail correctly. It shares
+// no code with the writer except quoted-printable.
 func TestComposeReadByNetMail(t *testing.T) {
 	m := digest()
 	msg, err := mail.ReadMessage(bytes.NewReader(compose(t, m)))
@@ -167,8 +167,8 @@ func TestComposeReadByGoMessage(t *testing.T) {
 	}
 }
 
-// RFC 5322 §2.1.1: 998 characters a line at most, 78 preferred; §2.3: CR and LF
-// together only.
+// RFC 5322 §2.1.1: at most 998 characters per line, preferably 78; §2.3: CR and
+// LF only together.
 func TestComposeKeepsLinesShort(t *testing.T) {
 	for _, m := range []notify.Message{digest(), answer()} {
 		for line := range strings.SplitSeq(strings.TrimSuffix(string(compose(t, m)), "\r\n"), "\r\n") {
@@ -179,7 +179,7 @@ func TestComposeKeepsLinesShort(t *testing.T) {
 	}
 }
 
-func TestAPersonsMailIsNotMarkedAutomatic(t *testing.T) {
+func TestPersonalMailIsNotMarkedAutomatic(t *testing.T) {
 	m := digest()
 	m.Automatic = ""
 	raw := compose(t, m)
@@ -225,7 +225,7 @@ func TestComposeRefuses(t *testing.T) {
 	}
 }
 
-// A body may not end its part early by guessing the boundary, which it can,
+// A body must not be able to end its part early. It could guess the boundary,
 // because the boundary comes from the Message-ID.
 func TestBodyCannotForgeTheBoundary(t *testing.T) {
 	m := digest()
@@ -251,8 +251,8 @@ func header(t *testing.T, raw []byte) mail.Header {
 	return m.Header
 }
 
-// Whatever the values, a composed mail has these header fields, each once, and
-// the text comes back.
+// For all values, a composed mail has these header fields, each once, and the
+// text can be read back.
 func FuzzCompose(f *testing.F) {
 	m := digest()
 	f.Add(m.ID, m.From, m.To, m.ReplyTo, m.Subject, m.Text, m.HTML)
@@ -306,7 +306,7 @@ func FuzzCompose(f *testing.F) {
 	})
 }
 
-// lines makes all line ends equal and forgets those at the end.
+// lines makes all line ends equal and drops line ends at the end.
 func lines(s string) string {
 	s = strings.ReplaceAll(s, "\r\n", "\n")
 	s = strings.ReplaceAll(s, "\r", "\n")

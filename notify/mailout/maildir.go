@@ -17,9 +17,9 @@ import (
 	"nestround/tasks/disk"
 )
 
-// Maildir puts mails into a folder for another program to send or show: the
-// layout of cr.yp.to/proto/maildir.html, with lines that end in LF, as mail
-// folders on disk have them. It is a notify.Sender.
+// Maildir puts mails into a folder for another program to send or show. The
+// layout is cr.yp.to/proto/maildir.html; lines end in LF, as usual for mail
+// folders on disk. It is a notify.Sender.
 type Maildir struct {
 	dir   string
 	files disk.Files
@@ -27,13 +27,13 @@ type Maildir struct {
 
 var _ notify.Sender = (*Maildir)(nil)
 
-// NewMaildir sends into dir, which Send makes, with its subfolders tmp, new and
-// cur, where they are missing.
+// NewMaildir returns a Maildir that sends into dir. Send creates dir and its
+// subfolders tmp, new and cur if they do not exist.
 func NewMaildir(dir string) *Maildir { return &Maildir{dir: dir} }
 
-// Send implements notify.Sender. It returns nil once the mail is on the disk
-// under its final name. The name is made of the mail, so that a second attempt
-// adds no second copy, even if the mail has been read and moved to cur.
+// Send implements notify.Sender. It returns nil when the mail is on the disk
+// under its final name. The name is made from the mail, so a second attempt
+// adds no second copy, even if somebody has read the mail and moved it to cur.
 func (d *Maildir) Send(ctx context.Context, m notify.Outgoing) error {
 	if err := checkOutgoing(m); err != nil {
 		return err
@@ -65,8 +65,8 @@ func (d *Maildir) store(m notify.Outgoing) error {
 	return d.files.Rename(tmp, filepath.Join(d.dir, "new", name))
 }
 
-// delivered looks for an earlier attempt's file, in new or, with the flags that
-// a reader has added, in cur.
+// delivered looks for the file of an earlier attempt: in new, or in cur with
+// the flags of a mail reader.
 func (d *Maildir) delivered(name string) (bool, error) {
 	if _, err := os.Lstat(filepath.Join(d.dir, "new", name)); err == nil {
 		return true, nil
@@ -85,8 +85,9 @@ func (d *Maildir) delivered(name string) (bool, error) {
 	return false, nil
 }
 
-// fileName is the seconds of the mail's own date, which readers sort by, and a
-// digest of the mail where others have a process id and a counter.
+// fileName returns the name of the mail's file. It begins with the seconds of
+// the mail's own date, because mail readers sort by them. A digest of the mail
+// follows, where other programs have a process id and a counter.
 func fileName(m notify.Outgoing) string {
 	var seconds int64
 	if msg, err := mail.ReadMessage(bytes.NewReader(m.Raw)); err == nil {

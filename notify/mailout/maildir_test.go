@@ -26,7 +26,7 @@ func files(t *testing.T, dir string) []string {
 	return names
 }
 
-func TestMaildirTakesAMailOnce(t *testing.T) {
+func TestMaildirStoresMailOnce(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "not", "yet", "there")
 	d, m := mailout.NewMaildir(dir), outgoing(t)
 	for range 3 {
@@ -38,7 +38,7 @@ func TestMaildirTakesAMailOnce(t *testing.T) {
 	if len(names) != 1 || len(files(t, filepath.Join(dir, "tmp"))) != 0 || len(files(t, filepath.Join(dir, "cur"))) != 0 {
 		t.Fatalf("new holds %q; tmp and cur should be empty", names)
 	}
-	if strings.ContainsAny(names[0], "/:") || strings.HasPrefix(names[0], ".") { // the layout's own rules
+	if strings.ContainsAny(names[0], "/:") || strings.HasPrefix(names[0], ".") { // required by the Maildir layout
 		t.Errorf("%q is no name for a mail", names[0])
 	}
 	raw, err := os.ReadFile(filepath.Join(dir, "new", names[0]))
@@ -55,7 +55,8 @@ func TestMaildirTakesAMailOnce(t *testing.T) {
 		t.Errorf("mode %v, %v", info.Mode(), err)
 	}
 
-	// Read by the keeper, it lies in cur with flags, and still counts.
+	// After the keeper reads it, the mail is in cur with flags. It still counts
+	// as delivered.
 	if err := os.Rename(filepath.Join(dir, "new", names[0]), filepath.Join(dir, "cur", names[0]+":2,S")); err != nil {
 		t.Fatal(err)
 	}
@@ -66,7 +67,7 @@ func TestMaildirTakesAMailOnce(t *testing.T) {
 		t.Errorf("sent again as %q", names)
 	}
 
-	// The same mail to somebody else is another mail.
+	// The same mail for another person is another mail.
 	m.To = "sitter@example.org"
 	if err := d.Send(t.Context(), m); err != nil {
 		t.Fatal(err)
@@ -76,7 +77,7 @@ func TestMaildirTakesAMailOnce(t *testing.T) {
 	}
 }
 
-func TestMaildirThatCannotBe(t *testing.T) {
+func TestMaildirFails(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "file")
 	if err := os.WriteFile(file, nil, 0o600); err != nil {
 		t.Fatal(err)

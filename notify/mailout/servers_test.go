@@ -13,9 +13,9 @@ import (
 	"nestround/notify/practice/servertest"
 )
 
-// patiently sends as the program does: again, after a pause, while the error
-// is temporary. Another package's test may be restarting Dovecot, without
-// which Postfix cannot check passwords.
+// patiently sends as the program does: if the error is temporary, it tries
+// again after a pause. Another package's test may be restarting Dovecot, and
+// Postfix cannot check passwords without Dovecot.
 func patiently(t *testing.T, s *mailout.SMTP, m notify.Outgoing) error {
 	t.Helper()
 	for {
@@ -29,9 +29,9 @@ func patiently(t *testing.T, s *mailout.SMTP, m notify.Outgoing) error {
 	}
 }
 
-// Every security mode and every way to log in, against Postfix with Dovecot's
-// SASL, whose SCRAM and CRAM-MD5 the practice server does not have.
-func TestPostfixTakesTheMail(t *testing.T) {
+// Tests every security mode and login mechanism against Postfix with Dovecot's
+// SASL. The practice server has no SCRAM and no CRAM-MD5.
+func TestPostfixAcceptsMail(t *testing.T) {
 	servers := servertest.Get(t)
 	for _, c := range []struct {
 		security mailout.Security
@@ -48,7 +48,7 @@ func TestPostfixTakesTheMail(t *testing.T) {
 					t.Fatal(err)
 				}
 				got, _ := servers.Find(t, servers.Keeper, m.ID)
-				if !bytes.HasSuffix(got, raw) { // Postfix puts its own header fields before it
+				if !bytes.HasSuffix(got, raw) { // Postfix puts its own header fields first
 					t.Errorf("the mail changed on its way:\n%s", got)
 				}
 			})
@@ -82,7 +82,7 @@ func TestPostfixRefuses(t *testing.T) {
 			c.change(&o, &mail)
 			s := sender(t, o)
 			err := s.Send(t.Context(), mail)
-			for c.code != 0 && failure(t, err).Temporary() { // Dovecot is away for a moment
+			for c.code != 0 && failure(t, err).Temporary() { // Dovecot is restarting
 				time.Sleep(100 * time.Millisecond)
 				err = s.Send(t.Context(), mail)
 			}

@@ -24,49 +24,48 @@ type Security string
 
 const (
 	TLS      Security = "tls"      // from the first byte, usually port 465 (RFC 8314)
-	STARTTLS Security = "starttls" // begun in the clear, then always changed to TLS; usually port 587
-	None     Security = "none"     // to this machine only
+	STARTTLS Security = "starttls" // starts in clear, then always switches to TLS; usually port 587
+	None     Security = "none"     // in clear; only to this machine
 )
 
-// Options are what an [SMTP] needs to know.
+// Options configure an [SMTP].
 type Options struct {
 	Addr     string // host:port
 	Security Security
-	// User and Password log in; no user, no login.
+	// User and Password log in. Without a User there is no login.
 	User, Password string
-	// Mechanism is one of [Mechanisms]; "" takes the best that the server
-	// offers.
+	// Mechanism is one of [Mechanisms]; "" for the best that the server offers.
 	Mechanism string
-	// CA are the authorities that may vouch for the server; nil for the
-	// system's.
+	// CA are the certificate authorities that may vouch for the server; nil for
+	// the system's authorities.
 	CA *x509.CertPool
-	// Hello is the name to introduce ourselves by; "" for the address of our
-	// end of the connection.
+	// Hello is our name in the greeting; "" for the address of our end of the
+	// connection.
 	Hello string
-	// Timeout limits every step of the dialogue; 0 for a minute. Only for the
-	// answer to a whole mail [FinalTimeout] is waited, if that is longer.
+	// Timeout limits every step of the dialogue; 0 for a minute. Only the
+	// answer to a whole mail may take [FinalTimeout], if that is longer.
 	Timeout time.Duration
-	// Dial replaces the ordinary way to connect, nil for that.
+	// Dial replaces the usual way to connect; nil for the usual way.
 	Dial func(ctx context.Context, network, addr string) (net.Conn, error)
 }
 
-// FinalTimeout is how long the server may think about a mail that it has been
-// given: 10 minutes by RFC 5321 §4.5.3.2.6, because giving up earlier is what
-// makes mails arrive twice.
+// FinalTimeout is the longest wait for the server's answer to a whole mail: 10
+// minutes by RFC 5321 §4.5.3.2.6. If clients give up earlier, mails arrive
+// twice.
 const FinalTimeout = 10 * time.Minute
 
-// quitTimeout is how long a goodbye may take; nothing depends on it.
+// quitTimeout limits the goodbye. Nothing depends on the goodbye.
 const quitTimeout = 5 * time.Second
 
-// Mechanisms returns the ways to log in that are known, best first: those that
-// keep the password from the server come before those that hand it over, and
-// CRAM-MD5, which needs the password in clear on the server, is last.
+// Mechanisms returns the known login mechanisms, best first. Mechanisms that
+// hide the password from the server come before mechanisms that send it.
+// CRAM-MD5 is last, because the server must store the password in clear.
 func Mechanisms() []string {
 	return []string{"SCRAM-SHA-256", "SCRAM-SHA-1", "PLAIN", "LOGIN", "CRAM-MD5"}
 }
 
-// SMTP sends through a server (RFC 5321), one connection a mail. It is a
-// notify.Sender, and may be used from several goroutines.
+// SMTP sends through a server (RFC 5321), with a new connection for each mail.
+// It is a notify.Sender, and safe for use by several goroutines.
 type SMTP struct {
 	o    Options
 	host string
@@ -74,8 +73,8 @@ type SMTP struct {
 
 var _ notify.Sender = (*SMTP)(nil)
 
-// NewSMTP looks at the options without connecting. It refuses clear text to
-// any host but this one.
+// NewSMTP checks the options without connecting. It allows unencrypted
+// connections only to this machine.
 func NewSMTP(o Options) (*SMTP, error) {
 	host, port, err := net.SplitHostPort(o.Addr)
 	if err != nil || host == "" || port == "" {
@@ -106,7 +105,7 @@ func NewSMTP(o Options) (*SMTP, error) {
 	return &SMTP{o: o, host: host}, nil
 }
 
-// loopback reports whether a host means this machine.
+// loopback reports whether host is this machine.
 func loopback(host string) bool {
 	if strings.EqualFold(host, "localhost") {
 		return true
@@ -115,13 +114,13 @@ func loopback(host string) bool {
 	return ip != nil && ip.IsLoopback()
 }
 
-// Error is a mail that did not go out.
+// Error says why a mail was not sent.
 type Error struct {
-	Server string // host:port, "" if none was asked
+	Server string // host:port; "" if no server was asked
 	Doing  string // the step: "connect", "log in", "name the recipient", ...
-	Code   int    // the server's reply, RFC 5321 §4.2; 0 if it gave none
-	// MayHaveArrived says that the whole mail was handed over and the answer
-	// is missing: the next attempt may be its second arrival.
+	Code   int    // the server's reply code, RFC 5321 §4.2; 0 if there was no reply
+	// MayHaveArrived says that the server got the whole mail but did not
+	// answer. The next attempt may then deliver the mail a second time.
 	MayHaveArrived bool
 	Err            error // without passwords
 
@@ -142,13 +141,13 @@ func (e *Error) Error() string {
 func (e *Error) Unwrap() error { return e.Err }
 
 // Temporary reports whether another attempt with the same bytes can help. It
-// cannot after a 5yz reply (RFC 5321 §4.2.1), a refused login among them, and
-// when the mail itself is not fit to be sent. It may after everything else:
-// broken connections, silence, even a certificate that is not trusted, which
-// happens in foreign networks.
+// cannot help after a 5yz reply (RFC 5321 §4.2.1), such as a refused login, or
+// if the mail itself is invalid. It may help after all other failures: a broken
+// connection, no answer, even an untrusted certificate, which happens in
+// foreign networks.
 func (e *Error) Temporary() bool { return !e.permanent }
 
-// fail makes an Error of what went wrong in a step.
+// fail makes an Error from the failure of a step.
 func (s *SMTP) fail(ctx context.Context, doing string, err error) *Error {
 	e := &Error{Server: s.o.Addr, Doing: doing, Err: s.redact(err)}
 	var reply *textproto.Error
@@ -163,8 +162,8 @@ func (s *SMTP) fail(ctx context.Context, doing string, err error) *Error {
 	return e
 }
 
-// redact returns err without the password, which a careless server may have
-// repeated in its reply, in clear or as it was encoded for the login.
+// redact returns err without the password. A careless server may repeat the
+// password in its reply, in clear or as it was encoded for the login.
 func (s *SMTP) redact(err error) error {
 	if s.o.Password == "" {
 		return err
@@ -184,8 +183,8 @@ func (s *SMTP) redact(err error) error {
 }
 
 // Send implements notify.Sender. It returns nil as soon as the server has
-// confirmed the mail; what happens to the connection then does not matter.
-// When ctx ends, the step that is under way ends.
+// confirmed the mail; a later failure of the connection does not matter. If ctx
+// ends, the current step ends too.
 func (s *SMTP) Send(ctx context.Context, m notify.Outgoing) error {
 	if err := checkOutgoing(m); err != nil {
 		return err
@@ -194,7 +193,7 @@ func (s *SMTP) Send(ctx context.Context, m notify.Outgoing) error {
 	if err != nil {
 		return s.fail(ctx, "connect", err)
 	}
-	// Closing the connection underneath frees whatever waits for it.
+	// Closing the connection ends every operation that waits for it.
 	stop := context.AfterFunc(ctx, func() { conn.Close() })
 	defer stop()
 	defer conn.Close()
@@ -207,7 +206,7 @@ func (s *SMTP) Send(ctx context.Context, m notify.Outgoing) error {
 		return err
 	}
 	if c.UpdateDeadline(quitTimeout) == nil {
-		c.Quit() // the mail is the server's now, whatever it says
+		c.Quit() // the server has the mail, so its answer does not matter
 	}
 	return nil
 }
@@ -227,7 +226,7 @@ func (s *SMTP) connect(ctx context.Context) (net.Conn, error) {
 	return conn, nil
 }
 
-// greet takes a connection through greeting, TLS and login.
+// greet does the greeting, TLS and login on a connection.
 func (s *SMTP) greet(ctx context.Context, conn net.Conn) (*smtp.Client, error) {
 	protect := &tls.Config{ServerName: s.host, RootCAs: s.o.CA, MinVersion: tls.VersionTLS12}
 	conn.SetDeadline(time.Now().Add(s.o.Timeout)) // an error here shows at the next read
@@ -270,7 +269,8 @@ func (s *SMTP) greet(ctx context.Context, conn net.Conn) (*smtp.Client, error) {
 	return c, nil
 }
 
-// literal is the name of a host without a name (RFC 5321 §4.1.3).
+// literal returns the name of a host that has only an address (RFC 5321
+// §4.1.3).
 func literal(a net.Addr) string {
 	tcp, ok := a.(*net.TCPAddr)
 	switch {
@@ -282,7 +282,7 @@ func literal(a net.Addr) string {
 	return "[IPv6:" + tcp.IP.String() + "]"
 }
 
-// login picks the mechanism.
+// login chooses the login mechanism.
 func (s *SMTP) login(c *smtp.Client) (smtp.Auth, error) {
 	_, list := c.Extension("AUTH")
 	offered := strings.Fields(strings.ToUpper(list))
@@ -313,7 +313,7 @@ func (s *SMTP) login(c *smtp.Client) (smtp.Auth, error) {
 	return nil, fmt.Errorf("the server offers login by %s only, of which none is known here", strings.Join(offered, ", "))
 }
 
-// step does one exchange, with a deadline of its own.
+// step does one exchange with its own deadline.
 func (s *SMTP) step(ctx context.Context, c *smtp.Client, doing string, do func() error) error {
 	err := c.UpdateDeadline(s.o.Timeout)
 	if err == nil {
@@ -325,9 +325,9 @@ func (s *SMTP) step(ctx context.Context, c *smtp.Client, doing string, do func()
 	return nil
 }
 
-// handOver is the mail transaction (RFC 5321 §3.3).
+// handOver does the mail transaction (RFC 5321 §3.3).
 func (s *SMTP) handOver(ctx context.Context, c *smtp.Client, m notify.Outgoing) error {
-	c.SkipSMTPUTF8(true) // everything is ASCII; asking for more could get it refused further on
+	c.SkipSMTPUTF8(true) // everything is ASCII; asking for SMTPUTF8 could get the mail refused by a later server
 	if err := s.step(ctx, c, "name the sender", func() error { return c.Mail("<" + m.From + ">") }); err != nil {
 		return err
 	}

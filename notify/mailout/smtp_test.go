@@ -35,7 +35,8 @@ func newBox(t *testing.T) *practice.Box {
 	return b
 }
 
-// withTLS starts a box that insists on a login, and returns whom to trust.
+// withTLS starts a box that requires a login. It returns the certificate
+// authority to trust.
 func withTLS(t *testing.T) (*practice.Box, *x509.CertPool) {
 	t.Helper()
 	cfg, authority, err := practice.Certificate()
@@ -78,8 +79,8 @@ func outgoing(t *testing.T) notify.Outgoing {
 	return notify.Outgoing{ID: m.ID, From: lizards, To: keeper, Raw: compose(t, m)}
 }
 
-// failure checks the kind of error that every refusal must have, and that it
-// does not tell the password.
+// failure checks the properties of every error, and that the error does not
+// contain the password.
 func failure(t *testing.T, err error) *mailout.Error {
 	t.Helper()
 	var e *mailout.Error
@@ -135,8 +136,8 @@ func TestSendOverEachSecurity(t *testing.T) {
 	}
 }
 
-// RFC 5321 §4.5.2: lines that begin with a dot travel with a second one and
-// arrive with the first alone.
+// RFC 5321 §4.5.2: a line that begins with a dot travels with a second dot and
+// arrives with the first dot only.
 func TestDotsArriveAsSent(t *testing.T) {
 	b := inClear(t)
 	s := sender(t, mailout.Options{Addr: b.SMTP(), Security: mailout.None})
@@ -150,7 +151,7 @@ func TestDotsArriveAsSent(t *testing.T) {
 	}
 }
 
-func TestSecurityIsNotGivenUp(t *testing.T) {
+func TestNoFallbackToClearText(t *testing.T) {
 	b, pool := withTLS(t)
 	_, stranger := withTLS(t)
 	plain := inClear(t)
@@ -191,8 +192,8 @@ func TestClearTextStaysOnThisMachine(t *testing.T) {
 			t.Error(err)
 		}
 	}
-	// A "localhost" that resolves to somewhere else: 192.0.2.1 is TEST-NET-1 of
-	// RFC 5737.
+	// A "localhost" that resolves to another machine: 192.0.2.1 is TEST-NET-1
+	// of RFC 5737.
 	s := sender(t, mailout.Options{Addr: "localhost:25", Security: mailout.None, User: lizards, Password: password,
 		Dial: func(context.Context, string, string) (net.Conn, error) {
 			near, _ := net.Pipe()
@@ -207,7 +208,7 @@ type elsewhere struct{ net.Conn }
 
 func (elsewhere) RemoteAddr() net.Addr { return &net.TCPAddr{IP: net.IPv4(192, 0, 2, 1), Port: 25} }
 
-func TestOptionsThatCannotWork(t *testing.T) {
+func TestInvalidOptions(t *testing.T) {
 	for name, o := range map[string]mailout.Options{
 		"no port":                 {Addr: "smtp.example.org", Security: mailout.TLS},
 		"no host":                 {Addr: ":465", Security: mailout.TLS},
@@ -257,8 +258,9 @@ func TestLoginRefused(t *testing.T) {
 	})
 }
 
-// What to do after each way in which a server can fail. "Retry with the same
-// bytes" is Temporary; after the final dot the mail may have arrived.
+// For each failure of a server, the test checks whether to try again
+// (Temporary), and whether the mail may have arrived, which is possible after
+// the final dot.
 func TestEveryFailure(t *testing.T) {
 	steps := []practice.Step{
 		practice.StepConnect, practice.StepEHLO, practice.StepAUTH, practice.StepMAIL, practice.StepRCPT,
@@ -267,7 +269,7 @@ func TestEveryFailure(t *testing.T) {
 	try := func(t *testing.T, f practice.Fault) (*practice.Box, error) {
 		b := inClear(t)
 		b.Break(f)
-		if f.At == practice.StepEHLO { // the fall-back must fail as well
+		if f.At == practice.StepEHLO { // the client's fall-back must fail too
 			f.At = "HELO"
 			b.Break(f)
 		}
@@ -302,7 +304,8 @@ func TestEveryFailure(t *testing.T) {
 		if e := failure(t, err); !e.Temporary() || !e.MayHaveArrived {
 			t.Errorf("%v: temporary %v, may have arrived %v", e, e.Temporary(), e.MayHaveArrived)
 		}
-		// The second attempt brings the same bytes, by which the two are one.
+		// The second attempt sends the same bytes, so both copies can be
+		// recognised as the same mail.
 		s := sender(t, mailout.Options{Addr: b.SMTP(), Security: mailout.None})
 		if err := s.Send(t.Context(), outgoing(t)); err != nil {
 			t.Fatal(err)
@@ -312,7 +315,7 @@ func TestEveryFailure(t *testing.T) {
 		}
 	})
 	for _, what := range []practice.What{practice.HangUp, practice.HangUpAfter, practice.Refuse} {
-		t.Run(fmt.Sprintf("trouble %d at QUIT is no trouble", what), func(t *testing.T) {
+		t.Run(fmt.Sprintf("failure %d at QUIT does not matter", what), func(t *testing.T) {
 			b, err := try(t, practice.Fault{At: practice.StepQUIT, What: what, Reply: "421 gone"})
 			if err != nil || len(b.Messages(keeper)) != 1 {
 				t.Errorf("%v, %d mails arrived", err, len(b.Messages(keeper)))
@@ -329,7 +332,8 @@ func TestEveryFailure(t *testing.T) {
 	})
 }
 
-// A server that falls silent costs one timeout, and less when the context ends.
+// A server that stops answering costs only one timeout, or less if the context
+// ends.
 func TestSilence(t *testing.T) {
 	for _, c := range []struct {
 		at   practice.Step
@@ -365,7 +369,7 @@ func TestSilence(t *testing.T) {
 				}
 			})
 		})
-		t.Run(fmt.Sprintf("at %s, until we are told to stop", c.at), func(t *testing.T) {
+		t.Run(fmt.Sprintf("at %s, until the context ends", c.at), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				ctx, cancel := context.WithTimeout(t.Context(), 3*time.Second)
 				defer cancel()
@@ -381,7 +385,7 @@ func TestSilence(t *testing.T) {
 	}
 }
 
-func TestMailsNotFitToBeSent(t *testing.T) {
+func TestInvalidMails(t *testing.T) {
 	b := inClear(t)
 	s := sender(t, mailout.Options{Addr: b.SMTP(), Security: mailout.None})
 	d := mailout.NewMaildir(t.TempDir())
@@ -410,7 +414,7 @@ func TestMailsNotFitToBeSent(t *testing.T) {
 	if n := len(b.Messages(keeper)); n != 0 {
 		t.Errorf("%d mails arrived", n)
 	}
-	t.Run("the sender of bounces is fine", func(t *testing.T) {
+	t.Run("the empty sender of bounces is valid", func(t *testing.T) {
 		m := outgoing(t)
 		m.From = ""
 		if err := s.Send(t.Context(), m); err != nil {

@@ -14,12 +14,12 @@ import (
 	"nestround/tasks/disk"
 )
 
-// Deliver hands every mail that is due at now to s, the oldest first, and says
-// what came of it. Mails that failed or came too late are kept aside.
+// Deliver hands every mail that is due at now to s, the oldest first, and
+// reports the result. It sets aside mails that failed for good or are too late.
 //
-// An error is one of the disk, and does not keep the other mails from being
-// sent; the report holds what happened nevertheless. Another process that is
-// delivering is [ErrBusy]. If ctx ends, the attempt under way does not count.
+// An error means a fault of the disk. It does not stop the other mails, and the
+// report is valid nevertheless. The error is [ErrBusy] if another process is
+// delivering. If ctx ends, the current attempt does not count.
 func (b *Box) Deliver(ctx context.Context, s notify.Sender, now time.Time) (Report, error) {
 	if err := b.files.MkdirAll(b.dir, 0o700); err != nil {
 		return Report{}, err
@@ -64,7 +64,7 @@ func (d *delivery) fault(err error) {
 	}
 }
 
-// prepare tidies up and reads what there is to send.
+// prepare tidies up and reads the mails to send.
 func (d *delivery) prepare() ([]stored, error) {
 	short, err := d.lock()
 	if err != nil {
@@ -96,8 +96,8 @@ func (d *delivery) prepare() ([]stored, error) {
 	return mails, nil
 }
 
-// forget removes what nobody needs any more: failed mails of long ago, and
-// the attempts of mails that are gone.
+// forget removes old data: mails that failed long ago, and the attempts of
+// mails that are gone.
 func (d *delivery) forget() error {
 	all, err := d.failures(func(path string) (Failure, bool, error) {
 		f, damaged, err := disk.LoadJSON[Failure](d.files, path)
@@ -113,7 +113,7 @@ func (d *delivery) forget() error {
 		if d.now.Sub(f.At) <= memory {
 			break
 		}
-		// The reason goes last, so that a crash in between leaves it to be
+		// Remove the reason last: after a crash in between, the failure is
 		// found again.
 		name := nameOf(f.ID, f.To)
 		if err := d.files.Remove(d.failed(name + mailExt)); err != nil {
@@ -141,10 +141,10 @@ func (d *delivery) forget() error {
 	return nil
 }
 
-// one does with a mail what is due.
+// one does the due action for a mail: finish, fail, wait or send it.
 func (d *delivery) one(ctx context.Context, s notify.Sender, m stored) {
 	if at, left := d.left(m.name, d.sent); left {
-		// It left, and a crash or a full disk kept that from being finished.
+		// The mail has left, but a crash or a full disk prevented its removal.
 		d.finish(m, at)
 		return
 	}
@@ -157,7 +157,7 @@ func (d *delivery) one(ctx context.Context, s notify.Sender, m stored) {
 		d.fail(m, t, true, reason)
 		return
 	}
-	// A clock that was set back must not hold a mail for longer than a pause.
+	// If the clock was set back, a mail must not wait longer than its pause.
 	if d.now.Before(t.Next) && !d.now.Before(t.Last) {
 		d.keep(m, t)
 		return
@@ -170,7 +170,7 @@ func (d *delivery) one(ctx context.Context, s notify.Sender, m stored) {
 		d.finish(m, d.now)
 		return
 	}
-	if ctx.Err() != nil { // we gave up, not the other side
+	if ctx.Err() != nil { // we stopped; the other side did not fail
 		d.keep(m, t)
 		return
 	}
@@ -192,7 +192,7 @@ func (d *delivery) one(ctx context.Context, s notify.Sender, m stored) {
 	d.keep(m, t)
 }
 
-// keep counts a mail that stays.
+// keep counts a mail that stays in the outbox.
 func (d *delivery) keep(m stored, t try) {
 	next := t.Next
 	if t.Attempts == 0 {
@@ -207,8 +207,9 @@ func (d *delivery) keep(m stored, t try) {
 	}
 }
 
-// finish remembers that a mail left and lets it go. Until that is on the disk
-// this process remembers it, so as not to send the mail again.
+// finish records that a mail has left, and removes it. Until the record is on
+// the disk, this process remembers it in memory, so that it does not send the
+// mail again.
 func (d *delivery) finish(m stored, at time.Time) {
 	d.mu.Lock()
 	d.Box.sent[m.name] = at
@@ -234,8 +235,8 @@ func (d *delivery) finish(m stored, at time.Time) {
 	d.mu.Unlock()
 }
 
-// fail keeps a mail aside, the reason first: what has a reason and is still
-// here is tried once more.
+// fail sets a mail aside. It writes the reason first: after a crash, a mail
+// with a reason that is still in the outbox is tried once more.
 func (d *delivery) fail(m stored, t try, late bool, reason string) {
 	f := Failure{
 		Envelope: m.Envelope, At: d.now, Attempts: t.Attempts, Late: late, Reason: reason,
@@ -260,10 +261,10 @@ func (d *delivery) fail(m stored, t try, late bool, reason string) {
 	d.report.Failed = append(d.report.Failed, f)
 }
 
-// Run delivers what is due, again and again, until ctx ends, and returns ctx's
-// error. It looks as soon as a mail is put into this Box, when one is due, and
-// once a minute. After every pass in which something happened or the disk was
-// at fault it calls report, unless that is nil.
+// Run delivers due mails again and again until ctx ends, and returns ctx's
+// error. It runs when a mail is put into this Box, when a mail is due, and at
+// least once a minute. It calls report, unless that is nil, after every run in
+// which something happened or the disk failed.
 func (b *Box) Run(ctx context.Context, s notify.Sender, clock func() time.Time, report func(Report, error)) error {
 	for {
 		now := clock()

@@ -1,20 +1,21 @@
 // Package outbox keeps mails until they have left.
 //
 // [Box.Put] stores a composed mail below state/outbox of the books and returns
-// when it is on the disk; from then on it leaves at least once, whatever
-// crashes. [Box.Deliver] hands the mails that are due to a [notify.Sender] and
-// remembers which left; [Box.Run] is Deliver again and again. Every attempt
-// carries the same bytes and Message-ID, so that a copy which a crash between
-// sending and remembering lets leave a second time is recognised as one
-// (RFC 1047 describes why that window cannot be closed).
+// when it is on the disk. From then on the mail leaves at least once, even
+// after crashes. [Box.Deliver] hands the due mails to a [notify.Sender] and
+// records which of them left. [Box.Run] repeats Deliver. A crash between
+// sending and recording can make a mail leave twice (RFC 1047 explains why that
+// cannot be avoided). Every attempt therefore carries the same bytes and
+// Message-ID, so a second copy can be recognised.
 //
 // A mail is tried again after 1, 2, 5, 10, 20 and 30 minutes and then every
-// half hour, as RFC 5321, section 4.5.4.1, asks, until its deadline or, if it
-// has none, for five days. What is then still here, and what the next hop
-// refused for good, is kept aside with the reason for a while and reported.
+// half hour, as RFC 5321, section 4.5.4.1, asks. It is tried until its
+// deadline, or for five days if it has none. Then it is set aside with the
+// reason for a while and reported. The same happens if the next server refuses
+// it for good.
 //
-// How a mail is composed, what it says and by which way it leaves is not known
-// here.
+// The package does not know how a mail is composed, its content, or the way it
+// is sent.
 package outbox
 
 import (
@@ -37,45 +38,47 @@ import (
 	"nestround/tasks/disk"
 )
 
-// Folder is where the outbox is, below the books.
+// Folder is the folder of the outbox, relative to the books.
 const Folder = "state/outbox"
 
 const (
-	// giveUp is how long a mail without a deadline is tried: "at least 4-5
-	// days" (RFC 5321, section 4.5.4.1).
+	// giveUp is the time after which a mail without a deadline is given up: "at
+	// least 4-5 days" (RFC 5321, section 4.5.4.1).
 	giveUp = 5 * 24 * time.Hour
-	// sendLimit ends an attempt that hangs; the longest single wait that
-	// RFC 5321, section 4.5.3.2, knows is 10 minutes.
+	// sendLimit ends an attempt that hangs. The longest single wait in RFC
+	// 5321, section 4.5.3.2, is 10 minutes.
 	sendLimit = 10 * time.Minute
-	// memory is how long it is remembered what left and what failed.
+	// memory is the time for which sent and failed mails are remembered.
 	memory = 60 * 24 * time.Hour
-	// idle is the longest that Run waits before it looks again. The machine
-	// may have slept, and another process may have put a mail here.
+	// idle is the longest wait of Run before it looks again: the machine may
+	// have slept, and another process may have put a mail here.
 	idle = time.Minute
-	// putWait is how long Put and Deliver wait for each other's short moments.
+	// putWait is the longest wait of Put and Deliver for the lock that the
+	// other holds for a moment.
 	putWait = 10 * time.Second
 )
 
 var pauses = []time.Duration{1 * time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 20 * time.Minute, 30 * time.Minute}
 
-// Pause returns how long a mail rests after so many failed attempts, from 1.
+// Pause returns the pause after the given number of failed attempts, counted
+// from 1.
 func Pause(attempts int) time.Duration {
 	return pauses[min(max(attempts, 1), len(pauses))-1]
 }
 
-// ErrBusy is what Deliver's error matches (errors.Is) when another process is
-// delivering the same box.
+// ErrBusy matches Deliver's error (errors.Is) if another process is delivering
+// the same box.
 var ErrBusy = errors.New("another nestround is sending the waiting mail")
 
-// Box is the outbox of some books. It may be used by several goroutines, and
-// several processes may have one of the same books.
+// Box is the outbox of the books. It is safe for use by several goroutines, and
+// several processes may each have a Box of the same books.
 type Box struct {
 	dir   string
 	files disk.Files
-	wake  chan struct{} // a mail was put here
+	wake  chan struct{} // signalled when a mail is put here
 
-	// What could not be written down, as on a full disk, is at least not
-	// forgotten while the program runs.
+	// Records that could not be written, for example on a full disk, are kept
+	// here while the program runs.
 	mu    sync.Mutex
 	sent  map[string]time.Time
 	tries map[string]try
@@ -89,12 +92,12 @@ func New(books string, files disk.Files) *Box {
 	}
 }
 
-// Meta is what the outbox needs to know about a mail besides its bytes.
+// Meta is the data about a mail that the outbox needs besides its bytes.
 type Meta struct {
-	About  string    `json:"about"`  // for reports: "the digest of 12 May"
-	Queued time.Time `json:"queued"` // now; the oldest mail leaves first
-	// Deadline is when it is too late: the mail is not sent at or after it.
-	// Zero: no mail is too late for five days.
+	About  string    `json:"about"`  // name for reports: "the digest of 12 May"
+	Queued time.Time `json:"queued"` // time of Put; the oldest mail leaves first
+	// Deadline is the time from which the mail is not sent any more. If it is
+	// zero, the mail is tried for five days.
 	Deadline time.Time `json:"deadline,omitzero"`
 }
 
@@ -106,21 +109,21 @@ type Envelope struct {
 	Meta
 }
 
-// header is the first line of a stored mail; the bytes to send follow it.
+// header is the first line of a stored mail. The bytes to send follow it.
 type header struct {
 	Envelope
 	Size   int    `json:"size"`
 	SHA256 string `json:"sha256"`
 }
 
-// stored is a mail that waits.
+// stored is a waiting mail.
 type stored struct {
 	name string // of its file, without the extension
 	header
 	raw []byte
 }
 
-// try is what became of the attempts so far.
+// try is the record of the attempts so far.
 type try struct {
 	Attempts int       `json:"attempts"`
 	Last     time.Time `json:"last"`
@@ -140,8 +143,8 @@ type Sent struct {
 type Waiting struct {
 	Envelope
 	Attempts int
-	Next     time.Time // zero: at once
-	Error    string    // of the last attempt; "" when there was none
+	Next     time.Time // zero if it is due at once
+	Error    string    // error of the last attempt; "" if there was none
 }
 
 // Failure is a mail that is not tried any more.
@@ -149,22 +152,22 @@ type Failure struct {
 	Envelope
 	At       time.Time `json:"at"`
 	Attempts int       `json:"attempts"`
-	Late     bool      `json:"late,omitempty"` // it was still here at its deadline
+	Late     bool      `json:"late,omitempty"` // its deadline passed
 	Reason   string    `json:"reason"`
-	File     string    `json:"file"` // where the mail is kept, relative to the books
+	File     string    `json:"file"` // file of the mail, relative to the books
 }
 
-// Report is what one Deliver came to.
+// Report is the result of a Deliver.
 type Report struct {
 	Sent     []Sent
 	Deferred []Waiting // tried now, without success
 	Failed   []Failure
-	Damaged  []*disk.CorruptError // files that were not what the outbox wrote, set aside
-	Waiting  int                  // mails that remain, the deferred ones among them
-	Next     time.Time            // when the first of those is due; zero when there is none
+	Damaged  []*disk.CorruptError // files that the outbox did not write like this, now set aside
+	Waiting  int                  // number of waiting mails, including the deferred mails
+	Next     time.Time            // when the first of them is due; zero if there are none
 }
 
-// Empty reports whether nothing happened that anybody needs to know.
+// Empty reports whether there is nothing to tell anybody.
 func (r Report) Empty() bool {
 	return len(r.Sent)+len(r.Deferred)+len(r.Failed)+len(r.Damaged) == 0
 }
@@ -175,8 +178,8 @@ const (
 	failExt = ".json"
 )
 
-// nameOf is the file name of a mail: keepers who share a digest get a mail
-// each, which may have the same ID.
+// nameOf returns the file name of a mail. It depends on the recipient, because
+// keepers who share a digest get a mail each, possibly with the same ID.
 func nameOf(id, to string) string {
 	sum := sha256.Sum256([]byte(id + "\x00" + to))
 	return hex.EncodeToString(sum[:12])
@@ -186,10 +189,10 @@ func (b *Box) path(name string) string   { return filepath.Join(b.dir, name) }
 func (b *Box) failed(name string) string { return filepath.Join(b.dir, "failed", name) }
 func (b *Box) sentFile() string          { return b.path("sent.json") }
 
-// Put stores a mail and returns once it is on the disk. A mail that waits here
-// or has left within the last 60 days, by its ID and recipient, is not stored
-// again: then Put returns false. A mail that failed may be put again, and has
-// all its attempts before it.
+// Put stores a mail and returns when it is on the disk. If a mail with the same
+// ID and recipient is waiting here or has left within the last 60 days, Put
+// does not store it again and returns false. A mail that failed may be put
+// again, and then gets all its attempts again.
 func (b *Box) Put(m notify.Outgoing, meta Meta) (added bool, err error) {
 	if m.ID == "" || m.To == "" || len(m.Raw) == 0 {
 		return false, errors.New("put a mail into the outbox: it has no id, no recipient or no text")
@@ -203,27 +206,29 @@ func (b *Box) Put(m notify.Outgoing, meta Meta) (added bool, err error) {
 	if added {
 		select {
 		case b.wake <- struct{}{}:
-		default: // Run will look anyway
+		default: // Run is already notified
 		}
 	}
 	return added, err
 }
 
-// store is Put of a mail's file.
+// store stores the file of a mail for Put.
 func (b *Box) store(name string, text []byte) (added bool, err error) {
-	// Not the lock of delivery, which takes as long as the network does.
+	// This is not the lock of delivery, which may be held as long as the
+	// network takes.
 	lock, err := b.lock()
 	if err != nil {
 		return false, err
 	}
 	defer lock.Release()
-	// First here, then among the sent: a mail is entered there before it goes
-	// from here.
+	// Look here first and then among the sent mails: a mail is recorded as sent
+	// before it is removed from here.
 	old, err := os.ReadFile(b.path(name + mailExt))
 	if err == nil {
 		if _, err := parse(name, old); err == nil {
-			// Whoever put it may have been killed, or may have failed, before
-			// it was on the disk. Writing it anew is the one way to be sure.
+			// The process that put it may have been killed, or have failed,
+			// before the mail was on the disk. Only writing it again makes
+			// sure.
 			return false, b.files.WriteFile(b.path(name+mailExt), old, 0o600)
 		}
 	} else if !errors.Is(err, fs.ErrNotExist) {
@@ -231,13 +236,13 @@ func (b *Box) store(name string, text []byte) (added bool, err error) {
 	}
 	sent, err := disk.ReadJSON[[]Sent](b.sentFile())
 	var corrupt *disk.CorruptError
-	if err != nil && !errors.As(err, &corrupt) { // Deliver sets that aside and says so
+	if err != nil && !errors.As(err, &corrupt) { // Deliver sets the file aside and reports it
 		return false, err
 	}
 	if _, left := b.left(name, sent); left {
 		return false, nil
 	}
-	// Attempts of an earlier life of this mail do not count.
+	// Attempts from before the mail failed do not count.
 	if err := b.files.Remove(b.path(name + tryExt)); err != nil {
 		return false, err
 	}
@@ -250,7 +255,7 @@ func (b *Box) store(name string, text []byte) (added bool, err error) {
 	return true, nil
 }
 
-// lock takes the lock that is held for moments only.
+// lock takes the lock that is held only for moments.
 func (b *Box) lock() (*disk.Lock, error) {
 	if err := b.files.MkdirAll(b.dir, 0o700); err != nil {
 		return nil, err
@@ -305,14 +310,14 @@ func (b *Box) Failed() ([]Failure, error) {
 	return b.failures(func(path string) (Failure, bool, error) {
 		f, err := disk.ReadJSON[Failure](path)
 		var corrupt *disk.CorruptError
-		if errors.As(err, &corrupt) { // Deliver sets it aside and says so
+		if errors.As(err, &corrupt) { // Deliver sets the file aside and reports it
 			return f, false, nil
 		}
 		return f, true, err
 	})
 }
 
-// failures reads the reasons of failed mails by read, which may leave some out.
+// failures reads the reasons of failed mails with read, which may skip some.
 func (b *Box) failures(read func(path string) (Failure, bool, error)) ([]Failure, error) {
 	names, err := os.ReadDir(b.failed(""))
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -335,8 +340,8 @@ func (b *Box) failures(read func(path string) (Failure, bool, error)) ([]Failure
 	return all, nil
 }
 
-// mails reads the mails that are here, the oldest first, and which files are
-// not what Put wrote.
+// mails returns the waiting mails, the oldest first, and the files that are
+// damaged.
 func (b *Box) mails() (mails []stored, damaged []*disk.CorruptError, err error) {
 	names, err := os.ReadDir(b.dir)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -366,8 +371,8 @@ func (b *Box) mails() (mails []stored, damaged []*disk.CorruptError, err error) 
 	return mails, damaged, nil
 }
 
-// parse reads a stored mail. Not one byte may be missing or different: half a
-// mail is worse than none.
+// parse reads a stored mail. It rejects a mail with any missing or changed
+// byte: half a mail is worse than none.
 func parse(name string, b []byte) (stored, error) {
 	head, raw, _ := bytes.Cut(b, []byte("\n"))
 	m := stored{name: name, raw: raw}
@@ -386,9 +391,9 @@ func parse(name string, b []byte) (stored, error) {
 	return m, nil
 }
 
-// tried returns what became of a mail's attempts.
+// tried returns the record of a mail's attempts.
 func (b *Box) tried(name string) try {
-	// A file that cannot be read costs an early attempt, nothing else.
+	// An unreadable record costs only an early attempt.
 	t, _ := disk.ReadJSON[try](b.path(name + tryExt))
 	b.mu.Lock()
 	defer b.mu.Unlock()

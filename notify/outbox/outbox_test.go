@@ -20,10 +20,10 @@ import (
 	"nestround/tasks/disk/disktest"
 )
 
-// way is a next hop that does what it is told.
+// way is a next server whose answers the test decides.
 type way struct {
 	mu     sync.Mutex
-	answer func(m notify.Outgoing, attempt int) error // nil: accepts everything
+	answer func(m notify.Outgoing, attempt int) error // nil accepts everything
 	tried  []attempt
 }
 
@@ -50,7 +50,7 @@ func (w *way) Send(ctx context.Context, m notify.Outgoing) error {
 	return err
 }
 
-// accepted counts the times that the way took a mail over.
+// accepted counts how often the way accepted the mail.
 func (w *way) accepted(id string) (n int) {
 	for _, a := range w.tried {
 		if a.id == id && a.err == nil {
@@ -60,7 +60,7 @@ func (w *way) accepted(id string) (n int) {
 	return n
 }
 
-// refusal is an answer of a mail server with its class.
+// refusal is an error of a mail server, temporary or permanent.
 type refusal struct {
 	text      string
 	temporary bool
@@ -72,7 +72,7 @@ func (r refusal) Temporary() bool { return r.temporary }
 var (
 	busy      = refusal{"421 4.3.2 try again later", true}
 	errNobody = fmt.Errorf("deliver to the next hop: %w", refusal{"550 5.1.1 no such user", false})
-	errBroken = errors.New("connection reset by peer") // says nothing of its class
+	errBroken = errors.New("connection reset by peer") // does not say whether it is temporary
 )
 
 func mail(id string) notify.Outgoing {
@@ -111,7 +111,7 @@ func TestPutAndDeliver(t *testing.T) {
 		t.Errorf("an empty outbox: %+v", r)
 	}
 	second := mail("digest-1")
-	second.To = "sitter@example.org" // the same digest for another
+	second.To = "sitter@example.org" // the same digest for another person
 	put(t, b, mail("answer"), Meta{About: "an answer", Queued: morning.Add(time.Minute)}, true)
 	put(t, b, mail("digest-1"), Meta{About: "the digest of 12 May", Queued: morning}, true)
 	put(t, b, mail("digest-1"), Meta{About: "the digest of 12 May", Queued: morning}, false)
@@ -159,7 +159,7 @@ func TestPutAndDeliver(t *testing.T) {
 	}
 }
 
-// files lists the outbox's files.
+// files lists the files of the outbox.
 func files(t testing.TB, books string) []string {
 	t.Helper()
 	root := filepath.Join(books, filepath.FromSlash(Folder))
@@ -177,8 +177,8 @@ func files(t testing.TB, books string) []string {
 	return names
 }
 
-// TestRunTriesAgain runs the loop for a morning in which the server is out of
-// order, and looks at when it was tried.
+// TestRunTriesAgain runs the loop for a morning while the server is down, and
+// checks the times of the attempts.
 func TestRunTriesAgain(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		start := time.Now()
@@ -210,7 +210,7 @@ func TestRunTriesAgain(t *testing.T) {
 		if err := <-ended; !errors.Is(err, context.Canceled) {
 			t.Errorf("Run returned %v", err)
 		}
-		// 1, 2, 5, 10, 20, 30 minutes of rest, then half an hour each.
+		// Pauses of 1, 2, 5, 10, 20 and 30 minutes, then half an hour each.
 		want := []int{0, 1, 3, 8, 18, 38, 68, 98, 128, 158}
 		var got []int
 		for _, a := range w.tried {
@@ -231,7 +231,7 @@ func TestRunTriesAgain(t *testing.T) {
 	})
 }
 
-// TestRunSeesMailOfOthers: another process puts a mail here while this one
+// TestRunSeesMailOfOthers: another process puts a mail here while this process
 // waits, and the machine sleeps.
 func TestRunSeesMailOfOthers(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -282,7 +282,7 @@ func TestRefusedForGood(t *testing.T) {
 	if all, err := again.Failed(); err != nil || len(all) != 1 || all[0].Reason != f.Reason || !all[0].At.Equal(f.At) {
 		t.Errorf("failed: %+v, %v", all, err)
 	}
-	// The keeper mends the address and sends it again.
+	// The keeper corrects the address and puts the mail again.
 	w.answer = nil
 	put(t, again, mail("bad"), Meta{Queued: morning.Add(2 * time.Hour)}, true)
 	if r := deliver(t, again, w, morning.Add(2*time.Hour)); len(r.Sent) != 1 {
@@ -295,7 +295,7 @@ func TestRefusedForGood(t *testing.T) {
 
 func TestTooLate(t *testing.T) {
 	noon := morning.Add(12 * time.Hour)
-	t.Run("a digest that never got through", func(t *testing.T) {
+	t.Run("a digest that is never accepted", func(t *testing.T) {
 		w := &way{answer: func(notify.Outgoing, int) error { return errBroken }}
 		b := New(t.TempDir(), disk.Files{})
 		put(t, b, mail("digest"), Meta{About: "the digest", Queued: morning, Deadline: noon}, true)
@@ -323,7 +323,7 @@ func TestTooLate(t *testing.T) {
 			t.Errorf("report %+v, tried %d times", r, len(w.tried))
 		}
 	})
-	t.Run("one that woke in time", func(t *testing.T) {
+	t.Run("a machine that woke in time", func(t *testing.T) {
 		w := &way{}
 		b := New(t.TempDir(), disk.Files{})
 		put(t, b, mail("digest"), Meta{Queued: morning, Deadline: noon}, true)
@@ -357,7 +357,8 @@ func TestAttemptsOutliveARestart(t *testing.T) {
 		tried int
 	}{
 		{0, 1}, {59 * time.Second, 1}, {time.Minute, 2}, {2 * time.Minute, 2}, {3 * time.Minute, 3},
-		// The clock is set back by a day: nothing may wait for it to return.
+		// The clock is set back by a day. No mail may wait for a day because of
+		// that.
 		{-24 * time.Hour, 4}, {-24*time.Hour + 9*time.Minute, 4}, {-24*time.Hour + 10*time.Minute, 5},
 	} {
 		b := New(books, disk.Files{})
@@ -368,8 +369,8 @@ func TestAttemptsOutliveARestart(t *testing.T) {
 	}
 }
 
-// TestAttemptsWithoutADisk: where a full disk does not let an attempt be
-// written down, the server is not asked every minute for that.
+// TestAttemptsWithoutADisk: if an attempt cannot be recorded because the disk
+// is full, the server must not be asked again every minute.
 func TestAttemptsWithoutADisk(t *testing.T) {
 	books := t.TempDir()
 	d := disktest.New(t, books)
@@ -391,7 +392,8 @@ func TestAttemptsWithoutADisk(t *testing.T) {
 	}
 }
 
-// TestAttemptsOfAnEarlierLife: a mail that is put again has all its attempts.
+// TestAttemptsOfAnEarlierLife: a mail that is put again gets all its attempts
+// again.
 func TestAttemptsOfAnEarlierLife(t *testing.T) {
 	b, w := New(t.TempDir(), disk.Files{}), &way{}
 	put(t, b, mail("m"), Meta{Queued: morning}, true)
@@ -426,7 +428,7 @@ func TestStopsInTheMiddle(t *testing.T) {
 	}
 }
 
-// TestHangs: a server that says nothing any more does not hold up the rest.
+// TestHangs: a server that stops answering must not block the other mails.
 func TestHangs(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := New(t.TempDir(), disk.Files{})
@@ -446,8 +448,8 @@ func (hanging) Send(ctx context.Context, m notify.Outgoing) error {
 	return ctx.Err()
 }
 
-// TestWhileDelivering: mail may be put, by whomever, while an attempt takes
-// its time; nobody else delivers meanwhile.
+// TestWhileDelivering: anybody may put a mail during a long attempt, but no
+// other process may deliver.
 func TestWhileDelivering(t *testing.T) {
 	books := t.TempDir()
 	b, other := New(books, disk.Files{}), New(books, disk.Files{})
@@ -475,7 +477,7 @@ func TestWhileDelivering(t *testing.T) {
 }
 
 // TestDamagedMail cuts a stored mail off at every length, and changes a bit of
-// every byte: none of it may leave.
+// every byte. No damaged mail may leave.
 func TestDamagedMail(t *testing.T) {
 	books := t.TempDir()
 	m := mail("m")
@@ -501,7 +503,7 @@ func TestDamagedMail(t *testing.T) {
 		if err != nil {
 			continue
 		}
-		// A header of other words may be whole; the mail must be.
+		// The header may have changed without damage to the mail.
 		if got.ID != m.ID || got.To != m.To || !bytes.Equal(got.raw, m.Raw) {
 			t.Errorf("damage %d passed:\n%q", i, text)
 		}
@@ -593,9 +595,9 @@ func TestForgets(t *testing.T) {
 	}
 }
 
-// morningOf is what a program does with its outbox: three mails are put, one of
-// which nobody wants, one of which is accepted only at the second attempt. It
-// returns which of them it was told are safe.
+// morningOf runs a program's work with its outbox: it puts three mails. One of
+// them is refused, and one is accepted only at the second attempt. It returns
+// the mails that Put reported as safe.
 func morningOf(f disk.Files, books string, w *way) (safe []string, err error) {
 	b := New(books, f)
 	w.answer = func(m notify.Outgoing, n int) error {
@@ -624,9 +626,9 @@ func morningOf(f disk.Files, books string, w *way) (safe []string, err error) {
 	return safe, err
 }
 
-// checkBox looks at an outbox after a crash or a fault: what was safe leaves,
-// whole, and none more often than there were crashes between sending and
-// remembering.
+// checkBox checks an outbox after a crash or a fault. Every safe mail must
+// leave complete. No mail may leave more than most times: one more than the
+// crashes between sending and recording.
 func checkBox(t *testing.T, books string, w *way, safe []string, most int) {
 	t.Helper()
 	f := disk.Files{Ops: disktest.New(t, books)}
@@ -656,7 +658,7 @@ func checkBox(t *testing.T, books string, w *way, safe []string, most int) {
 			t.Errorf("%s was sent with other bytes", a.id)
 		}
 	}
-	// What left is not sent again when the program starts over.
+	// Mails that have left are not sent again after a restart.
 	tried := len(w.tried)
 	if _, err := morningOf(f, books, w); err != nil {
 		t.Fatal(err)
@@ -673,8 +675,8 @@ func checkBox(t *testing.T, books string, w *way, safe []string, most int) {
 	}
 }
 
-// TestCrash ends the program at every operation on the disk, a write also in
-// its middle, and delivers what every sort of crash leaves.
+// TestCrash ends the program at every disk operation, and also in the middle of
+// each write. It then delivers the mails that each kind of crash leaves.
 func TestCrash(t *testing.T) {
 	for k, more := 1, true; more; k++ {
 		for _, half := range []bool{false, true} {
@@ -700,8 +702,8 @@ func TestCrash(t *testing.T) {
 	}
 }
 
-// TestKilledThenPowerCut: a program that finds a mail which a killed one put
-// must not call it safe before it is.
+// TestKilledThenPowerCut: a killed program has put a mail. The next program
+// must not call that mail safe before it is on the disk.
 func TestKilledThenPowerCut(t *testing.T) {
 	for k, more := 1, true; more; k++ {
 		books := t.TempDir()
@@ -730,8 +732,8 @@ func TestKilledThenPowerCut(t *testing.T) {
 	}
 }
 
-// TestFaults lets every operation fail once, with a full disk and with a
-// broken one, while the program goes on: nothing leaves twice.
+// TestFaults lets every disk operation fail once, with a full and with a broken
+// disk, while the program goes on. No mail may leave twice.
 func TestFaults(t *testing.T) {
 	for _, fault := range []error{syscall.ENOSPC, syscall.EIO} {
 		for k, more := 1, true; more; k++ {
@@ -756,8 +758,8 @@ func TestFaults(t *testing.T) {
 	}
 }
 
-// FuzzParse: whatever a file holds, only a mail whose bytes are all there
-// comes out of it.
+// FuzzParse: parse must return only a mail whose bytes are complete, whatever a
+// file holds.
 func FuzzParse(f *testing.F) {
 	m := mail("m")
 	b := New(f.TempDir(), disk.Files{})

@@ -1,16 +1,16 @@
-// Package practice is a mail server inside the process: SMTP in, IMAP out,
-// everything in memory and on the loopback interface only. It serves whoever
-// wants to try the program without a mail account, and the tests, which can
-// make it misbehave.
+// Package practice is a mail server inside the process: it takes mail by SMTP
+// and shows it by IMAP, in memory and on the loopback interface only. It is for
+// people who try the program without a mail account, and for tests, which can
+// make it fail.
 //
-// Start with [New], [Box.AddUser] and [Box.Start]. [Box.Deliver] drops a mail
-// into a mailbox as a stranger's server would, [Box.Messages] shows what has
-// arrived. [Box.Break], [Box.Freeze], [Box.Cut], [Box.SetIdle] and
-// [Box.ResetUIDValidity] are the faults.
+// Start with [New], [Box.AddUser] and [Box.Start]. [Box.Deliver] puts a mail
+// into a mailbox as a foreign server would. [Box.Messages] shows the mails that
+// have arrived. [Box.Break], [Box.Freeze], [Box.Cut], [Box.SetIdle] and
+// [Box.ResetUIDValidity] cause faults.
 //
-// It relays nothing, stores nothing on disk, and checks no signatures. It is
-// go-smtp and go-imap's in-memory server joined, with the latter's lost
-// wake-ups in IDLE worked round.
+// It relays nothing, stores nothing on disk, and checks no signatures. It joins
+// go-smtp with go-imap's in-memory server, and works around that server's
+// missed announcements in IDLE.
 package practice
 
 import (
@@ -32,37 +32,39 @@ import (
 	"github.com/emersion/go-smtp"
 )
 
-// Inbox is the one mailbox that mail is delivered to.
+// Inbox is the only mailbox that mail is delivered to.
 const Inbox = "INBOX"
 
-// Box is the server with its users' mailboxes. Its methods may be called from
-// several goroutines.
+// Box is the server with the mailboxes of its users. Its methods are safe for
+// use by several goroutines.
 type Box struct {
-	// RequireAuth refuses mail from whoever has not logged in, as a
-	// provider's submission port does. Set it before Start.
+	// RequireAuth rejects mail from clients that have not logged in, like a
+	// provider's submission port. Set it before Start.
 	RequireAuth bool
-	// Log receives what the servers complain about; nil discards it. It never
+	// Log receives the servers' complaints; nil discards them. It never
 	// receives a password. Set it before Start.
 	Log *slog.Logger
 
 	imap *imapmemserver.Server
 
-	mail  sync.Mutex // users and their mails
+	mail  sync.Mutex // protects users and their mails
 	users map[string]*user
 
-	// wiring is everything else. It is a lock of its own because a mailbox of
-	// the in-memory server stays locked while a mail is written to a client.
+	// wiring protects everything else. It is a separate lock, because the
+	// in-memory server keeps a mailbox locked while it writes a mail to a
+	// client.
 	wiring  sync.Mutex
 	faults  map[Step]*Fault
 	idle    Idle
-	thaw    chan struct{} // closed by Thaw; nil while not frozen
+	thaw    chan struct{} // closed by Thaw; nil if not frozen
 	wires   map[*wire]struct{}
-	addrs   [doors]string // where to listen; kept over Stop
+	addrs   [doors]string // addresses to listen on; kept after Stop
 	closers []func() error
 	serving sync.WaitGroup
 }
 
-// user is a mailbox owner. mails is what ever arrived in the inbox.
+// user is the owner of a mailbox. mails are all mails that ever arrived in the
+// inbox.
 type user struct {
 	address, password string
 	memory            *imapmemserver.User
@@ -93,8 +95,8 @@ func New() *Box {
 	}
 }
 
-// AddUser opens a mailbox. The user logs in, to SMTP and IMAP, with the whole
-// address; mail to local+anything@domain arrives too. Case does not matter.
+// AddUser opens a mailbox. The user logs in to SMTP and IMAP with the whole
+// address. Mail to local+anything@domain arrives too. Case does not matter.
 func (b *Box) AddUser(address, password string) error {
 	a, err := mail.ParseAddress(address)
 	if err != nil {
@@ -115,13 +117,13 @@ func (b *Box) AddUser(address, password string) error {
 	return nil
 }
 
-// Deliver puts a mail, now, into the mailbox that to belongs to.
+// Deliver puts a mail into the mailbox of the address to, as arrived now.
 func (b *Box) Deliver(to string, raw []byte) error {
 	return b.DeliverAt(to, raw, time.Now())
 }
 
-// DeliverAt is Deliver with another time of arrival (IMAP's INTERNALDATE,
-// which SEARCH SINCE looks at).
+// DeliverAt does the same as Deliver with another time of arrival (IMAP's
+// INTERNALDATE, which SEARCH SINCE compares).
 func (b *Box) DeliverAt(to string, raw []byte, received time.Time) error {
 	b.mail.Lock()
 	defer b.mail.Unlock()
@@ -132,9 +134,8 @@ func (b *Box) DeliverAt(to string, raw []byte, received time.Time) error {
 	return u.put(raw, received)
 }
 
-// Messages returns every mail that has arrived in a user's inbox, oldest
-// first, byte for byte as it came. Nothing is left out when the user deletes
-// it.
+// Messages returns every mail that has arrived in a user's inbox, oldest first,
+// byte for byte. It includes mails that the user has deleted.
 func (b *Box) Messages(address string) [][]byte {
 	b.mail.Lock()
 	defer b.mail.Unlock()
@@ -148,8 +149,8 @@ func (b *Box) Messages(address string) [][]byte {
 }
 
 // ResetUIDValidity gives a user's inbox a new UIDVALIDITY and its mails new
-// UIDs, as a restored backup or a moved account does. Mails that the user had
-// deleted come back. IMAP connections are cut.
+// UIDs, like a restored backup or a moved account. Deleted mails come back. It
+// cuts IMAP connections.
 func (b *Box) ResetUIDValidity(address string) error {
 	b.mail.Lock()
 	u := b.owner(address)
@@ -168,7 +169,8 @@ func (b *Box) ResetUIDValidity(address string) error {
 	return err
 }
 
-// owner finds the mailbox of an address, with or without a +tag. b.mail is held.
+// owner finds the mailbox of an address, with or without a +tag. The caller
+// holds b.mail.
 func (b *Box) owner(address string) *user {
 	address = strings.ToLower(address)
 	if u := b.users[address]; u != nil {
@@ -179,7 +181,7 @@ func (b *Box) owner(address string) *user {
 	return b.users[local+"@"+domain]
 }
 
-// put stores a mail. The Box's mail lock is held.
+// put stores a mail. The caller holds the Box's mail lock.
 func (u *user) put(raw []byte, received time.Time) error {
 	raw = bytes.Clone(raw)
 	if _, err := u.memory.Append(Inbox, bytes.NewReader(raw), &imap.AppendOptions{Time: received}); err != nil {
@@ -189,7 +191,7 @@ func (u *user) put(raw []byte, received time.Time) error {
 	return nil
 }
 
-// login checks a password; the name is a user's whole address.
+// login checks a password. The name is the user's whole address.
 func (b *Box) login(name, password string) (*user, bool) {
 	b.mail.Lock()
 	defer b.mail.Unlock()
@@ -201,9 +203,10 @@ func (b *Box) login(name, password string) (*user, bool) {
 }
 
 // Start opens the doors on free ports of the loopback interface. With a TLS
-// configuration there are four: SMTP and IMAP that take a login only after
-// STARTTLS, and both with TLS from the first byte. With nil there are two, and
-// they take a login in clear text. After Stop it opens the same ports again.
+// configuration there are four doors: SMTP and IMAP that accept a login only
+// after STARTTLS, and both with TLS from the first byte. With nil there are two
+// doors, which accept a login in clear text. After Stop, Start opens the same
+// ports again.
 func (b *Box) Start(cfg *tls.Config) error {
 	var listeners [doors]net.Listener
 	for door := range listeners {
@@ -245,8 +248,8 @@ func (b *Box) Start(cfg *tls.Config) error {
 	return nil
 }
 
-// Serve serves clear-text SMTP and IMAP on listeners of the caller's, such as
-// a [Pipe]; either may be nil. Stop closes them.
+// Serve serves clear-text SMTP and IMAP on the caller's listeners, such as a
+// [Pipe]; either may be nil. Stop closes them.
 func (b *Box) Serve(smtp, imap net.Listener) {
 	if smtp != nil {
 		b.serveSMTP(smtp, nil, nil)
@@ -257,16 +260,16 @@ func (b *Box) Serve(smtp, imap net.Listener) {
 }
 
 // SMTP returns host:port of the door for outgoing mail (with STARTTLS if Start
-// was given TLS), "" before Start.
+// got a TLS configuration); "" before Start.
 func (b *Box) SMTP() string { return b.addr(doorSMTP) }
 
-// IMAP returns host:port of the door to the mailboxes, "" before Start.
+// IMAP returns host:port of the door to the mailboxes; "" before Start.
 func (b *Box) IMAP() string { return b.addr(doorIMAP) }
 
-// SMTPS is SMTP's twin with TLS from the first byte, "" if there is no TLS.
+// SMTPS returns host:port of SMTP with TLS from the first byte; "" without TLS.
 func (b *Box) SMTPS() string { return b.addr(doorSMTPS) }
 
-// IMAPS is IMAP's twin with TLS from the first byte, "" if there is no TLS.
+// IMAPS returns host:port of IMAP with TLS from the first byte; "" without TLS.
 func (b *Box) IMAPS() string { return b.addr(doorIMAPS) }
 
 func (b *Box) addr(door int) string {
@@ -275,8 +278,8 @@ func (b *Box) addr(door int) string {
 	return b.addrs[door]
 }
 
-// serveSMTP starts a go-smtp server behind l. offer is the TLS of STARTTLS,
-// inside the TLS that every connection begins with; at most one is set.
+// serveSMTP starts a go-smtp server behind l. offer is the TLS for STARTTLS.
+// inside is the TLS with which every connection begins. At most one is set.
 func (b *Box) serveSMTP(l net.Listener, offer, inside *tls.Config) {
 	s := smtp.NewServer(smtp.BackendFunc(func(c *smtp.Conn) (smtp.Session, error) {
 		return &smtpSession{box: b}, nil
@@ -304,8 +307,8 @@ func (b *Box) serveIMAP(l net.Listener, offer, inside *tls.Config) {
 	b.serve(gate, s.Close, func() error { return s.Serve(gate) })
 }
 
-// serve runs an accept loop and returns when it accepts: both libraries would
-// race with a Close that comes before their loop has begun.
+// serve runs an accept loop and returns when the loop accepts connections: both
+// libraries have a race if Close comes before their loop begins.
 func (b *Box) serve(g *gate, stop, loop func() error) {
 	b.wiring.Lock()
 	b.closers = append(b.closers, stop, g.Close)
@@ -318,8 +321,8 @@ func (b *Box) serve(g *gate, stop, loop func() error) {
 	<-g.ready
 }
 
-// Stop kills the servers and every connection, and keeps users, mails and
-// ports, as a server that goes down does. Start brings it back.
+// Stop kills the servers and every connection, like a server that goes down. It
+// keeps users, mails and ports. Start brings it back.
 func (b *Box) Stop() {
 	b.Cut()
 	b.Thaw()
@@ -328,20 +331,19 @@ func (b *Box) Stop() {
 	b.closers = nil
 	b.wiring.Unlock()
 	for _, c := range closers {
-		c() // a listener that is closed already is what we want
+		c() // an already closed listener is fine
 	}
 	b.serving.Wait()
-	b.Cut() // connections that came in meanwhile
+	b.Cut() // connections that arrived meanwhile
 }
 
-// Close stops the servers. It returns nil, always, so that a Box is an
-// io.Closer.
+// Close stops the servers. It always returns nil, so a Box is an io.Closer.
 func (b *Box) Close() error {
 	b.Stop()
 	return nil
 }
 
-// complaints is the logger that both libraries want.
+// complaints is the logger that both libraries need.
 type complaints struct{ log *slog.Logger }
 
 func (c complaints) Printf(format string, args ...any) {

@@ -52,8 +52,8 @@ func mailOf(subject string) []byte {
 	return []byte("From: keeper@example.org\r\nTo: lizards@example.org\r\nSubject: " + subject + "\r\n\r\n.done 1\r\n..\r\n")
 }
 
-// send uses net/smtp of the standard library, so that the server is not only
-// tested against the client it was written for.
+// send uses net/smtp of the standard library, so the server is also tested
+// against a client that it was not written for.
 func send(addr, to string, raw []byte) error {
 	return smtp.SendMail(addr, nil, keeper, []string{to}, raw)
 }
@@ -99,7 +99,7 @@ func TestMailGoesInBySMTPAndComesOutByIMAP(t *testing.T) {
 	}
 }
 
-func TestWhoIsLetIn(t *testing.T) {
+func TestLogin(t *testing.T) {
 	b := started(t, nil)
 	if err := send(b.SMTP(), "nobody@example.org", mailOf("x")); code(err) != 550 {
 		t.Errorf("mail to nobody: %v, want 550", err)
@@ -155,8 +155,8 @@ func TestRequireAuth(t *testing.T) {
 	}
 }
 
-// send0 sends without the standard library's habit of using STARTTLS whenever
-// it is offered.
+// send0 sends without STARTTLS. The standard library uses STARTTLS whenever a
+// server offers it.
 func send0(addr string, auth smtp.Auth, cfg *tls.Config) error {
 	c, err := smtp.Dial(addr)
 	if err != nil {
@@ -200,7 +200,7 @@ func code(err error) int {
 	return 0
 }
 
-func TestFaultsStrikeAtTheirStep(t *testing.T) {
+func TestFaultsOccurAtTheirStep(t *testing.T) {
 	for _, step := range []practice.Step{
 		practice.StepConnect, practice.StepEHLO, practice.StepMAIL, practice.StepRCPT, practice.StepDATA, practice.StepDot,
 	} {
@@ -277,8 +277,9 @@ func TestFaultsStrikeAtTheirStep(t *testing.T) {
 	})
 }
 
-// The in-memory server announces nothing that arrives between "+ idling" and
-// the moment it begins to listen; a few hundred rounds used to hang.
+// The in-memory server does not announce a mail that arrives between "+ idling"
+// and the moment it begins to listen. Without the workaround, a few hundred
+// rounds hang.
 func TestIdleNeverMissesAMail(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b, pipe := newBox(t), practice.NewPipe()

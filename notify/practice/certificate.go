@@ -14,10 +14,9 @@ import (
 	"time"
 )
 
-// Certificate makes a certificate that signs itself, for localhost, 127.0.0.1
-// and ::1, good for a week from now. The configuration is what [Box.Start]
-// takes; a client that trusts authority, in PEM, trusts the server. The key
-// exists in memory only.
+// Certificate makes a self-signed certificate for localhost, 127.0.0.1 and ::1,
+// valid for a week. server is the configuration for [Box.Start]. A client that
+// trusts authority, in PEM, trusts the server. The key exists only in memory.
 func Certificate() (server *tls.Config, authority []byte, err error) {
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {

@@ -13,24 +13,24 @@ import (
 	"github.com/emersion/go-smtp"
 )
 
-// Step is a place in the SMTP dialogue (RFC 5321) where a Fault can strike.
+// Step is a step of the SMTP dialogue (RFC 5321) at which a Fault can occur.
 type Step string
 
-// The steps. Any other verb, in capitals, is one as well.
+// The steps. Any other SMTP verb, in capitals, is a step too.
 const (
-	StepConnect  Step = "connect" // instead of the greeting
+	StepConnect  Step = "connect" // in place of the greeting
 	StepEHLO     Step = "EHLO"
 	StepSTARTTLS Step = "STARTTLS"
 	StepAUTH     Step = "AUTH"
 	StepMAIL     Step = "MAIL"
 	StepRCPT     Step = "RCPT"
-	StepDATA     Step = "DATA" // the command, before the mail
+	StepDATA     Step = "DATA" // the command before the mail
 	StepDot      Step = "."    // the dot that ends the mail
 	StepRSET     Step = "RSET"
 	StepQUIT     Step = "QUIT"
 )
 
-// What a Fault does.
+// What says what a Fault does.
 type What int
 
 const (
@@ -38,31 +38,30 @@ const (
 	Refuse What = iota
 	// HangUp closes the connection instead of doing what was asked.
 	HangUp
-	// HangUpAfter does what was asked, which at StepDot is to store the mail,
-	// and closes the connection instead of answering.
+	// HangUpAfter does the requested action, such as storing the mail at
+	// StepDot, and then closes the connection without an answer.
 	HangUpAfter
 	// Stall neither acts nor answers, and keeps the connection open.
 	Stall
 )
 
-// Fault is something that goes wrong at one step of SMTP. It strikes on
-// clear-text connections (until STARTTLS) and on those with TLS from the first
-// byte.
+// Fault is a fault at a step of SMTP. It occurs on clear-text connections
+// (until STARTTLS) and on connections with TLS from the first byte.
 type Fault struct {
 	At    Step
 	What  What
-	Reply string // for Refuse, such as "451 4.3.0 try again later"
-	Times int    // how often it strikes; 0 for until Mend
+	Reply string // answer of Refuse, such as "451 4.3.0 try again later"
+	Times int    // how often it occurs; 0 for until Mend
 }
 
-// refusal is the Reply as go-smtp wants it from a session.
+// refusal returns the Reply as the error that go-smtp expects from a session.
 func (f Fault) refusal() *smtp.SMTPError {
 	code, text, _ := strings.Cut(f.Reply, " ")
 	n, _ := strconv.Atoi(code)
 	return &smtp.SMTPError{Code: n, EnhancedCode: smtp.NoEnhancedCode, Message: text}
 }
 
-// Break sets a fault, in place of an earlier one at the same step.
+// Break sets a fault. It replaces an earlier fault at the same step.
 func (b *Box) Break(f Fault) {
 	b.wiring.Lock()
 	defer b.wiring.Unlock()
@@ -76,9 +75,10 @@ func (b *Box) Mend() {
 	clear(b.faults)
 }
 
-// faultAt takes the fault of a step. A refusal of a whole mail is left to the
-// session, which alone knows when the mail has been read: refusal tells which
-// of the two is asking.
+// faultAt uses up a fault of a step, if there is one. Only the session knows
+// when the whole mail has been read, so the session handles a Refuse at
+// StepDot, and the wire handles all other faults there. refusal is true if the
+// session asks.
 func (b *Box) faultAt(at Step, refusal bool) (Fault, bool) {
 	b.wiring.Lock()
 	defer b.wiring.Unlock()
@@ -94,8 +94,8 @@ func (b *Box) faultAt(at Step, refusal bool) (Fault, bool) {
 	return *f, true
 }
 
-// Freeze makes both servers fall silent: connections are accepted and kept,
-// and nothing is answered. Thaw, or Stop, ends it.
+// Freeze makes both servers silent: they accept and keep connections, but
+// answer nothing. Thaw or Stop ends it.
 func (b *Box) Freeze() {
 	b.wiring.Lock()
 	defer b.wiring.Unlock()
@@ -104,7 +104,7 @@ func (b *Box) Freeze() {
 	}
 }
 
-// Thaw ends Freeze; what was asked meanwhile is answered.
+// Thaw ends Freeze. The servers answer the commands that came meanwhile.
 func (b *Box) Thaw() {
 	b.wiring.Lock()
 	defer b.wiring.Unlock()
@@ -114,7 +114,7 @@ func (b *Box) Thaw() {
 	}
 }
 
-// Cut drops every open connection; new ones are welcome.
+// Cut drops every open connection. It does not prevent new connections.
 func (b *Box) Cut() {
 	b.wiring.Lock()
 	var open []*wire
@@ -127,21 +127,21 @@ func (b *Box) Cut() {
 	}
 }
 
-// Idle is how the IMAP door treats the IDLE command (RFC 2177).
+// Idle says how the IMAP door treats the IDLE command (RFC 2177).
 type Idle int
 
 const (
-	// IdleWorks announces mail within some 20 ms.
+	// IdleWorks announces mail within about 20 ms.
 	IdleWorks Idle = iota
-	// IdleSilent takes IDLE and announces nothing, as behind a router that
-	// has forgotten the connection.
+	// IdleSilent accepts IDLE but announces nothing, like a router that has
+	// dropped the connection.
 	IdleSilent
-	// IdleMissing does not offer IDLE. It cannot hide it from a client that
+	// IdleMissing does not offer IDLE. It cannot hide IDLE from a client that
 	// has used STARTTLS.
 	IdleMissing
 )
 
-// SetIdle changes the treatment of IDLE for commands and connections to come.
+// SetIdle changes the treatment of IDLE for later commands and connections.
 func (b *Box) SetIdle(i Idle) {
 	b.wiring.Lock()
 	defer b.wiring.Unlock()
@@ -154,7 +154,7 @@ func (b *Box) idling() Idle {
 	return b.idle
 }
 
-// gate is a listener whose connections are wires.
+// gate is a listener that wraps each connection in a wire.
 type gate struct {
 	net.Listener
 	box   *Box
@@ -187,7 +187,7 @@ func (g *gate) Accept() (net.Conn, error) {
 	return &imapWire{w}, nil
 }
 
-// wire is the server's end of a connection, which can be frozen and cut.
+// wire is the server's end of a connection. It can be frozen and cut.
 type wire struct {
 	net.Conn
 	box    *Box
@@ -228,7 +228,7 @@ func (w *wire) pass() error {
 	}
 }
 
-// imapWire hides IDLE where the box is told to.
+// imapWire hides IDLE if the box is set to IdleMissing.
 type imapWire struct{ *wire }
 
 func (w *imapWire) Read(p []byte) (int, error) {
@@ -254,18 +254,18 @@ func (w *imapWire) Write(p []byte) (int, error) {
 }
 
 // smtpWire hands the client's lines to the server one by one, so that a fault
-// can strike between them. go-smtp reads and writes from one goroutine.
+// can occur between them. go-smtp reads and writes from the same goroutine.
 type smtpWire struct {
 	*wire
 	in       *bufio.Reader
-	pending  []byte // of the line being handed over
+	pending  []byte // rest of the line that is being handed over
 	newLine  bool   // the next byte from in begins a line
-	fresh    bool   // the greeting has not been written
-	inMail   bool   // between 354 and the final dot
+	fresh    bool   // the greeting has not been written yet
+	inMail   bool   // between the reply 354 and the final dot
 	inLogin  bool   // the next line answers a challenge
-	starting bool   // STARTTLS was asked for
-	opaque   bool   // TLS from here on
-	withhold bool   // hang up instead of the next answer
+	starting bool   // the client has asked for STARTTLS
+	opaque   bool   // encrypted from here on
+	withhold bool   // hang up in place of the next answer
 }
 
 func (w *smtpWire) Read(p []byte) (int, error) {
@@ -315,8 +315,8 @@ func (w *smtpWire) Read(p []byte) (int, error) {
 	return n, nil
 }
 
-// step tells which step a line from the client is; "" for a line of the mail
-// or of a login.
+// step returns the step of a line from the client; "" for a line of the mail or
+// of a login.
 func (w *smtpWire) step(line []byte) Step {
 	line = bytes.TrimRight(line, "\r\n")
 	switch {
@@ -345,7 +345,7 @@ func (w *smtpWire) Write(p []byte) (int, error) {
 		if f, struck := w.box.faultAt(StepConnect, false); struck {
 			switch f.What {
 			case Refuse:
-				io.WriteString(w.Conn, f.Reply+"\r\n") // the connection ends either way
+				io.WriteString(w.Conn, f.Reply+"\r\n") // the connection ends anyway
 			case Stall:
 				<-w.closed
 			}

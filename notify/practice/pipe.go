@@ -6,8 +6,8 @@ import (
 	"sync"
 )
 
-// Pipe is a listener without a port: whoever holds it can dial it, inside this
-// process only. With it a whole mail dialogue runs under testing/synctest.
+// Pipe is a listener without a port. It can be dialled only inside this
+// process. A whole mail dialogue can then run under testing/synctest.
 type Pipe struct {
 	conns  chan net.Conn
 	closed chan struct{}
@@ -19,7 +19,8 @@ func NewPipe() *Pipe {
 	return &Pipe{conns: make(chan net.Conn), closed: make(chan struct{})}
 }
 
-// DialContext connects to whoever accepts; network and address do not matter.
+// DialContext connects to the goroutine that calls Accept. It ignores network
+// and address.
 func (p *Pipe) DialContext(ctx context.Context, network, address string) (net.Conn, error) {
 	near, far := net.Pipe()
 	select {

@@ -13,10 +13,10 @@ import (
 	"github.com/emersion/go-smtp"
 )
 
-// smtpSession is one client's dialogue with the SMTP door.
+// smtpSession is a client's dialogue with the SMTP door.
 type smtpSession struct {
 	box   *Box
-	user  *user // who logged in, nil for a stranger
+	user  *user // the user who logged in; nil for a stranger
 	rcpts []*user
 }
 
@@ -42,8 +42,8 @@ func (s *smtpSession) Auth(mechanism string) (sasl.Server, error) {
 	return nil, smtp.ErrAuthUnknownMechanism
 }
 
-// loginServer is the obsolete LOGIN mechanism, which go-sasl has only for
-// clients: two questions, two answers.
+// loginServer is the obsolete LOGIN mechanism: two questions, two answers.
+// go-sasl has only the client side.
 type loginServer struct {
 	check func(name, password string) error
 	name  []byte
@@ -88,7 +88,7 @@ func (s *smtpSession) Rcpt(to string, _ *smtp.RcptOptions) error {
 func (s *smtpSession) Data(r io.Reader) error {
 	raw, err := io.ReadAll(r)
 	if err != nil {
-		return err // the client went away before the final dot: nothing is stored
+		return err // the client left before the final dot: store nothing
 	}
 	if f, ok := s.box.faultAt(StepDot, true); ok {
 		return f.refusal()
@@ -105,7 +105,7 @@ func (s *smtpSession) Data(r io.Reader) error {
 func (s *smtpSession) Reset()        { s.rcpts = nil }
 func (s *smtpSession) Logout() error { return nil }
 
-// imapSession is one client's dialogue with the IMAP door.
+// imapSession is a client's dialogue with the IMAP door.
 type imapSession struct {
 	imapserver.SessionIMAP4rev2
 	box  *Box
@@ -121,7 +121,7 @@ func (s *imapSession) Login(name, password string) error {
 	return s.SessionIMAP4rev2.Login(u.address, password)
 }
 
-// Append lets what a client stores in the inbox count as arrived.
+// Append makes a mail that a client stores in the inbox count as arrived.
 func (s *imapSession) Append(mailbox string, r imap.LiteralReader, o *imap.AppendOptions) (*imap.AppendData, error) {
 	raw, err := io.ReadAll(r)
 	if err != nil {
@@ -140,9 +140,9 @@ func (s *imapSession) Append(mailbox string, r imap.LiteralReader, o *imap.Appen
 	return data, err
 }
 
-// idlePause is how often an idling session looks for news. The in-memory
-// server's own Idle registers its listener after it has told the client that
-// it is idling, and a mail that arrives in between is never announced.
+// idlePause is the interval at which an idling session looks for new mail. The
+// in-memory server's own Idle tells the client that it is idling before it
+// listens, so it would miss a mail that arrives in between.
 const idlePause = 20 * time.Millisecond
 
 func (s *imapSession) Idle(w *imapserver.UpdateWriter, stop <-chan struct{}) error {

@@ -1,5 +1,5 @@
-// Package servertest finds the real mail servers that .ci/servers starts, for
-// tests that want to meet a Postfix and a Dovecot.
+// Package servertest connects tests to the real mail servers that .ci/servers
+// starts: a Postfix and a Dovecot.
 package servertest
 
 import (
@@ -18,9 +18,9 @@ import (
 	"github.com/emersion/go-imap/v2/imapclient"
 )
 
-// Servers are the two servers. Both know the users Keeper and Lizards, with
-// the same password; they log in with their addresses. Addresses are host:port
-// on the loopback interface.
+// Servers are the two servers. Both have the users Keeper and Lizards, with the
+// same password. Users log in with their addresses. All addresses of servers
+// are host:port on the loopback interface.
 type Servers struct {
 	SMTP       string // clear text
 	Submission string // STARTTLS
@@ -30,13 +30,14 @@ type Servers struct {
 
 	Keeper, Lizards, Password string
 	CA                        *x509.CertPool
-	CAFile                    string // CA as PEM
+	CAFile                    string // file with the certificate authority CA as PEM
 
 	script, dir string
 }
 
-// Get returns the servers that NESTROUND_SERVERS points to. Without it the
-// test is skipped, unless NESTROUND_REQUIRE_SERVERS is 1: then it fails.
+// Get returns the servers of the folder in NESTROUND_SERVERS. If the variable
+// is not set, the test is skipped; if NESTROUND_REQUIRE_SERVERS is 1, it fails
+// instead.
 func Get(t testing.TB) *Servers {
 	t.Helper()
 	dir := os.Getenv("NESTROUND_SERVERS")
@@ -74,8 +75,8 @@ func Get(t testing.TB) *Servers {
 	return s
 }
 
-// RestartIMAP kills Dovecot and starts it again. Postfix, which asks Dovecot
-// about passwords, refuses logins for that moment.
+// RestartIMAP kills Dovecot and starts it again. Meanwhile Postfix refuses
+// logins, because it asks Dovecot about passwords.
 func (s *Servers) RestartIMAP(t testing.TB) {
 	t.Helper()
 	if out, err := exec.Command(s.script, "restart-imap", s.dir).CombinedOutput(); err != nil {
@@ -83,9 +84,10 @@ func (s *Servers) RestartIMAP(t testing.TB) {
 	}
 }
 
-// Find waits until a mail with a Message-ID (without brackets) is in the inbox
-// of a user, and returns it as the server has it, with its flags. It asks again
-// as long as the test may run: another test may have restarted Dovecot.
+// Find waits until the mail with a Message-ID (without brackets) is in the
+// inbox of a user. It returns the mail as stored on the server, with its flags.
+// It tries as long as the test may run, because another test may be restarting
+// Dovecot.
 func (s *Servers) Find(t testing.TB, user, id string) ([]byte, []imap.Flag) {
 	t.Helper()
 	for try := 0; ; try++ {

@@ -2,12 +2,9 @@ package incubation
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
-
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"nestround/scheduler/incubation/pooled"
 	"nestround/scheduler/incubation/published"
@@ -281,38 +278,6 @@ func asLog(share float64) float64 {
 
 func sq(x float64) float64 { return x * x }
 
-// node is one place of a clutch in the distribution of its species. The nodes
-// are the points at which the forecast integrates numerically.
-type node struct {
-	z    float64 // in standard deviations from the median
-	p    float64 // probability of the places that the node stands for
-	gap  float64 // distance to the next node, in standard deviations
-	logP float64
-}
-
-// nodes are dense in the middle and sparse in the tails. They reach so far out
-// that even a clutch years late is not beyond the last node.
-var nodes = func() (list [49]node) {
-	const (
-		half  = len(list) / 2
-		close = 0.12 // the hyperbolic angle between two nodes
-	)
-	t := distuv.StudentsT{Sigma: math.Sqrt(float64(pooled.PredictiveTail-2) / pooled.PredictiveTail), Nu: pooled.PredictiveTail}
-	at := func(i float64) float64 { return math.Sinh(close * (i - float64(half))) }
-	for i := range list {
-		below, above := at(float64(i)-.5), at(float64(i)+.5)
-		// Subtract in the lower tail: near 1 the difference would be lost to
-		// rounding.
-		p := t.CDF(-math.Abs(below)) - t.CDF(-math.Abs(above))
-		if i == half {
-			p = 1 - 2*t.CDF(below)
-		}
-		list[i] = node{z: at(float64(i)), p: math.Abs(p), gap: above - below}
-		list[i].logP = math.Log(list[i].p)
-	}
-	return list
-}()
-
 // Calibrated forecasts when a clutch hatches. It uses published measurements of
 // the species and its relatives, and the keeper's own clutches. Its intervals
 // were validated on data left out of the fit (see package pooled).
@@ -323,135 +288,28 @@ var nodes = func() (list [49]node) {
 // is. Dead eggs tell nothing more. For eggs that rest first, the rest and its
 // uncertainty are added.
 func Calibrated(k *Keeper, c Case) Forecast {
-	curve := pooled.Default()
 	_, by, papers, kinds := pooled.Known(c.family(), c.Species)
-	own := 0
-	belief := Case.belief
-	laid, layVar := c.laying()
-	w := c.warmth()
-	if by != pooled.SameSpecies && (k == nil || k.count[c.key()] == 0) {
+	own := k.clutches(c.key())
+	if by != pooled.SameSpecies && own == 0 {
 		c.restLikeRelatives()
 	}
 	rest, restVar, rested := c.rest()
-	published := belief(c)
-	expect := func() pooled.Belief {
-		if k == nil || k.learned == nil {
-			return curve.Learn(func(string) pooled.Belief { return published }, nil).Expect("", "", 0)
-		}
-		own = k.count[c.key()]
-		to := w.when(math.Exp(published.Level), rest, w.rates(published.Dev))
-		return k.learned.ExpectOf(c.key(), c.Incubator, w.mean(to, rest), published)
-	}
-	b := expect()
-	widen := curve.Widen.Unknown
-	switch {
-	case own > 0:
-		widen = curve.Widen.Own
-	case by == pooled.SameSpecies:
-		widen = curve.Widen.Known
-	}
-
-	rates := w.rates(b.Dev)
-	median := w.when(math.Exp(b.Level), rest, rates)
+	laid, layVar := c.laying()
+	b := k.expect(&c, rest)
+	m := mixture{laid: laid, warmth: c.warmth(), rest: rest, level: b.Level}
+	m.rates = m.warmth.rates(b.Dev)
+	median := m.warmth.when(math.Exp(b.Level), rest, m.rates)
 	if math.IsInf(median, 0) || math.IsNaN(median) || median > 1000 {
 		return Forecast{Basis: "at this temperature eggs of its kind are not known to develop", Cautions: c.cautions()}
 	}
-	// slope is how the log of the days changes with dev: minus the change of
-	// the log of the work done by the median day.
-	const h = 1e-2
-	slope := -(math.Log(w.work(median, rest, w.rates(b.Dev+h))) - math.Log(w.work(median, rest, w.rates(b.Dev-h)))) / (2 * h)
 	developing := median - rest
-	variance := b.Cov.AA + 2*slope*b.Cov.AD + slope*slope*b.Cov.DD + curve.Spreads.Residual*pooled.ResidualFactor + (1-withinClutch)*eggSpread*eggSpread
-	if len(c.Warmth) == 0 {
-		per := math.Log(curve.Rate(pooled.Reference+1, 0, b.Dev)/curve.Rate(pooled.Reference-1, 0, b.Dev)) / 2
-		variance += per * per * unknownWarmth * unknownWarmth
-	}
-	sd := widen * math.Sqrt(variance+sq(asLog(math.Sqrt(layVar+restVar)/developing)))
-	within := math.Sqrt(withinClutch) * eggSpread
-	// The eggs of one node must overlap those of the next. Otherwise the days
-	// between two nodes would get no probability.
-	var widths [len(nodes)]float64
-	for i, n := range nodes {
-		widths[i] = max(within, .6*n.gap*sd)
-	}
+	dates := sq(asLog(math.Sqrt(layVar+restVar) / developing))
+	m.spread(widening(own, by) * math.Sqrt(c.variance(b, m.slope(median, b.Dev))+dates))
 
-	// phi is the fraction of a clutch that has hatched before the day, per
-	// node.
-	log := func(x float64) float64 { return math.Log(max(1e-9, w.work(x, rest, rates))) - b.Level }
-	begins := func(day civil.Date) float64 { return log(float64(day.Sub(laid)) - .5) }
-	phi := func(u float64, i int) float64 { return .5 * math.Erfc(-(u-sd*nodes[i].z)/(widths[i]*math.Sqrt2)) }
-	all := func(u float64) (p float64) {
-		for i := range nodes {
-			p += nodes[i].p * phi(u, i)
-		}
-		return p
-	}
-
-	reach := math.Sqrt(sd*sd + within*within)
-	day := func(u float64) civil.Date {
-		return laid.AddDays(max(1, int(math.Round(w.when(math.Exp(b.Level+u), rest, rates)))))
-	}
-	// Root finding by false position. If one end stays twice, its value is
-	// halved (the Illinois algorithm).
-	quantile := func(p float64) civil.Date {
-		lo, hi := -8*reach, 8*reach
-		atLo, atHi := -p, 1-p
-		at := 0.0
-		for side := 0; hi-lo > 1e-3*reach; {
-			at = (lo*atHi - hi*atLo) / (atHi - atLo)
-			switch miss := all(at) - p; {
-			case math.Abs(miss) < 1e-5:
-				return day(at)
-			case miss < 0:
-				if lo, atLo = at, miss; side == -1 {
-					atHi /= 2
-				}
-				side = -1
-			default:
-				if hi, atHi = at, miss; side == 1 {
-					atLo /= 2
-				}
-				side = 1
-			}
-		}
-		return day(at)
-	}
-	f := Forecast{Known: true, Laid: laid, Mean: median, SD: developing * reach}
-	f.WatchFrom, f.WatchTo = quantile(watchShare), quantile(1-watchShare)
+	f := Forecast{Known: true, Laid: laid, Mean: median, SD: developing * m.reach}
+	f.WatchFrom, f.WatchTo = m.quantile(watchShare), m.quantile(1-watchShare)
 	f.Overdue = c.On.After(f.WatchTo)
-
-	from := civil.Max(laid.AddDays(1), day(-5*reach))
-	to := civil.Min(day(8*reach), civil.Max(c.On, day(0)).AddDays(farthest))
-	var weights [len(nodes)]float64
-	for i := range weights {
-		weights[i] = nodes[i].p
-	}
-	gone := func(int) float64 { return 0 }
-	if !f.Overdue {
-		from = civil.Max(from, c.On)
-		to = civil.Max(to, c.On.AddDays(7))
-		weights = c.weigh(laid, begins, phi)
-		u0 := begins(from)
-		gone = func(i int) float64 { return phi(u0, i) }
-	}
-	f.first = from
-	var left float64
-	var below [len(nodes)]float64
-	for i := range nodes {
-		below[i] = gone(i)
-		left += weights[i] * (1 - below[i])
-	}
-	sum := 0.0
-	for d := from; !d.After(to) && left > 0 && (sum < almostAll || d.Before(c.On.AddDays(7))); d = d.AddDays(1) {
-		u, p := begins(d.AddDays(1)), 0.0
-		for i := range nodes {
-			upto := max(below[i], phi(u, i))
-			p += weights[i] * (upto - below[i])
-			below[i] = upto
-		}
-		f.daily = append(f.daily, p/left)
-		sum += p / left
-	}
+	f.first, f.daily = m.daily(&c, f.Overdue)
 	f.quantiles()
 	if f.Overdue {
 		f.daily = nil
@@ -462,31 +320,48 @@ func Calibrated(k *Keeper, c Case) Forecast {
 	return f
 }
 
-// weigh returns the posterior probability of each node, given the eggs that
-// hatched and the eggs that wait. It speaks for an egg that has still to hatch.
-func (c *Case) weigh(laid civil.Date, begins func(civil.Date) float64, phi func(u float64, i int) float64) (w [len(nodes)]float64) {
-	waiting := c.Eggs - c.Lost
-	for _, y := range c.Hatched {
-		waiting -= y.Count
+// clutches returns the number of the keeper's own clutches of a species.
+func (k *Keeper) clutches(species string) int {
+	if k == nil {
+		return 0
 	}
-	// The forecast is about one of the waiting eggs, so that egg is not
-	// evidence.
-	others := float64(max(0, waiting-1))
-	u0 := begins(c.On)
-	best := math.Inf(-1)
-	for i := range nodes {
-		w[i] = nodes[i].logP + others*math.Log(1-viable*phi(u0, i))
-		for _, y := range c.Hatched {
-			if y.On.After(laid) {
-				w[i] += float64(y.Count) * math.Log(max(1e-12, phi(begins(y.On.AddDays(1)), i)-phi(begins(y.On), i)))
-			}
-		}
-		best = max(best, w[i])
+	return k.count[species]
+}
+
+// expect returns the belief about a clutch of this keeper that rests for so
+// many days.
+func (k *Keeper) expect(c *Case, rest float64) pooled.Belief {
+	published := c.belief()
+	if k == nil || k.learned == nil {
+		return pooled.Default().Learn(nil, nil).ExpectOf("", "", 0, published)
 	}
-	for i := range w {
-		w[i] = math.Exp(w[i] - best)
+	w := c.warmth()
+	to := w.when(math.Exp(published.Level), rest, w.rates(published.Dev))
+	return k.learned.ExpectOf(c.key(), c.Incubator, w.mean(to, rest), published)
+}
+
+// widening returns the factor on the standard deviation, by the nearest data.
+func widening(own int, by pooled.Kinship) float64 {
+	widen := pooled.Default().Widen
+	switch {
+	case own > 0:
+		return widen.Own
+	case by == pooled.SameSpecies:
+		return widen.Known
 	}
-	return w
+	return widen.Unknown
+}
+
+// variance returns the variance between clutches of the log days, without that
+// of the laying date and the rest. slope is that of mixture.slope.
+func (c *Case) variance(b pooled.Belief, slope float64) float64 {
+	curve := pooled.Default()
+	v := b.Cov.AA + 2*slope*b.Cov.AD + slope*slope*b.Cov.DD + curve.Spreads.Residual*pooled.ResidualFactor + (1-withinClutch)*eggSpread*eggSpread
+	if len(c.Warmth) == 0 {
+		per := math.Log(curve.Rate(pooled.Reference+1, 0, b.Dev)/curve.Rate(pooled.Reference-1, 0, b.Dev)) / 2
+		v += per * per * unknownWarmth * unknownWarmth
+	}
+	return v
 }
 
 // basis words the sources of a forecast, such as "3 own clutches, 2 papers (Ji
@@ -496,36 +371,18 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 	if own > 0 {
 		parts = append(parts, english.Count(own, "own clutch"))
 	}
-	short := func() string {
-		if len(papers) > 3 {
-			return ""
+	unknown := false // nobody has data on this species
+	if count := english.Count(len(papers), "paper"); by == pooled.SameSpecies {
+		if len(papers) <= 3 {
+			count += " (" + strings.Join(papers, ", ") + ")"
 		}
-		return " (" + strings.Join(papers, ", ") + ")"
-	}
-	genus, _, _ := strings.Cut(c.Species, " ")
-	relatives := ""
-	switch by {
-	case pooled.SameSpecies:
-		parts = append(parts, english.Count(len(papers), "paper")+short())
-	case pooled.SameGenus:
-		relatives = fmt.Sprintf("%s of other %s", english.Count(len(papers), "paper"), genus)
-	case pooled.SameFamily:
-		relatives = fmt.Sprintf("%s of %s of %s", english.Count(len(papers), "paper"), english.Count(kinds, "species"), c.family())
-	case pooled.Geckos:
-		relatives = fmt.Sprintf("%s of %s of geckos", english.Count(len(papers), "paper"), english.Count(kinds, "species"))
-	default:
-		relatives = fmt.Sprintf("%s of %s of lizards", english.Count(len(papers), "paper"), english.Count(kinds, "species"))
-		if c.family() == "" {
-			relatives += ", as its `family` is not recorded"
-		}
-	}
-	if by != pooled.SameSpecies {
-		switch {
-		case len(c.Sheet.Points) > 0:
-			parts = append(parts, sources(c.Sheet.Points))
-		case c.Sheet.Days.To > 0:
-			parts = append(parts, "the care sheet's range of "+english.DayRange(c.Sheet.Days.From, c.Sheet.Days.To))
-		case own == 0:
+		parts = append(parts, count)
+	} else {
+		relatives := count + " of " + c.relatives(by, kinds)
+		sheet := c.sheetBasis()
+		if sheet != "" {
+			parts = append(parts, sheet)
+		} else if unknown = own == 0; unknown {
 			relatives += ", none of this one"
 		}
 		parts = append(parts, relatives)
@@ -534,13 +391,42 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 	if rested != "" {
 		words += ", after " + rested
 	}
-	if by != pooled.SameSpecies && own == 0 && len(c.Sheet.Points) == 0 && c.Sheet.Days.To == 0 {
+	if unknown {
 		words += "; `days` in its care sheet or one clutch that hatches will narrow it"
 	}
 	if len(c.Warmth) == 0 {
 		words += "; the tub's temperature is not known"
 	}
 	return words
+}
+
+// relatives names the measured relatives of a species: so many kinds of them.
+func (c *Case) relatives(by pooled.Kinship, kinds int) string {
+	species := english.Count(kinds, "species")
+	switch by {
+	case pooled.SameGenus:
+		genus, _, _ := strings.Cut(c.Species, " ")
+		return "other " + genus
+	case pooled.SameFamily:
+		return species + " of " + c.family()
+	case pooled.Geckos:
+		return species + " of geckos"
+	}
+	if c.family() == "" {
+		return species + " of lizards, as its `family` is not recorded"
+	}
+	return species + " of lizards"
+}
+
+// sheetBasis names the measurements of the care sheet, or "" if it has none.
+func (c *Case) sheetBasis() string {
+	switch days := c.Sheet.Days; {
+	case len(c.Sheet.Points) > 0:
+		return sources(c.Sheet.Points)
+	case days.To > 0:
+		return "the care sheet's range of " + english.DayRange(days.From, days.To)
+	}
+	return ""
 }
 
 // now returns the last spell: the present temperature of the eggs.

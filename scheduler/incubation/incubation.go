@@ -295,24 +295,11 @@ func development(q Question) (mean, variance float64, basis string, cautions []s
 		suffix = ", after a rest of " + english.DayRange(q.Sheet.Diapause.From, q.Sheet.Diapause.To)
 	}
 	if len(points) > 0 && q.Temperature != nil {
-		t := *q.Temperature
-		coldest, hottest := points[0].Temperature, points[len(points)-1].Temperature
-		if t < coldest-coldReach {
-			cautions = append(cautions, fmt.Sprintf("%s is more than %g °C colder than any measurement of these eggs: no forecast from temperature",
-				q.Units.Temperature(t), coldReach))
-		} else {
-			if t < coldest {
-				cautions = append(cautions, fmt.Sprintf("colder than the coldest measurement (%s): the forecast is drawn out of it", q.Units.Temperature(coldest)))
-			}
-			if t > hottest {
-				cautions = append(cautions, fmt.Sprintf("hotter than the hottest measurement (%s): development is not taken to run faster", q.Units.Temperature(hottest)))
-			}
-			if d, v, how, ok := byTemperature(points, t, q.Swing, q.Units); ok && d <= longest && v <= d*d/4 {
-				return rest + d, v + restSD*restSD, how + suffix, cautions
-			} else if ok {
-				cautions = append(cautions, fmt.Sprintf("at %s eggs of this species hardly develop: no forecast from temperature", q.Units.Temperature(t)))
-			}
+		d, v, how, warnings := measured(q, points, *q.Temperature)
+		if d > 0 {
+			return rest + d, v + restSD*restSD, how + suffix, warnings
 		}
+		cautions = warnings
 	}
 	if span := q.Sheet.Days; span.To > 0 {
 		// The sheet's range of days includes the rest.
@@ -330,6 +317,29 @@ func development(q Question) (mean, variance float64, basis string, cautions []s
 		return mean, sd*sd + restSD*restSD, fmt.Sprintf("%.0f-%.0f days at the temperatures of %s, as the tub's is not known%s", lo, hi, sources(points), suffix), cautions
 	}
 	return 0, 0, "nothing known of this species' incubation at this temperature", cautions
+}
+
+// measured returns the days of development at temperature t by the measurements
+// of a care sheet, coldest first, and the variance of the days. The days are 0
+// if the measurements allow no forecast.
+func measured(q Question, points []husbandry.IncubationPoint, t husbandry.Celsius) (days, variance float64, basis string, cautions []string) {
+	coldest, hottest := points[0].Temperature, points[len(points)-1].Temperature
+	switch {
+	case t < coldest-coldReach:
+		return 0, 0, "", []string{fmt.Sprintf("%s is more than %g °C colder than any measurement of these eggs: no forecast from temperature", q.Units.Temperature(t), coldReach)}
+	case t < coldest:
+		cautions = append(cautions, fmt.Sprintf("colder than the coldest measurement (%s): the forecast is drawn out of it", q.Units.Temperature(coldest)))
+	case t > hottest:
+		cautions = append(cautions, fmt.Sprintf("hotter than the hottest measurement (%s): development is not taken to run faster", q.Units.Temperature(hottest)))
+	}
+	days, variance, basis, ok := byTemperature(points, t, q.Swing, q.Units)
+	if !ok {
+		return 0, 0, "", cautions
+	}
+	if days <= longest && variance <= days*days/4 {
+		return days, variance, basis, cautions
+	}
+	return 0, 0, "", append(cautions, fmt.Sprintf("at %s eggs of this species hardly develop: no forecast from temperature", q.Units.Temperature(t)))
 }
 
 // byTemperature returns the days of development at a tub's temperature, and the

@@ -75,56 +75,71 @@ const refitRounds = 4
 func (m *Model) Validate(widen Widen) (*Validation, error) {
 	v := new(Validation)
 	for _, paper := range distinct(m.all, func(r published.Duration) string { return r.Paper }) {
-		in, out := split(m.all, func(r published.Duration) bool { return r.Paper == paper })
-		n, err := m.Refit(in, refitRounds)
-		if err != nil {
+		if err := m.leavePaper(v, paper, widen); err != nil {
 			return nil, err
-		}
-		c := n.Curve(widen)
-		for _, r := range out {
-			if Rest(r.Species) > 0 {
-				continue
-			}
-			known := slices.ContainsFunc(in, func(s published.Duration) bool { return s.Species == r.Species })
-			believe := func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }
-			if known {
-				v.Known = append(v.Known, c.trial(r, c.Learn(believe, nil).Expect(r.Species, "", r.Celsius), widen.Known))
-				for k, days := range rules(in, r) {
-					v.Rules[k] = append(v.Rules[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})
-				}
-			}
-			for _, own := range out {
-				if own == r || own.Species != r.Species {
-					continue
-				}
-				t := c.trial(r, c.Learn(believe, []Seen{c.seen(own)}).Expect(r.Species, "", r.Celsius), widen.Own)
-				if known {
-					v.OneOwn = append(v.OneOwn, t)
-				} else {
-					v.OneOwnUnknown = append(v.OneOwnUnknown, t)
-				}
-			}
 		}
 	}
 	for _, species := range distinct(m.all, func(r published.Duration) string { return r.Species }) {
 		if Rest(species) > 0 {
 			continue
 		}
-		in, out := split(m.all, func(r published.Duration) bool { return r.Species == species })
-		n, err := m.Refit(in, refitRounds)
-		if err != nil {
+		if err := m.leaveSpecies(v, species, widen); err != nil {
 			return nil, err
-		}
-		c := n.Curve(widen)
-		for _, r := range out {
-			b := c.Learn(func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }, nil).Expect(r.Species, "", r.Celsius)
-			v.Unknown = append(v.Unknown, c.trial(r, b, widen.Unknown))
-			for k, days := range rules(in, r) {
-				v.RulesUnknown[k] = append(v.RulesUnknown[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})
-			}
 		}
 	}
 	return v, nil
+}
+
+// leavePaper predicts the treatments of a paper without the paper: alone, and
+// with one treatment of it as an own clutch.
+func (m *Model) leavePaper(v *Validation, paper string, widen Widen) error {
+	in, out := split(m.all, func(r published.Duration) bool { return r.Paper == paper })
+	n, err := m.Refit(in, refitRounds)
+	if err != nil {
+		return err
+	}
+	c := n.Curve(widen)
+	for _, r := range out {
+		if Rest(r.Species) > 0 {
+			continue
+		}
+		believe := func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }
+		withOwn := &v.OneOwnUnknown
+		if slices.ContainsFunc(in, func(s published.Duration) bool { return s.Species == r.Species }) {
+			withOwn = &v.OneOwn
+			v.Known = append(v.Known, c.trial(r, c.Learn(believe, nil).Expect(r.Species, "", r.Celsius), widen.Known))
+			tryRules(&v.Rules, in, r)
+		}
+		for _, own := range out {
+			if own != r && own.Species == r.Species {
+				*withOwn = append(*withOwn, c.trial(r, c.Learn(believe, []Seen{c.seen(own)}).Expect(r.Species, "", r.Celsius), widen.Own))
+			}
+		}
+	}
+	return nil
+}
+
+// leaveSpecies predicts the treatments of a species without the species.
+func (m *Model) leaveSpecies(v *Validation, species string, widen Widen) error {
+	in, out := split(m.all, func(r published.Duration) bool { return r.Species == species })
+	n, err := m.Refit(in, refitRounds)
+	if err != nil {
+		return err
+	}
+	c := n.Curve(widen)
+	for _, r := range out {
+		b := c.Learn(func(string) Belief { return n.Species(r.Family, r.Genus(), r.Species) }, nil).Expect(r.Species, "", r.Celsius)
+		v.Unknown = append(v.Unknown, c.trial(r, b, widen.Unknown))
+		tryRules(&v.RulesUnknown, in, r)
+	}
+	return nil
+}
+
+// tryRules predicts a treatment from the others by each plain rule.
+func tryRules(trials *[3][]Trial, others []published.Duration, r published.Duration) {
+	for k, days := range rules(others, r) {
+		trials[k] = append(trials[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})
+	}
 }
 
 // seen turns a treatment into an own clutch.

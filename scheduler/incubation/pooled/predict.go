@@ -121,10 +121,32 @@ func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned
 	if len(seen) == 0 {
 		return l
 	}
+	n := l.layOut(seen)
+	l.x = make([]float64, n)
+	l.cov = mat.NewSymDense(n, nil)
+	prior := l.prior(n)
+	weights := make([]float64, len(seen))
+	for k := range weights {
+		weights[k] = 1
+	}
+	for range 6 {
+		if !l.step(prior, seen, weights) {
+			break
+		}
+		for k, s := range seen {
+			weights[k] = (Tail + 1) / (Tail + l.misfit(s)/(c.Spreads.Residual+s.Variance))
+		}
+	}
+	return l
+}
+
+// layOut finds the stocks, their degrees and the incubators of the clutches. It
+// returns the size of the state.
+func (l *Learned) layOut(seen []Seen) (size int) {
 	for _, s := range seen {
 		k := l.stock(s.Species)
 		if k == nil {
-			l.stocks = append(l.stocks, ownStock{species: s.Species, belief: believe(s.Species)})
+			l.stocks = append(l.stocks, ownStock{species: s.Species, belief: l.believe(s.Species)})
 			k = &l.stocks[len(l.stocks)-1]
 		}
 		k.degrees = append(k.degrees, math.Round(s.Celsius))
@@ -134,92 +156,108 @@ func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned
 	}
 	slices.SortFunc(l.stocks, func(a, b ownStock) int { return strings.Compare(a.species, b.species) })
 	slices.Sort(l.places)
-	n := l.place(len(l.places))
+	size = l.place(len(l.places))
 	for i := range l.stocks {
 		s := &l.stocks[i]
 		slices.Sort(s.degrees)
 		s.degrees = slices.Compact(s.degrees)
-		s.at = n
-		n = s.degree(len(s.degrees))
+		s.at = size
+		size = s.degree(len(s.degrees))
 	}
-	l.x = make([]float64, n)
-	prior := mat.NewSymDense(n, nil)
+	return size
+}
+
+// prior returns the precision of the state before any own clutch.
+func (l *Learned) prior(size int) *mat.SymDense {
+	prior := mat.NewSymDense(size, nil)
 	pair := func(i int, c Cov2) {
 		q := c.inverse()
 		prior.SetSym(i, i, q.AA)
 		prior.SetSym(i, i+1, q.AD)
 		prior.SetSym(i+1, i+1, q.DD)
 	}
-	pair(0, half(c.Spreads.Paper))
+	spreads := l.c.Spreads
+	pair(0, half(spreads.Paper))
 	for i := range l.places {
-		pair(l.place(i), half(c.Spreads.Paper))
+		pair(l.place(i), half(spreads.Paper))
 	}
 	for i := range l.stocks {
 		s := &l.stocks[i]
 		pair(s.at, s.belief.Cov)
-		prior.SetSym(s.level(), s.level(), 1/c.Spreads.Stock)
-		k := mat.NewSymDense(len(s.degrees), nil)
-		for a, t := range s.degrees {
-			for b := a; b < len(s.degrees); b++ {
-				k.SetSym(a, b, c.alike(t, s.degrees[b]))
+		prior.SetSym(s.level(), s.level(), 1/spreads.Stock)
+		k := s.factorize(l.c)
+		for a := range s.degrees {
+			for b := a; k != nil && b < len(s.degrees); b++ {
+				prior.SetSym(s.degree(a), s.degree(b), k.At(a, b))
 			}
 		}
-		// The degrees are whole and distinct, so the matrix is invertible.
-		s.chol.Factorize(k)
-		if s.chol.InverseTo(k) == nil {
-			for a := range s.degrees {
-				for b := a; b < len(s.degrees); b++ {
-					prior.SetSym(s.degree(a), s.degree(b), k.At(a, b))
+	}
+	return prior
+}
+
+// factorize sets s.chol and returns the precision of the stock's departures
+// from the curve at its degrees. The degrees are whole and distinct, so the
+// covariance is invertible. If rounding makes it singular, the precision is nil.
+func (s *ownStock) factorize(c *Curve) *mat.SymDense {
+	k := mat.NewSymDense(len(s.degrees), nil)
+	for a, t := range s.degrees {
+		for b := a; b < len(s.degrees); b++ {
+			k.SetSym(a, b, c.alike(t, s.degrees[b]))
+		}
+	}
+	s.chol.Factorize(k)
+	if s.chol.InverseTo(k) != nil {
+		return nil
+	}
+	return k
+}
+
+// step takes one Newton step towards the mode of the state, given the weights
+// of the clutches, and sets the covariance. It reports false if the curvature is
+// singular.
+func (l *Learned) step(prior *mat.SymDense, seen []Seen, weights []float64) bool {
+	n := len(l.x)
+	h := mat.NewSymDense(n, nil)
+	h.CopySym(prior)
+	g := mat.NewVecDense(n, nil)
+	g.MulVec(prior, mat.NewVecDense(n, l.x))
+	g.ScaleVec(-1, g)
+	for k, s := range seen {
+		at, d, res := l.residual(s)
+		q := weights[k] / (l.c.Spreads.Residual + s.Variance)
+		for a, i := range at {
+			g.SetVec(i, g.AtVec(i)+q*d[a]*res)
+			for b, j := range at {
+				if i <= j {
+					h.SetSym(i, j, h.At(i, j)+q*d[a]*d[b])
 				}
 			}
 		}
 	}
-	weights := make([]float64, len(seen))
-	for k := range weights {
-		weights[k] = 1
+	var ch mat.Cholesky
+	if !ch.Factorize(h) {
+		return false
 	}
-	l.cov = mat.NewSymDense(n, nil)
-	for range 6 {
-		h := mat.NewSymDense(n, nil)
-		h.CopySym(prior)
-		g := mat.NewVecDense(n, nil)
-		g.MulVec(prior, mat.NewVecDense(n, l.x))
-		g.ScaleVec(-1, g)
-		for k, s := range seen {
-			at, d, res := l.residual(s)
-			q := weights[k] / (c.Spreads.Residual + s.Variance)
-			for a, i := range at {
-				g.SetVec(i, g.AtVec(i)+q*d[a]*res)
-				for b, j := range at {
-					if i <= j {
-						h.SetSym(i, j, h.At(i, j)+q*d[a]*d[b])
-					}
-				}
-			}
-		}
-		var ch mat.Cholesky
-		if !ch.Factorize(h) {
-			break
-		}
-		var dx mat.VecDense
-		if ch.SolveVecTo(&dx, g) != nil || ch.InverseTo(l.cov) != nil {
-			break
-		}
-		for i := range l.x {
-			l.x[i] += max(-2, min(2, dx.AtVec(i)))
-		}
-		for k, s := range seen {
-			at, d, res := l.residual(s)
-			v := res * res
-			for a, i := range at {
-				for b, j := range at {
-					v += d[a] * d[b] * l.cov.At(i, j)
-				}
-			}
-			weights[k] = (Tail + 1) / (Tail + v/(c.Spreads.Residual+s.Variance))
+	var dx mat.VecDense
+	if ch.SolveVecTo(&dx, g) != nil || ch.InverseTo(l.cov) != nil {
+		return false
+	}
+	for i := range l.x {
+		l.x[i] += max(-2, min(2, dx.AtVec(i)))
+	}
+	return true
+}
+
+// misfit returns the expected square of the residual of an own clutch.
+func (l *Learned) misfit(s Seen) float64 {
+	at, d, res := l.residual(s)
+	v := res * res
+	for a, i := range at {
+		for b, j := range at {
+			v += d[a] * d[b] * l.cov.At(i, j)
 		}
 	}
-	return l
+	return v
 }
 
 // residual returns the residual of an own clutch: the log of its work less the

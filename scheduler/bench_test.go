@@ -11,9 +11,9 @@ import (
 	"nestround/tasks/sample"
 )
 
-// The plan of a day and of the days a calendar shows, for colonies of three
-// sizes and histories of three lengths. Each plan asks a history that
-// remembers nothing yet.
+// BenchmarkPlan plans one day, and the days that a calendar shows, for colonies
+// of three sizes and histories of three lengths. The history of each plan has
+// no cached answers.
 func BenchmarkPlan(b *testing.B) {
 	for _, enclosures := range []int{12, 200, 2000} {
 		if testing.Short() && enclosures == 2000 {
@@ -39,8 +39,9 @@ func BenchmarkPlan(b *testing.B) {
 	}
 }
 
-// The plan of a season in which nobody lives together: every female is asked
-// about every male of her species, in a pedigree of some generations.
+// BenchmarkPairing plans a season in which all animals live apart, so that
+// every female is compared with every male of her species, in a pedigree of
+// some generations.
 func BenchmarkPairing(b *testing.B) {
 	for _, here := range []int{40, 400} {
 		r := lizardRoom(sample.Routines()...).Records
@@ -73,7 +74,7 @@ func BenchmarkPairing(b *testing.B) {
 	}
 }
 
-// The same in December, when every animal is cooled.
+// BenchmarkPlanInWinter plans a day in December, when every animal is cooled.
 func BenchmarkPlanInWinter(b *testing.B) {
 	for _, enclosures := range []int{200, 2000} {
 		if testing.Short() && enclosures == 2000 {

@@ -23,8 +23,8 @@ func day(s string) civil.Date {
 	return civil.MustParse(s)
 }
 
-// books are a small lizard room: E07 with Ada (F03) and Bert (M01), E08 with
-// Cleo (F04) alone, wall lizards all, and an incubator at 28 °C.
+// books is a small lizard room of wall lizards: E07 with Ada (F03) and Bert
+// (M01), E08 with Cleo (F04) alone, and an incubator at 28 °C.
 type books struct {
 	husbandry.Records
 	entries []tasks.Entry
@@ -52,7 +52,7 @@ func lizardRoom(routines ...husbandry.Routine) *books {
 	return b
 }
 
-// withSample gives the lizard room the routines of the samples.
+// withSample returns the lizard room with the routines of the samples.
 func withSample() *books { return lizardRoom(sample.Routines()...) }
 
 func (b *books) animal(id husbandry.ID) *husbandry.Animal {
@@ -105,8 +105,8 @@ func (b *books) weighs(on string, k tasks.Key, grams float64) *books {
 	return b.found(on, k, tasks.Finding{Weighs: &g})
 }
 
-// The planner is tried with degree-days, whose dates can be worked out by
-// hand; the forecast in use has tests of its own.
+// The planner is tested with degree-days, because their dates can be computed
+// by hand. The calibrated forecast has tests of its own.
 func (b *books) input(on string, ahead int) scheduler.Input {
 	return scheduler.Input{Records: &b.Records, History: tasks.Fold(b.entries), On: day(on), To: day(on).AddDays(ahead), Latitude: 48.2, Forecasts: herd.Plain{Latitude: 48.2}}
 }
@@ -117,7 +117,7 @@ func (b *books) plan(on string, ahead int) plan {
 
 type plan []tasks.Task
 
-// of leaves the tasks whose key contains part.
+// of returns the tasks with a key that contains part.
 func (p plan) of(part string) plan {
 	var list plan
 	for _, t := range p {
@@ -128,7 +128,7 @@ func (p plan) of(part string) plan {
 	return list
 }
 
-// String writes a task a line: status, due date, key.
+// String writes one line for each task: status, due date, key.
 func (p plan) String() string {
 	var lines []string
 	for _, t := range p {
@@ -166,8 +166,7 @@ func expect(t *testing.T, got plan, want string) {
 	}
 }
 
-// routine makes a keeper's routine "r" of a kind, for E07 or whoever lives
-// there.
+// routine returns a keeper's routine "r" of a kind, for E07 or its animals.
 func routine(k husbandry.Kind, c husbandry.Cadence, m husbandry.Missed, slack ...husbandry.Days) husbandry.Routine {
 	r := husbandry.Routine{ID: "r", Kind: k, Scope: k.Scope(), Cadence: c, Missed: m, Part: husbandry.Morning, Minutes: 5, Origin: husbandry.Keeper}
 	if k.Scope() == husbandry.OfEnclosure {

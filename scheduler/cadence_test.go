@@ -10,10 +10,10 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// What becomes of a routine's tasks, for each cadence, way of being missed and
-// slack. The books begin on 1 May 2027, a Saturday; the plan is of 12 May and
-// the three days after it unless the case says otherwise.
-func TestCadencesMissedAndSlack(t *testing.T) {
+// The tasks of a routine, for each cadence, way of being missed and slack. The
+// books begin on 1 May 2027, a Saturday. The plan is for 12 May and the three
+// following days, unless the case says otherwise.
+func TestCadencesWithMissedTasksAndSlack(t *testing.T) {
 	lapses, stays, alarms := husbandry.Lapses, husbandry.Stays, husbandry.Alarms
 	for _, c := range []struct {
 		words   string
@@ -23,7 +23,7 @@ func TestCadencesMissedAndSlack(t *testing.T) {
 		want    string
 		why     string // of the first task
 	}{
-		// Fixed: every third day from 3 May is 3, 6, 9, 12, 15 May.
+		// Fixed: every third day from 3 May, that is 3, 6, 9, 12, 15 May.
 		{words: "fixed, lapses: everything done", routine: routine(husbandry.Feed, fixed(3, "05-03"), lapses),
 			tell: func(b *books) { b.done("05-09", "E07/r/2027-05-09") },
 			want: "due 05-12 E07/r/2027-05-12\nupcoming 05-15 E07/r/2027-05-15", why: "Every 3 days; last fed Sun 9 May"},
@@ -118,7 +118,7 @@ func TestCadencesMissedAndSlack(t *testing.T) {
 			},
 			want: "due 05-12 E07/r/after-2027-05-09\nupcoming 05-15 E07/r/after-2027-05-09+2"},
 
-		// Anchored: clutch C1 of Ada, laid 10 May and in the incubator.
+		// Anchored: clutch C1 of Ada, in the incubator; the case gives the laying day.
 		{words: "anchored: due", routine: anchoredWeighing(stays), tell: withClutch("05-09"),
 			want: "due 05-12 F03/r/laid-C1", why: "Clutch C1: laid 9 May, due 3 days after"},
 		{words: "anchored: upcoming", routine: anchoredWeighing(stays), tell: withClutch("05-11"), want: "upcoming 05-14 F03/r/laid-C1"},
@@ -178,7 +178,7 @@ func mated(on string) func(*books) {
 	}
 }
 
-func TestTheFirstTimeOfASinceLastRoutine(t *testing.T) {
+func TestTheFirstTaskOfASinceLastRoutine(t *testing.T) {
 	r := routine(husbandry.Clean, sinceLast(30), husbandry.Stays)
 	r.For.Enclosures = nil
 	t.Run("spread over the interval from the day the books begin", func(t *testing.T) {
@@ -204,7 +204,7 @@ func TestTheFirstTimeOfASinceLastRoutine(t *testing.T) {
 			t.Errorf("all on %v", first)
 		}
 	})
-	t.Run("today, and never late, where nobody said when they begin", func(t *testing.T) {
+	t.Run("today, and never late, if the books state no beginning", func(t *testing.T) {
 		b := lizardRoom(r)
 		b.Began = civil.Date{}
 		expect(t, b.plan("05-12", 0), "due 05-12 E07/r/first\ndue 05-12 E08/r/first")
@@ -227,13 +227,13 @@ func TestTheFirstTimeOfASinceLastRoutine(t *testing.T) {
 		b.Enclosures[0].NestBox.TopUp = 5
 		expect(t, b.plan("05-12", 3), "upcoming 05-14 E07/r/after-2027-05-09")
 	})
-	t.Run("a weight found elsewhere counts as a weighing", func(t *testing.T) {
+	t.Run("a weight reported with another task counts as a weighing", func(t *testing.T) {
 		b := lizardRoom(routine(husbandry.Weigh, sinceLast(7), husbandry.Stays)).done("05-01", "F03/r/first").weighs("05-08", "F03/lay-watch/2027-05-08", 8)
 		expect(t, b.plan("05-12", 3), "upcoming 05-15 F03/r/after-2027-05-08")
 	})
 }
 
-// dusting is a supplement on every nth feeding.
+// dusting returns a supplement on every nth feeding.
 func dusting(id husbandry.ID, nth int, gap husbandry.Days) husbandry.Routine {
 	r := routine(husbandry.Supplement, husbandry.Cadence{Pattern: husbandry.Riding, Host: husbandry.Feed, Nth: nth, MinGap: gap}, husbandry.Lapses)
 	r.ID, r.Part = id, husbandry.Evening
@@ -274,12 +274,12 @@ func TestSupplementsRideOnFeedings(t *testing.T) {
 		b := fed(lizardRoom(feed, calcium), "05-08", "05-10", "05-12").done("05-08", "E07/calcium/2027-05-08").done("05-12", "E07/calcium/2027-05-12")
 		expect(t, b.plan("05-12", 4), "upcoming 05-14 E07/feed/2027-05-14\nupcoming 05-16 E07/feed/2027-05-16\nupcoming 05-16 E07/calcium/2027-05-16")
 	})
-	t.Run("never sooner than the gap, in what is projected too", func(t *testing.T) {
+	t.Run("never sooner than the gap, also in tasks ahead", func(t *testing.T) {
 		wide := dusting("wide", 1, 5)
 		b := fed(lizardRoom(feed, wide), "05-10").done("05-11", "E07/wide/2027-05-10")
 		expect(t, b.plan("05-12", 12).of("wide"), "upcoming 05-16 E07/wide/2027-05-16\nupcoming 05-22 E07/wide/2027-05-22")
 	})
-	t.Run("the rarest stands in for the others", func(t *testing.T) {
+	t.Run("the rarest supplement replaces the others", func(t *testing.T) {
 		b := lizardRoom(feed, calcium, d3)
 		expect(t, b.plan("05-01", 17).of("E07/c"), "upcoming 05-04 E07/calcium/2027-05-04\nupcoming 05-12 E07/calcium/2027-05-12")
 		expect(t, b.plan("05-01", 17).of("E07/d3"), "upcoming 05-08 E07/d3/2027-05-08\nupcoming 05-16 E07/d3/2027-05-16")
@@ -312,7 +312,7 @@ func TestSupplementsRideOnFeedings(t *testing.T) {
 	})
 }
 
-func TestWhoseRoutineHolds(t *testing.T) {
+func TestKeepersRoutinesReplaceTheSheetsAndTheCommon(t *testing.T) {
 	of := func(id husbandry.ID, o husbandry.Origin, edit func(*husbandry.Routine)) husbandry.Routine {
 		r := routine(husbandry.Feed, fixed(1, "05-01"), husbandry.Lapses)
 		r.ID, r.Origin, r.For.Enclosures = id, o, nil
@@ -335,10 +335,10 @@ func TestWhoseRoutineHolds(t *testing.T) {
 			"due 05-01 E07/sheet/2027-05-01\ndue 05-01 E08/common/2027-05-01"},
 		{"the keeper's replace both", []husbandry.Routine{of("mine", husbandry.Keeper, inE07), of("sheet", husbandry.Sheet, nil), of("common", husbandry.Common, nil)},
 			"due 05-01 E07/mine/2027-05-01\ndue 05-01 E08/sheet/2027-05-01"},
-		{"those of one origin stand side by side", []husbandry.Routine{of("one", husbandry.Sheet, inE07), of("two", husbandry.Sheet, inE07)},
+		{"routines of one origin are all used", []husbandry.Routine{of("one", husbandry.Sheet, inE07), of("two", husbandry.Sheet, inE07)},
 			"due 05-01 E07/one/2027-05-01\ndue 05-01 E07/two/2027-05-01"},
 		{"off", []husbandry.Routine{of("no", husbandry.Keeper, off), of("sheet", husbandry.Sheet, nil)}, "due 05-01 E08/sheet/2027-05-01"},
-		{"off, and the keeper's own instead", []husbandry.Routine{of("no", husbandry.Keeper, off), of("mine", husbandry.Keeper, inE07), of("sheet", husbandry.Sheet, nil)},
+		{"off, with the keeper's own routine instead", []husbandry.Routine{of("no", husbandry.Keeper, off), of("mine", husbandry.Keeper, inE07), of("sheet", husbandry.Sheet, nil)},
 			"due 05-01 E07/mine/2027-05-01\ndue 05-01 E08/sheet/2027-05-01"},
 		{"the keeper's own work replaces nothing", []husbandry.Routine{of("mine", husbandry.Keeper, own), of("other", husbandry.Common, own)},
 			"due 05-01 E07/mine/2027-05-01\ndue 05-01 E07/other/2027-05-01\ndue 05-01 E08/mine/2027-05-01\ndue 05-01 E08/other/2027-05-01"},
@@ -348,7 +348,7 @@ func TestWhoseRoutineHolds(t *testing.T) {
 	}
 }
 
-func TestForWhomARoutineIs(t *testing.T) {
+func TestSubjectsOfARoutine(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		kind  husbandry.Kind
@@ -366,8 +366,8 @@ func TestForWhomARoutineIs(t *testing.T) {
 		{"females", husbandry.Weigh, husbandry.Selector{Sexes: []husbandry.Sex{husbandry.Female}}, "F03 F04"},
 		{"animals of an enclosure", husbandry.Weigh, husbandry.Selector{Enclosures: []husbandry.ID{"E08"}}, "F04"},
 		{"juveniles", husbandry.Weigh, husbandry.Selector{Stages: []husbandry.Stage{husbandry.Juvenile}}, ""},
-		{"the breeding", husbandry.Weigh, husbandry.Selector{States: []husbandry.State{husbandry.Breeding}}, "F03 M01"},
-		{"the gravid or breeding", husbandry.Weigh, husbandry.Selector{States: []husbandry.State{husbandry.Gravid, husbandry.Breeding}}, "F03 M01 F04"},
+		{"animals for breeding", husbandry.Weigh, husbandry.Selector{States: []husbandry.State{husbandry.Breeding}}, "F03 M01"},
+		{"animals gravid or for breeding", husbandry.Weigh, husbandry.Selector{States: []husbandry.State{husbandry.Gravid, husbandry.Breeding}}, "F03 M01 F04"},
 		{"groups", husbandry.Weigh, husbandry.Selector{Groups: true}, ""},
 	} {
 		t.Run(c.words, func(t *testing.T) {
@@ -386,7 +386,7 @@ func TestForWhomARoutineIs(t *testing.T) {
 	}
 }
 
-func TestAnimalsComeGrowAndGo(t *testing.T) {
+func TestTasksOfAnimalsThatComeGrowAndLeave(t *testing.T) {
 	daily := func(id husbandry.ID, stage husbandry.Stage, m husbandry.Missed) husbandry.Routine {
 		r := routine(husbandry.Feed, fixed(1, "05-01"), m)
 		r.ID, r.For = id, husbandry.Selector{Enclosures: []husbandry.ID{"E08"}, Stages: []husbandry.Stage{stage}}
@@ -398,14 +398,14 @@ func TestAnimalsComeGrowAndGo(t *testing.T) {
 		b.done("05-13", "E08/small/2027-05-13")
 		expect(t, b.plan("05-14", 2), "due 05-14 E08/small/2027-05-14\nupcoming 05-15 E08/bigger/2027-05-15\nupcoming 05-16 E08/bigger/2027-05-16")
 	})
-	t.Run("one that left has no tasks and no lapses", func(t *testing.T) {
+	t.Run("an animal that left has no tasks and no lapses", func(t *testing.T) {
 		b := lizardRoom(daily("r", husbandry.Adult, husbandry.Lapses), routine(husbandry.Weigh, fixed(1, "05-01"), husbandry.Lapses))
 		b.animal("F04").Left = day("05-12")
 		b.animal("F03").Left = day("05-12")
 		expect(t, b.plan("05-12", 3), "")
 		expect(t, b.plan("05-11", 3).of("E08"), "lapsed 05-10 E08/r/2027-05-10\ndue 05-11 E08/r/2027-05-11")
 	})
-	t.Run("nothing before it came", func(t *testing.T) {
+	t.Run("no task before an animal came", func(t *testing.T) {
 		b := lizardRoom(daily("r", husbandry.Adult, husbandry.Lapses))
 		b.animal("F04").Acquired = day("05-12")
 		expect(t, b.plan("05-11", 2), "upcoming 05-12 E08/r/2027-05-12\nupcoming 05-13 E08/r/2027-05-13")
@@ -436,9 +436,9 @@ func TestAnimalsComeGrowAndGo(t *testing.T) {
 	})
 }
 
-// Work that follows an event is about whom the event was, as far as the kind
-// of work allows.
-func TestWhomAnEventIsFor(t *testing.T) {
+// Work after an event is for the animal, clutch or place of the event, as far
+// as the kind of work allows.
+func TestSubjectsOfWorkAfterAnEvent(t *testing.T) {
 	of := func(k husbandry.Kind, scope husbandry.Scope, e husbandry.Event) husbandry.Routine {
 		r := routine(k, after(e, 2), husbandry.Stays)
 		r.Scope, r.For = scope, husbandry.Selector{}
@@ -472,7 +472,7 @@ func TestWhomAnEventIsFor(t *testing.T) {
 			expect(t, told(c.routine).plan("05-12", 0), c.want)
 		})
 	}
-	t.Run("not asked for ever", func(t *testing.T) {
+	t.Run("not overdue for ever", func(t *testing.T) {
 		b := lizardRoom(of(husbandry.Weigh, husbandry.OfAnimal, husbandry.EventLaid))
 		b.Clutches = []husbandry.Clutch{{ID: "C1", Mother: "F03", Laid: day("05-10"), Eggs: 6, Incubator: "I1", Ended: day("06-20")}}
 		expect(t, b.plan("09-08", 0).of("/r/"), "overdue 05-12 F03/r/laid-C1")

@@ -12,8 +12,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// A planner that is given no forecasts uses the calibrated one: published
-// measurements first, and from the first clutch of one's own on, that.
+// Without forecasts in its input the planner uses the calibrated forecast: from
+// published measurements, updated by the keeper's own clutches.
 func TestTheForecastInUseLearnsFromOwnClutches(t *testing.T) {
 	forecast := func(b *books, id husbandry.ID, f herd.Forecasts) outlook.ClutchForecast {
 		in := b.input("07-20", 0)
@@ -36,19 +36,19 @@ func TestTheForecastInUseLearnsFromOwnClutches(t *testing.T) {
 	if !strings.HasPrefix(before.Basis, "2 papers (") {
 		t.Errorf("basis %q", before.Basis)
 	}
-	// Clutch A took 44 days, six more than the papers have it.
+	// Clutch A took 44 days, six more than the published data predict.
 	b.hatched("06-14", "A/hatch-watch/2027-06-14", 4)
 	after := forecast(b, "B", nil)
 	if !strings.HasPrefix(after.Basis, "1 own clutch, 2 papers") || !after.P50.After(before.P50) || after.P95.Sub(after.P05) >= before.P95.Sub(before.P05) {
 		t.Errorf("before %v to %v, middle %v; after one clutch of 44 days %v to %v, middle %v, from %s",
 			before.P05, before.P95, before.P50, after.P05, after.P95, after.P50, after.Basis)
 	}
-	// Taking the finding back takes back what it taught.
+	// Undoing the finding undoes what the forecast learnt from it.
 	b.undo("06-14", "A/hatch-watch/2027-06-14")
 	if again := forecast(b, "B", nil); again.Basis != before.Basis || again.P50 != before.P50 {
 		t.Errorf("undone: %+v", again)
 	}
-	// Eleven logged days at 22 °C put it off.
+	// Eleven logged days at 22 °C delay the forecast.
 	cold := map[civil.Date][]husbandry.Celsius{}
 	for i := range 11 {
 		cold[day("07-02").AddDays(i)] = []husbandry.Celsius{21, 22, 23}
@@ -59,8 +59,8 @@ func TestTheForecastInUseLearnsFromOwnClutches(t *testing.T) {
 	}
 }
 
-// Eggs found dead no longer count as eggs that have not hatched.
-func TestDeadEggsLeave(t *testing.T) {
+// Dead eggs no longer count as eggs that have not hatched.
+func TestDeadEggsNoLongerWait(t *testing.T) {
 	b := lizardRoom()
 	b.Species[0].Scientific, b.Species[0].Family = "Podarcis muralis", "Lacertidae"
 	b.Clutches = []husbandry.Clutch{{ID: "A", Species: "wall-lizard", Laid: day("05-12"), Eggs: 6, Incubator: "I1"}}

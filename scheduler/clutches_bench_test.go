@@ -12,9 +12,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// BenchmarkClutches3000 forecasts three thousand clutches that are incubating,
-// after three hundred that taught; once with what the incubator is set to, once
-// with its log of a reading an hour.
+// BenchmarkClutches3000 forecasts three thousand incubating clutches after
+// learning from three hundred: once from the set point of the incubator, once
+// from a log with a reading an hour.
 func BenchmarkClutches3000(b *testing.B) {
 	for _, logged := range []bool{false, true} {
 		b.Run(fmt.Sprintf("logged=%v", logged), func(b *testing.B) {

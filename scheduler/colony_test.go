@@ -19,8 +19,8 @@ import (
 	"nestround/tasks/sample"
 )
 
-// colony is a made-up one: what its lizards really do, and a keeper who does
-// what the plan asks for, sometimes late, and says what was seen.
+// colony simulates a colony: the real life of its lizards, and a keeper who
+// does the tasks of the plan, sometimes late, and reports findings.
 type colony struct {
 	t       *testing.T
 	rnd     *rand.Rand
@@ -30,32 +30,33 @@ type colony struct {
 
 	females []*dam
 	broods  map[husbandry.ID]*brood // by the clutch's id
-	plans   map[civil.Date]string   // as they were made on some days
+	plans   map[civil.Date]string   // plans as made on some days
 	said    int
 
 	laid, bound, hatched, late, young, pairs int
 }
 
-// dam is a female as she really is.
+// dam is the real state of a female.
 type dam struct {
 	id     husbandry.ID
-	pace   float64 // her days between clutches
+	pace   float64 // days between her clutches
 	lays   civil.Date
-	left   int  // clutches still to come of this season
-	bound  bool // the next clutch does not come by itself
-	eggs   int  // laid and not found yet
+	left   int  // remaining clutches of this season
+	bound  bool // egg-bound: the next clutch does not come by itself
+	eggs   int  // laid, but not found yet
 	laidOn civil.Date
 	father husbandry.ID // of the eggs of this season
-	with   husbandry.ID // the male she is with, since when
+	with   husbandry.ID // the male in her enclosure, with the day since
 	since  civil.Date
 }
 
-// brood is a clutch as it really is: the day each egg hatches, none for dead.
+// brood is the real state of a clutch: the day on which each egg hatches, none
+// for dead eggs.
 type brood struct {
 	id    husbandry.ID
 	days  []civil.Date
-	told  int // young reported
-	dead  int // eggs that will not hatch
+	told  int // number of young reported
+	dead  int // number of eggs that will not hatch
 	ended bool
 }
 
@@ -78,7 +79,8 @@ func newColony(t *testing.T, seed uint64) *colony {
 	r.Incubators = []husbandry.Incubator{{ID: "I1", Room: "R1", Temperature: 28}}
 	c.records = r
 	for i := range breedingDams {
-		// Ten are daughters of two of the males, so that kin is among them.
+		// Ten are daughters of two of the males, so that the colony has
+		// relatives.
 		var mother, father husbandry.ID
 		if i >= 10 && i < 20 {
 			mother, father = husbandry.ID(fmt.Sprintf("F%02d", i%5)), husbandry.ID(fmt.Sprintf("M%02d", i%2))
@@ -126,7 +128,7 @@ func (c *colony) say(k tasks.Key, f *tasks.Finding) {
 
 func (c *colony) chance(p float64) bool { return c.rnd.Float64() < p }
 
-// live lets a day pass: females lay, a few die.
+// live simulates a day: females lay, and a few die.
 func (c *colony) live() {
 	for _, d := range c.females {
 		a := c.animal(d.id)
@@ -152,12 +154,12 @@ func (c *colony) live() {
 
 func (d *dam) next() { d.left-- }
 
-// partner reads from a pairing task with whom.
+// partner matches the male in the reason of a pairing task.
 var partner = regexp.MustCompile(`(?:best|planned|before) with (?:[^()]*\()?(M\d\d)`)
 
-// paired checks the partner that a plan names against the pedigree, by the
-// definition of kinship and not by the program's way of reckoning it, and says
-// whether he is put to her.
+// paired checks the male in a plan against the pedigree. It computes the
+// kinship from the definition, not by the program's method. It reports whether
+// the keeper puts the male to her.
 func (c *colony) paired(d *dam, x tasks.Task) bool {
 	m := partner.FindStringSubmatch(x.Why)
 	if m == nil {
@@ -173,8 +175,8 @@ func (c *colony) paired(d *dam, x tasks.Task) bool {
 	if f := c.kinship(d.id, male, 12); f > 0.125+1e-9 {
 		c.t.Fatalf("%s: %s is to be paired with %s, kinship %.4f", c.on, d.id, male, f)
 	}
-	// Nobody is named who is with another female. Where two wait for one male
-	// today, the keeper takes one of them.
+	// The plan never names a male who is with another female. If two females
+	// wait for one male today, the keeper takes one of them.
 	for _, other := range c.females {
 		switch {
 		case other.with != male || other == d || !c.animal(other.id).Left.IsZero():
@@ -191,8 +193,8 @@ func (c *colony) paired(d *dam, x tasks.Task) bool {
 	return true
 }
 
-// kinship is the probability that a gene of a and one of b are the same by
-// descent: Malécot's definition, down the recorded parents.
+// kinship is the probability that a gene of a and a gene of b are identical by
+// descent: Malécot's definition, computed along the recorded parents.
 func (c *colony) kinship(a, b husbandry.ID, depth int) float64 {
 	if a == "" || b == "" || depth == 0 {
 		return 0
@@ -201,22 +203,22 @@ func (c *colony) kinship(a, b husbandry.ID, depth int) float64 {
 	if a == b {
 		return (1 + c.kinship(x.Mother, x.Father, depth-1)) / 2
 	}
-	// The younger one is taken apart.
+	// Replace the younger animal by its parents.
 	if y.Hatched.After(x.Hatched) || y.Hatched == x.Hatched && y.Mother != "" && x.Mother == "" {
 		x, y = y, x
 	}
 	return (c.kinship(x.Mother, y.ID, depth-1) + c.kinship(x.Father, y.ID, depth-1)) / 2
 }
 
-// mated begins the season of a female that has none yet.
+// mated begins the season of a female without a season.
 func (c *colony) mated(d *dam) {
-	if d.left > 0 || d.eggs > 0 || c.chance(.1) { // one in ten matings comes to nothing
+	if d.left > 0 || d.eggs > 0 || c.chance(.1) { // one in ten matings stays without eggs
 		return
 	}
 	d.left, d.lays, d.bound = 1+c.rnd.IntN(3), c.on.AddDays(20+c.rnd.IntN(11)), c.chance(.03)
 }
 
-// find opens a clutch for eggs that the keeper came upon.
+// find opens a clutch for eggs that the keeper found by chance.
 func (c *colony) find(d *dam, k tasks.Key) {
 	id := d.id + "-" + husbandry.ID(c.on.String())
 	n := d.eggs
@@ -234,7 +236,7 @@ func (c *colony) find(d *dam, k tasks.Key) {
 	c.say(k, &tasks.Finding{Laid: &n})
 }
 
-// keep does what the plan of the day asks for.
+// keep does the tasks of the day's plan.
 func (c *colony) keep(p []tasks.Task) {
 	for _, x := range p {
 		if x.Status == tasks.Upcoming || x.Status == tasks.Lapsed {
@@ -282,7 +284,7 @@ func (c *colony) keep(p []tasks.Task) {
 			c.say(x.Key, nil)
 		}
 	}
-	// Eggs are also come upon.
+	// The keeper also finds eggs by chance.
 	for _, d := range c.females {
 		if d.eggs > 0 && d.laidOn.Before(c.on) && c.chance(.3) && c.animal(d.id).Left.IsZero() {
 			c.find(d, tasks.NewKey(d.id, tasks.Unplanned, c.on.String()))
@@ -290,7 +292,7 @@ func (c *colony) keep(p []tasks.Task) {
 	}
 }
 
-// watch looks into a tub.
+// watch checks a tub.
 func (c *colony) watch(x tasks.Task) {
 	b := c.broods[x.Subject]
 	if b == nil {
@@ -321,8 +323,8 @@ func (c *colony) input(ahead int) scheduler.Input {
 	return scheduler.Input{Records: c.records, History: tasks.Fold(c.entries), On: c.on, To: c.on.AddDays(ahead), Latitude: 48}
 }
 
-// TestAColonyOfThreeYears keeps twenty females and their daughters for three
-// years, and holds what must hold on each of their days.
+// TestAColonyOfThreeYears simulates twenty females and their daughters for
+// three years, and checks invariants on each day.
 func TestAColonyOfThreeYears(t *testing.T) {
 	t.Parallel()
 	const years = 3
@@ -358,8 +360,8 @@ func TestAColonyOfThreeYears(t *testing.T) {
 				}
 			}
 		}
-		// An alarm is raised on the day after a window ends with young to come,
-		// or with eggs seen in her.
+		// The alarm comes on the day after a window ends, if young are still to
+		// come or eggs were seen in her.
 		var forecasts []outlook.ClutchForecast
 		if c.on.Day()%3 == 0 {
 			forecasts = outlook.ClutchForecasts(scheduler.NewDay(in))
@@ -384,12 +386,12 @@ func TestAColonyOfThreeYears(t *testing.T) {
 			if w := (herd.Plain{Latitude: 48}).Laying(facts, a); w.Known && c.on.After(w.To) && !alarm {
 				t.Fatalf("%s: %s is past her window of %s with eggs seen in her, and no alarm: %v", c.on, a.ID, w.To, bySubject[a.ID])
 			}
-			// Whatever the window is: wall lizards do not carry eggs so long.
+			// Wall lizards never carry eggs for so long, whatever the window.
 			if c.on.Sub(since) > 50 && !alarm {
 				t.Fatalf("%s: %s has carried eggs since %s, and no alarm", c.on, a.ID, since)
 			}
 		}
-		// A clutch that still expects young is asked for now, or will be.
+		// A clutch with young still to come has a task now or later.
 		if c.on.Day()%10 == 5 {
 			ahead := in
 			ahead.To = c.on.AddDays(60)
@@ -410,7 +412,7 @@ func TestAColonyOfThreeYears(t *testing.T) {
 		}
 	}
 	c.settled(end)
-	// Every plan of the past can be made again from the books as they are now.
+	// Every past plan can be made again from today's books.
 	history := tasks.Fold(c.entries)
 	for on, want := range c.plans {
 		in := scheduler.Input{Records: c.records, History: history.Before(on), On: on, To: on, Latitude: 48}

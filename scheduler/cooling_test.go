@@ -18,9 +18,9 @@ import (
 	"nestround/tasks/sample"
 )
 
-// cooledCare is what is usual for small lizards of cold winters (common
+// cooledCare is the usual winter of small lizards from cold climates (common
 // practice): no food from 1 November, cooler from the 15th, cold from the 25th
-// until 2 February, warm from the 13th, food from the 16th, paired from the
+// until 2 February, warm from the 13th, food from the 16th, pairing from the
 // 27th.
 var cooledCare = husbandry.CoolingCare{
 	Usual: true, Start: husbandry.MonthDay{Month: time.November, Day: 1},
@@ -31,8 +31,8 @@ var cooledCare = husbandry.CoolingCare{
 	WarnLoss: 0.05, StopLoss: 0.08,
 }
 
-// winterRoom is the lizard room with cooled wall lizards and the routines of
-// the samples.
+// winterRoom returns the lizard room with cooled wall lizards and the routines
+// of the samples.
 func winterRoom() *books {
 	b := withSample()
 	b.Species[0].Cooling = cooledCare
@@ -45,7 +45,7 @@ const (
 	stop = "F03/cooling-stop/wall-lizard-2027"
 )
 
-func TestTheWinterOfAnEnclosure(t *testing.T) {
+func TestTheStepsOfAWinter(t *testing.T) {
 	b := winterRoom()
 	for _, c := range []struct {
 		on, key string
@@ -82,7 +82,7 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 		if x := b.plan("2027-11-26", 0).one(t, step+"cold"); strings.Contains(x.Why, "no mark") {
 			t.Error(x.Why)
 		}
-		// Nobody is cooled again at the end of the winter.
+		// At the end of the winter no animal is cooled again.
 		if x := b.plan("2028-02-03", 0).one(t, step+"up-1"); strings.Contains(x.Why, "no mark") {
 			t.Error(x.Why)
 		}
@@ -99,7 +99,7 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 		}
 	})
 	t.Run("an enclosure has its own", func(t *testing.T) { b.plan("2027-11-15", 0).one(t, "E08/cooling-step/wall-lizard-2027-down-1") })
-	t.Run("nobody is wetted, taken out or sampled in the cold", func(t *testing.T) {
+	t.Run("no misting, handling or sampling in the cold", func(t *testing.T) {
 		b := winterRoom()
 		b.Routines = append(b.Routines,
 			husbandry.Routine{ID: "mist", Kind: husbandry.Mist, Scope: husbandry.OfEnclosure, Cadence: husbandry.Cadence{Pattern: husbandry.SinceLast, Every: 2}, Missed: husbandry.Lapses},
@@ -121,7 +121,8 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 		if x := b.plan("2027-11-15", 0).one(t, step+"down-1"); !strings.Contains(x.Why, "No misting, cleaning or faecal test until it is warm again") {
 			t.Error(x.Why)
 		}
-		// Who stays warm in the same enclosure is cared for as before.
+		// An animal that stays warm in the same enclosure keeps its usual
+		// tasks.
 		b.animal("M01").Acquired = day("2027-10-01")
 		if len(b.plan("2027-12-01", 2).of("E07/mist")) == 0 {
 			t.Error("no misting of one that is not cooled")
@@ -134,8 +135,8 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 			t.Error(x.Title)
 		}
 	})
-	t.Run("not once the winter is over", func(t *testing.T) { b.plan("2028-03-20", 0).none(t, "cooling") })
-	t.Run("and not for a winter that began before the books", func(t *testing.T) {
+	t.Run("no cooling task after the winter", func(t *testing.T) { b.plan("2028-03-20", 0).none(t, "cooling") })
+	t.Run("no cooling task in a winter that began before the books", func(t *testing.T) {
 		b := winterRoom()
 		b.Began = day("2027-12-01")
 		p := b.plan("2027-12-10", 3)
@@ -144,7 +145,7 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 			t.Error("not fed either")
 		}
 	})
-	t.Run("unless its record says when", func(t *testing.T) {
+	t.Run("cooling tasks in a winter with its date in the record", func(t *testing.T) {
 		b := winterRoom()
 		b.Began = day("2027-12-01")
 		b.Coolings = []husbandry.Cooling{{ID: "W", Species: []husbandry.ID{"wall-lizard"}, Start: day("2027-11-01")}}
@@ -152,9 +153,10 @@ func TestTheWinterOfAnEnclosure(t *testing.T) {
 	})
 }
 
-// Who is cooled is decided while it is warm: what changes later never brings
-// food to one in the cold, nor the cold to one that was fed.
-func TestWhatHappensInTheColdDecidesNothing(t *testing.T) {
+// The decision to cool an animal is made while the animal is warm. Later
+// changes never bring food to an animal in the cold, and never cool an animal
+// that was fed.
+func TestTheDecisionToCoolIsMadeInTheWarmth(t *testing.T) {
 	ill := func(on string) func(*books) {
 		return func(b *books) { b.found(on, tasks.NewKey("F04", "found", on), tasks.Finding{Ill: true}) }
 	}
@@ -218,7 +220,7 @@ func TestWhatHappensInTheColdDecidesNothing(t *testing.T) {
 	}
 }
 
-func TestNoFoodInTheWinter(t *testing.T) {
+func TestNoFoodDuringTheFast(t *testing.T) {
 	b := winterRoom()
 	fed := func(on string) bool {
 		p := b.plan(on, 1)
@@ -232,7 +234,7 @@ func TestNoFoodInTheWinter(t *testing.T) {
 			t.Errorf("%s: fed %v", c.on, !c.want)
 		}
 	}
-	t.Run("nor supplements, nor gut-loading once nobody eats", func(t *testing.T) {
+	t.Run("no supplements, and no gut-loading once no animal eats", func(t *testing.T) {
 		p := b.plan("2027-11-03", 30)
 		p.none(t, "calcium")
 		p.none(t, "gut-load")
@@ -260,7 +262,7 @@ func TestNoFoodInTheWinter(t *testing.T) {
 			t.Errorf("got %+v", found)
 		}
 	})
-	t.Run("once the warmth is back, food is asked for without a but", func(t *testing.T) {
+	t.Run("in the warmth, the feeding task has no warning", func(t *testing.T) {
 		b := winterRoom().done("2028-02-13", step+"warm")
 		if x := b.plan("2028-02-16", 0).one(t, "E07/cooling-first-food"); x.Why != "Warm again since 13 February; the usual feeding goes on from tomorrow" {
 			t.Error(x.Why)
@@ -269,14 +271,14 @@ func TestNoFoodInTheWinter(t *testing.T) {
 			t.Error(x.Why)
 		}
 	})
-	t.Run("food not offered on the first day is asked for on", func(t *testing.T) {
+	t.Run("the first food stays until it is offered", func(t *testing.T) {
 		b.plan("2028-02-18", 0).one(t, "E07/cooling-first-food")
 		fed := winterRoom().done("2028-02-18", "E07/wall-lizard.feed-adult/2028-02-18")
 		fed.plan("2028-02-19", 0).none(t, "E07/cooling-first-food")
 	})
 }
 
-func TestWhoIsNotCooled(t *testing.T) {
+func TestAnimalsThatAreNotCooled(t *testing.T) {
 	refuse := func(b *books) {
 		for _, on := range []string{"2027-10-20", "2027-10-22", "2027-10-24"} {
 			b.found(on, tasks.NewKey("E07", "wall-lizard.feed-adult", on), tasks.Finding{Refused: true})
@@ -347,7 +349,7 @@ func TestWhoIsNotCooled(t *testing.T) {
 			b.done(on, x.Key).plan(on, 60).none(t, "F03/cooling-not")
 		})
 	}
-	t.Run("shares the enclosure with one that is: said, and fed", func(t *testing.T) {
+	t.Run("a warm animal beside a cooled one: the plan says so, and it is fed", func(t *testing.T) {
 		b := winterRoom()
 		b.animal("F03").Acquired = day("2027-08-20")
 		if x := b.plan("2027-10-26", 0).one(t, "F03/cooling-not"); !strings.HasSuffix(x.Why, "; it shares E07 with Bert, so house it apart before 15 November") {
@@ -361,7 +363,7 @@ func TestWhoIsNotCooled(t *testing.T) {
 			t.Error(x.Why)
 		}
 	})
-	t.Run("nobody in the enclosure is: nothing is cooled", func(t *testing.T) {
+	t.Run("no cooled animal in the enclosure: no cooling", func(t *testing.T) {
 		b := winterRoom()
 		b.animal("F03").Acquired, b.animal("M01").Acquired = day("2027-08-20"), day("2027-08-20")
 		p := b.plan("2027-10-26", 150)
@@ -374,7 +376,7 @@ func gravid(b *books, on string, yes bool) {
 	b.found(on, tasks.NewKey("F03", tasks.Unplanned, on), tasks.Finding{Gravid: &yes})
 }
 
-func TestWeighingInTheCold(t *testing.T) {
+func TestWeighingsDuringTheCooling(t *testing.T) {
 	weigh := tasks.Key("F03/cooling-weigh/wall-lizard-2027-")
 	b := winterRoom()
 	expect(t, b.plan("2027-11-13", 30).of("F03/cooling-weigh"), `
@@ -402,7 +404,7 @@ func TestWeighingInTheCold(t *testing.T) {
 			t.Errorf("%s %q", x.Due, x.Why)
 		}
 	})
-	t.Run("one that warns brings the next weighing forward", func(t *testing.T) {
+	t.Run("a loss beyond the warning limit brings the next weighing forward", func(t *testing.T) {
 		b := winterRoom().weighs("2027-11-15", weigh+"start", 8).weighs("2027-11-25", weigh+"after-2027-11-15", 7.5)
 		p := b.plan("2027-11-25", 12)
 		p.none(t, "cooling-stop")
@@ -425,13 +427,13 @@ func TestWeighingInTheCold(t *testing.T) {
 			t.Error(x.Due)
 		}
 	})
-	t.Run("the mass of the health check will do for the start", func(t *testing.T) {
+	t.Run("the mass of the health check counts as the first weighing", func(t *testing.T) {
 		b := winterRoom().weighs("2027-10-20", "F03/cooling-check/wall-lizard-2027", 8).weighs("2027-12-01", "F03/found/2027-12-01", 7.2)
 		b.plan("2027-12-01", 0).one(t, stop)
 	})
 }
 
-func TestTooMuchLostInTheCold(t *testing.T) {
+func TestTooMuchWeightLostEndsTheCooling(t *testing.T) {
 	weigh := tasks.Key("F03/cooling-weigh/wall-lizard-2027-")
 	lost := func() *books {
 		return winterRoom().weighs("2027-11-15", weigh+"start", 8).weighs("2027-12-05", weigh+"after-2027-11-15", 7.3)
@@ -443,18 +445,18 @@ func TestTooMuchLostInTheCold(t *testing.T) {
 		!strings.Contains(x.Caution, "veterinarian") {
 		t.Errorf("got %+v", x)
 	}
-	t.Run("the usual review does not ask as well", func(t *testing.T) {
+	t.Run("the usual review is not asked for as well", func(t *testing.T) {
 		b := winterRoom().weighs("2027-11-15", weigh+"start", 8).weighs("2027-12-05", weigh+"after-2027-11-15", 7)
 		b.plan("2027-12-06", 0).none(t, "review-weight")
 	})
-	t.Run("put off or skipped it stays", func(t *testing.T) {
+	t.Run("the alarm stays if put off or skipped", func(t *testing.T) {
 		lost().later("2027-12-06", stop, "2027-12-20").plan("2027-12-07", 0).one(t, stop)
 		lost().skip("2027-12-06", stop).plan("2027-12-07", 0).one(t, stop)
 	})
-	t.Run("a later weight that is well ends it", func(t *testing.T) {
+	t.Run("a later weight within the limits ends the alarm", func(t *testing.T) {
 		lost().weighs("2027-12-07", "F03/found/2027-12-07", 7.8).plan("2027-12-08", 0).none(t, stop)
 	})
-	t.Run("done, she is warmed up alone, and fed again", func(t *testing.T) {
+	t.Run("after the mark done she is warmed up alone, and fed again", func(t *testing.T) {
 		b := lost().done("2027-12-06", stop)
 		p := b.plan("2027-12-06", 40)
 		p.none(t, stop)
@@ -470,7 +472,7 @@ func TestTooMuchLostInTheCold(t *testing.T) {
 		}
 		b.plan("2027-12-20", 30).none(t, "F03/cooling-weigh")
 	})
-	t.Run("eggs seen in the cold end it as well", func(t *testing.T) {
+	t.Run("eggs seen in her end the cooling, too", func(t *testing.T) {
 		b := winterRoom()
 		gravid(b, "2027-12-05", true)
 		x := b.plan("2027-12-06", 0).one(t, stop)
@@ -486,8 +488,9 @@ func TestTooMuchLostInTheCold(t *testing.T) {
 	})
 }
 
-func TestAWinterIsMoved(t *testing.T) {
-	// The day of the first step down, of the last step up, and of food.
+func TestMovingOrSkippingAWinter(t *testing.T) {
+	// The days of the first step down, of the last step up, and of the first
+	// food.
 	dates := func(b *books, on string) string {
 		down, warm, food := civil.Date{}, civil.Date{}, civil.Date{}
 		for _, x := range b.plan(on, 200) {
@@ -514,11 +517,11 @@ func TestAWinterIsMoved(t *testing.T) {
 		words, on, want string
 		tell            func(*books)
 	}{
-		{"as the sheet has it", "2027-10-20", "2027-11-15 2028-02-13 2028-02-16", nil},
+		{"by the sheet", "2027-10-20", "2027-11-15 2028-02-13 2028-02-16", nil},
 		{"the fast begun late", "2027-11-05", "2027-11-18 2028-02-16 2028-02-19", func(b *books) { b.done("2027-11-04", fast) }},
 		{"the fast put off", "2027-11-02", "2027-11-22 2028-02-20 2028-02-23", func(b *books) { b.later("2027-11-01", fast, "2027-11-08") }},
 		{"the fast skipped: no winter", "2027-11-02", "  ", func(b *books) { b.skip("2027-11-01", fast) }},
-		{"and undone: there is one", "2027-11-02", "2027-11-15 2028-02-13 2028-02-16", func(b *books) { b.skip("2027-11-01", fast).undo("2027-11-02", fast) }},
+		{"the skipping undone: a winter", "2027-11-02", "2027-11-15 2028-02-13 2028-02-16", func(b *books) { b.skip("2027-11-01", fast).undo("2027-11-02", fast) }},
 		{"warming begun late", "2028-02-06", " 2028-02-15 2028-02-18", func(b *books) { b.done("2028-02-05", step+"up-1") }},
 		{"warming put off", "2028-02-04", " 2028-02-20 2028-02-23", func(b *books) { b.later("2028-02-03", step+"up-1", "2028-02-10") }},
 		{"ended by the record", "2027-12-02", " 2027-12-14 2027-12-17", cool(husbandry.Cooling{Start: day("2027-11-01"), Ended: day("2027-12-04")})},
@@ -527,8 +530,8 @@ func TestAWinterIsMoved(t *testing.T) {
 		{"fewer weeks", "2027-10-20", "2027-11-15 2028-01-02 2028-01-05", cool(husbandry.Cooling{Lasts: 28})},
 		{"off", "2027-10-20", "  ", cool(husbandry.Cooling{Off: true})},
 		{"off for one winter", "2027-10-20", "  ", cool(husbandry.Cooling{Off: true, Start: day("2027-11-01")})},
-		{"off for one winter is on for the next", "2028-10-20", "2028-11-15 2029-02-13 2029-02-16", cool(husbandry.Cooling{Off: true, Start: day("2027-11-01")})},
-		{"its enclosure's record stands above its species'", "2027-10-20", "2027-11-15 2028-01-02 2028-01-05", func(b *books) {
+		{"off for one winter: on for the next", "2028-10-20", "2028-11-15 2029-02-13 2029-02-16", cool(husbandry.Cooling{Off: true, Start: day("2027-11-01")})},
+		{"the enclosure's record overrides the species'", "2027-10-20", "2027-11-15 2028-01-02 2028-01-05", func(b *books) {
 			cool(husbandry.Cooling{Off: true})(b)
 			cool(husbandry.Cooling{Enclosures: []husbandry.ID{"E07"}, Lasts: 28})(b)
 		}},
@@ -554,7 +557,7 @@ func TestAWinterIsMoved(t *testing.T) {
 		in.Latitude = -33.9
 		plan(scheduler.Plan(in)).one(t, "E07/cooling-fast/wall-lizard-2028")
 	})
-	t.Run("an own calendar leaves no winter to the sheet's, long ago neither", func(t *testing.T) {
+	t.Run("a calendar of the keeper's own replaces all winters of the sheet", func(t *testing.T) {
 		b := winterRoom()
 		b.Coolings = []husbandry.Cooling{{ID: "W", Enclosures: []husbandry.ID{"E07", "E08"}, Every: husbandry.MonthDay{Month: time.July, Day: 1}}}
 		for on := day("2027-06-01"); on.Before(day("2029-01-01")); on = on.AddDays(13) {
@@ -569,7 +572,7 @@ func TestAWinterIsMoved(t *testing.T) {
 			}
 		}
 	})
-	t.Run("but the keeper's own day is not flipped", func(t *testing.T) {
+	t.Run("a date of the keeper's own is not shifted in the south", func(t *testing.T) {
 		b := winterRoom()
 		cool(husbandry.Cooling{Every: husbandry.MonthDay{Month: time.November, Day: 1}})(b)
 		in := b.input("2027-11-01", 0)
@@ -595,13 +598,13 @@ func TestAWinterIsMoved(t *testing.T) {
 	})
 }
 
-func TestRefusalsAndTheWinter(t *testing.T) {
+func TestRefusalsBeforeTheFastDoNotCount(t *testing.T) {
 	b := winterRoom()
 	for _, on := range []string{"2027-10-27", "2027-10-29", "2027-10-31"} {
 		b.found(on, tasks.NewKey("E08", "wall-lizard.feed-adult", on), tasks.Finding{Refused: true})
 	}
 	b.Coolings = []husbandry.Cooling{{ID: "W", Species: []husbandry.ID{"wall-lizard"}, Start: day("2027-10-30")}}
-	// The fast began on the 30th, before the third was refused.
+	// The fast began on the 30th, before the third refusal.
 	b.plan("2027-11-01", 0).none(t, "weigh-refused")
 	b.plan("2028-02-20", 0).none(t, "weigh-refused") // an old story by then
 	b.Coolings[0].Start = day("2027-11-03")
@@ -622,7 +625,7 @@ func TestPairingAfterTheWinter(t *testing.T) {
 		return ""
 	}
 	for _, c := range []struct{ words, on, want string }{
-		{"this year's, the winter to come being later", "2027-06-01", "2027-03-15 2027-06-30"},
+		{"this year's season, before the winter to come", "2027-06-01", "2027-03-15 2027-06-30"},
 		{"the next one opens two weeks after she is warm", "2027-07-01", "2028-02-27 2028-06-30 Pairing window 27 February 2028 to 30 June 2028: after the winter, warm again on 13 February"},
 		{"in the winter", "2027-12-24", "2028-02-27 2028-06-30"},
 		{"in it", "2028-05-01", "2028-02-27 2028-06-30"},
@@ -638,9 +641,9 @@ func TestPairingAfterTheWinter(t *testing.T) {
 	}
 }
 
-// A colony of cooled animals on any day of any two years, some young, some
-// newly come, with whatever was marked.
-func TestEveryWinterOfAColony(t *testing.T) {
+// A colony of cooled animals on any day of any two years. Some are young, some
+// newly acquired, and the marks are random.
+func TestPropertiesOfWinters(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		c := sample.Make(rapid.IntRange(1, 3).Draw(t, "enclosures"), 1, rapid.Uint64Range(1, 1000).Draw(t, "seed"))
@@ -688,7 +691,8 @@ func TestEveryWinterOfAColony(t *testing.T) {
 				t.Fatalf("%s due %s: %q, %q", x.Key, x.Due, x.Title, x.Why)
 			}
 		}
-		// Nobody who fasts is fed, and whoever fasts is fed again.
+		// No animal is fed during its fast, and every animal is fed again after
+		// its fast.
 		for _, s := range outlook.Dated(scheduler.NewDay(y.input(120))) {
 			if s.Name != husbandry.CoolingWindow || s.Scope != husbandry.OfEnclosure {
 				continue
@@ -727,8 +731,8 @@ func TestEveryWinterOfAColony(t *testing.T) {
 	})
 }
 
-// What is planned for a day ahead does not depend on how far one looks.
-func TestLookingFurtherIntoAWinter(t *testing.T) {
+// The plan of a day ahead does not depend on the number of days planned.
+func TestPlanningFurtherAheadDoesNotChangeAWinter(t *testing.T) {
 	b := winterRoom().weighs("2027-11-15", "F03/cooling-weigh/wall-lizard-2027-start", 8)
 	for _, on := range []string{"2027-10-10", "2027-10-30", "2027-11-12", "2027-11-20", "2028-01-30", "2028-02-14"} {
 		near := b.plan(on, 20)

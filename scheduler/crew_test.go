@@ -8,9 +8,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// While the keeper is away from 14 to 20 May: what cannot wait is the sitter's,
-// what can is done the day before if its slack reaches, or waits.
-func TestDaysAway(t *testing.T) {
+// The keeper is away from 14 to 20 May. The sitter does what cannot wait.
+// Flexible work is done before the absence if its slack allows, or waits.
+func TestTasksOverAnAbsence(t *testing.T) {
 	const stays, lapses, alarms = husbandry.Stays, husbandry.Lapses, husbandry.Alarms
 	fixedAt := func(k husbandry.Kind, every husbandry.Days, m husbandry.Missed, slack ...husbandry.Days) husbandry.Routine {
 		return routine(k, fixed(every, "05-16"), m, slack...)
@@ -70,9 +70,9 @@ func TestDaysAway(t *testing.T) {
 	}
 }
 
-// Days away that follow on others at once are one absence: nothing waits for a
-// return that is none, or is asked for on an eve that is away.
-func TestDaysAwayAfterDaysAway(t *testing.T) {
+// Consecutive absences are one absence. Nothing waits for a return between
+// them, and nothing is moved to an eve on which the keeper is away.
+func TestConsecutiveAbsencesAreOne(t *testing.T) {
 	weigh := routine(husbandry.Weigh, fixed(30, "05-23"), husbandry.Stays, 0, 3)
 	b := lizardRoom(weigh)
 	b.Away = []husbandry.Away{{From: day("05-14"), Until: day("05-20"), Cover: "Mara"}, {From: day("05-21"), Until: day("05-25"), Cover: "Ines"}}
@@ -84,9 +84,9 @@ func TestDaysAwayAfterDaysAway(t *testing.T) {
 	expect(t, b.plan("05-23", 15), "upcoming 05-24 F03/r/2027-05-23")
 }
 
-// Of what recurs, one on the eve or on the return stands for all that fell into
-// the days away; what follows from two events is two.
-func TestWhatRecursIsAskedForOnceOnTheReturn(t *testing.T) {
+// One task on the eve or on the return replaces all recurrences during the
+// absence. Work after two events stays two tasks.
+func TestRecurringWorkIsAskedForOnceOnTheReturn(t *testing.T) {
 	b := lizardRoom(routine(husbandry.Clean, fixed(2, "05-01"), husbandry.Stays), routine(husbandry.Weigh, fixed(2, "05-02"), husbandry.Stays, 0, 3))
 	b.Routines[0].ID = "clean"
 	b.Away = []husbandry.Away{{From: day("05-14"), Until: day("05-20"), Cover: "Mara"}}
@@ -101,9 +101,9 @@ func TestWhatRecursIsAskedForOnceOnTheReturn(t *testing.T) {
 	}
 }
 
-// Live food that would have to be ordered meanwhile is ordered before, once;
-// who is away already orders by telephone, on the day.
-func TestOrdersOverDaysAway(t *testing.T) {
+// Live food with a last day to order during the absence is ordered before the
+// absence, once. A keeper already away orders by telephone, on the day.
+func TestOrdersOverAnAbsence(t *testing.T) {
 	orders := func(b *books, on string) (list []string) {
 		for _, x := range b.plan(on, 0) {
 			if x.Kind == husbandry.Order {
@@ -137,8 +137,8 @@ func TestOrdersOverDaysAway(t *testing.T) {
 	}
 }
 
-// Who stands in is told of a quarantine with all they do there.
-func TestWhoStandsInKnowsOfQuarantine(t *testing.T) {
+// The sitter is told about a quarantine with every task there.
+func TestTheSitterIsToldAboutAQuarantine(t *testing.T) {
 	b := lizardRoom(routine(husbandry.Water, fixed(1, "05-01"), husbandry.Lapses))
 	b.Animals[0].Acquired, b.Animals[0].Quarantine = day("05-01"), 90
 	b.Away = []husbandry.Away{{From: day("05-14"), Until: day("05-20"), Cover: "Mara"}}
@@ -150,9 +150,9 @@ func TestWhoStandsInKnowsOfQuarantine(t *testing.T) {
 	}
 }
 
-// Nothing is lost over days away: what was asked for before and after without
-// them is asked for with them, at some time.
-func TestNothingIsLostOverDaysAway(t *testing.T) {
+// Nothing is lost over an absence: every task without the absence also comes at
+// some time with the absence.
+func TestNoTaskIsLostOverAnAbsence(t *testing.T) {
 	asked := func(away bool) map[tasks.Key]bool {
 		b := withSample()
 		if away {
@@ -176,9 +176,9 @@ func TestNothingIsLostOverDaysAway(t *testing.T) {
 	}
 }
 
-// Tasks of several keepers: each has what matches all of their conditions,
-// the first who has none the rest.
-func TestWhoseTaskItIs(t *testing.T) {
+// Each of several keepers has the tasks that match all of their conditions. The
+// first keeper without conditions has the rest.
+func TestTasksOfSeveralKeepers(t *testing.T) {
 	b := withSample()
 	b.Rooms = append(b.Rooms, husbandry.Room{ID: "R2"})
 	b.Enclosures[1].Room, b.Enclosures[1].Rack = "R2", ""
@@ -223,10 +223,10 @@ func TestWhoseTaskItIs(t *testing.T) {
 	}
 }
 
-// While one of several keepers is away, what is theirs is given to whoever else
-// it fits, to who has the rest, or to all; nothing is lost, put off or changed
-// but that.
-func TestOneKeeperIsAway(t *testing.T) {
+// While one of several keepers is away, their tasks go to another keeper with
+// matching conditions, else to the keeper of the rest, else to all. Nothing is
+// lost, put off or changed otherwise.
+func TestTasksOfAKeeperWhoIsAway(t *testing.T) {
 	room2 := husbandry.Selector{Rooms: []husbandry.ID{"R2"}}
 	for _, c := range []struct {
 		words  string
@@ -234,11 +234,11 @@ func TestOneKeeperIsAway(t *testing.T) {
 		also   []husbandry.CarerAway
 		want   husbandry.ID
 	}{
-		{"to who has the rest", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "jo", Rest: true}}, nil, "jo"},
-		{"to who it fits as well", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "water", Kinds: []husbandry.Kind{husbandry.Water}}, {ID: "jo", Rest: true}}, nil, "water"},
-		{"who it fits is away too", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "water", Kinds: []husbandry.Kind{husbandry.Water}}, {ID: "jo", Rest: true}}, []husbandry.CarerAway{{Keeper: "water", From: day("05-01"), Until: day("06-20")}}, "jo"},
-		{"the second who has the rest", []husbandry.Carer{{ID: "mara", Rest: true}, {ID: "jo", Rest: true}}, nil, "jo"},
-		{"to all, where nobody has the rest", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "jo", For: husbandry.Selector{Rooms: []husbandry.ID{"R1"}}}}, nil, ""},
+		{"to the keeper of the rest", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "jo", Rest: true}}, nil, "jo"},
+		{"to another keeper with matching conditions", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "water", Kinds: []husbandry.Kind{husbandry.Water}}, {ID: "jo", Rest: true}}, nil, "water"},
+		{"the other matching keeper is away, too", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "water", Kinds: []husbandry.Kind{husbandry.Water}}, {ID: "jo", Rest: true}}, []husbandry.CarerAway{{Keeper: "water", From: day("05-01"), Until: day("06-20")}}, "jo"},
+		{"two keepers of the rest: to the second", []husbandry.Carer{{ID: "mara", Rest: true}, {ID: "jo", Rest: true}}, nil, "jo"},
+		{"to all, if nobody has the rest", []husbandry.Carer{{ID: "mara", For: room2}, {ID: "jo", For: husbandry.Selector{Rooms: []husbandry.ID{"R1"}}}}, nil, ""},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			books := func(away ...husbandry.CarerAway) *books {
@@ -274,7 +274,7 @@ func TestOneKeeperIsAway(t *testing.T) {
 			if given == 0 {
 				t.Error("nothing was given to anybody")
 			}
-			// What was due before and is late is asked of who is there.
+			// The keepers who are there get the overdue tasks.
 			for _, x := range b.plan("05-16", 0) {
 				if x.Subject == "F04" && x.Status == tasks.Overdue && x.Keeper == "mara" {
 					t.Errorf("%s waits for her", x.Key)

@@ -1,21 +1,23 @@
-// Package scheduler turns records, the history of what was done and found, and
-// a span of days into tasks with reasons.
+// Package scheduler makes tasks with reasons from records, the history of marks
+// and findings, and a span of days.
 //
-// Start with [NewDay], and ask the Day for its Tasks; [Plan] does both. It is
-// a pure function: it reads no clock, does no input or output, and the same
-// input gives the same tasks, byte for byte. The work is done below:
+// Start with [NewDay], and ask the Day for its Tasks; [Plan] does both. The
+// computation is a pure function: it reads no clock, does no input or output,
+// and the same input gives the same tasks, byte for byte. The work is done in
+// packages below:
 //
-//   - herd has the facts: how every record stands on a day.
-//   - rule has the rules, one file a concern: each is a function of a Day that
-//     proposes tasks.
-//   - plan has the Day, and settles what rules propose: marks, lapsing, days
-//     away, spreading.
-//   - outlook answers what is asked besides tasks.
-//   - cadence, incubation, moisture, ration and season answer single questions.
+//   - herd has the facts: the state of every record on a day.
+//   - rule has the rules, one file for each concern: a rule is a function of a
+//     Day that proposes tasks.
+//   - plan has the Day, and settles the proposals: marks, lapsing, days away,
+//     spreading.
+//   - outlook answers all other questions about a Day.
+//   - cadence, incubation, moisture, ration and season each answer one
+//     question.
 //
-// The package does not spread work over days, number tasks or join them with
-// marks of today: the first is for scheduler/workload, which chooses days
-// through the seam [Spread], the rest for tasks.Board.
+// The package does not spread work over days, number tasks, or join tasks with
+// the marks of today. scheduler/workload chooses days through the interface
+// [Spread]; tasks.Board numbers tasks and joins them with marks.
 package scheduler
 
 import (
@@ -27,31 +29,31 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Input is all that a plan depends on.
+// Input is everything that a plan depends on.
 type Input struct {
 	Records *husbandry.Records
-	// History holds what was done and found; nil for nothing yet. Marks and
-	// findings for days after On are for the caller to leave out (with
-	// tasks.History.Before).
+	// History has the marks and findings; nil if there are none yet. The caller
+	// leaves out those for days after On (with tasks.History.Before).
 	History *tasks.History
-	// On is the day the plan is made for, and To the last day ahead that it
-	// covers; To before On counts as On.
+	// On is the day of the plan. To is the last day ahead in the plan; a To
+	// before On counts as On.
 	On, To   civil.Date
-	Latitude float64 // of the keeper, degrees; below 0 flips the seasons
-	// Forecasts foretells hatching, laying and pairing; nil for
+	Latitude float64 // of the keeper, in degrees; negative in the south, where the seasons shift by half a year
+	// Forecasts forecasts hatching, laying and pairing; nil for
 	// [herd.Calibrated].
 	Forecasts herd.Forecasts
-	// Spread chooses days inside the slack; nil: every task has its own day.
+	// Spread chooses days inside the slack. If it is nil, every task keeps its
+	// own day.
 	Spread Spread
 }
 
-// Day is what rules and outlooks are asked about; see [plan.Day].
+// Day holds what rules and outlooks need about a day; see [plan.Day].
 type Day = plan.Day
 
-// Spread chooses the days of tasks that may be moved; see [plan.Spread].
+// Spread chooses the days of flexible tasks; see [plan.Spread].
 type Spread = plan.Spread
 
-// Facts derives how every record stands on the day of the input.
+// Facts derives the state of every record on the day of the input.
 func Facts(in Input) *herd.Herd {
 	return herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On, Latitude: in.Latitude, Forecasts: in.Forecasts})
 }
@@ -64,7 +66,7 @@ func DayOf(h *herd.Herd, to civil.Date, spread Spread) *Day {
 	return plan.New(plan.Input{Herd: h, To: to, Spread: spread, Rules: rule.All()})
 }
 
-// Plan returns the tasks that are due or overdue on in.On, those upcoming
-// until in.To, and those that lapsed since the day before, by due date and
-// then as tasks.Before has it. No two share a key.
+// Plan returns the tasks due or overdue on in.On, the upcoming tasks until
+// in.To, and the tasks that lapsed since the day before. They are sorted by due
+// date, then in the order of tasks.Before. Each has a key of its own.
 func Plan(in Input) []tasks.Task { return NewDay(in).Tasks() }

@@ -10,22 +10,22 @@ import (
 	"nestround/tasks/english"
 )
 
-// Forecast is the picture of one clutch that still expects young.
+// Forecast is the picture of a clutch that still expects young.
 type Forecast struct {
 	Title string   // "Clutch C27-04"
 	Facts []string // "wall lizard of F03", "28 °C", "6 eggs"
 	Laid  civil.Date
 	On    civil.Date // today
-	// The days by whose end young have hatched with that probability, in
-	// percent, and the days worth a look.
+	// The days by whose end young have hatched with a probability of 5, 25, 50,
+	// 75 and 95 percent, and the days of the watch.
 	P05, P25, P50, P75, P95 civil.Date
 	WatchFrom, WatchTo      civil.Date
-	// Daily has the probability, 0 to 1, of each day from DailyFrom on; none
-	// where the days are over.
+	// Daily has the probability, 0 to 1, of each day from DailyFrom on. It is
+	// empty if the forecast's days are over.
 	DailyFrom civil.Date
 	Daily     []float64
-	Hatched   []Young // seen so far, by date
-	Basis     string  // what the forecast is from
+	Hatched   []Young // young seen so far, by date
+	Basis     string  // the data behind the forecast
 	Cautions  []string
 	Past      []Past // earlier clutches, in the order of the picture
 }
@@ -36,8 +36,8 @@ type Young struct {
 	Count int
 }
 
-// Past is how an earlier clutch went: the 5th, 50th and 95th percentile of what
-// was expected when it was laid, and when its young were seen.
+// Past is the record of an earlier clutch: the 5th, 50th and 95th percentile of
+// the forecast when it was laid, and the days when its young were seen.
 type Past struct {
 	Name              string
 	Laid              civil.Date
@@ -45,7 +45,7 @@ type Past struct {
 	First, Mean, Last civil.Date
 }
 
-// How much of foreign text a picture takes.
+// The limits of foreign text in a picture.
 const (
 	factLines    = 3
 	basisLines   = 5
@@ -93,7 +93,8 @@ func (f Forecast) cautions() []string { return f.Cautions[:min(len(f.Cautions), 
 
 func (f Forecast) over() bool { return f.On.After(f.WatchTo) }
 
-// saying is the forecast in sentences: what is expected, and today.
+// saying returns the forecast in sentences: the likely days, and the chance
+// today.
 func (f Forecast) saying() (likely, within, today string) {
 	likely = "Most likely " + english.SpanInPrint(f.P25, f.P75)
 	if f.over() {
@@ -149,7 +150,7 @@ func (f Forecast) description() string {
 	return sentence(parts...)
 }
 
-// best returns the likeliest day.
+// best returns the day with the highest probability.
 func (f Forecast) best() (day civil.Date, p float64) {
 	for i := range f.Daily {
 		if d := f.DailyFrom.AddDays(i); f.chance(d) > p {
@@ -159,7 +160,8 @@ func (f Forecast) best() (day civil.Date, p float64) {
 	return day, p
 }
 
-// way draws the time from laying to the end of the watch, and today in it.
+// way draws the time line from laying to the end of the watch, with today's
+// mark.
 func (f Forecast) way(s *sheet) {
 	s.head("From laying to hatching")
 	end := civil.Max(f.Laid, civil.Max(f.WatchTo, civil.Max(f.P95, f.On)))
@@ -197,7 +199,7 @@ func (f Forecast) way(s *sheet) {
 	s.text(right, s.y, letters{size: smallSize, fill: soft, anchor: "end"}, last)
 }
 
-// now draws today's line.
+// now draws the line that marks today.
 func (f Forecast) now(s *sheet, a axis, top, foot float64) {
 	if f.On.Before(a.from) {
 		return
@@ -207,8 +209,8 @@ func (f Forecast) now(s *sheet, a axis, top, foot float64) {
 	s.line(x, top, x, foot, amber, 2.5)
 }
 
-// window returns the days that chances draws: all that are told of, and a week
-// at least.
+// window returns the days that chances draws: all days with something to show,
+// and at least a week.
 func (f Forecast) window() (from, to civil.Date) {
 	from, to = civil.Min(f.WatchFrom, f.P05), civil.Max(f.WatchTo, f.P95)
 	for _, y := range f.Hatched {
@@ -229,12 +231,12 @@ func (f Forecast) window() (from, to civil.Date) {
 	return from, to
 }
 
-// chances draws a bar for each day's probability below the brackets of the two
-// windows, and the days to look below.
+// chances draws a bar for each day's probability. The brackets of the two
+// windows stand above the bars, and the days of the watch below.
 func (f Forecast) chances(s *sheet) {
 	s.head("Chance of each day")
 	from, to := f.window()
-	const scale = 34 // units for the figures at the left
+	const scale = 34 // width of the scale's numbers at the left
 	a := over(from, to, left+scale, right)
 	bracket := func(from, to civil.Date, words, fill string) {
 		x1, x2 := a.at(from), a.at(to.AddDays(1))
@@ -303,7 +305,7 @@ func (f Forecast) chances(s *sheet) {
 	s.line(a.x0, foot, right, foot, ink, 1.5)
 	s.y = foot
 
-	// The days to look: a row of dots.
+	// A row of dots marks the days of the watch.
 	s.gap(10)
 	for d := f.WatchFrom; !d.After(f.WatchTo); d = d.AddDays(1) {
 		s.circle(a.mid(d), s.y, min(2.2, a.step*0.3), ink)
@@ -333,8 +335,8 @@ func (f Forecast) chances(s *sheet) {
 	}
 }
 
-// dates writes days of the month below an axis, as many as there is room for,
-// and the months below them. It moves down by one line.
+// dates writes as many days of the month below an axis as there is room for,
+// and the months below the days. It moves down by one line.
 func (s *sheet) dates(a axis, from, to civil.Date) {
 	l := letters{size: smallSize, fill: soft, anchor: "middle"}
 	every := 1
@@ -389,7 +391,7 @@ func figure(x float64) string { return num(math.Round(x*1000) / 1000) }
 
 func (f Forecast) shownPast() []Past { return f.Past[max(0, len(f.Past)-pastMost):] }
 
-// off says by how much the forecast of an earlier clutch was off.
+// off returns the error of the forecast of an earlier clutch, in words.
 func (p Past) off() string {
 	switch n := p.Mean.Sub(p.P50); {
 	case n > 0:
@@ -400,7 +402,8 @@ func (p Past) off() string {
 	return "seen on the day expected"
 }
 
-// past draws earlier clutches below one another, by how far off they were.
+// past draws earlier clutches one below the other, each by the error of its
+// forecast.
 func (f Forecast) past(s *sheet) {
 	s.head("Earlier clutches, expected and seen")
 	list := f.shownPast()
@@ -418,7 +421,7 @@ func (f Forecast) past(s *sheet) {
 		s.gap(17)
 		name := letters{size: smallSize, bold: true, fill: ink}
 		rest := letters{size: smallSize, fill: soft, anchor: "end"}
-		// The laying date gives way to a long name.
+		// Leave out the laying date if the name is long.
 		words := "laid " + english.ShortDate(p.Laid) + ", " + p.off()
 		if rest.width(words)+name.width(clean(p.Name))+8 > right-left {
 			words = p.off()

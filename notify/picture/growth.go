@@ -9,11 +9,11 @@ import (
 	"nestround/tasks/english"
 )
 
-// Growth is the picture of weights over time, of one animal or of a group.
+// Growth is the picture of the weights of an animal or a group over time.
 type Growth struct {
 	Title  string   // "Ada (F03)"
 	Facts  []string // "leopard gecko", "hatched 3 May 2026"
-	Points []Weight // in any order; the later of two on one day counts
+	Points []Weight // in any order; of two on a day, the later counts
 	Ounces bool     // write weights in ounces
 	Basis  string   // a line below the picture; may be empty
 }
@@ -63,7 +63,7 @@ func (g Growth) sorted() []Weight {
 
 const gramsPerOunce = 28.349523125 // international avoirdupois ounce, by definition
 
-// shown is a weight in the unit of the picture.
+// shown converts a weight into the unit of the picture.
 func (g Growth) shown(grams float64) float64 {
 	if g.Ounces {
 		return grams / gramsPerOunce
@@ -78,7 +78,7 @@ func (g Growth) unit() string {
 	return "g"
 }
 
-// words writes a weight: "41 g", "3.2 g".
+// words returns a weight with its unit: "41 g", "3.2 g".
 func (g Growth) words(grams float64) string {
 	v := g.shown(grams)
 	digits := 0
@@ -121,8 +121,8 @@ func (g Growth) draw(s *sheet, points []Weight) {
 	for _, p := range points {
 		low, high = min(low, g.shown(p.Grams)), max(high, g.shown(p.Grams))
 	}
-	// A tenth of the weight is never drawn taller than the half of the picture,
-	// or every weighing would look like a fall.
+	// A change of a tenth of the weight is never drawn taller than half of the
+	// picture. Otherwise every weighing would look like a fall.
 	if spread := 0.2 * high; high-low < spread {
 		middle := (high + low) / 2
 		low, high = max(0, middle-spread/2), middle+spread/2
@@ -161,7 +161,7 @@ func (g Growth) draw(s *sheet, points []Weight) {
 	if len(points) > 1 {
 		s.element("path", "", "d", path, "fill", "none", "stroke", deep, "stroke-width", 2.5, "stroke-linejoin", "round")
 	}
-	// Dots that would run into one another are left to the line.
+	// Leave out dots that would overlap; the line remains.
 	next := math.Inf(-1)
 	for i, p := range points {
 		if x := a.mid(p.On); x >= next || i+1 == len(points) {
@@ -177,7 +177,7 @@ func (g Growth) draw(s *sheet, points []Weight) {
 	s.calendar(a, from, to)
 }
 
-// calendar writes days, months or years below an axis, whichever fit.
+// calendar writes days, months or years below an axis, depending on its span.
 func (s *sheet) calendar(a axis, from, to civil.Date) {
 	span := to.Sub(from)
 	if span <= 92 {
@@ -214,7 +214,8 @@ func (s *sheet) calendar(a axis, from, to civil.Date) {
 	})
 }
 
-// description tells the first, the lowest, the highest and the last weight.
+// description returns the first, the lowest, the highest and the last weight in
+// words.
 func (g Growth) description(points []Weight) string {
 	parts := append(slices.Clone(g.Facts), g.saying(points))
 	if len(points) > 1 {

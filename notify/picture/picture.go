@@ -1,24 +1,24 @@
-// Package picture draws what the program knows as SVG: one clutch's hatching
-// forecast, the growth of an animal, and a species' year.
+// Package picture draws SVG pictures: the hatching forecast of a clutch, the
+// growth of an animal, and a species' year.
 //
-// Start with [Forecast], [Growth] and [Year]; each is filled with plain values
-// and has one method, SVG. The same values give the same bytes. Nothing in a
-// picture is fetched, linked or run, and it has a ground of its own, so that it
-// stands on a dark page as on a light one. What it shows is also told by words
-// or shapes where it is told by a colour, and all that matters is in its
-// description for those who do not see it.
+// Start with [Forecast], [Growth] and [Year]. Each is filled with plain values
+// and has one method, SVG. Equal values give equal bytes. Nothing in a picture
+// is fetched, linked or run. A picture has its own background, so it works on a
+// dark page as well as on a light page. Everything that a colour shows is also
+// shown by words or shapes. The description has everything important, for
+// people who do not see the picture.
 //
-// All pictures are 400 units wide with letters of 13 units or more: on a phone
-// of 320 pixels that is 10 pixels, and on a sheet of A4, where a browser prints
-// them 440 pixels wide, 11 points.
+// All pictures are 400 units wide, with letters of at least 13 units. On a
+// phone of 320 pixels that is 10 pixels. On a sheet of A4, where a browser
+// prints a picture 440 pixels wide, it is 11 points.
 //
-// The SVG is written by hand, in sheet.go, and no library draws it. Plotting
-// libraries set text in fonts of their own to know how long it is, make
-// figures of one fixed size for paper, and have no place for a description;
-// the libraries that only write the elements pass attributes on as they are
-// given, and what is left to do without them is one function. What is left
-// out: bitmaps (browsers and image tools make them of an SVG), and any
-// knowledge of records and plans, which the command hands in as values.
+// The SVG is written by hand, in sheet.go, without a library. Plotting
+// libraries use their own fonts to measure text, make figures of a fixed size
+// for paper, and have no place for a description. Libraries that only write the
+// elements do not check attributes, and they would save no more than one
+// function. The package makes no bitmaps (browsers and image tools can make
+// them from an SVG). It knows no records or plans; the command passes plain
+// values.
 package picture
 
 import (
@@ -36,7 +36,7 @@ func sentence(parts ...string) string {
 	return strings.Join(list, " ")
 }
 
-// step returns a round step, 1, 2 or 5 times a power of ten, that parts width
+// step returns a round step, 1, 2 or 5 times a power of ten, that divides width
 // into at most n pieces.
 func step(width float64, n int) float64 {
 	rough := width / float64(n)
@@ -52,7 +52,7 @@ func step(width float64, n int) float64 {
 	return 10 * power
 }
 
-// finite makes zero of what is no number that can be drawn.
+// finite returns 0 for numbers that cannot be drawn.
 func finite(x float64) float64 {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return 0

@@ -23,7 +23,8 @@ var update = flag.Bool("update", false, "write the golden files anew")
 
 func day(s string) civil.Date { return civil.MustParse(s) }
 
-// forecast is a clutch laid on 22 March with a bell of days about a middle.
+// forecast is a clutch laid on 22 March. Its probabilities have the shape of a
+// bell around a middle day.
 func forecast(on, middle string, sd float64) picture.Forecast {
 	f := picture.Forecast{
 		Title: "Clutch K02", Facts: []string{"leopard gecko of F01", "28.0 °C", "2 eggs", "in warm"},
@@ -65,9 +66,9 @@ func past(name, laid, middle, first, mean, last string) picture.Past {
 	return picture.Past{Name: name, Laid: day(laid), P05: m.AddDays(-9), P50: m, P95: m.AddDays(10), First: day(first), Mean: day(mean), Last: day(last)}
 }
 
-// light is the hours of daylight by the sunrise equation without refraction,
-// with Cooper's declination 23.45° sin(360/365 (284+n)) (Cooper 1969, Solar
-// Energy 12:333-346).
+// light returns the hours of daylight by the sunrise equation without
+// refraction, with Cooper's declination 23.45° sin(360/365 (284+n)) (Cooper
+// 1969, Solar Energy 12:333-346).
 func light(latitude float64, from civil.Date, n int) []float64 {
 	var hours []float64
 	for i := range n {
@@ -218,7 +219,7 @@ func TestGolden(t *testing.T) {
 	}
 }
 
-func TestTheSameValuesGiveTheSameBytes(t *testing.T) {
+func TestSameValuesSameBytes(t *testing.T) {
 	for _, d := range samples() {
 		if first := d.draw(); !bytes.Equal(first, d.draw()) {
 			t.Errorf("%s: drawn twice, two pictures", d.name)
@@ -226,12 +227,12 @@ func TestTheSameValuesGiveTheSameBytes(t *testing.T) {
 	}
 }
 
-// node is an element as read back.
+// node is an element of a picture, read back.
 type node struct {
 	name string
 	attr map[string]string
 	text string
-	in   []string // the elements it stands in
+	in   []string // the elements around it
 }
 
 func (n node) num(t *testing.T, name string) float64 {
@@ -284,7 +285,7 @@ func read(t *testing.T, svg []byte) []node {
 
 var coordinates = regexp.MustCompile(`-?[0-9.]+`)
 
-// What every picture keeps to, whatever is in it.
+// The rules that every picture must obey, for any content.
 func TestEveryPicture(t *testing.T) {
 	for _, d := range samples() {
 		t.Run(d.name, func(t *testing.T) {
@@ -369,8 +370,8 @@ func inside(t *testing.T, n node, x1, x2, y1, y2, height float64) {
 	}
 }
 
-// roughly is the width of a text in ems by another estimate than the
-// package's: half an em a letter, a whole one for what is not Latin.
+// roughly estimates the width of a text in ems in another way than the package:
+// half an em for a Latin letter, a whole em for any other character.
 func roughly(s string) float64 {
 	w := 0.0
 	for _, r := range s {
@@ -391,8 +392,8 @@ func roughly(s string) float64 {
 	return w
 }
 
-// Whoever does not see the picture is told what it shows.
-func TestDescriptionsTellWhatIsDrawn(t *testing.T) {
+// The description must have what the picture shows.
+func TestDescriptionsMatchPictures(t *testing.T) {
 	all := map[string][]byte{}
 	for _, d := range samples() {
 		all[d.name] = d.draw()
@@ -418,7 +419,7 @@ func TestDescriptionsTellWhatIsDrawn(t *testing.T) {
 	}
 }
 
-// Two pictures on one page must not share ids.
+// Pictures on the same page must not share ids.
 func TestIDsDiffer(t *testing.T) {
 	seen := map[string]string{}
 	for _, d := range samples() {
@@ -430,7 +431,7 @@ func TestIDsDiffer(t *testing.T) {
 	}
 }
 
-// luminance is the relative luminance of "#rrggbb" by WCAG 2.2:
+// luminance returns the relative luminance of "#rrggbb" by WCAG 2.2:
 // https://www.w3.org/TR/WCAG22/#dfn-relative-luminance
 func luminance(t *testing.T, colour string) float64 {
 	t.Helper()
@@ -448,9 +449,9 @@ func luminance(t *testing.T, colour string) float64 {
 	return 0.2126*linear(n>>16) + 0.7152*linear(n>>8) + 0.0722*linear(n)
 }
 
-// Letters stand out from the ground by 4.5, shapes by 3 (WCAG 2.2, 1.4.3 and
-// 1.4.11), but for the ground itself, and for fills and thin lines that tell
-// nothing alone.
+// The contrast to the background is at least 4.5 for letters and 3 for shapes
+// (WCAG 2.2, 1.4.3 and 1.4.11). The test skips the background itself, and fills
+// and thin lines that carry no information of their own.
 func TestContrast(t *testing.T) {
 	const ground = "#fffefa"
 	silent := []string{"", "none", ground, "#edf3ee", "#dcd8cb"}
@@ -458,7 +459,7 @@ func TestContrast(t *testing.T) {
 		l, m := luminance(t, a), luminance(t, b)
 		return (max(l, m) + 0.05) / (min(l, m) + 0.05)
 	}
-	// #767676 is the lightest grey that passes on white (from memory of W3C's
+	// #767676 is the lightest grey on white that passes (from memory of W3C's
 	// techniques).
 	if c := contrast("#767676", "#ffffff"); math.Abs(c-4.54) > 0.01 {
 		t.Fatalf("the formula gives %.2f for #767676 on white, known is 4.54", c)

@@ -13,7 +13,7 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Measures of every picture, in its own units.
+// Measures of every picture, in units of the picture.
 const (
 	width  = 400.0
 	margin = 18.0
@@ -21,7 +21,7 @@ const (
 	right  = width - margin
 )
 
-// Sizes of letters. The smallest is still read at 320 pixels.
+// Sizes of letters. The smallest is readable at a width of 320 pixels.
 const (
 	titleSize  = 21.0
 	sayingSize = 16.0
@@ -29,30 +29,30 @@ const (
 	smallSize  = 13.0
 )
 
-// The colours, by their use. Letters and their ground differ by a contrast of
-// at least 4.5, shapes that tell something and theirs by at least 3 (WCAG 2.2,
-// success criteria 1.4.3 and 1.4.11); a test works it out.
+// The colours by their use. The contrast to the background is at least 4.5 for
+// letters, and 3 for shapes that carry information (WCAG 2.2, success criteria
+// 1.4.3 and 1.4.11). A test computes it.
 const (
 	ground = "#fffefa"
 	ink    = "#22302a"
 	soft   = "#55625b"
 	rule   = "#dcd8cb"
-	pale   = "#edf3ee" // fills that tell nothing alone
-	faint  = "#76978a" // the days outside of both windows
-	middle = "#4f8a70" // the days of 9 in 10
-	deep   = "#1d5a46" // the days of 1 in 2
+	pale   = "#edf3ee" // fills that carry no information alone
+	faint  = "#76978a" // days outside both windows
+	middle = "#4f8a70" // days of the 90 % window
+	deep   = "#1d5a46" // days of the 50 % window
 	amber  = "#9a5b00" // today
 	red    = "#8a2f1c" // cautions
 )
 
-// sheet is a picture in the making. y is how far down it has come.
+// sheet is a picture during drawing. y is the height drawn so far.
 type sheet struct {
 	y    float64
 	body strings.Builder
 }
 
-// num writes a coordinate with two decimals at most: finer than any screen,
-// and coarser than what processors differ by.
+// num formats a coordinate with at most two decimals: finer than any screen,
+// but coarse enough to hide differences between processors.
 func num(x float64) string {
 	x = math.Round(finite(x)*100) / 100
 	if x == 0 {
@@ -61,8 +61,8 @@ func num(x float64) string {
 	return strconv.FormatFloat(x, 'f', -1, 64)
 }
 
-// element writes an element with attributes in pairs of name and value, a
-// float64 or a string, and text within it.
+// element writes an element with text inside. attributes are pairs of a name
+// and a value; a value is a float64 or a string.
 func (s *sheet) element(name, text string, attributes ...any) {
 	s.body.WriteString("<" + name)
 	for i := 0; i < len(attributes); i += 2 {
@@ -83,7 +83,7 @@ func (s *sheet) element(name, text string, attributes ...any) {
 func escape(s string) string {
 	var b strings.Builder
 	if err := xml.EscapeText(&b, []byte(s)); err != nil {
-		panic(err) // a Builder takes everything
+		panic(err) // writing to a Builder never fails
 	}
 	return b.String()
 }
@@ -116,7 +116,7 @@ func (s *sheet) triangle(x, y, r float64, fill string) {
 	s.element("path", "", "d", "M"+num(x)+" "+num(y)+"L"+num(x+r)+" "+num(y+1.5*r)+"L"+num(x-r)+" "+num(y+1.5*r)+"Z", "fill", fill)
 }
 
-// letters says how text is set.
+// letters is the style of a text.
 type letters struct {
 	size   float64
 	bold   bool
@@ -124,8 +124,8 @@ type letters struct {
 	anchor string // "" for start, "middle" or "end"
 }
 
-// text writes one line with its foot at y, moved sideways where it would leave
-// the margins and cut where it is longer than they are apart.
+// text writes one line with its baseline at y. It moves the line sideways to
+// stay between the margins, and cuts it if it is too long.
 func (s *sheet) text(x, y float64, l letters, words string) {
 	words = fit(clean(words), l, right-left)
 	if words == "" {
@@ -150,8 +150,8 @@ func (s *sheet) text(x, y float64, l letters, words string) {
 	s.element("text", words, a...)
 }
 
-// paragraph writes words over as many lines as they need, and at most most,
-// from x to the right margin, and moves down.
+// paragraph writes words from x to the right margin, on at most most lines, and
+// moves down.
 func (s *sheet) paragraph(x float64, l letters, most int, words string) {
 	for _, line := range wrap(clean(words), l, right-x, most) {
 		s.y += math.Round(l.size * 1.3)
@@ -159,8 +159,7 @@ func (s *sheet) paragraph(x float64, l letters, most int, words string) {
 	}
 }
 
-// facts writes what is known in few words, parted by dots, with as many on a
-// line as there is room for.
+// facts writes short facts separated by dots, as many on a line as fit.
 func (s *sheet) facts(list []string) {
 	l := letters{size: bodySize, fill: soft}
 	const between = " \u00b7 "
@@ -180,7 +179,7 @@ func (s *sheet) facts(list []string) {
 	}
 }
 
-// head is the heading of a part of the picture.
+// head writes the heading of a part of the picture.
 func (s *sheet) head(words string) {
 	s.y += 17
 	s.text(left, s.y, letters{size: bodySize, bold: true, fill: ink}, words)
@@ -189,19 +188,19 @@ func (s *sheet) head(words string) {
 // gap moves down.
 func (s *sheet) gap(by float64) { s.y += by }
 
-// rule is a thin line between the parts of the picture.
+// rule draws a thin line between two parts of the picture.
 func (s *sheet) rule() {
 	s.gap(14)
 	s.line(left, s.y, right, s.y, rule, 1)
 	s.gap(4)
 }
 
-// finish puts the picture together. Title and description are what a screen
-// reader says of it.
+// finish returns the complete picture. Screen readers read the title and the
+// description.
 func (s *sheet) finish(title, description string) []byte {
 	title = clean(title)
 	height := math.Ceil(s.y + margin)
-	// Pictures that stand on one page must not share ids.
+	// Pictures on the same page must not share ids.
 	h := fnv.New32a()
 	h.Write([]byte(title + "\n" + description))
 	id := fmt.Sprintf("p%08x", h.Sum32())
@@ -210,8 +209,8 @@ func (s *sheet) finish(title, description string) []byte {
 	out.element("desc", description, "id", id+"d")
 	out.rect(0, 0, width, height, 0, ground)
 	out.rect(0.5, 0.5, width-1, height-1, 8, "none", "stroke", rule)
-	// Where nobody says otherwise, letters are as large as in a book, and a
-	// picture fits a sheet of A4 as browsers print it, if need be smaller.
+	// By default, letters have the size of book print, and a picture fits on a
+	// sheet of A4 as browsers print it, made smaller if necessary.
 	shown := max(320, min(440, 1000*width/height))
 	return []byte(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ` + num(width) + ` ` + num(height) +
 		`" width="` + num(shown) + `" height="` + num(shown*height/width) + `" style="max-width:100%;height:auto" role="img" lang="en"` +
@@ -219,10 +218,10 @@ func (s *sheet) finish(title, description string) []byte {
 		out.body.String() + s.body.String() + "</svg>\n")
 }
 
-// clean makes one line of text of foreign words: control characters and line
-// ends of any kind become spaces, characters that hide or reorder what stands
-// next to them are left out, spaces are single, and what is longer than any
-// picture has room for is cut.
+// clean turns foreign words into a single line of text. Control characters and
+// line ends of any kind become spaces, invisible and reordering characters are
+// removed, several spaces become one, and text that is too long for any picture
+// is cut.
 func clean(s string) string {
 	const longest = 4000 // bytes
 	if len(s) > longest {
@@ -232,7 +231,7 @@ func clean(s string) string {
 		switch {
 		case unicode.IsSpace(r) || unicode.IsControl(r):
 			return ' '
-		case r == 0x200B, r == 0x2060, r == 0xFEFF, r == 0xAD, // without width
+		case r == 0x200B, r == 0x2060, r == 0xFEFF, r == 0xAD, // zero width
 			r == 0x61C, r == 0x200E, r == 0x200F, r >= 0x202A && r <= 0x202E, r >= 0x2066 && r <= 0x206F: // reordering
 			return -1
 		}
@@ -241,8 +240,8 @@ func clean(s string) string {
 	return strings.Join(strings.Fields(s), " ")
 }
 
-// advance has how wide the characters from space to tilde are, in thousandths
-// of their size, in the metrics that Helvetica, Arial and Liberation Sans share
+// advance has the widths of the characters from space to tilde, in thousandths
+// of the font size. Helvetica, Arial and Liberation Sans share these metrics
 // (measured in a browser with Liberation Sans).
 var advance = [...]int{
 	278, 278, 355, 556, 556, 889, 667, 191, 333, 333, 389, 584, 278, 333, 278, 278,
@@ -253,11 +252,11 @@ var advance = [...]int{
 	556, 556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334, 260, 334, 584,
 }
 
-// roomy is how much longer than in those fonts a line may turn out in the ones
-// that a reader has instead.
+// roomy is the factor by which a line may be longer in the reader's font than
+// in these fonts.
 const roomy = 1.14
 
-// width estimates how wide a text is, rather too wide than too narrow.
+// width estimates the width of a text. It errs on the wide side.
 func (l letters) width(s string) float64 {
 	sum := 0
 	for _, r := range s {
@@ -265,7 +264,7 @@ func (l letters) width(s string) float64 {
 		case r >= ' ' && r <= '~':
 			sum += advance[r-' ']
 		case unicode.In(r, unicode.Mn, unicode.Me, unicode.Cf):
-			// over, or within, what stands before them
+			// marks over or within the character before them
 		case r < 0x250:
 			sum += 667
 		case r < 0x2000:
@@ -274,7 +273,7 @@ func (l letters) width(s string) float64 {
 			sum += 584
 		case r < 0x2E80:
 			sum += 1000
-		default: // East Asian characters are square, emoji more than that
+		default: // East Asian characters are square, emoji a little wider
 			sum += 1300
 		}
 	}
@@ -285,7 +284,7 @@ func (l letters) width(s string) float64 {
 	return w
 }
 
-// fit cuts a text to a width, with an ellipsis where something is missing.
+// fit cuts a text to a width, and marks the cut with an ellipsis.
 func fit(s string, l letters, room float64) string {
 	if l.width(s) <= room {
 		return s
@@ -301,14 +300,14 @@ func fit(s string, l letters, room float64) string {
 	return strings.TrimRight(s[:end], " ") + "\u2026"
 }
 
-// wrap breaks a text between words, and longer words where they end the line;
-// what is over after most lines is cut.
+// wrap breaks a text between words. It breaks a word that is longer than a
+// line, and cuts the text after most lines.
 func wrap(s string, l letters, room float64, most int) []string {
 	var lines []string
 	line := ""
 	words := strings.Fields(s)
 	for i := len(words) - 1; i > 0; i-- {
-		// A unit stays with its number.
+		// Keep a unit with its number.
 		if strings.HasPrefix(words[i], "°") || strings.HasPrefix(words[i], "%") {
 			words[i-1] += " " + words[i]
 			words = append(words[:i], words[i+1:]...)
@@ -344,24 +343,24 @@ func wrap(s string, l letters, room float64, most int) []string {
 	return lines
 }
 
-// axis lays days out between two places: each day is step wide.
+// axis places days between two positions. Each day is step wide.
 type axis struct {
 	from civil.Date
 	x0   float64
 	step float64
 }
 
-// over lays the days from from to to, both with their whole width, over x0 to
-// x1.
+// over places the days from from to to, both complete, between x0 and x1.
 func over(from, to civil.Date, x0, x1 float64) axis {
 	return axis{from, x0, (x1 - x0) / float64(max(0, to.Sub(from))+1)}
 }
 
-// at is where a day begins, mid its middle.
+// at returns the beginning of a day, mid its middle.
 func (a axis) at(d civil.Date) float64  { return a.x0 + float64(d.Sub(a.from))*a.step }
 func (a axis) mid(d civil.Date) float64 { return a.at(d) + a.step/2 }
 
-// months calls do for every first of a month within the days from from to to.
+// months calls do for the first day of every month within the days from from to
+// to.
 func months(from, to civil.Date, do func(civil.Date)) {
 	first := from.AddDays(1 - from.Day())
 	if first.Before(from) {

@@ -9,30 +9,31 @@ import (
 	"nestround/tasks/english"
 )
 
-// Year is the picture of twelve months of a species' season at a place.
+// Year is the picture of twelve months of a species at a place.
 type Year struct {
 	Title    string   // "The leopard gecko's year"
-	Facts    []string // what stands below it
+	Facts    []string // facts below the title
 	Latitude float64  // degrees, south negative
 	From     civil.Date
 	On       civil.Date // today; zero for none
-	// DayHours and Temperature have a value for each day from From on: hours
-	// of daylight, and °C. Either may be empty.
+	// DayHours and Temperature have a value for each day from From on: hours of
+	// daylight, and °C. Either may be empty.
 	DayHours    []float64
 	Temperature []float64
 	Fahrenheit  bool   // write temperatures in °F
-	Bands       []Band // those of one name that follow one another share a row
-	Basis       string // what it is from
+	Bands       []Band // consecutive bands with the same name share a row
+	Basis       string // the data behind the picture
 }
 
-// Band is a time of the year.
+// Band is a period of the year.
 type Band struct {
 	Name     string // "Cooling"
 	From, To civil.Date
 	Words    string // "at 12 °C"; may be empty
 }
 
-// bandLines is how many lines the name and the words of a band take at most.
+// bandLines is the largest number of lines for the name and the words of a
+// band.
 const bandLines = 3
 
 // SVG draws the picture.
@@ -54,8 +55,8 @@ func (y Year) SVG() []byte {
 		s.head("Times of the year")
 		y.months(s, a)
 		top := s.y
-		// The months' lines stand behind the rows: they are drawn first, once it
-		// is known how far down they go.
+		// The lines of the months stand behind the rows. They are drawn first,
+		// but only after the height of the rows is known.
 		behind := s.body.String()
 		s.body.Reset()
 		for i, row := range rows {
@@ -74,8 +75,8 @@ func (y Year) SVG() []byte {
 	return s.finish(y.Title, y.description())
 }
 
-// tones of the rows follow one another; every row is named, and they only
-// keep neighbours apart.
+// tones are the colours of consecutive rows. Every row has its name; the
+// colours only separate neighbours.
 var tones = []string{deep, "#7a5c1e", "#3d5a80", "#7b3f61", middle, "#6b5b4b"}
 
 func (y Year) last() civil.Date { return y.From.AddMonths(12).AddDays(-1) }
@@ -87,7 +88,7 @@ func (y Year) degrees(c float64) string {
 	return fmt.Sprintf("%.0f °C", c)
 }
 
-// months writes the twelve months' names over an axis.
+// months writes the names of the twelve months above an axis.
 func (y Year) months(s *sheet, a axis) {
 	s.gap(19)
 	l := letters{size: smallSize, fill: soft, anchor: "middle"}
@@ -103,7 +104,7 @@ func (y Year) months(s *sheet, a axis) {
 	s.gap(6)
 }
 
-// grid draws a line where each month begins, and today's.
+// grid draws a line at the beginning of each month, and today's line.
 func (y Year) grid(s *sheet, a axis, top, foot float64) {
 	months(y.From, y.last(), func(m civil.Date) { s.line(a.at(m), top, a.at(m), foot, rule, 1) })
 	if y.shows(y.On) {
@@ -115,7 +116,7 @@ func (y Year) shows(d civil.Date) bool {
 	return !d.IsZero() && !d.Before(y.From) && !d.After(y.last())
 }
 
-// extremes returns the days of the lowest and the highest value.
+// extremes returns the indexes of the lowest and the highest value.
 func (y Year) extremes(values []float64) (low, high int) {
 	for i, v := range values {
 		if finite(v) < finite(values[low]) {
@@ -128,7 +129,8 @@ func (y Year) extremes(values []float64) (low, high int) {
 	return low, high
 }
 
-// curve draws one value a day, with its lowest and its highest written at them.
+// curve draws one value per day, and writes the lowest and the highest value
+// beside the curve.
 func (y Year) curve(s *sheet, a axis, name string, values []float64, words func(float64) string, dashes string) {
 	values = values[:min(len(values), y.last().Sub(y.From)+1)]
 	s.head(name)
@@ -180,7 +182,7 @@ func (y Year) curve(s *sheet, a axis, name string, values []float64, words func(
 	s.gap(8)
 }
 
-// rows puts the bands that follow one another under one name together.
+// rows joins consecutive bands with the same name.
 func (y Year) rows() [][]Band {
 	var rows [][]Band
 	for _, b := range y.Bands {
@@ -196,11 +198,11 @@ func (y Year) rows() [][]Band {
 	return rows
 }
 
-// told is what is said of the bands of a row.
+// told returns the words for the bands of a row.
 func told(row []Band) string {
 	words, last := "", ""
 	for i, b := range row {
-		// The same days in two years are told once.
+		// The same days in two years are written once.
 		if span := english.BareShortDay(b.From) + " to " + english.BareShortDay(b.To); span != last {
 			if i > 0 {
 				words += "; "
@@ -220,7 +222,7 @@ func (y Year) row(s *sheet, a axis, row []Band, fill string) {
 	plain := letters{size: smallSize, fill: soft}
 	shown := fit(clean(row[0].Name), name, (right-left)/2)
 	s.halo(left, s.y+16, name, shown)
-	// The words begin beside the name and go on below it.
+	// The words begin beside the name and continue below it.
 	at := left + name.width(shown) + 8
 	lines := wrap(told(row), plain, right-at, 1<<10)
 	if len(lines) > 1 {
@@ -239,7 +241,7 @@ func (y Year) row(s *sheet, a axis, row []Band, fill string) {
 		from, to := civil.Max(b.From, y.From), civil.Min(b.To, y.last())
 		x1, x2 := a.at(from), a.at(to.AddDays(1))
 		s.rect(x1, s.y, max(3, x2-x1), 10, 3, fill)
-		// A notch where the band goes on outside of the picture.
+		// A notch shows that the band goes on outside the picture.
 		if from != b.From {
 			s.triangleAside(x1, s.y+5, 5)
 		}
@@ -250,7 +252,8 @@ func (y Year) row(s *sheet, a axis, row []Band, fill string) {
 	s.gap(12)
 }
 
-// halo is text on a patch of the ground, where lines run through behind it.
+// halo writes text on a patch of background, so that lines behind it do not
+// disturb it.
 func (s *sheet) halo(x, y float64, l letters, words string) {
 	words = fit(clean(words), l, right-left)
 	w := l.width(words)
@@ -262,7 +265,8 @@ func (s *sheet) halo(x, y float64, l letters, words string) {
 	s.text(x, y, l, words)
 }
 
-// triangleAside cuts a notch that points to the right by r, or to the left.
+// triangleAside cuts a notch of size r that points to the right, or to the left
+// if r is negative.
 func (s *sheet) triangleAside(x, y, r float64) {
 	h := math.Abs(r)
 	s.element("path", "", "d", "M"+num(x)+" "+num(y-h)+"L"+num(x+r)+" "+num(y)+"L"+num(x)+" "+num(y+h)+"Z", "fill", ground)

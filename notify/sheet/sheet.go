@@ -1,14 +1,14 @@
-// Package sheet writes the sheet for whoever stands in for the keeper: what
-// must be done on which day and nothing else, in plain words, with places,
-// amounts, cautions and whom to call.
+// Package sheet writes the sheet for the sitter, the person who stands in for
+// the keeper. It says only what must be done on which day, in plain words, with
+// places, amounts, cautions and telephone numbers.
 //
-// Fill a [Content] and call [Render]. It gives a text, for a mail, and a page
-// that prints on A4 and on Letter paper alike: one line for each thing to do,
-// with a box to tick for each day on which it is to be done. Repeated work is
-// so one line and not forty.
+// Fill a [Content] and call [Render]. It gives a text for a mail, and a page
+// that prints on A4 and on Letter paper. Each thing to do is one line with a
+// box to tick for each of its days, so repeated work takes a single line.
 //
-// The page needs no script, loads nothing, and has every foreign word escaped.
-// The package decides nothing about tasks; the planner says which cannot wait.
+// The page needs no script, loads nothing, and escapes every foreign word. The
+// package decides nothing about tasks; the planner says which tasks cannot
+// wait.
 package sheet
 
 import (
@@ -27,20 +27,20 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Content is what a sheet tells. Quantities in its strings are already in the
-// keeper's units.
+// Content is the content of a sheet. Quantities in its strings are already in
+// the keeper's units.
 type Content struct {
 	Heading     string // the books' name, "" for none
-	Cover       string // who stands in
+	Cover       string // name of the sitter
 	From, Until civil.Date
-	Note        string // of the keeper to them
-	// Telephone numbers, "" where the keeper has given none.
+	Note        string // note from the keeper to the sitter
+	// Telephone numbers; "" if the keeper has given none.
 	Keeper, Veterinarian string
-	// Tasks are those of the days away that cannot wait, on their due days.
+	// Tasks are the tasks of the days away that cannot wait, on their due days.
 	Tasks []tasks.Task
 	// Rounds has the time at which each part of the day begins.
 	Rounds map[husbandry.Part]civil.TimeOfDay
-	// Mailed says that the stand-in gets each morning's list by mail, and may
+	// Mailed says that the sitter gets each morning's list by mail, and may
 	// answer it.
 	Mailed bool
 }
@@ -52,13 +52,13 @@ type Sheet struct {
 	HTML    string
 }
 
-// daysAcross is how many days stand beside one another; a page of A4 or Letter
-// holds no more boxes beside readable words.
+// daysAcross is the number of days side by side. A page of A4 or Letter has no
+// room for more boxes beside readable words.
 const daysAcross = 7
 
-// always stands on every sheet. Washing and small children: Centers for Disease
-// Control and Prevention, Healthy Pets, reptiles and amphibians; the rest is
-// common practice.
+// always has the rules for every sheet. Washing hands and keeping small
+// children away: Centers for Disease Control and Prevention, Healthy Pets,
+// reptiles and amphibians; the rest is common practice.
 var always = []string{
 	"Wash your hands with soap after each animal, enclosure and feeder (Salmonella). Rinse nothing in the kitchen, and keep small children and people with a weak immune system away.",
 	"Close and lock every door behind your hand before you turn away. An animal that is out: close the room, and call.",
@@ -68,13 +68,13 @@ var always = []string{
 	"What is not on this sheet waits. When in doubt leave it and call.",
 }
 
-// row is one thing to do, on one or more days.
+// row is a thing to do, on one or more days.
 type row struct {
 	Do, Whom string
-	Again    bool   // the line before is about the same animals
-	Uses     string // how much of what, or else of what
+	Again    bool   // the previous line is about the same animals
+	Uses     string // amount and food, or only the food
 	Asks     string
-	Caution  int // its number among the cautions, 0 for none
+	Caution  int // number of its caution; 0 for none
 	Days     []bool
 }
 
@@ -197,11 +197,11 @@ var pageTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"day":     english.BareShortDay,
 }).Parse(pageSource))
 
-// noNumber is where a telephone number is to be written by hand, as the sheet
-// says several times whom to call.
+// noNumber is the space for a telephone number to write by hand. The sheet says
+// several times whom to call.
 const noNumber = "____________________"
 
-// text writes the sheet for a mail: the days of each line instead of boxes.
+// text writes the sheet for a mail. Each line names its days in place of boxes.
 func text(p page) string {
 	var b strings.Builder
 	para := func(indent, s string) { wrap(&b, indent, s) }
@@ -269,7 +269,7 @@ func text(p page) string {
 	return b.String()
 }
 
-// daysOf is "every day" or "Sat, Mon and Wed".
+// daysOf returns "every day", or the days such as "Sat, Mon and Wed".
 func daysOf(dates []civil.Date, on []bool) string {
 	var names []string
 	for i, yes := range on {
@@ -283,7 +283,7 @@ func daysOf(dates []civil.Date, on []bool) string {
 	return english.List(names)
 }
 
-// wrap writes a paragraph in 72 columns; further lines stand below its first
+// wrap writes a paragraph in 72 columns. Further lines begin below the first
 // word.
 func wrap(b *strings.Builder, indent, s string) {
 	const columns = 72

@@ -47,7 +47,7 @@ func sample() sheet.Content {
 	return c
 }
 
-func TestTheSheetAsItLooks(t *testing.T) {
+func TestGolden(t *testing.T) {
 	s, err := sheet.Render(sample())
 	if err != nil {
 		t.Fatal(err)
@@ -70,7 +70,7 @@ func TestTheSheetAsItLooks(t *testing.T) {
 	}
 }
 
-// Every task has its box, and nothing else has one.
+// Every task has its box, and there are no other boxes.
 func TestEveryTaskHasItsBox(t *testing.T) {
 	c := sample()
 	s, err := sheet.Render(c)
@@ -121,8 +121,8 @@ func TestNothingToDo(t *testing.T) {
 	}
 }
 
-// A day by itself is one day, not from that day to itself.
-func TestAWeekOfOneDay(t *testing.T) {
+// A single day is written as one day, not as a range from the day to itself.
+func TestWeekOfOneDay(t *testing.T) {
 	c := sample()
 	c.Until = c.From.AddDays(7)
 	s, err := sheet.Render(c)
@@ -131,7 +131,7 @@ func TestAWeekOfOneDay(t *testing.T) {
 	}
 }
 
-// What is given, and not only of what; two amounts are two lines.
+// A line shows the amount and not only the food. Two amounts give two lines.
 func TestAmountsOnTheSheet(t *testing.T) {
 	c := sample()
 	c.Tasks = nil

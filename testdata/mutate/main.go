@@ -1,18 +1,19 @@
-// Command mutate asks how many small mistakes the tests would notice. It makes
-// one mistake at a time in the code of the given packages, at places drawn at
-// random, runs the tests with it, and lists the mistakes that no test noticed:
-// each is a limit, a branch or a word that may be wrong without anybody knowing.
+// Command mutate measures how many small mistakes the tests notice. It makes one
+// mistake at a time in the code of the given packages, at random places, and
+// runs the tests. It lists the mistakes that no test noticed: each is a limit, a
+// branch or a word that could be wrong without anybody knowing.
 //
 //	go run ./testdata/mutate -n 20 ./tasks ./scheduler/season/...
 //	go run ./testdata/mutate -n 200 -also ./scheduler ./scheduler/... ./tasks
 //
-// The tree is never changed: the go command reads the mutated file in place of
-// the real one (go help build, -overlay). The same seed draws the same mistakes
-// as long as the code stays the same. operators.go lists the kinds of mistakes.
+// The source tree is never changed: the go command reads the mutated file in
+// place of the real file (go help build, -overlay). The same seed gives the same
+// mistakes as long as the code stays the same. operators.go lists the kinds of
+// mistakes.
 //
-// A survivor is not always a fault of the tests. Some mistakes change nothing
-// that can be seen (a cache that is filled sooner, the capacity of a slice), and
-// some change a value of common practice that no source fixes. Look at each.
+// A mistake that survives is not always a fault of the tests. Some mistakes have
+// no visible effect (a cache that is filled sooner, the capacity of a slice).
+// Others change a value of common practice that no source fixes. Look at each.
 package main
 
 import (
@@ -44,13 +45,13 @@ func main() {
 	}
 }
 
-// settings are what the command line says.
+// settings are the settings from the command line.
 type settings struct {
-	n     int    // mistakes that compile
-	seed  uint64 // of the drawing
+	n     int    // number of mistakes that compile
+	seed  uint64 // seed of the random choice
 	least int    // percent that must be noticed
 	list  bool
-	only  []string // names of operators; none: all
+	only  []string // names of operators; empty for all
 	also  []string // packages whose tests run too
 	in    []string // packages in which mistakes are made
 }
@@ -117,7 +118,7 @@ type pkg struct {
 	XTestGoFiles, XTestImports []string
 }
 
-// packages returns the packages that patterns such as ./scheduler/... name.
+// packages returns the packages for patterns such as ./scheduler/...
 func packages(ctx context.Context, patterns []string) ([]*pkg, error) {
 	if len(patterns) == 0 {
 		return nil, nil
@@ -143,13 +144,14 @@ func packages(ctx context.Context, patterns []string) ([]*pkg, error) {
 
 func (p *pkg) hasTests() bool { return len(p.TestGoFiles)+len(p.XTestGoFiles) > 0 }
 
-// usesRapid reports whether the tests have drawn cases, which get a fixed seed.
+// usesRapid reports whether the tests draw random cases. These tests get a
+// fixed seed.
 func (p *pkg) usesRapid() bool {
 	return slices.Contains(slices.Concat(p.TestImports, p.XTestImports), "pgregory.net/rapid")
 }
 
-// draw puts the places into an order that the seed decides, and decides which
-// of its mistakes is made at each.
+// draw shuffles the places, and chooses one of the mistakes at each place. The
+// seed determines both.
 func draw(places []place, seed uint64) {
 	r := rand.New(rand.NewPCG(seed, uint64(len(places))))
 	for i := range places {
@@ -159,7 +161,7 @@ func draw(places []place, seed uint64) {
 	r.Shuffle(len(places), func(a, b int) { places[a], places[b] = places[b], places[a] })
 }
 
-// verdict is what became of one mistake.
+// verdict is the result of one mistake.
 type verdict int
 
 const (
@@ -168,11 +170,10 @@ const (
 	notCompiled
 )
 
-// tally counts the mistakes of one operator.
+// tally counts the mistakes of an operator.
 type tally struct{ caught, made int }
 
-// measure makes the first n mistakes that compile, and tells what became of
-// them.
+// measure makes the first n mistakes that compile, and prints the results.
 func measure(ctx context.Context, s settings, places []place, further []*pkg) error {
 	work, err := os.MkdirTemp("", "mutate-")
 	if err != nil {
@@ -180,8 +181,9 @@ func measure(ctx context.Context, s settings, places []place, further []*pkg) er
 	}
 	defer os.RemoveAll(work)
 
-	// Without a mistake every test passes, and the time it takes is known. A
-	// mistake that makes a loop endless is caught by the limit.
+	// First run the tests without a mistake: they must pass, and their duration
+	// gives the time limit. The limit catches a mistake that makes a loop
+	// endless.
 	limits := make(map[string]time.Duration)
 	limit := func(p *pkg) (time.Duration, error) {
 		if d, ok := limits[p.ImportPath]; ok {
@@ -270,9 +272,9 @@ func percent(t tally) int { return 100 * t.caught / max(1, t.made) }
 
 var failing = regexp.MustCompile(`(?m)^--- FAIL: (\S+)|^(panic: .*)$|^(fatal error: .*)$`)
 
-// test runs the tests of a package with an overlay ("": none), up to the first
-// that fails. The go command's own checks are left out: a mistake that they
-// find is none that a test noticed.
+// test runs the tests of a package with an overlay ("" for none) up to the
+// first failure. It leaves out the go command's own checks, because a mistake
+// found by them is not noticed by a test.
 func test(ctx context.Context, p *pkg, overlay string, most time.Duration) (verdict, string) {
 	args := []string{"test", "-vet=off", "-failfast", "-timeout", most.String()}
 	if overlay != "" {
@@ -296,8 +298,8 @@ func test(ctx context.Context, p *pkg, overlay string, most time.Duration) (verd
 	return caught, words
 }
 
-// write writes the mutated file and the overlay that names it, and returns the
-// overlay's name.
+// write writes the mutated file, and the overlay that names it. It returns the
+// overlay's file name.
 func (p *place) write(folder string) (string, error) {
 	source, err := os.ReadFile(p.file)
 	if err != nil {

@@ -38,8 +38,8 @@ func f(a, b int, list []int) (int, error) {
 }
 `
 
-// Each operator makes the mistakes that it is named for, and none in imports,
-// tags, wording, room that is reserved or values beside an error.
+// Each operator makes the mistakes of its kind. None makes mistakes in imports,
+// tags, texts for people, reserved capacity, or values beside an error.
 func TestOperators(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "sample.go")
 	if err := os.WriteFile(name, []byte(sample), 0o600); err != nil {
@@ -79,8 +79,8 @@ func TestOperators(t *testing.T) {
 	}
 }
 
-// The same seed draws the same mistakes, another seed others.
-func TestTheSeedDecides(t *testing.T) {
+// The same seed gives the same mistakes, another seed gives others.
+func TestSeedDecides(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "sample.go")
 	if err := os.WriteFile(name, []byte(sample), 0o600); err != nil {
 		t.Fatal(err)

@@ -13,20 +13,20 @@ import (
 	"strings"
 )
 
-// mistake is one change of a file.
+// mistake is a change of a file.
 type mistake struct {
 	operator string
-	from, to int    // bytes of the file that are replaced
-	was, now string // by what
+	from, to int    // range of bytes to replace
+	was, now string // text before and after
 }
 
-// place is where mistakes can be made: a literal, an operator, a condition or
-// a statement. The first of its mistakes is the one that is made.
+// place is a place for mistakes: a literal, an operator, a condition or a
+// statement. The first of its mistakes is made.
 type place struct {
 	in       *pkg
 	file     string // absolute
 	line     int
-	code     string // the line as it is
+	code     string // the original line
 	mistakes []mistake
 }
 
@@ -47,8 +47,8 @@ func (p place) String() string {
 
 func oneLine(code string) string { return strings.Join(strings.Fields(code), " ") }
 
-// operator makes the mistakes of one kind at a node; above are the nodes that
-// it stands in, outermost first.
+// operator makes mistakes of one kind at a node. above are the nodes around the
+// node, outermost first.
 type operator struct {
 	name string
 	at   func(f *file, n ast.Node, above []ast.Node) []mistake
@@ -79,11 +79,11 @@ func operatorNames() (names []string) {
 type file struct {
 	set   *token.FileSet
 	text  []byte
-	words []string // constant words, in order and each once
+	words []string // constant words, in order, each only once
 }
 
-// placesIn finds all places of the packages, in the order of their files.
-// Generated files are left out.
+// placesIn finds all places of the packages, in the order of their files. It
+// skips generated files.
 func placesIn(list []*pkg, only []string) ([]place, error) {
 	var places []place
 	for _, p := range list {
@@ -142,9 +142,10 @@ func placesOf(p *pkg, name string, only []string) ([]place, error) {
 	return places, nil
 }
 
-// quiet reports whether a mistake below a node shows nowhere, or in words
-// alone: imports, tags, what a panic or an error says, the room that make
-// reserves, values that are returned beside an error, and fractions of a second.
+// quiet reports whether a mistake below a node has no visible effect, or
+// changes only texts for people: imports, tags, the text of a panic or an
+// error, reserved capacity, values returned beside an error, and fractions of a
+// second.
 func quiet(n ast.Node, above []ast.Node) bool {
 	switch n := n.(type) {
 	case *ast.ImportSpec:
@@ -174,7 +175,7 @@ func quiet(n ast.Node, above []ast.Node) bool {
 	return false
 }
 
-// isError reports whether an expression is the error of a failure.
+// isError reports whether an expression is a non-nil error.
 func isError(e ast.Expr) bool {
 	switch e := e.(type) {
 	case *ast.Ident:
@@ -185,7 +186,7 @@ func isError(e ast.Expr) bool {
 	return false
 }
 
-// calls reports whether an expression calls a function of the language.
+// calls reports whether an expression calls the built-in function name.
 func calls(e ast.Expr, name string) bool {
 	call, ok := e.(*ast.CallExpr)
 	if !ok {
@@ -195,7 +196,7 @@ func calls(e ast.Expr, name string) bool {
 	return ok && id.Name == name
 }
 
-// of reports whether a call is of a function of a package.
+// of reports whether a call calls a function of the package pkg.
 func of(call *ast.CallExpr, pkg string) bool {
 	sel, ok := call.Fun.(*ast.SelectorExpr)
 	if !ok {
@@ -212,7 +213,7 @@ func last(above []ast.Node) ast.Node {
 	return above[len(above)-1]
 }
 
-// offset is where a position is in the file's text.
+// offset returns the offset of a position in the file's text.
 func (f *file) offset(p token.Pos) int { return f.set.Position(p).Offset }
 
 // change replaces the text from one position to another.
@@ -284,7 +285,7 @@ func andOr(f *file, n ast.Node, _ []ast.Node) []mistake {
 	return binary(f, n, map[token.Token]token.Token{token.LAND: token.LOR, token.LOR: token.LAND})
 }
 
-// sums leaves out texts that are put together, which cannot be subtracted.
+// sums leaves out concatenations of texts, because texts cannot be subtracted.
 func sums(f *file, n ast.Node, _ []ast.Node) []mistake {
 	text := false
 	ast.Inspect(n, func(n ast.Node) bool {
@@ -322,8 +323,8 @@ func bools(f *file, n ast.Node, above []ast.Node) []mistake {
 	return nil
 }
 
-// pairs are functions and methods of one signature that are easily taken for
-// each other.
+// pairs are functions and methods with the same signature that are easily
+// confused.
 var pairs = map[string]string{"Before": "After", "After": "Before", "min": "max", "max": "min", "Min": "Max", "Max": "Min", "Floor": "Ceil", "Ceil": "Floor"}
 
 func swaps(f *file, n ast.Node, _ []ast.Node) []mistake {
@@ -346,12 +347,12 @@ func swaps(f *file, n ast.Node, _ []ast.Node) []mistake {
 	return nil
 }
 
-// wordLike are texts that the program tells things apart by, rather than
-// wording for people.
+// wordLike matches texts with a meaning for the program, as opposed to texts
+// for people.
 var wordLike = regexp.MustCompile(`^[A-Za-z0-9_./-]{2,40}$`)
 
-// constantWord returns the text of a literal that is the value of a constant,
-// part of a table, a case, or compared with something.
+// constantWord returns the text of a literal that is a constant's value, in a
+// table, in a case, or compared with something.
 func constantWord(n ast.Node, above []ast.Node) (string, bool) {
 	l, ok := n.(*ast.BasicLit)
 	if !ok || l.Kind != token.STRING {
@@ -379,7 +380,7 @@ func stringsOfFile(f *file, n ast.Node, above []ast.Node) []mistake {
 	return []mistake{f.change(n.Pos(), n.End(), strconv.Quote(next))}
 }
 
-// removals takes out statements of blocks and cases whose names stay defined.
+// removals removes statements of blocks and cases, if all names stay defined.
 func removals(f *file, n ast.Node, above []ast.Node) []mistake {
 	switch last(above).(type) {
 	case *ast.BlockStmt, *ast.CaseClause:
@@ -404,6 +405,6 @@ func removals(f *file, n ast.Node, above []ast.Node) []mistake {
 		return nil
 	}
 	m := f.change(n.Pos(), n.End(), "")
-	m.now = strings.Repeat("\n", strings.Count(m.was, "\n")) // later lines keep their numbers
+	m.now = strings.Repeat("\n", strings.Count(m.was, "\n")) // keep the numbers of later lines
 	return []mistake{m}
 }

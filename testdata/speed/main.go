@@ -6,13 +6,14 @@
 //	go run ./testdata/speed
 //
 // It builds the program, writes books (see the package facility), and runs
-// each command several times in turn. A machine's speed cancels out: each
-// figure is told as a ratio to `nestround help`, which reads nothing, and to a
-// reference that is no part of the program and only reads the same files and
-// splits them into lines. So no ratio improves because help gets slower. "cold"
-// is a round without state/cache, "warm" any other.
+// It builds the program, writes books (see the package facility), and runs each
+// command several times in turn. To cancel out the speed of the machine, each
+// figure is given as two ratios: to `nestround help`, which reads nothing, and
+// to a reference that only reads the same files and splits them into lines. The
+// reference is not part of the program, so a slower help does not look like
+// progress. "cold" is a round without state/cache, "warm" is any other round.
 //
-// The flag -keep leaves the books behind, for a profile or a second run.
+// The flag -keep keeps the books, for a profile or a second run.
 package main
 
 import (
@@ -70,7 +71,7 @@ func numbers(list string) []int {
 }
 
 // reference reads every record file and daybook below dir, and splits it into
-// lines: the least that anybody who reads them has to do.
+// lines. That is the least work for any reader of the files.
 func reference(dir string) error {
 	lines, size := 0, 0
 	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
@@ -91,7 +92,7 @@ func reference(dir string) error {
 	return err
 }
 
-// cost is what runs of one command took.
+// cost has the measurements of the runs of a command.
 type cost struct {
 	cpu  []time.Duration
 	peak []int64 // KiB
@@ -151,7 +152,8 @@ func measure(program, keep string, sizes, spans []int, runs int) error {
 				if err := os.MkdirAll(dir, 0o755); err != nil {
 					return err
 				}
-				// In a process of its own: a child's peak begins with its parent's.
+				// Use a separate process: a child's peak memory begins with its
+				// parent's.
 				if out, err := exec.Command(self, "-write", dir, "-enclosures", strconv.Itoa(enclosures), "-years", strconv.Itoa(years)).CombinedOutput(); err != nil {
 					return fmt.Errorf("write books: %w: %s", err, out)
 				}

@@ -1,12 +1,12 @@
-// Package facility writes books of any size, with years of daybook, so that
-// the speed of the program can be measured.
+// Package facility writes books of any size, with years of daybook, for
+// measuring the speed of the program.
 //
-// Start with [Write]. The books are plain: four species, a male and two
-// females in each enclosure, a clutch in every fourth, and a daybook of single
-// marks as the page and the shell make them. The same arguments write the same
-// bytes. Nothing of the program is imported, so that the books stay the same
-// while the program changes; a benchmark of the package house and the program
-// speed beside this folder both use it.
+// Start with [Write]. The books are plain: four species, a male and two females
+// in each enclosure, a clutch in every fourth enclosure, and a daybook of
+// single marks like those of the page and the shell. The same arguments write
+// the same bytes. The package imports nothing of the program, so the books stay
+// the same while the program changes. A benchmark of the package house and the
+// command speed in the parent folder use it.
 package facility
 
 import (
@@ -18,17 +18,17 @@ import (
 	"time"
 )
 
-// Day is the day that the books are for: the daybook ends the day before, and
-// clutches were laid in the weeks before.
+// Day is the day that the books are for. The daybook ends on the day before,
+// and the clutches were laid in the weeks before.
 var Day = time.Date(2027, time.June, 15, 0, 0, 0, 0, time.UTC)
 
-// On is Day as the flag --on takes it.
+// On is Day in the form of the flag --on.
 const On = "2027-06-15"
 
-// Write writes books with so many enclosures and so many years of daybook into
-// the folder dir, which must exist and be empty. The daybook has 120 lines a
-// day at 200 enclosures, one mark each, and as many as that for each enclosure
-// of smaller and larger books.
+// Write writes books with the given numbers of enclosures and of years of
+// daybook into the folder dir, which must exist and be empty. The daybook of
+// 200 enclosures has 120 lines a day, each with one mark. Other sizes have the
+// same number of lines per enclosure.
 func Write(dir string, enclosures, years int) error {
 	first := Day.AddDate(0, 0, -365*years)
 	if err := os.WriteFile(filepath.Join(dir, "keeper.toml"), []byte(records(enclosures, first)), 0o644); err != nil {

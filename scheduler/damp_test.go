@@ -11,9 +11,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// dampRoom is the lizard room at 28 °C and 50 %, with a nest box in E07 that is
-// open on top and loses 17.5 g a day through 5 cm of still air. Of its 240 g of
-// water 60 may be lost; it is topped up every four days.
+// dampRoom returns the lizard room at 28 °C and 50 %, with a nest box in E07.
+// The box is open on top and loses 17.5 g a day through 5 cm of still air. It
+// may lose 60 of its 240 g of water, and is topped up every four days.
 func dampRoom() *books {
 	top := routine(husbandry.NestTopUp, sinceLast(4), husbandry.Stays)
 	top.ID = "top"
@@ -38,33 +38,33 @@ func (b *books) scale(on string, k tasks.Key, g, ml float64) *books {
 	return b.found(on, k, f)
 }
 
-// everyFourDays weighs the box on the mornings of 4, 8, 12 and 16 May and gives
-// it what it lost.
+// everyFourDays weighs the box on the mornings of 4, 8, 12 and 16 May and adds
+// the lost water.
 func everyFourDays(b *books, grams float64) {
 	for _, d := range []string{"05-04", "05-08", "05-12", "05-16"} {
 		b.scale(d, tasks.NewKey("E07", "top", "on-2027-"+d), 900-grams, grams)
 	}
 }
 
-func TestANestBoxIsToppedUpWhenItNeedsIt(t *testing.T) {
+func TestTopUpsFollowTheDryingOfANestBox(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		tell  func(b *books)
 		on    string
-		want  string // its first task
+		want  string // first task of the box
 		why   string
 	}{
-		{"nothing is known of the box", func(b *books) {
+		{"nothing known about the box", func(b *books) {
 			b.Enclosures[0].NestBox.Damp = husbandry.Damp{}
 			b.water("05-08", "E07/top/first", 60)
 		}, "05-09", "upcoming 05-12 E07/top/after-2027-05-08", "Every 4 days; last topped up Sat 8 May"},
-		{"nobody knows what it may lose", func(b *books) {
+		{"unknown tolerance", func(b *books) {
 			b.Enclosures[0].NestBox.Damp.Water = 0
 			b.water("05-08", "E07/top/first", 60)
 		}, "05-09", "upcoming 05-12 E07/top/after-2027-05-08", "Every 4 days; last topped up Sat 8 May"},
 		{"only its opening is known", func(b *books) { b.done("05-08", "E07/top/first") }, "05-09", "due 05-09 E07/top/after-2027-05-08",
 			"Loses about 18 g a day (6-56) by its opening alone; 42 g are left; give it about 18 ml; last topped up Sat 8 May"},
-		{"weighed, and as dry as still air has it", func(b *books) { everyFourDays(b, 68) }, "05-17", "upcoming 05-19 E07/top/after-2027-05-16",
+		{"weighed, dries as in still air", func(b *books) { everyFourDays(b, 68) }, "05-17", "upcoming 05-19 E07/top/after-2027-05-16",
 			"Loses about 17 g a day (13-21) by 4 weighings; 43 g are left; give it about 50 ml; last topped up Sun 16 May"},
 		{"the same in ounces", func(b *books) { b.Units = husbandry.US; everyFourDays(b, 68) }, "05-17", "upcoming 05-19 E07/top/after-2027-05-16",
 			"Loses about 0.59 oz a day (0.44-0.73) by 4 weighings; 1.52 oz are left; give it about 1.75 fl oz; last topped up Sun 16 May"},
@@ -84,26 +84,26 @@ func TestANestBoxIsToppedUpWhenItNeedsIt(t *testing.T) {
 			}
 		}, "05-17", "upcoming 05-18 E07/top/after-2027-05-16",
 			"Loses about 17 g a day (10-24) by what was added 3 times; 43 g are left; give it about 35 ml; last topped up Sun 16 May"},
-		{"water that was given between counts", func(b *books) {
+		{"water added between weighings counts", func(b *books) {
 			everyFourDays(b, 68)
 			b.water("05-18", "E07/found/2027-05-18", 34)
 		}, "05-19", "upcoming 05-21 E07/top/after-2027-05-16",
 			"Loses about 17 g a day (12-21) by 4 weighings; 44 g are left; give it about 50 ml; last topped up Sun 16 May"},
-		{"a weight that is the animal's is not the box's", func(b *books) {
+		{"the weight of an animal is not a weight of the box", func(b *books) {
 			b.Animals = b.Animals[:1]
 			b.done("05-08", "E07/top/first").weighs("05-09", "E07/found/2027-05-09", 8)
 		}, "05-09", "due 05-09 E07/top/after-2027-05-08",
 			"Loses about 18 g a day (6-56) by its opening alone; 42 g are left; give it about 18 ml; last topped up Sat 8 May"},
-		{"a weighing that cannot be", func(b *books) {
+		{"an implausible weighing", func(b *books) {
 			everyFourDays(b, 68)
 			b.scale("05-20", "E07/top/on-2027-05-20", 932, 0)
 		}, "05-20", "upcoming 05-21 E07/top/after-2027-05-20",
 			"Loses about 17 g a day (12-21) by 4 weighings; too dry by 6 g; give it about 85 ml; last topped up Thu 20 May. Not used: 932 g on 20 May, 32 g more than on 16 May with the water added since; weigh it again, and say what was added or taken out"},
-		{"a weighing that cannot be, of a box that hardly dries", func(b *books) {
+		{"an implausible weighing of a box that hardly dries", func(b *books) {
 			everyFourDays(b, 6)
 			b.scale("05-20", "E07/top/on-2027-05-20", 932, 0)
 		}, "05-20", "upcoming 05-21 E07/top/after-2027-05-20", ""},
-		{"water given between to a box that hardly dries", func(b *books) {
+		{"water added in between to a box that hardly dries", func(b *books) {
 			everyFourDays(b, 6)
 			b.water("05-18", "E07/found/2027-05-18", 3)
 		}, "05-19", "upcoming 05-26 E07/top/after-2027-05-16", ""},
@@ -112,7 +112,7 @@ func TestANestBoxIsToppedUpWhenItNeedsIt(t *testing.T) {
 			b.laid("05-18", "F03/found/2027-05-18", 5).scale("05-19", "E07/top/on-2027-05-19", 930, 0)
 		}, "05-19", "upcoming 05-20 E07/top/after-2027-05-19",
 			"Loses about 17 g a day (12-21) by 4 weighings; 10 g are left; give it about 65 ml; last topped up Wed 19 May"},
-		{"that weighing taken back", func(b *books) {
+		{"the weighing with the eggs, taken back", func(b *books) {
 			everyFourDays(b, 68)
 			b.scale("05-20", "E07/top/on-2027-05-20", 932, 0).undo("05-20", "E07/top/on-2027-05-20")
 		}, "05-20", "overdue 05-19 E07/top/after-2027-05-16",
@@ -148,8 +148,8 @@ func TestANestBoxIsToppedUpWhenItNeedsIt(t *testing.T) {
 	}
 }
 
-// tubRoom has one clutch in a tub with four holes of 3 mm, at 28 °C in air of
-// 22 °C and 60 %, looked at every week.
+// tubRoom returns a lizard room with one clutch, in a tub with four holes of 3
+// mm, at 28 °C in air of 22 °C and 60 %, checked every week.
 func tubRoom() *books {
 	check := routine(husbandry.TubCheck, sinceLast(7), husbandry.Stays)
 	b := lizardRoom(check)
@@ -160,12 +160,12 @@ func tubRoom() *books {
 	return b
 }
 
-func TestATubIsWeighedAndKept(t *testing.T) {
+func TestTopUpsOfATub(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		tell  func(b *books)
 		on    string
-		want  string // its tasks
+		want  string // tasks of the tub
 		why   string // of the first
 	}{
 		{"by its holes", func(*books) {}, "05-12", "upcoming 05-15 C1/r/first",
@@ -178,20 +178,20 @@ func TestATubIsWeighedAndKept(t *testing.T) {
 			"Loses about 0.61 g a day (0.36-0.88) by 3 weighings; 9 g are left; bring it back to 412 g; last checked Sat 15 May"},
 		{"weighed, and nothing was added", func(b *books) { b.scale("05-08", "C1/r/first", 405, 0) }, "05-08", "due 05-08 C1/top-up-tub/2027-05-08\nupcoming 05-11 C1/r/after-2027-05-08\nupcoming 05-21 C1/r/after-2027-05-08+2",
 			"It weighed 405 g on 8 May and should weigh 412 g: give it 7 ml"},
-		{"and then it was", func(b *books) {
+		{"weighed, and the water added later", func(b *books) {
 			b.scale("05-08", "C1/r/first", 405, 0).water("05-08", "C1/top-up-tub/2027-05-08", 7)
 		}, "05-08", "upcoming 05-18 C1/r/after-2027-05-08", ""},
-		{"and then it was done", func(b *books) {
+		{"weighed, and the top-up done", func(b *books) {
 			b.scale("05-08", "C1/r/first", 405, 0).done("05-09", "C1/top-up-tub/2027-05-08")
 		}, "05-09", "upcoming 05-19 C1/r/after-2027-05-08", ""},
-		{"looked at, and brought back as asked without a word of how much", func(b *books) { b.done("05-22", "C1/r/first") }, "05-22", "upcoming 06-05 C1/r/after-2027-05-22",
+		{"brought back to its mass, amount not stated", func(b *books) { b.done("05-22", "C1/r/first") }, "05-22", "upcoming 06-05 C1/r/after-2027-05-22",
 			"Loses about 0.31 g a day (0.10-0.97) by its holes alone; 10 g are left, if it was back at 412 g on 22 May: it was marked done without a weight; bring it back to 412 g, and say what it weighed before; last checked Sat 22 May"},
-		{"the same of a tub whose mass is known by its first weighing", func(b *books) {
+		{"amount not stated, target from the first weighing", func(b *books) {
 			b.Clutches[0].Damp.Mass = 0
 			b.scale("05-01", "C1/found/2027-05-01", 412, 0).done("05-22", "C1/r/first")
 		}, "05-22", "upcoming 06-05 C1/r/after-2027-05-22",
 			"Loses about 0.31 g a day (0.10-0.97) by its holes alone; 10 g are left, if it was back at 412 g on 22 May: it was marked done without a weight; bring it back to 412 g, and say what it weighed before; last checked Sat 22 May"},
-		{"and the next weighing decides", func(b *books) { b.done("05-22", "C1/r/first").scale("05-25", "C1/r/after-2027-05-22", 402, 0) }, "05-25",
+		{"amount not stated, then a weighing", func(b *books) { b.done("05-22", "C1/r/first").scale("05-25", "C1/r/after-2027-05-22", 402, 0) }, "05-25",
 			"due 05-25 C1/top-up-tub/2027-05-25\nupcoming 05-26 C1/r/after-2027-05-25", "It weighed 402 g on 25 May and should weigh 412 g: give it 10 ml"},
 		{"lighter by less than a scale shows", func(b *books) { b.scale("05-08", "C1/r/first", 411, 0) }, "05-08", "upcoming 05-22 C1/r/after-2027-05-08", ""},
 		{"only its mass is known", func(b *books) {
@@ -202,7 +202,7 @@ func TestATubIsWeighedAndKept(t *testing.T) {
 			b.Clutches[0].Damp.Mass = 0
 			b.scale("05-01", "C1/found/2027-05-01", 400, 0).scale("05-08", "C1/r/first", 395, 0)
 		}, "05-08", "due 05-08 C1/top-up-tub/2027-05-08\nupcoming 05-15 C1/r/after-2027-05-08", "It weighed 395 g on 8 May and should weigh 400 g: give it 5 ml"},
-		{"the scale of the young is another", func(b *books) {
+		{"a weight of the young is not a weight of the tub", func(b *books) {
 			young := routine(husbandry.Weigh, after(husbandry.EventHatched, 0), husbandry.Stays)
 			young.ID, young.Scope, young.For = "young", husbandry.OfClutch, husbandry.Selector{}
 			b.Routines = append(b.Routines, young)
@@ -231,9 +231,9 @@ func TestATubIsWeighedAndKept(t *testing.T) {
 	}
 }
 
-// The overview says how a tub holds its water, and why a sealed one is left
-// alone.
-func TestClutchesTellOfTheirTubs(t *testing.T) {
+// The overview words the moisture of a tub, and the reason why a sealed tub is
+// left alone.
+func TestClutchForecastsWordTheirTubs(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		tell  func(b *books)
@@ -242,7 +242,7 @@ func TestClutchesTellOfTheirTubs(t *testing.T) {
 		{"vented", func(*books) {}, "its tub loses about 0.31 g a day (0.10-0.97) by its holes alone; 7 g are left"},
 		{"sealed", func(b *books) { b.Clutches[0].Tub = husbandry.Sealed }, "its tub is sealed: it loses no water, so it is not opened, weighed or topped up"},
 		{"nothing known", func(b *books) { b.Clutches[0].Damp = husbandry.Damp{} }, ""},
-		{"more gone than was ever in it", func(b *books) { b.scale("05-08", "C1/found/2027-05-08", 300, 0) },
+		{"a larger loss than all its water", func(b *books) { b.scale("05-08", "C1/found/2027-05-08", 300, 0) },
 			"its tub loses about 0.31 g a day (0.10-0.97) by its holes alone; 7 g are left. Not used: 300 g on 8 May, less than without any water; weigh it again, and say what was added or taken out"},
 	} {
 		b := tubRoom()
@@ -259,10 +259,10 @@ func TestClutchesTellOfTheirTubs(t *testing.T) {
 	}
 }
 
-// Whatever is said of a box, its next top-up is no sooner than a day after it
-// was last looked at and no later than twice the routine's interval, and
-// everything that is owed says why.
-func TestDampDatesKeepWithinTheRoutine(t *testing.T) {
+// For any notes about a box, the next top-up is at least a day after the last
+// look, and at most twice the routine's interval after it. Every due task has a
+// reason.
+func TestTopUpsStayNearTheRoutinesInterval(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := dampRoom()
 		b.Enclosures[0].NestBox.Damp.Headspace = husbandry.Millimetres(rapid.Float64Range(1, 2000).Draw(t, "headspace"))

@@ -14,9 +14,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// larder is the lizard room in which every enclosure is fed daily: Ada and
-// Bert, and Cleo, 6 to 8 crickets each, which is 21 a day, and 132 a week if
-// one feeding in ten is left out. Crickets come on Fridays, by the box of 50.
+// larder returns the lizard room with daily feedings of 6 to 8 crickets for
+// each of Ada, Bert and Cleo: 21 a day, and 132 a week if one feeding in ten is
+// left out. Crickets come on Fridays, in boxes of 50.
 func larder() *books {
 	feed := routine(husbandry.Feed, fixed(1, "05-01"), husbandry.Lapses)
 	feed.ID, feed.Consumes, feed.Amounts.Usual = "feed", []string{"crickets"}, husbandry.Amount{From: 6, To: 8, Of: "crickets"}
@@ -44,8 +44,8 @@ func (b *books) ordered(on string, k tasks.Key, packs int) *books {
 	return b.found(on, k, tasks.Finding{Ordered: &packs})
 }
 
-// What is to be ordered for Fri 14 May, as it is seen on the Wednesday before.
-func TestOrdersOfLiveFood(t *testing.T) {
+// Orders for Fri 14 May, seen on the Wednesday before.
+func TestWhenToOrderLiveFood(t *testing.T) {
 	const friday = tasks.Key("crickets/order/2027-05-14")
 	for _, c := range []struct {
 		words string
@@ -56,19 +56,19 @@ func TestOrdersOfLiveFood(t *testing.T) {
 	}{
 		{"on the day by which to order", larder, "05-12", "due 05-12 " + string(friday), 4},
 		{"not before", larder, "05-11", "", 0},
-		{"forgotten: it may still be had", larder, "05-13", "overdue 05-12 " + string(friday), 5},
-		{"forgotten, and the day has come", larder, "05-14", "", 0},
+		{"forgotten: the supplier may still accept the order", larder, "05-13", "overdue 05-12 " + string(friday), 5},
+		{"forgotten until the day of delivery", larder, "05-14", "", 0},
 		{"enough till the Friday after", func() *books { b := larder(); b.Feeders[0].Stock = 400; return b }, "05-12", "", 0},
-		{"counted since, and there are more", func() *books { return larder().counted("05-11", 400) }, "05-12", "", 0},
-		{"counted since, and that was a slip", func() *books {
+		{"counted since, and more than expected", func() *books { return larder().counted("05-11", 400) }, "05-12", "", 0},
+		{"counted since, and the count undone", func() *books {
 			return larder().counted("05-11", 400).undo("05-11", "crickets/found/2027-05-11")
 		}, "05-12", "due 05-12 " + string(friday), 4},
 		{"counted twice that day", func() *books { return larder().counted("05-11", 400).counted("05-11", 40) }, "05-12", "due 05-12 " + string(friday), 5},
 		{"never counted", func() *books { b := larder(); b.Feeders[0].StockOn = civil.Date{}; return b }, "05-12", "due 05-12 " + string(friday), 5},
 		{"ordered as asked", func() *books { return larder().ordered("05-12", friday, 3) }, "05-12", "", 0},
-		{"ordered fewer: it is decided", func() *books { return larder().ordered("05-12", friday, 1) }, "05-12", "", 0},
-		{"ordered on Monday, of one's own accord", func() *books { return larder().ordered("05-10", "crickets/found/2027-05-10", 5) }, "05-12", "", 0},
-		{"not wanted", func() *books { return larder().skip("05-12", friday) }, "05-12", "", 0},
+		{"fewer ordered than asked: no further order", func() *books { return larder().ordered("05-12", friday, 1) }, "05-12", "", 0},
+		{"ordered on Monday without a task", func() *books { return larder().ordered("05-10", "crickets/found/2027-05-10", 5) }, "05-12", "", 0},
+		{"the order skipped", func() *books { return larder().skip("05-12", friday) }, "05-12", "", 0},
 		{"ordered, and taken back", func() *books { return larder().ordered("05-12", friday, 3).undo("05-12", friday) }, "05-12", "due 05-12 " + string(friday), 4},
 		{"put off", func() *books { return larder().later("05-12", friday, "05-13") }, "05-13", "due 05-13 " + string(friday), 5},
 		{"put off past the delivery", func() *books { return larder().later("05-12", friday, "05-20") }, "05-13", "", 0},
@@ -77,7 +77,7 @@ func TestOrdersOfLiveFood(t *testing.T) {
 			b.Feeders[0].Name = "house crickets"
 			return b
 		}, "05-12", "due 05-12 " + string(friday), 4},
-		{"nobody says how many they eat", func() *books { b := larder(); b.Routines[0].Amounts = husbandry.Amounts{}; return b }, "05-12", "", 0},
+		{"the routine has no amount", func() *books { b := larder(); b.Routines[0].Amounts = husbandry.Amounts{}; return b }, "05-12", "", 0},
 		{"turned off", func() *books {
 			b := larder()
 			b.Routines = append(b.Routines, husbandry.Routine{ID: "none", Kind: husbandry.Order, Scope: husbandry.OfFeeder, Off: true})
@@ -102,7 +102,7 @@ func TestOrdersOfLiveFood(t *testing.T) {
 	}
 }
 
-func TestAnOrderInWords(t *testing.T) {
+func TestTheWordsOfAnOrder(t *testing.T) {
 	x := larder().allFed("05-01", "05-11").plan("05-12", 0).one(t, "crickets/")
 	if x.Title != "Order crickets: 5 boxes of 50" || x.Do != "Order 5 boxes of 50" || x.Whom != "Crickets" {
 		t.Errorf("%q, %q, %q", x.Title, x.Do, x.Whom)
@@ -121,8 +121,8 @@ func TestAnOrderInWords(t *testing.T) {
 	}
 }
 
-// A week's use follows from who is fed how often and how much, and from what
-// was given of it and what was refused.
+// The use of a week follows from the feedings and their amounts, and from the
+// records of feedings given and refused.
 func TestUseInAWeek(t *testing.T) {
 	use := func(b *books, on string) outlook.FeederStock {
 		return outlook.FeederStocks(scheduler.NewDay(b.input(on, 20)))[0]
@@ -146,7 +146,7 @@ func TestUseInAWeek(t *testing.T) {
 		t.Errorf("half refused: %+v", r)
 	}
 	half := larder().allFed("05-10", "05-17").counted("05-17", 0).counted("05-24", 0)
-	half.Feeders[0].Stock = 74 // for a week of seven times 21: half of it was used
+	half.Feeders[0].Stock = 74 // a week of seven times 21: half of that was used
 	if h := use(half, "05-18"); h.Factor > 0.85 {
 		t.Errorf("half as many leave the box: %+v", h)
 	}
@@ -162,15 +162,16 @@ func TestUseInAWeek(t *testing.T) {
 	if u := use(share, "05-12"); u.Week.Mean != 0 {
 		t.Errorf("of animals that nobody weighed: %+v", u)
 	}
-	// 5 % of 6 g are 0.3 g, which is three: three animals, seven days, 57.
+	// 5 % of 6 g are 0.3 g, which is three crickets: for three animals and
+	// seven days, 57.
 	share.weighs("05-11", "F03/w/1", 6).weighs("05-11", "M01/w/1", 6).weighs("05-11", "F04/w/1", 6)
 	if u := use(share, "05-12"); u.Week.Mean != 57 {
 		t.Errorf("a twentieth of their mass: %+v", u)
 	}
 }
 
-// How much is offered stands with the feeding.
-func TestAmountsStandWithTheFeeding(t *testing.T) {
+// A feeding states the amount.
+func TestFeedingsStateTheirAmount(t *testing.T) {
 	why := func(b *books, on, key string) string { return b.plan(on, 0).one(t, key).Why }
 	for _, c := range []struct{ words, got, want string }{
 		{"two of them", why(larder(), "05-12", "E07/feed/2027-05-12"), "; 6-8 crickets each"},
@@ -196,9 +197,8 @@ func TestAmountsStandWithTheFeeding(t *testing.T) {
 	}
 }
 
-// A keeper who does as asked for a year, in whose boxes the crickets are
-// counted one by one: they last, few die, and the use that is foretold is the
-// use there is.
+// A keeper who does all tasks for a year, with every cricket counted one by
+// one: the crickets last, few die, and the forecast use equals the real use.
 func TestAYearOfCrickets(t *testing.T) {
 	t.Parallel()
 	for _, factor := range []float64{0.85, 1, 1.2} {
@@ -206,7 +206,7 @@ func TestAYearOfCrickets(t *testing.T) {
 		b := larder()
 		b.Feeders[0].Stock = 150
 		b.Began = day("05-10")
-		boxes := map[civil.Date]float64{day("05-07"): 150} // by the day of delivery
+		boxes := map[civil.Date]float64{day("05-07"): 150} // indexed by the day of delivery
 		var used, lacking, bought, died float64
 		covered, weeks, usedBefore := 0, 0, 0.0
 		var week outlook.Range

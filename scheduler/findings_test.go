@@ -14,15 +14,15 @@ import (
 
 const watch = "F03/lay-watch/2027-05-12"
 
-// expecting is a lizard room in which Ada was seen mating on 22 April and is
-// watched for eggs on 12 May; everything else that is daily is done.
+// expecting returns a lizard room in which Ada was seen mating on 22 April and
+// is watched for eggs on 12 May. All other daily tasks are done.
 func expecting() *books {
 	b := withSample()
 	mated("04-22")(b)
 	return b
 }
 
-func TestLaidLeadsOn(t *testing.T) {
+func TestWhatLaidEggsLeadTo(t *testing.T) {
 	before := expecting()
 	before.plan("05-12", 0).one(t, watch)
 	b := expecting().done("05-11", "E07/nest-top-up/first").laid("05-12", watch, 6)
@@ -54,7 +54,7 @@ func TestLaidLeadsOn(t *testing.T) {
 			t.Errorf("without eggs due %s, want 14 May", task.Due)
 		}
 	})
-	t.Run("she is fed up for fourteen days", func(t *testing.T) {
+	t.Run("she gets extra food for fourteen days", func(t *testing.T) {
 		p := b.plan("05-12", 20).of("E07/wall-lizard.feed-laying")
 		if len(p) == 0 || p[0].Due != day("05-12") && p[0].Due != day("05-13") {
 			t.Fatalf("got\n%s", p)
@@ -70,8 +70,8 @@ func TestLaidLeadsOn(t *testing.T) {
 		}
 	})
 	t.Run("the hatch window is computed", func(t *testing.T) {
-		// Wall lizards take 37.55 days at 28 °C (Ji & Braña 1999), sd 2.33: the
-		// 5th percentile is day 34, the 95th day 41.
+		// Wall lizards take 37.55 days at 28 °C (Ji & Braña 1999), SD 2.33: the
+		// 5th percentile is day 34, the 95th is day 41.
 		var window outlook.Span
 		for _, s := range outlook.Dated(scheduler.NewDay(b.input("05-12", 120))) {
 			if s.Name == husbandry.HatchWindow {
@@ -82,7 +82,7 @@ func TestLaidLeadsOn(t *testing.T) {
 			t.Errorf("got %+v", window)
 		}
 		first := b.plan("05-12", 60).of("hatch-watch")[0]
-		if first.Due != day("06-12") { // day 31, 2.5 sd before the mean
+		if first.Due != day("06-12") { // day 31, 2.5 SD before the mean
 			t.Errorf("watched from %s", first.Due)
 		}
 	})
@@ -92,7 +92,7 @@ func TestLaidLeadsOn(t *testing.T) {
 			t.Errorf("got %+v", first)
 		}
 	})
-	t.Run("undone, all of it is undone", func(t *testing.T) {
+	t.Run("after an undo nothing of it remains", func(t *testing.T) {
 		b := expecting().done("05-11", "E07/nest-top-up/first").laid("05-12", watch, 6).undo("05-12", watch)
 		other := expecting().done("05-11", "E07/nest-top-up/first")
 		if got, want := b.plan("05-12", 60).String(), other.plan("05-12", 60).String(); got != want {
@@ -102,7 +102,7 @@ func TestLaidLeadsOn(t *testing.T) {
 			t.Errorf("the clutch is still there: %+v", c)
 		}
 	})
-	t.Run("later corrected, it is the corrected number", func(t *testing.T) {
+	t.Run("after a correction the corrected number counts", func(t *testing.T) {
 		b := expecting().laid("05-12", watch, 6).laid("05-13", watch, 7)
 		if c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-13", 0))); len(c) != 1 || c[0].Eggs != 7 || c[0].ID != "F03-2027-05-12" {
 			t.Errorf("got %+v", c)
@@ -110,7 +110,7 @@ func TestLaidLeadsOn(t *testing.T) {
 	})
 }
 
-func TestLaidButNotCounted(t *testing.T) {
+func TestEggsLaidButNotCounted(t *testing.T) {
 	b := expecting().laid("05-12", watch, tasks.Uncounted)
 	p := b.plan("05-12", 0)
 	dig := p.one(t, "dig-eggs")
@@ -134,18 +134,18 @@ func TestLaidButNotCounted(t *testing.T) {
 	})
 }
 
-func TestWhoLaid(t *testing.T) {
+func TestTheMotherOfAFoundClutch(t *testing.T) {
 	six := 6
 	clutch := func(b *books, on string) []outlook.ClutchForecast {
 		return outlook.ClutchForecasts(scheduler.NewDay(b.input(on, 0)))
 	}
-	t.Run("at an enclosure with one grown female: she", func(t *testing.T) {
+	t.Run("in an enclosure with one adult female: that female", func(t *testing.T) {
 		c := clutch(withSample().laid("05-12", "E07/nest-top-up/first", six), "05-12")
 		if len(c) != 1 || c[0].ID != "F03-2027-05-12" || c[0].Mother != "F03" {
 			t.Errorf("got %+v", c)
 		}
 	})
-	t.Run("at an enclosure with two: nobody knows", func(t *testing.T) {
+	t.Run("in an enclosure with two: unknown", func(t *testing.T) {
 		b := withSample()
 		b.animal("F04").Enclosure = "E07"
 		c := clutch(b.laid("05-12", "E07/nest-top-up/first", six), "05-12")
@@ -160,7 +160,7 @@ func TestWhoLaid(t *testing.T) {
 			t.Errorf("got %+v", c)
 		}
 	})
-	t.Run("a record with the same id refines it", func(t *testing.T) {
+	t.Run("a record with the same id refines the found clutch", func(t *testing.T) {
 		b := withSample().laid("05-12", watch, six)
 		warm := husbandry.Celsius(30)
 		b.Clutches = []husbandry.Clutch{{ID: "F03-2027-05-12", Mother: "F03", Laid: day("05-11"), LaidFrom: day("05-11"), Temperature: &warm, Incubator: "I1"}}
@@ -187,12 +187,12 @@ func TestWhoLaid(t *testing.T) {
 			t.Errorf("got %+v", c)
 		}
 	})
-	t.Run("laid none is no clutch", func(t *testing.T) {
+	t.Run("no eggs: no clutch", func(t *testing.T) {
 		if c := clutch(withSample().laid("05-12", watch, 0), "05-12"); len(c) != 0 {
 			t.Errorf("got %+v", c)
 		}
 	})
-	t.Run("nothing but slugs: nothing to incubate", func(t *testing.T) {
+	t.Run("only slugs: no eggs to incubate", func(t *testing.T) {
 		none, four := 0, 4
 		b := withSample().found("05-12", watch, tasks.Finding{Laid: &none, Slugs: &four})
 		p := b.plan("05-12", 60)
@@ -202,18 +202,18 @@ func TestWhoLaid(t *testing.T) {
 	})
 }
 
-// incubating is Ada's clutch C27-04 of six, laid 12 May at 28 °C.
+// incubating returns Ada's clutch C27-04 of six, laid 12 May at 28 °C.
 func incubating() *books {
 	b := withSample()
 	b.Clutches = []husbandry.Clutch{{ID: "C27-04", Mother: "F03", Species: "wall-lizard", LaidFrom: day("05-12"), Laid: day("05-12"), Eggs: 6, Incubator: "I1"}}
 	return b
 }
 
-func TestHatchedLeadsOn(t *testing.T) {
+func TestWhatHatchedYoungLeadTo(t *testing.T) {
 	const look = "C27-04/hatch-watch/2027-06-18"
 	task := incubating().plan("06-18", 0).one(t, look)
-	// Of a normal distribution with mean 37.55 and sd 2.33, given day 37 or
-	// later: 0.1653 of the 0.6739 left fall on day 37.
+	// A normal distribution with mean 37.55 and SD 2.33, conditional on day 37
+	// or later: 0.1653 of the remaining 0.6739 are on day 37.
 	if want := "Day 37 of clutch C27-04 (laid 12 May, 28.0 °C): hatching most likely 19-21 June, 25 % today"; task.Why != want {
 		t.Errorf("why: got  %q\nwant %q", task.Why, want)
 	}
@@ -236,7 +236,7 @@ func TestHatchedLeadsOn(t *testing.T) {
 			t.Errorf("first food by %s, want seven days after hatching", latest)
 		}
 	})
-	t.Run("the rest is watched", func(t *testing.T) {
+	t.Run("the remaining eggs are watched", func(t *testing.T) {
 		task := b.plan("06-19", 0).one(t, "hatch-watch")
 		if !strings.Contains(task.Why, "3 hatched, 3 eggs to come") {
 			t.Errorf("why %q", task.Why)
@@ -257,7 +257,7 @@ func TestHatchedLeadsOn(t *testing.T) {
 			t.Errorf("got %+v", c)
 		}
 	})
-	t.Run("undone, all of it is undone", func(t *testing.T) {
+	t.Run("after an undo nothing of it remains", func(t *testing.T) {
 		b := incubating().hatched("06-18", look, 3).undo("06-18", look)
 		if got, want := b.plan("06-18", 130).String(), incubating().plan("06-18", 130).String(); got != want {
 			t.Errorf("after the undo\n%s\nwithout either\n%s", got, want)
@@ -278,7 +278,7 @@ func TestHatchedLeadsOn(t *testing.T) {
 	})
 }
 
-func TestSlugsAskForAReview(t *testing.T) {
+func TestManySlugsLeadToAReview(t *testing.T) {
 	for _, c := range []struct {
 		words       string
 		eggs, slugs int
@@ -313,7 +313,7 @@ func TestSlugsAskForAReview(t *testing.T) {
 	})
 }
 
-func TestThreeRefusalsAskForAWeighing(t *testing.T) {
+func TestThreeRefusalsLeadToAWeighing(t *testing.T) {
 	feed := routine(husbandry.Feed, fixed(2, "05-02"), husbandry.Lapses)
 	feed.ID = "feed"
 	refused := func(b *books, days ...string) *books {
@@ -328,7 +328,7 @@ func TestThreeRefusalsAskForAWeighing(t *testing.T) {
 	if task := p.of("F03")[0]; task.Why != "The last 3 feedings of E07 were refused: 6 May, 8 May and 10 May" || task.Kind != husbandry.Weigh {
 		t.Errorf("got %+v", task)
 	}
-	t.Run("one of them told of the animal, which had no task", func(t *testing.T) {
+	t.Run("one of them reported for the animal, without a task", func(t *testing.T) {
 		b := refused(lizardRoom(feed), "05-06", "05-08").found("05-10", "F03/found/2027-05-10", tasks.Finding{Refused: true})
 		expect(t, b.plan("05-10", 0).of("weigh"), "due 05-10 F03/weigh-refused/2027-05-10\ndue 05-10 M01/weigh-refused/2027-05-10")
 	})
@@ -356,7 +356,7 @@ func TestThreeRefusalsAskForAWeighing(t *testing.T) {
 	})
 }
 
-func TestLosingWeightAsksForAReview(t *testing.T) {
+func TestLosingWeightLeadsToAReview(t *testing.T) {
 	weighed := func(grams ...float64) *books {
 		b := withSample()
 		on, occurrence := "05-01", "first"
@@ -374,7 +374,7 @@ func TestLosingWeightAsksForAReview(t *testing.T) {
 	}
 	weighed(40, 44, 39.6).plan("06-30", 0).none(t, "review-weight")
 	weighed(44).plan("06-30", 0).none(t, "review-weight")
-	t.Run("not through laying", func(t *testing.T) {
+	t.Run("a loss due to laying does not count", func(t *testing.T) {
 		b := withSample().weighs("05-01", "F03/weigh/first", 12).laid("05-12", watch, 6).weighs("05-15", "F03/weigh-mother/laid-F03-2027-05-12", 8)
 		b.plan("05-15", 0).none(t, "review-weight")
 	})
@@ -392,7 +392,7 @@ func TestALayWatchPastItsWindowIsAnAlarm(t *testing.T) {
 	seen := func() *books {
 		return expecting().found("05-05", "F03/gravid-check/2027-05-02", tasks.Finding{Gravid: &gravid})
 	}
-	// Mated 22 April: eggs by 22 May.
+	// Mated on 22 April: eggs are expected by 22 May.
 	if task := seen().plan("05-22", 0).one(t, "F03/lay-watch/2027-05-22"); task.Pinned || task.Status != tasks.Due {
 		t.Errorf("on the last day: %+v", task)
 	}
@@ -410,12 +410,12 @@ func TestALayWatchPastItsWindowIsAnAlarm(t *testing.T) {
 		b.plan("05-24", 0).none(t, "lay-watch")
 		b.plan("05-25", 0).one(t, "F03/lay-watch/2027-05-25")
 	})
-	t.Run("laid, it is over", func(t *testing.T) { seen().laid("05-24", task.Key, 5).plan("05-24", 0).none(t, "lay-watch") })
-	t.Run("found not gravid after all, it is over", func(t *testing.T) {
+	t.Run("laid: the watch is over", func(t *testing.T) { seen().laid("05-24", task.Key, 5).plan("05-24", 0).none(t, "lay-watch") })
+	t.Run("not gravid after all: the watch is over", func(t *testing.T) {
 		no := false
 		seen().found("05-24", "F03/gravid-check/2027-05-24", tasks.Finding{Gravid: &no}).plan("05-24", 0).none(t, "lay-watch")
 	})
-	t.Run("not bred from, but seen gravid: watched all the same", func(t *testing.T) {
+	t.Run("not for breeding, but seen gravid: watched, too", func(t *testing.T) {
 		b := withSample()
 		b.animal("F04").Gravid = day("05-05")
 		b.plan("05-12", 0).one(t, "F04/lay-watch/2027-05-12")
@@ -457,7 +457,7 @@ func TestGravidChecksAndPairing(t *testing.T) {
 	if p := b.plan("05-13", 3).of("E07/wall-lizard.feed-laying"); len(p) == 0 {
 		t.Error("a gravid female is not fed up")
 	}
-	t.Run("feeding up ends with the window she should lay in", func(t *testing.T) {
+	t.Run("extra food ends with the laying window", func(t *testing.T) {
 		p := b.plan("05-13", 60).of("E07/wall-lizard.feed-laying")
 		if last := p[len(p)-1].Due; last.After(day("05-22")) {
 			t.Errorf("until %s", last)
@@ -473,18 +473,18 @@ func TestGravidChecksAndPairing(t *testing.T) {
 		b.plan("07-01", 30).none(t, "/pair/")
 		b.found("05-03", "F03/pair/2027-05-03", tasks.Finding{Mated: true}).plan("05-04", 30).none(t, "/pair/")
 	})
-	t.Run("not where a male lives with her", func(t *testing.T) {
+	t.Run("no pairing if a male lives with her", func(t *testing.T) {
 		withSample().plan("05-01", 30).none(t, "/pair/")
 	})
-	t.Run("not without a male", func(t *testing.T) {
+	t.Run("no pairing without a male", func(t *testing.T) {
 		b := withSample()
 		b.animal("M01").Breeding = false
 		b.plan("05-01", 30).none(t, "/pair/")
 	})
-	t.Run("nor for a female that is not bred from", func(t *testing.T) { withSample().plan("05-01", 30).none(t, "F04/pair") })
+	t.Run("no pairing for a female not for breeding", func(t *testing.T) { withSample().plan("05-01", 30).none(t, "F04/pair") })
 }
 
-func TestWhereAFoundClutchStands(t *testing.T) {
+func TestTheIncubatorOfAFoundClutch(t *testing.T) {
 	b := expecting().laid("05-12", watch, 6).done("05-12", "F03-2027-05-12/set-tub/laid")
 	c := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-13", 0)))[0]
 	if c.Incubator != "I1" || !strings.Contains(strings.Join(c.Cautions, " "), "taken to stand in I1") || c.State != herd.Incubating {
@@ -505,10 +505,11 @@ func TestWhereAFoundClutchStands(t *testing.T) {
 	}
 }
 
-// A hatching asks, besides the first food, for a tub of their own on the day,
-// a weighing after a week, and sexing when they are old enough: by the common
-// routines of config/books, which a test there reads; here by their shape.
-func TestAHatchingLeadsOn(t *testing.T) {
+// A hatching leads to first food, and also to a tub for the hatchlings on the
+// day, a weighing after a week, and sexing at the right age. In the program
+// these are the common routines of config/books, which have a test there. This
+// test uses routines of the same form.
+func TestAHatchingLeadsToCareOfTheHatchlings(t *testing.T) {
 	tub := husbandry.Routine{ID: "young-tub", Kind: husbandry.Own, Title: "Set the hatchlings up", Scope: husbandry.OfClutch, Part: husbandry.Morning,
 		Missed: husbandry.Stays, Origin: husbandry.Common, Cadence: husbandry.Cadence{Pattern: husbandry.Anchored, Event: husbandry.EventHatched}}
 	scale := tub

@@ -14,7 +14,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// fedDaily is the lizard room with a daily feeding and these supplements.
+// fedDaily returns the lizard room with a daily feeding and these supplements.
 func fedDaily(supplements ...husbandry.Routine) *books {
 	feed := routine(husbandry.Feed, fixed(1, "05-01"), husbandry.Lapses)
 	feed.ID = "feed"
@@ -39,30 +39,30 @@ func TestTheGapBetweenTwoDustings(t *testing.T) {
 			fedDaily(dusting("slow", 8, 7)).fed("05-01", "05-09").done("05-05", "E07/slow/2027-05-05")},
 		{"the gap decides", "upcoming 05-12 E07/d3/2027-05-12", "At least 7 days between two; last dusted Wed 5 May",
 			fedDaily(d3).fed("05-01", "05-09").done("05-05", "E07/d3/2027-05-05")},
-		{"said to be done on the 5th, and in another mail on the 8th", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days between two; last dusted Sat 8 May",
+		{"marked done on the 5th, and in another mail on the 8th", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days between two; last dusted Sat 8 May",
 			fedDaily(d3).fed("05-01", "05-09").done("05-05", "E07/d3/2027-05-05").done("05-08", "E07/d3/2027-05-05")},
-		{"said on the 8th, and later that it was the 5th", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days between two; last dusted Sat 8 May",
+		{"marked done on the 8th, later corrected to the 5th", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days between two; last dusted Sat 8 May",
 			fedDaily(d3).fed("05-01", "05-09").done("05-08", "E07/d3/2027-05-05").done("05-05", "E07/d3/2027-05-05")},
 		{"taken back", "upcoming 05-11 E07/d3/2027-05-11", "At least 7 days between two; last dusted Tue 4 May",
 			fedDaily(d3).fed("05-01", "05-09").done("05-04", "E07/d3/2027-05-04").done("05-08", "E07/d3/2027-05-08").undo("05-09", "E07/d3/2027-05-08")},
 		{"taken back and done after all", "upcoming 05-13 E07/d3/2027-05-13", "At least 7 days between two; last dusted Thu 6 May",
 			fedDaily(d3).fed("05-01", "05-09").done("05-05", "E07/d3/2027-05-05").undo("05-06", "E07/d3/2027-05-05").done("05-06", "E07/d3/2027-05-05")},
-		{"another routine gave the same", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days after vitamin D3, last given Sat 8 May", func() *books {
+		{"another routine gave the same substance", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days after vitamin D3, last given Sat 8 May", func() *books {
 			old := dusting("old-d3", 5, 7)
-			old.Origin = husbandry.Sheet // the keeper's replaces it
+			old.Origin = husbandry.Sheet // the keeper's routine replaces it
 			return fedDaily(d3, old).fed("05-01", "05-09").done("05-08", "E07/old-d3/2027-05-08")
 		}()},
-		{"a multivitamin that has D3 in it", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days after vitamin D3, last given Sat 8 May", func() *books {
+		{"a multivitamin with D3", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days after vitamin D3, last given Sat 8 May", func() *books {
 			multi := dusting("multi", 40, 14)
 			multi.Consumes = []string{"multivitamin with D3"}
 			return fedDaily(d3, multi).fed("05-01", "05-09").done("05-08", "E07/multi/2027-05-08")
 		}()},
-		{"one that moved in brings its gap along", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days after vitamin D3, last given Sat 8 May in E08", func() *books {
+		{"an animal that moved in keeps its gap", "upcoming 05-15 E07/d3/2027-05-15", "At least 7 days after vitamin D3, last given Sat 8 May in E08", func() *books {
 			b := fedDaily(d3).fed("05-01", "05-09").done("05-01", "E07/d3/2027-05-01").done("05-08", "E08/d3/2027-05-08")
 			b.animal("F03").Was = []husbandry.Home{{Enclosure: "E08", Until: day("05-08")}}
 			return b
 		}()},
-		{"what was given where it lived after it had left is not its", "upcoming 05-12 E07/d3/2027-05-12", "At least 7 days between two; last dusted Wed 5 May", func() *books {
+		{"a supplement in its former enclosure after it moved does not count", "upcoming 05-12 E07/d3/2027-05-12", "At least 7 days between two; last dusted Wed 5 May", func() *books {
 			b := fedDaily(d3).fed("05-01", "05-09").done("05-05", "E07/d3/2027-05-05").done("05-08", "E08/d3/2027-05-08")
 			b.animal("F03").Was = []husbandry.Home{{Enclosure: "E08", Until: day("05-07")}}
 			return b
@@ -95,7 +95,7 @@ func slicesWithout(p plan, part string) (rest plan) {
 	return rest
 }
 
-func TestSlackDoesNotEatTheGap(t *testing.T) {
+func TestSlackNeverShortensTheGap(t *testing.T) {
 	d3 := dusting("d3", 1, 7)
 	d3.Before = 3
 	b := fedDaily(d3).fed("05-01", "05-09").done("05-05", "E07/d3/2027-05-05")
@@ -105,10 +105,10 @@ func TestSlackDoesNotEatTheGap(t *testing.T) {
 	}
 }
 
-// Whatever is said, in whatever order, of whatever day: no supplement is ever
-// asked for nearer than its gap to one that is recorded, with which the same
-// was given; neither are two that are only planned.
-func TestNoReplyBringsTwoDustingsTogether(t *testing.T) {
+// For any marks in any order about any days: a supplement is never due sooner
+// than its gap after a recorded one with the same substance. Nor are two
+// planned ones nearer than the gap.
+func TestNoReplyShortensTheGapBetweenDustings(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		supplement := func(id husbandry.ID, powder string) husbandry.Routine {
@@ -141,8 +141,8 @@ func TestNoReplyBringsTwoDustingsTogether(t *testing.T) {
 		for _, r := range b.Routines {
 			gaps[r.ID] = int(r.Cadence.MinGap)
 		}
-		// recorded has, for each task, the days for which it is said to be done,
-		// as they are left by what was said last.
+		// recorded has, for each task, the days on which it counts as done
+		// after the latest marks.
 		recorded := make(map[tasks.Key][]civil.Date)
 		var keys []tasks.Key
 		for range rapid.IntRange(1, 40).Draw(t, "sayings") {
@@ -156,7 +156,7 @@ func TestNoReplyBringsTwoDustingsTogether(t *testing.T) {
 				on = on.AddDays(1)
 				continue
 			}
-			// Often what is on the round today, sometimes anything ever shown.
+			// Mostly a task of today's round, sometimes any task of the past.
 			key := keys[len(keys)-1-rapid.IntRange(0, min(len(keys)-1, 12)).Draw(t, "recent task")]
 			if rapid.IntRange(0, 3).Draw(t, "any") == 0 {
 				key = rapid.SampledFrom(keys).Draw(t, "task")

@@ -39,7 +39,7 @@ Y1 (1): 06-23 2.6 of K [], 07-05 3.5 of G [3 3.5 4], 10-01 15 of Y1 []`; got != 
 	if got, want := show(raised(t, "").weighs("06-23", "K/weigh-hatchlings/hatched", 2.6), "10-10"), "K (3): 06-23 2.6 of K []"; got != want {
 		t.Errorf("without records: %s", got)
 	}
-	// Years later it is still there.
+	// Years later the weight is still shown.
 	if got := show(b, "2031-10-10"); !strings.Contains(got, "Y1 (1): 06-23 2.6 of K") {
 		t.Errorf("four years later\n%s", got)
 	}

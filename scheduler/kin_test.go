@@ -16,8 +16,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// matched is a lizard room where wall lizards live apart, with the pairing
-// routine alone: "id sex mother father", one enclosure each.
+// matched returns a lizard room of wall lizards that live apart, one in each
+// enclosure, with only the pairing routine. A line is "id sex mother father".
 func matched(lines ...string) *books {
 	b := lizardRoom(husbandry.Routine{
 		ID: "pair", Kind: husbandry.Pair, Scope: husbandry.OfAnimal, Cadence: within(husbandry.PairingWindow, 7),
@@ -39,7 +39,7 @@ func matched(lines ...string) *books {
 	return b
 }
 
-// gone marks animals of the pedigree that are no longer here.
+// gone marks animals of the pedigree that have left.
 func (b *books) gone(ids ...husbandry.ID) *books {
 	for _, id := range ids {
 		b.animal(id).Left = day("2026-06-01")
@@ -59,22 +59,22 @@ func (b *books) recorded(id, male, female husbandry.ID, from, until string) *boo
 	return b
 }
 
-// What a pairing task says of the males, and from which day on there is one.
-// The season of wall lizards is 15 March to 30 June; the books begin on 1 May.
-func TestWhomToPair(t *testing.T) {
+// The males in a pairing task, and the first day with such a task. The season
+// of wall lizards is 15 March to 30 June; the books begin on 1 May.
+func TestTheMaleOfAPairingTask(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		b     *books
-		from  string // first task from 3 May on; "" for none
+		from  string // first task from 3 May on; "" if there is none
 		says  []string
 		not   []string
 	}{
 		{"the only male, of unknown parents", matched("F1 female", "M1 male"), "05-03",
 			[]string{"; best with M1, inbreeding of the young at least 0"}, []string{"close kin", "; or "}},
-		{"a stranger before a cousin, and not the brother",
+		{"an unrelated male before a cousin, and not the brother",
 			matched("A female", "B male", "F1 female A B", "M1 male A B", "M2 male", "C female A B", "M3 male C -").gone("A", "B", "C"), "05-03",
 			[]string{"best with M2, inbreeding of the young at least 0;", "; or M3, at least 0.125, close kin: F1 is a full sibling of C, a parent of M3", "; not with M1, at least 0.25, close kin: full siblings (parents A and B)"}, nil},
-		{"what is known for three generations is said without at least",
+		{"a coefficient known for three generations has no at least",
 			func() *books {
 				lines := []string{}
 				for _, x := range []string{"F1", "M1"} {
@@ -88,21 +88,21 @@ func TestWhomToPair(t *testing.T) {
 			b.animal("M1").Acquired, b.animal("M1").Quarantine = day("2027-03-01"), 90
 			return b
 		}(), "", nil, nil},
-		{"nor she while she is", func() *books {
+		{"a female is not paired while she is in quarantine", func() *books {
 			b := matched("F1 female", "M1 male")
 			b.animal("F1").Acquired, b.animal("F1").Quarantine = day("2027-03-01"), 90
 			return b
 		}(), "", nil, nil},
 		{"a male rests for three days after a pairing", matched("F1 female", "F2 female", "M1 male").recorded("P1", "M1", "F2", "04-28", "05-02"), "05-06",
 			[]string{"best with M1 from 6 May"}, nil},
-		{"one who is with another female is not free", matched("F1 female", "F2 female", "M1 male").recorded("P1", "M1", "F2", "04-28", ""), "", nil, nil},
-		{"so another is taken", matched("A female", "F1 female A", "F2 female", "M1 male", "M2 male A").gone("A").recorded("P1", "M1", "F2", "04-28", ""), "05-03",
+		{"a male with another female is not available", matched("F1 female", "F2 female", "M1 male").recorded("P1", "M1", "F2", "04-28", ""), "", nil, nil},
+		{"another male instead of one with another female", matched("A female", "F1 female A", "F2 female", "M1 male", "M2 male A").gone("A").recorded("P1", "M1", "F2", "04-28", ""), "05-03",
 			[]string{"best with M2, inbreeding of the young at least 0.125, close kin: half siblings (common parent A); M1 is with F2"}, nil},
-		{"whom the keeper planned", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", ""), "05-03",
+		{"the male that the keeper planned", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", ""), "05-03",
 			[]string{"as you planned with M2, inbreeding of the young at least 0; or M1"}, nil},
-		{"not where that is too close", matched("F1 female - M2", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", ""), "05-03",
+		{"not the planned male if he is too closely related", matched("F1 female - M2", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", ""), "05-03",
 			[]string{"best with M1,", "not with M2, at least 0.25, close kin: M2 is the father of F1"}, nil},
-		{"with whom she was this season", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "03-17", "03-19"), "05-03",
+		{"the male of this season's earlier pairing", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "03-17", "03-19"), "05-03",
 			[]string{"as before with M2,"}, nil},
 		{"last year's mate is no reason", matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "2026-04-10", "2026-04-14"), "05-03",
 			[]string{"best with M1,"}, nil},
@@ -119,7 +119,7 @@ func TestWhomToPair(t *testing.T) {
 		}(), "05-03", []string{"best with Flint (M1),"}, nil},
 		{"many males are counted", matched("F1 female", "M1 male", "M2 male", "M3 male", "M4 male", "M5 male", "M6 male"), "05-03",
 			[]string{"; or M2, at least 0; or M3, at least 0; or M4, at least 0; or 2 other males"}, []string{"M5"}},
-		{"one who is not marked for breeding is no male for her", func() *books {
+		{"not a male without the mark for breeding", func() *books {
 			b := matched("F1 female", "M1 male", "M2 male")
 			b.animal("M1").Breeding = false
 			return b
@@ -151,16 +151,17 @@ func TestWhomToPair(t *testing.T) {
 	}
 }
 
-// The season gives each female a male of another line, though one male would
-// do for both.
-func TestTheSeasonKeepsTheYoungUnrelated(t *testing.T) {
+// The season's plan gives each female a male of another line, although one male
+// would be suitable for both.
+func TestTheSeasonsPlanAvoidsInbreeding(t *testing.T) {
 	b := matched("A female", "B female", "F1 female A", "M1 male A", "F2 female B", "M2 male B", "F3 female").gone("A", "B")
 	for female, male := range map[string]string{"F1": "M2", "F2": "M1"} {
 		if why := b.plan("05-03", 0).one(t, female+"/pair/").Why; !strings.Contains(why, "best with "+male+",") {
 			t.Errorf("%s: %s", female, why)
 		}
 	}
-	// Two females, a male each, and the third is better one too many than none.
+	// Two females have a male each. The third shares a male, because that is
+	// better than none.
 	b.Breeding = husbandry.UsualBreeding()
 	b.Breeding.FemalesPerMale = 1
 	if third := b.plan("05-03", 14).one(t, "F3/pair/"); third.Due != day("05-12") || !strings.Contains(third.Why, "best with M1 from 12 May, after F2, inbreeding of the young at least 0;") {
@@ -168,13 +169,13 @@ func TestTheSeasonKeepsTheYoungUnrelated(t *testing.T) {
 	}
 }
 
-// Whose eggs they were may be in the daybook only.
-func TestAMotherWhoWasFoundOutIsKin(t *testing.T) {
+// The mother of a clutch may be recorded in the daybook only.
+func TestAMotherRecordedInTheDaybookIsARelative(t *testing.T) {
 	six := 6
 	b := matched("A female", "F1 female", "M1 male")
-	b.animal("F1").Enclosure = "E-A" // so nobody knows at once who laid
+	b.animal("F1").Enclosure = "E-A" // so the mother is not known at once
 	b.found("05-03", "E-A/found/2027-05-03", tasks.Finding{Laid: &six})
-	b.animal("M1").Clutch = "E-A-2027-05-03" // he is of these eggs, and soon grown
+	b.animal("M1").Clutch = "E-A-2027-05-03" // he hatched from these eggs, and is soon adult
 	b.animal("M1").Hatched = day("2027-06-20")
 	b.animal("M1").Stage = husbandry.Adult
 	b.Species[0].Pairing.UntilMonth, b.Species[0].Pairing.UntilDay = time.October, 31
@@ -188,8 +189,8 @@ func TestAMotherWhoWasFoundOutIsKin(t *testing.T) {
 	}
 }
 
-// Without a male that is no close kin, there is no pairing and one question.
-func TestNoMaleButKin(t *testing.T) {
+// If all males are close relatives, there is no pairing and one question.
+func TestNoPairingIfAllMalesAreRelatives(t *testing.T) {
 	b := matched("A female", "B male", "F1 female A B", "M1 male A B").gone("A")
 	b.animal("B").Name = "Flint"
 	b.plan("05-03", 60).none(t, "/pair/")
@@ -207,53 +208,53 @@ func TestNoMaleButKin(t *testing.T) {
 			t.Errorf("the calendar has %+v", s)
 		}
 	}
-	t.Run("asked once", func(t *testing.T) {
+	t.Run("the question is asked once", func(t *testing.T) {
 		b := matched("F1 female - M1", "M1 male").done("05-03", "F1/review-kin/2027")
 		b.plan("05-04", 60).none(t, "review-kin")
 	})
-	t.Run("in time for the next season", func(t *testing.T) {
+	t.Run("the question comes again in time for the next season", func(t *testing.T) {
 		b := matched("F1 female - M1", "M1 male").done("05-03", "F1/review-kin/2027")
-		b.plan("07-01", 0).none(t, "review-kin") // next year's is months away
+		b.plan("07-01", 0).none(t, "review-kin") // next year's season is months away
 		next := b.plan("2028-01-10", 0).one(t, "review-kin")
 		if next.Key != "F1/review-kin/2028" || next.Due != civil.MustParse("2027-12-16") {
 			t.Errorf("%+v", next)
 		}
 	})
-	t.Run("not where pairing is off", func(t *testing.T) {
+	t.Run("no question if pairing is off", func(t *testing.T) {
 		b := matched("F1 female - M1", "M1 male")
 		b.Routines = append(b.Routines, husbandry.Routine{ID: "off", Kind: husbandry.Pair, Scope: husbandry.OfAnimal, Off: true})
 		b.plan("05-03", 60).none(t, "F1/")
 	})
-	t.Run("nor where reviews are", func(t *testing.T) {
+	t.Run("no question if reviews are off", func(t *testing.T) {
 		b := matched("F1 female - M1", "M1 male")
 		b.Routines = append(b.Routines, husbandry.Routine{ID: "off", Kind: husbandry.Review, Scope: husbandry.OfAnimal, Off: true})
 		b.plan("05-03", 60).none(t, "F1/")
 	})
-	t.Run("and paired again when one has come", func(t *testing.T) {
+	t.Run("paired again after an unrelated male has come", func(t *testing.T) {
 		b := matched("F1 female - M1", "M1 male", "M2 male")
 		b.plan("05-03", 0).one(t, "F1/pair/2027-05-03")
 		b.plan("05-03", 0).none(t, "review-kin")
 	})
 }
 
-// The calendar says with whom.
-func TestThePairingTimeOfACalendarNamesTheMale(t *testing.T) {
+// The calendar names the male.
+func TestTheCalendarsPairingTimeNamesTheMale(t *testing.T) {
 	spans := outlook.Dated(scheduler.NewDay(matched("F1 female", "M1 male").input("05-03", 60)))
 	if len(spans) != 1 || !strings.HasSuffix(spans[0].Why, "; best with M1, inbreeding of the young at least 0") || spans[0].Key != tasks.NewKey("F1", "pairing", "2027") {
 		t.Errorf("%+v", spans)
 	}
 }
 
-// Records that no reader lets through do not stop a plan.
-func TestALoopDoesNotStopThePlan(t *testing.T) {
+// Records that the reader of the books rejects do not stop a plan.
+func TestAPedigreeLoopDoesNotStopThePlan(t *testing.T) {
 	p := matched("F1 female F1", "M1 male").plan("05-03", 0).one(t, "F1/pair/")
 	if !strings.Contains(p.Why, "best with M1") {
 		t.Error(p.Why)
 	}
 }
 
-// A male is with one female at a time, or with those of one enclosure: a week
-// together, and his three days of rest.
+// A male is with one female at a time, or with the females of one enclosure,
+// for a week, and then rests for three days.
 func TestFemalesOfOneMaleTakeTurns(t *testing.T) {
 	first := func(b *books, on string) string {
 		var got []string
@@ -277,29 +278,29 @@ func TestFemalesOfOneMaleTakeTurns(t *testing.T) {
 		want  string
 	}{
 		{"in the order of their enclosures", three(), "05-03", "F1 05-03, F2 05-12 (12 May, after F1), F3 05-23 (23 May, after F2)"},
-		{"the same on the days after", three(), "05-05", "F1 05-03, F2 05-12 (12 May, after F1), F3 05-23 (23 May, after F2)"},
+		{"the same order on the following days", three(), "05-05", "F1 05-03, F2 05-12 (12 May, after F1), F3 05-23 (23 May, after F2)"},
 		{"two who live together are visited together", func() *books {
 			b := three()
 			b.animal("F2").Enclosure = "E-F1"
 			return b
 		}(), "05-03", "F1 05-03, F2 05-03, F3 05-12 (12 May, after F1)"},
-		{"and the other also while he is there", func() *books {
+		{"two who live together, while he is with the first", func() *books {
 			b := three().done("05-03", "F1/pair/2027-05-01")
 			b.animal("F2").Enclosure = "E-F1"
 			return b
 		}(), "05-04", "F2 05-03, F3 05-14 (14 May, after F1)"},
-		{"who has a male of her own waits for nobody", matched("F1 female", "F2 female", "M1 male", "M2 male"), "05-03", "F1 05-03, F2 05-03 (M2)"},
+		{"a female with another male does not wait", matched("F1 female", "F2 female", "M1 male", "M2 male"), "05-03", "F1 05-03, F2 05-03 (M2)"},
 		{"with the first since today", three().done("05-03", "F1/pair/2027-05-01"), "05-03", "F2 05-14 (14 May, after F1), F3 05-25 (25 May, after F2)"},
-		{"parted early", three().done("05-03", "F1/pair/2027-05-01").done("05-06", parting), "05-07", "F2 05-10 (10 May, after F1), F3 05-21 (21 May, after F2)"},
-		{"parted late", three().done("05-03", "F1/pair/2027-05-01"), "05-16", "F2 05-20 (20 May, after F1), F3 05-31 (31 May, after F2)"},
-		{"a turn that is not used is no reason to wait", three(), "05-14", "F2 05-12 ((one at a time: F1 waits for him too)), F1 05-17, F3 05-23 (23 May, after F2)"},
-		{"one with each of two males, and the others keep theirs", matched("F1 female", "F2 female", "F3 female", "F4 female", "M1 male", "M2 male").
+		{"separated early", three().done("05-03", "F1/pair/2027-05-01").done("05-06", parting), "05-07", "F2 05-10 (10 May, after F1), F3 05-21 (21 May, after F2)"},
+		{"separated late", three().done("05-03", "F1/pair/2027-05-01"), "05-16", "F2 05-20 (20 May, after F1), F3 05-31 (31 May, after F2)"},
+		{"an unused turn does not make others wait", three(), "05-14", "F2 05-12 ((one at a time: F1 waits for him too)), F1 05-17, F3 05-23 (23 May, after F2)"},
+		{"two males are with females, and the others keep their males", matched("F1 female", "F2 female", "F3 female", "F4 female", "M1 male", "M2 male").
 			done("05-03", "F1/pair/2027-05-01"), "05-04", "F2 05-03 (M2), F4 05-12 (M2 from 12 May, after F2), F3 05-14 (14 May, after F1)"},
-		{"with another than the plan named", matched("F1 female", "F2 female", "M1 male", "M2 male").
+		{"paired with another male than planned", matched("F1 female", "F2 female", "M1 male", "M2 male").
 			found("05-03", "F1/pair/2027-05-01", tasks.Finding{With: "M2"}), "05-04", "F2 05-03"},
-		{"and before the one who is planned for her", matched("F1 female", "F2 female", "F3 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", "").
+		{"paired with another male, and a male is planned in the records", matched("F1 female", "F2 female", "F3 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", "", "").
 			found("05-03", "F1/pair/2027-05-01", tasks.Finding{With: "M1"}), "05-04", "F2 05-03 (M2), F3 05-14 (14 May, after F1)"},
-		{"shorter where the season is", shortSeason(matched("F1 female", "F2 female", "F3 female", "F4 female", "M1 male")), "05-03",
+		{"shorter turns in a short season", shortSeason(matched("F1 female", "F2 female", "F3 female", "F4 female", "M1 male")), "05-03",
 			"F1 05-03, F2 05-08 (8 May, after F1), F3 05-15 (15 May, after F2), F4 05-22 (22 May, after F3)"},
 		{"rested", three().done("05-03", "F1/pair/2027-05-01").done("05-06", parting), "05-10", "F2 05-10, F3 05-21 (21 May, after F2)"},
 	} {
@@ -309,9 +310,9 @@ func TestFemalesOfOneMaleTakeTurns(t *testing.T) {
 	}
 }
 
-// A keeper pairs and parts as the plan says, or is late: no female is due with a
-// male who is with another one or rests from her, each has her turn, a week or
-// less and his rest apart, and a day without a mark moves nothing.
+// A keeper pairs and separates by the plan, or late. No female is due with a
+// male who is with another female or resting after another. Each has her turn,
+// at most a week and his rest apart. A day without a mark changes nothing.
 func TestTurnsUnderAnyMarks(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
@@ -322,7 +323,7 @@ func TestTurnsUnderAnyMarks(t *testing.T) {
 		females := rapid.IntRange(2, 7).Draw(t, "females")
 		for i := range females {
 			line := fmt.Sprintf("F%d female", i)
-			if rapid.IntRange(0, 3).Draw(t, "kin") == 0 && len(lines) > i+1 { // not of the only male
+			if rapid.IntRange(0, 3).Draw(t, "kin") == 0 && len(lines) > i+1 { // never related to the only male
 				line += " - M0"
 			}
 			lines = append(lines, line)
@@ -338,10 +339,10 @@ func TestTurnsUnderAnyMarks(t *testing.T) {
 			male  husbandry.ID
 			since civil.Date
 		}
-		with := make(map[husbandry.ID]pair)            // by female
-		rested := make(map[[2]husbandry.ID]civil.Date) // a male's last day of rest from an enclosure
-		announced := make(map[husbandry.ID]civil.Date) // yesterday, of females who wait
-		quiet := false                                 // nothing was said yesterday
+		with := make(map[husbandry.ID]pair)            // indexed by female
+		rested := make(map[[2]husbandry.ID]civil.Date) // a male's last day of rest after an enclosure
+		announced := make(map[husbandry.ID]civil.Date) // yesterday's day of each waiting female
+		quiet := false                                 // no marks yesterday
 		for on := day("05-03"); on.Before(day("06-15")); on = on.AddDays(1) {
 			p := b.plan(on.Format("01-02"), 60)
 			next := make(map[husbandry.ID]civil.Date)
@@ -374,7 +375,7 @@ func TestTurnsUnderAnyMarks(t *testing.T) {
 					continue
 				}
 				if x.Routine == herd.PartPair {
-					quiet = false // he is there for a day longer, or he is not
+					quiet = false // his stay gets longer, or he leaves
 					if rapid.IntRange(0, 3).Draw(t, "late to part") > 0 {
 						b.done(on.Format("01-02"), x.Key)
 						rested[[2]husbandry.ID{with[x.Subject].male, home(x.Subject)}] = on.AddDays(3)
@@ -386,7 +387,7 @@ func TestTurnsUnderAnyMarks(t *testing.T) {
 				for f, m := range with {
 					if m.male == x.Mate && home(f) != home(x.Subject) {
 						busy = true
-						if m.since != on { // today the keeper takes one of two
+						if m.since != on { // today the keeper takes one of the two
 							t.Fatalf("%s: %s is due with %s, who is with %s: %s", on, x.Subject, x.Mate, f, x.Why)
 						}
 					}
@@ -405,14 +406,15 @@ func TestTurnsUnderAnyMarks(t *testing.T) {
 	})
 }
 
-// shortSeason ends on 24 May, as the four weeks after a winter do.
+// shortSeason makes the season end on 24 May, like the four weeks after a
+// winter.
 func shortSeason(b *books) *books {
 	b.Species[0].Pairing.UntilMonth, b.Species[0].Pairing.UntilDay = time.May, 24
 	return b
 }
 
-// Where others wait for him he is parted earlier.
-func TestAPairIsPartedSoonerWhereOthersWait(t *testing.T) {
+// A pair is separated earlier if other females wait for the male.
+func TestAPairIsSeparatedSoonerIfOthersWait(t *testing.T) {
 	for _, c := range []struct {
 		words, part, why string
 		b                *books
@@ -430,9 +432,9 @@ func TestAPairIsPartedSoonerWhereOthersWait(t *testing.T) {
 	}
 }
 
-// Whoever was put together by a mark has mated, as far as anybody knows: her
-// eggs are looked for, and she is put to him again only when none have come.
-func TestAPairingThatWasMarkedLeadsOn(t *testing.T) {
+// A pair put together by a mark counts as mated: her eggs are expected, and she
+// is paired with him again only if none come.
+func TestWhatAMarkedPairingLeadsTo(t *testing.T) {
 	b := matched("F1 female", "M1 male")
 	b.Routines = append(b.Routines, husbandry.Routine{
 		ID: "gravid-check", Kind: husbandry.GravidCheck, Scope: husbandry.OfAnimal, Cadence: within(husbandry.GravidWindow, 5),

@@ -3,6 +3,7 @@ package scheduler_test
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	files "nestround/config/books"
 	"reflect"
@@ -249,6 +250,50 @@ func TestTheSameBooksGiveTheSamePlan(t *testing.T) {
 		rng.Shuffle(len(y.entries), func(i, j int) { y.entries[i], y.entries[j] = y.entries[j], y.entries[i] })
 		if got := y.plan(20); !reflect.DeepEqual(got, want) {
 			t.Fatal("the order in which the entries came in matters")
+		}
+	})
+}
+
+// What the choice of days is told of a plan is what the plan has.
+func TestOutlinesAreTheTasksWithoutTheirWords(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		y := anyYear(t)
+		if rapid.Bool().Draw(t, "away") {
+			from := y.on.AddDays(rapid.IntRange(-3, 12).Draw(t, "leaves"))
+			y.records.Away = []husbandry.Away{{From: from, Until: from.AddDays(rapid.IntRange(0, 9).Draw(t, "for")), Cover: "Mara"}}
+		}
+		in := y.input(30)
+		in.Spread = always(rapid.SampledFrom([]string{"", "early", "late"}).Draw(t, "spread"))
+		count := func(list []scheduler.Outline) map[scheduler.Outline]int {
+			m := make(map[scheduler.Outline]int)
+			for _, o := range list {
+				o.Date = civil.Date{} // of an outline alone
+				m[o]++
+			}
+			return m
+		}
+		var want []scheduler.Outline
+		for _, x := range scheduler.Plan(in) {
+			want = append(want, scheduler.Outline{Subject: x.Subject, Routine: x.Routine, Due: x.Due, Earliest: x.Earliest, Latest: x.Latest, Status: x.Status, Moves: x.Moves, Minutes: x.Minutes})
+		}
+		outlines := slices.Collect(scheduler.NewDay(in).Outlines)
+		if got, want := count(outlines), count(want); !maps.Equal(got, want) {
+			t.Fatalf("outlines %v\ntasks %v", got, want)
+		}
+		last := make(map[[2]husbandry.ID]civil.Date)
+		for _, o := range outlines {
+			if o.Moves == tasks.Never {
+				continue
+			}
+			if of := [2]husbandry.ID{o.Subject, o.Routine}; o.Due.Before(last[of]) {
+				t.Fatalf("%v on %s comes after one on %s", of, o.Due, last[of])
+			} else {
+				last[of] = o.Due
+			}
+			if (o.Moves == tasks.Alone) == o.Date.IsZero() {
+				t.Fatalf("%+v", o)
+			}
 		}
 	})
 }

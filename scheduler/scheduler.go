@@ -53,6 +53,9 @@ type Day = plan.Day
 // Spread chooses the days of flexible tasks; see [plan.Spread].
 type Spread = plan.Spread
 
+// Outline is a task without words; see [plan.Outline].
+type Outline = plan.Outline
+
 // Facts derives the state of every record on the day of the input.
 func Facts(in Input) *herd.Herd {
 	return herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On, Latitude: in.Latitude, Forecasts: in.Forecasts})

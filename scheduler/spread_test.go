@@ -14,16 +14,16 @@ import (
 // always chooses the same end of the slack, or days outside of it.
 type always string
 
-func (a always) Day(_ tasks.Key, _ tasks.Moves, due, earliest, latest civil.Date) civil.Date {
+func (a always) Day(t *scheduler.Outline) civil.Date {
 	switch a {
 	case "early":
-		return earliest
+		return t.Earliest
 	case "late":
-		return latest
+		return t.Latest
 	case "too late":
-		return latest.AddDays(1)
+		return t.Latest.AddDays(1)
 	}
-	return due
+	return t.Due
 }
 
 func (b *books) spread(s always, on string, ahead int) plan {

@@ -85,7 +85,7 @@ func (d *Day) Absence(day civil.Date) *husbandry.Away {
 
 // besideAway reports whether a task is asked for on the last day before an
 // absence, or on the first day after it.
-func (d *settling) besideAway(t *tasks.Task) bool {
+func (d *settling) besideAway(t *Outline) bool {
 	return t.Status != tasks.Lapsed && slices.ContainsFunc(d.Records.Away, func(a husbandry.Away) bool {
 		return t.Due == a.From.AddDays(-1) || t.Due == a.Until.AddDays(1)
 	})
@@ -113,22 +113,36 @@ const evened = 3
 // quarantine (common practice).
 const apartCare = "In quarantine: after all others, with tools of its own; wash your hands before and after."
 
+// beside says how a task stands to days away.
+type beside struct {
+	how  string // "", or one of the words below
+	away *husbandry.Away
+}
+
+// How a task stands to days away.
+const (
+	bySitter   = "by whoever stands in"
+	doneBefore = "done before"
+	waits      = "waits for the return"
+)
+
 // whileAway moves a task that is due during an absence. A task that cannot wait
 // stays, and the sitter does it. Other tasks are done in the last days before
 // the absence, if their slack reaches so far, or else in the first days after
 // it. Tasks that would lapse in the meantime are not asked for.
-func (d *settling) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
+func (d *settling) whileAway(t *asked) (is bool) {
+	r := t.a.Routine
 	// What is overdue was due before, and is asked for on the plan's day.
-	asks := civil.Max(t.Due, d.On)
-	away := d.Absence(asks)
+	away := d.Absence(civil.Max(t.Due, d.On))
 	if away == nil {
 		return true
 	}
-	if t.Pinned || sitterDoes(r) || t.Missed == husbandry.Alarms {
-		t.Sitter = true
-		if d.ApartIn(t.Place.Enclosure) {
-			t.Caution = strings.TrimSpace(t.Caution + " " + apartCare)
-		}
+	missed, pinned := r.Missed, false
+	if t.whole != nil {
+		missed, pinned = t.whole.Missed, t.whole.Pinned
+	}
+	if pinned || sitterDoes(r.Routine) || missed == husbandry.Alarms {
+		t.beside = beside{bySitter, away}
 		return true
 	}
 	eve := away.From.AddDays(-1)
@@ -141,36 +155,52 @@ func (d *settling) whileAway(t *tasks.Task, r *husbandry.Routine) (asked bool) {
 	}
 	// An order can always be brought forward, and one that waits is of no use.
 	order := r.Kind.ByTelephone()
+	key := d.keyOf(t.planned)
 	// What was put off was put off past the eve; powders stay with their food.
-	said := d.History.Outcome(t.Key).Mark == tasks.PutOff || r.Cadence.Pattern == husbandry.Riding
+	said := d.History.Outcome(key).Mark == tasks.PutOff || r.Cadence.Pattern == husbandry.Riding
 	switch {
 	case t.Status == tasks.Lapsed:
 		return false
 	case !eve.Before(d.On) && (order || !t.Earliest.After(eve)) && t.Due.After(eve) && !said:
 		day := eve
-		for n := Scatter(t.Key, max(0, min(eve.Sub(t.Earliest), over))+1); n > 0 && d.Absence(day.AddDays(-1)) == nil; n-- {
+		for n := Scatter(key, max(0, min(eve.Sub(t.Earliest), over))+1); n > 0 && d.Absence(day.AddDays(-1)) == nil; n-- {
 			day = day.AddDays(-1)
 		}
 		t.Due = civil.Max(day, d.On)
 		t.Earliest, t.Latest, t.Moves = t.Due, eve, tasks.Never
-		t.Why += "; done before you leave on " + d.WeekdayWords(away.From)
 		if t.Status == tasks.Upcoming && !t.Due.After(d.On) {
 			t.Status = tasks.Due
 		}
+		t.beside = beside{doneBefore, away}
 		return true
 	case order:
 		return true
-	case t.Missed == husbandry.Stays:
+	case missed == husbandry.Stays:
 		t.Due = away.Until.AddDays(1)
-		for n := Scatter(t.Key, min(int(r.After), over)+1); n > 0 && d.Absence(t.Due.AddDays(1)) == nil; n-- {
+		for n := Scatter(key, min(int(r.After), over)+1); n > 0 && d.Absence(t.Due.AddDays(1)) == nil; n-- {
 			t.Due = t.Due.AddDays(1)
 		}
 		t.Earliest, t.Latest, t.Moves = t.Due, t.Due.AddDays(int(r.After)), tasks.Never
 		t.Status = tasks.Upcoming
-		t.Why += "; it waits for your return"
+		t.beside = beside{waits, away}
 		return true
 	}
 	return false
+}
+
+// tellAway says in a task how it stands to days away.
+func (d *settling) tellAway(t *tasks.Task, b beside) {
+	switch b.how {
+	case bySitter:
+		t.Sitter = true
+		if d.ApartIn(t.Place.Enclosure) {
+			t.Caution = strings.TrimSpace(t.Caution + " " + apartCare)
+		}
+	case doneBefore:
+		t.Why += "; done before you leave on " + d.WeekdayWords(b.away.From)
+	case waits:
+		t.Why += "; it waits for your return"
+	}
 }
 
 // UntilReturn is the last day whose orders are planned: To, or the end of an

@@ -87,9 +87,10 @@ type Day struct {
 	duties   []*Duty
 	held     map[hostKey][]husbandry.ID // routines that hold, by subject and kind
 
-	first   sync.Once
-	settled *settling
-	result  func() []tasks.Task
+	first      sync.Once
+	settled    *settling
+	settleThen func()
+	result     func() []tasks.Task
 }
 
 // maker makes a Day.
@@ -107,9 +108,12 @@ func New(in Input) *Day {
 		held:       make(map[hostKey][]husbandry.ID),
 	}
 	d.settled = newSettling(d)
-	d.result = sync.OnceValue(func() []tasks.Task {
+	d.settleThen = sync.OnceFunc(func() {
 		d.settleFirst()
 		d.settled.settle(d.rules.Then)
+	})
+	d.result = sync.OnceValue(func() []tasks.Task {
+		d.settleThen()
 		return d.settled.sorted()
 	})
 	d.away = d.Records.Absences()
@@ -291,3 +295,12 @@ func (d *Day) settleFirst() {
 // until To, and those that lapsed since the day before, by due date and then
 // as tasks.Before has it. No two share a key. The caller may change the list.
 func (d *Day) Tasks() []tasks.Task { return slices.Clone(d.result()) }
+
+// Outlines yields the tasks of [Day.Tasks] without their words, which take most
+// of the time, in the order in which they were proposed: those of a chain by due
+// date.
+func (d *Day) Outlines(yield func(Outline) bool) {
+	d.settleThen()
+	more := true
+	d.settled.asked(func(t *asked) { more = more && yield(t.Outline) })
+}

@@ -11,14 +11,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// said returns the key of a task that is nominally of a date, and what became
-// of it.
-func (d *Day) said(a *Duty, date civil.Date) (tasks.Key, tasks.Outcome) {
-	key := a.Key(d.Text(date))
+// said returns what became of a task that is nominally of a date.
+func (d *Day) said(a *Duty, date civil.Date) tasks.Outcome {
 	if date.After(d.On) && !a.ahead {
-		return key, tasks.Outcome{}
+		return tasks.Outcome{}
 	}
-	return key, a.marks.OutcomeSince(key, civil.Min(date, d.On).AddDays(-int(a.Routine.Before)-markAhead))
+	return a.marks.OutcomeSince(a.Key(d.Text(date)), civil.Min(date, d.On).AddDays(-int(a.Routine.Before)-markAhead))
 }
 
 // Fate is what became of a task.
@@ -49,8 +47,7 @@ func fateOf(o tasks.Outcome) Fate {
 // on what became of them: those that ride, and those of a quarantine or a
 // winter, see [Day.BecameOf].
 func (d *Day) Became(a *Duty, date civil.Date) Fate {
-	_, o := d.said(a, date)
-	return fateOf(o)
+	return fateOf(d.said(a, date))
 }
 
 // BecameOf is [Day.Became] for a task of a key.
@@ -134,8 +131,7 @@ func (p *Single) fate(d *settling) (due civil.Date, over bool) {
 		}
 	}
 	if p.Dated {
-		_, o := d.said(p.Duty, p.Due)
-		take(o)
+		take(d.said(p.Duty, p.Due))
 		return due, over
 	}
 	for _, k := range p.Keys {
@@ -181,7 +177,7 @@ func (p *Single) settle(d *settling) {
 	}
 	if p.Event && a.Routine.Missed == husbandry.Lapses && t.Status == tasks.Overdue {
 		if t.Latest.AddDays(1) == d.On {
-			d.lapse(a, t.Key, due)
+			d.lapse(planned{a: a, key: t.Key, due: due})
 		}
 		return
 	}
@@ -245,7 +241,7 @@ func (p *Series) settle(d *settling) {
 func (p *Series) settleDate(d *settling, i int, span Stretch) {
 	a, date := p.Duty, p.Dates[i]
 	s, r := a.Subject, a.Routine
-	key, o := d.said(a, date)
+	o := d.said(a, date)
 	switch o.Mark {
 	case tasks.MarkDone:
 		if d.On.Sub(o.On) <= 1 {
@@ -261,7 +257,7 @@ func (p *Series) settleDate(d *settling, i int, span Stretch) {
 	}
 	emit := func(host civil.Date) {
 		d.addHost(s.ID, r.Kind, Host{Date: date, Due: host})
-		d.add(planned{a: a, key: key, due: at.due, own: at.own, why: p.Why(date) + d.movedWords(at.due, at.own), window: p.Window})
+		d.add(planned{a: a, of: p, date: date, due: at.due, own: at.own, window: p.Window})
 	}
 	if at.due.After(d.On) {
 		emit(at.due)
@@ -284,8 +280,14 @@ func (p *Series) settleDate(d *settling, i int, span Stretch) {
 	case stays && (at.replaced.IsZero() || at.replaced.After(d.On)), !stays && d.On.Before(gone):
 		emit(d.On)
 	case !stays && d.On == gone:
-		d.lapse(a, key, missed)
+		d.lapse(planned{a: a, of: p, date: date, due: missed})
 	}
+}
+
+func (p *Series) keyOf(d *settling, t *planned) tasks.Key { return p.Duty.Key(d.Text(t.date)) }
+
+func (p *Series) reasonOf(d *settling, t *planned) string {
+	return p.Why(t.date) + d.movedWords(t.due, t.own)
 }
 
 // placing is where a task of a series stands.
@@ -354,14 +356,13 @@ type Chain struct {
 	// where nothing did.
 	Evidence string
 	Why      func(day civil.Date, missed int) string
+
+	ahead string // the reason that tasks to come share, once made
 }
 
 func (p *Chain) settle(d *settling) {
 	p.noteGiven(d)
-	w := &walk{settling: d, Chain: p, every: int(p.Every), due: p.Due, n: 1, base: "first", evidence: p.Evidence, since: p.Duty.LastDone()}
-	if !p.Last.IsZero() {
-		w.base = "after-" + d.Text(p.Last)
-	}
+	w := &walk{settling: d, Chain: p, every: int(p.Every), due: p.Due, n: 1, moved: p.Evidence != "", since: p.Duty.LastDone()}
 	if w.since.IsZero() {
 		w.since = d.On // all was read to find that it was never done
 	}
@@ -378,14 +379,13 @@ func (p *Chain) settle(d *settling) {
 type walk struct {
 	*settling
 	*Chain
-	every    int
-	due      civil.Date // of the task looked at; no date: the chain has ended
-	n        int        // its number, from 1
-	base     string     // what its key begins with
-	since    civil.Date // as far back as marks of it can be
-	missed   int
-	evidence string
-	ahead    string // the reason of tasks to come, once made
+	every  int
+	due    civil.Date // of the task looked at; no date: the chain has ended
+	n      int        // its number, from 1
+	since  civil.Date // as far back as marks of it can be
+	missed int
+	moved  bool       // evidence moved the first one
+	ahead  civil.Date // the day that the reason of tasks to come is of, once known
 }
 
 func (w *walk) lapses() bool { return w.Duty.Routine.Missed == husbandry.Lapses }
@@ -403,12 +403,8 @@ func (w *walk) step() {
 		w.due = a.After(day)
 		return
 	}
-	occurrence := w.base
-	if w.n > 1 {
-		occurrence += "+" + strconv.Itoa(w.n)
-	}
-	key := a.Key(occurrence)
-	o := a.marks.OutcomeSince(key, w.since)
+	t := planned{a: a, of: w.Chain, n: w.n, missed: w.missed}
+	o := a.marks.OutcomeSince(w.Chain.keyOf(w.settling, &t), w.since)
 	at := w.due
 	switch o.Mark {
 	case tasks.MarkDone: // twice on one day
@@ -425,31 +421,52 @@ func (w *walk) step() {
 	}
 	if gone := at.AddDays(int(a.Routine.After) + 1); w.lapses() && !w.On.Before(gone) {
 		if gone == w.On && !at.Before(w.OwedFrom(a, Stretch{})) {
-			w.lapse(a, key, at)
+			t.due = at
+			w.lapse(t)
 		}
 		w.next(at)
 		w.missed++
 		return
 	}
-	placed, own := at, civil.Date{}
-	if o.Mark != tasks.PutOff && w.evidence == "" {
-		placed, own = w.place(a, key, at, at.AddDays(1-w.every), civil.Date{}), at
+	t.due, t.date, t.moved = at, at, w.moved
+	if o.Mark != tasks.PutOff && !w.moved {
+		t.due, t.own = w.place(a, at, at.AddDays(1-w.every), civil.Date{}), at
 	}
-	w.add(planned{a: a, key: key, due: placed, own: own, why: w.reason(at, placed, own)})
-	w.evidence = ""
-	w.addHost(a.Subject.ID, a.Routine.Kind, Host{Date: w.due, Due: civil.Max(placed, w.On)})
-	w.next(civil.Max(placed, w.On))
+	if t.due.After(w.On) && w.n > 1 {
+		if w.ahead.IsZero() {
+			w.ahead = at
+		}
+		t.ahead, t.date = true, w.ahead
+	}
+	w.add(t)
+	w.moved = false
+	w.addHost(a.Subject.ID, a.Routine.Kind, Host{Date: w.due, Due: civil.Max(t.due, w.On)})
+	w.next(civil.Max(t.due, w.On))
 }
 
-// reason is the reason of a task. Tasks to come share one.
-func (w *walk) reason(at, placed, own civil.Date) string {
-	if !placed.After(w.On) || w.n == 1 {
-		return w.Why(at, w.missed) + w.evidence + w.movedWords(placed, own)
+func (p *Chain) keyOf(d *settling, t *planned) tasks.Key {
+	occurrence := "first"
+	if !p.Last.IsZero() {
+		occurrence = "after-" + d.Text(p.Last)
 	}
-	if w.ahead == "" {
-		w.ahead = w.Why(at, 0)
+	if t.n > 1 {
+		occurrence += "+" + strconv.Itoa(t.n)
 	}
-	return w.ahead
+	return p.Duty.Key(occurrence)
+}
+
+func (p *Chain) reasonOf(d *settling, t *planned) string {
+	if t.ahead {
+		if p.ahead == "" {
+			p.ahead = p.Why(t.date, 0)
+		}
+		return p.ahead
+	}
+	why := p.Why(t.date, t.missed)
+	if t.moved {
+		why += p.Evidence
+	}
+	return why + d.movedWords(t.due, t.own)
 }
 
 // noteGiven notes, for what rides on the routine, that it was done today or
@@ -501,32 +518,29 @@ type Ride struct {
 	Date civil.Date // the nominal date of the other one, which the key hangs on
 	With civil.Date // the day of the other one
 	Due  civil.Date
-	Why  string
+	Why  func() string
 	// Earliest is the first day on which it may be done, where the slack would
 	// allow an earlier one; else no date.
 	Earliest civil.Date
 }
 
 func (p *Ride) settle(d *settling) {
-	a := p.Duty
-	key, after := a.Key(d.Text(p.Date)), int(a.Routine.After)
-	if p.With.Before(d.On) || p.Due.AddDays(after).Before(d.On) {
+	a, after := p.Duty, int(p.Duty.Routine.After)
+	t := planned{a: a, of: p, due: p.Due, earliest: p.Earliest}
+	switch {
+	case p.With.Before(d.On) || p.Due.AddDays(after).Before(d.On):
 		if p.Due.AddDays(after+1) == d.On && !p.Due.Before(d.OwedFrom(a, Stretch{})) {
-			d.lapse(a, key, p.Due)
+			t.earliest = civil.Date{}
+			d.lapse(t)
 		}
-		return
+	case !p.Due.Before(d.Began):
+		d.add(t)
 	}
-	if p.Due.Before(d.Began) {
-		return
-	}
-	if !p.Earliest.IsZero() {
-		t := d.task(a, key, p.Due, p.Why)
-		t.Earliest = p.Earliest
-		d.emit(a, t)
-		return
-	}
-	d.add(planned{a: a, key: key, due: p.Due, why: p.Why})
 }
+
+func (p *Ride) keyOf(d *settling, _ *planned) tasks.Key { return p.Duty.Key(d.Text(p.Date)) }
+
+func (p *Ride) reasonOf(*settling, *planned) string { return p.Why() }
 
 // Asked makes the duty of a routine that holds for a subject because a rule
 // asks for it; ok is false where a routine that is off says not to.

@@ -40,20 +40,59 @@ func (d *settling) addHost(subject husbandry.ID, kind husbandry.Kind, h Host) {
 	*d.hosts[k] = append(*d.hosts[k], h)
 }
 
+// Outline is a task without its words: all that the choice of its day hangs on,
+// and what it takes.
+type Outline struct {
+	Subject, Routine husbandry.ID
+	// Date is the routine's nominal date of a task that moves alone: it tells the
+	// task from others of its routine and subject. Other tasks have none.
+	Date civil.Date
+	// Due, Earliest, Latest, Status and Moves are as in tasks.Task.
+	Due, Earliest, Latest civil.Date
+	Status                tasks.Status
+	Moves                 tasks.Moves
+	Minutes               int
+}
+
 // planned is a task while a plan is made: a plan may be 100,000 tasks long, so
-// a task is written out once, when its place in the list is known.
+// a task is written out once, when its place in the list is known. Its key and
+// its reason are made then, too.
 type planned struct {
 	a      *Duty
-	key    tasks.Key
-	why    string
+	of     proposal  // made it, and knows its key and reason; nil where they are known
+	key    tasks.Key // "": of knows it
 	window *tasks.Window
 	due    civil.Date
 	// own is the routine's own day for a task that moves; no date: due, and the
 	// task does not move.
-	own    civil.Date
-	lapsed bool
+	own civil.Date
+	// earliest is the first day on which it may be done; no date: as the slack of
+	// the routine has it.
+	earliest civil.Date
+	date     civil.Date // the nominal date that the key, or the reason, hangs on
+	n        int        // its number in a chain, from 1
+	missed   int        // tasks of the chain that lapsed before it
+	// ahead says that its reason is the one that the tasks to come of a chain
+	// share, and moved that something besides marks moved it.
+	ahead, moved bool
+	lapsed       bool
 	// whole is the task itself, for the few that differ from their routine.
 	whole *tasks.Task
+}
+
+// proposal is a proposal that plans many tasks.
+type proposal interface {
+	// keyOf makes the key of one of its tasks.
+	keyOf(d *settling, t *planned) tasks.Key
+	// reasonOf words the reason of one of its tasks.
+	reasonOf(d *settling, t *planned) string
+}
+
+func (d *settling) keyOf(t *planned) tasks.Key {
+	if t.key != "" {
+		return t.key
+	}
+	return t.of.keyOf(d, t)
 }
 
 // pieceSize is how many planned tasks are set aside at a time, so that none is
@@ -76,89 +115,100 @@ func (d *settling) emit(a *Duty, t tasks.Task) {
 }
 
 // lapse shows once that a task was missed and is not owed any more.
-func (d *settling) lapse(a *Duty, key tasks.Key, due civil.Date) {
-	why := "Not marked on " + d.WeekdayWords(due)
-	if a.Routine.After > 0 {
-		why = "Due " + d.WeekdayWords(due) + " and not marked by " + d.WeekdayWords(due.AddDays(int(a.Routine.After)))
+func (d *settling) lapse(t planned) {
+	t.own, t.lapsed = civil.Date{}, true
+	d.add(t)
+}
+
+// lapsedWords is the reason of a task that lapsed.
+func (d *settling) lapsedWords(t *planned) string {
+	why := "Not marked on " + d.WeekdayWords(t.due)
+	if after := t.a.Routine.After; after > 0 {
+		why = "Due " + d.WeekdayWords(t.due) + " and not marked by " + d.WeekdayWords(t.due.AddDays(int(after)))
 	}
-	d.add(planned{a: a, key: key, due: due, why: why + "; not owed any more", lapsed: true})
+	return why + "; not owed any more"
+}
+
+// asked is a planned task that is asked for, as it stands after days away.
+type asked struct {
+	*planned
+	Outline
+	beside
+}
+
+// asked yields the tasks that are asked for up to To, in the order in which they
+// were planned.
+func (d *settling) asked(yield func(*asked)) {
+	var list []asked             // with days away
+	once := make(map[asking]int) // in list
+	for _, piece := range d.out {
+		for i := range piece {
+			t := asked{planned: &piece[i], Outline: d.outline(&piece[i])}
+			if len(d.away) == 0 {
+				if !t.Due.After(d.To) {
+					yield(&t)
+				}
+				continue
+			}
+			if !d.whileAway(&t) || t.Due.After(d.To) {
+				continue
+			}
+			if d.besideAway(&t.Outline) {
+				r := t.a.Routine
+				again := asking{t.Subject, t.Routine, t.Due}
+				switch i, twice := once[again]; {
+				case !twice:
+					once[again] = len(list)
+				case r.Cadence.Pattern == husbandry.SinceLast:
+					continue // counted from one that was not done
+				case r.Cadence.Pattern == husbandry.Fixed || r.Kind.InOrder():
+					list[i] = t // the later date takes the earlier one's place
+					continue
+				}
+			}
+			list = append(list, t)
+		}
+	}
+	for i := range list {
+		yield(&list[i])
+	}
+}
+
+// asking is what is asked for once: a routine for a subject on a day.
+type asking struct {
+	subject, routine husbandry.ID
+	due              civil.Date
 }
 
 // sorted writes out what was planned, but for tasks beyond To.
 func (d *settling) sorted() []tasks.Task {
 	type ranked struct {
 		rank uint64
-		key  tasks.Key
-		t    *planned
-		// moved is the task, where days away have moved it.
-		moved *tasks.Task
+		at   int32 // in order
 	}
 	var order []ranked
+	var all []asked
 	if n := len(d.out); n > 0 {
-		order = make([]ranked, 0, n*pieceSize)
+		order, all = make([]ranked, 0, n*pieceSize), make([]asked, 0, n*pieceSize)
 	}
-	once := make(map[tasks.Key]int) // in order, by subject, routine and day
-	for _, piece := range d.out {
-		for i := range piece {
-			t := &piece[i]
-			r := t.a.Routine
-			due, moved := t.due, (*tasks.Task)(nil)
-			if len(d.away) > 0 {
-				moved = new(tasks.Task)
-				if d.written(moved, t); !d.whileAway(moved, r.Routine) {
-					continue
-				}
-				due = moved.Due
-			}
-			if due.After(d.To) {
-				continue
-			}
-			// Due date, part of the day, place and kind, as tasks.Before has
-			// them, in one number.
-			day := uint64(due.Sub(d.On) + 1<<20)
-			k := ranked{day<<40 | tasks.Rank(r.Part, t.a.Subject.Place.Order, r.Kind), t.key, t, moved}
-			if moved != nil && d.besideAway(moved) {
-				again := tasks.NewKey(t.a.Subject.ID, r.ID, due.String())
-				switch i, twice := once[again]; {
-				case !twice:
-					once[again] = len(order)
-				case r.Cadence.Pattern == husbandry.SinceLast:
-					continue // counted from one that was not done
-				case r.Cadence.Pattern == husbandry.Fixed || r.Kind.InOrder():
-					order[i] = k // the later date takes the earlier one's place
-					continue
-				}
-			}
-			order = append(order, k)
-		}
-	}
+	d.asked(func(t *asked) {
+		// Due date, part of the day, place and kind, as tasks.Before has them, in
+		// one number.
+		r, day := t.a.Routine, uint64(t.Due.Sub(d.On)+1<<20)
+		order = append(order, ranked{day<<40 | tasks.Rank(r.Part, t.a.Subject.Place.Order, r.Kind), int32(len(all))})
+		all = append(all, *t)
+	})
 	slices.SortFunc(order, func(a, b ranked) int {
 		if c := cmp.Compare(a.rank, b.rank); c != 0 {
 			return c
 		}
-		return cmp.Compare(a.key, b.key)
+		return cmp.Compare(d.keyOf(all[a.at].planned), d.keyOf(all[b.at].planned))
 	})
 	list := make([]tasks.Task, len(order))
 	for i, o := range order {
-		if o.moved != nil {
-			list[i] = *o.moved
-		} else {
-			d.written(&list[i], o.t)
-		}
-		if len(d.Records.Carers) > 0 {
-			d.givenTo(&list[i], o.t.a.Subject, o.t.a.Routine.Routine)
-		}
+		d.write(&list[i], &all[o.at])
 	}
 	return list
-}
-
-// written writes a planned task out, whole ones too.
-func (d *settling) written(t *tasks.Task, from *planned) {
-	if from.whole != nil {
-		*t = *from.whole
-	} else {
-		d.write(t, from)
-	}
 }
 
 // Scatter returns a number of days from 0 to below n that only the key decides,
@@ -175,26 +225,71 @@ func Scatter(k tasks.Key, n int) int {
 // task makes a task of a duty, for a caller that changes it.
 func (d *settling) task(a *Duty, key tasks.Key, due civil.Date, why string) tasks.Task {
 	var t tasks.Task
-	d.write(&t, &planned{a: a, key: key, due: due, why: why})
+	from := &planned{a: a, key: key, due: due}
+	d.fill(&t, from, d.outline(from), why)
 	return t
 }
 
-// write writes a task out. Its slack and status follow from its due date.
-func (d *settling) write(t *tasks.Task, from *planned) {
+// outline is a planned task as it stands without days away. Its slack and status
+// follow from its due date.
+func (d *settling) outline(from *planned) Outline {
+	r := from.a.Routine
+	if t := from.whole; t != nil {
+		return Outline{Subject: t.Subject, Routine: t.Routine, Due: t.Due, Earliest: t.Earliest, Latest: t.Latest,
+			Status: t.Status, Moves: t.Moves, Minutes: t.Minutes}
+	}
+	o := Outline{Subject: from.a.Subject.ID, Routine: r.ID, Due: from.due, Status: tasks.Upcoming, Moves: tasks.Never, Minutes: r.Minutes}
+	own := from.due
+	if !from.own.IsZero() {
+		own, o.Moves = from.own, from.a.moves
+	}
+	if o.Moves == tasks.Alone {
+		o.Date = from.date
+	}
+	o.Earliest, o.Latest = own.AddDays(-int(r.Before)), own.AddDays(int(r.After))
+	if !from.earliest.IsZero() {
+		o.Earliest = from.earliest
+	}
+	switch {
+	case from.lapsed:
+		o.Status = tasks.Lapsed
+	case o.Latest.Before(d.On):
+		o.Status = tasks.Overdue
+	case !from.due.After(d.On):
+		o.Status = tasks.Due
+	}
+	return o
+}
+
+// write writes a task out, with all its words.
+func (d *settling) write(t *tasks.Task, from *asked) {
+	switch {
+	case from.whole != nil:
+		*t = *from.whole
+	case from.lapsed:
+		d.fill(t, from.planned, from.Outline, d.lapsedWords(from.planned))
+	default:
+		d.fill(t, from.planned, from.Outline, from.of.reasonOf(d, from.planned))
+	}
+	t.Due, t.Earliest, t.Latest, t.Status, t.Moves = from.Due, from.Earliest, from.Latest, from.Status, from.Moves
+	d.tellAway(t, from.beside)
+	if len(d.Records.Carers) > 0 {
+		d.givenTo(t, from.a.Subject, from.a.Routine.Routine)
+	}
+}
+
+// fill fills in a task of a routine.
+func (d *settling) fill(t *tasks.Task, from *planned, o Outline, why string) {
 	s, r := from.a.Subject, from.a.Routine
 	if from.a.title == "" {
 		from.a.title, from.a.do = d.title(s, r)
 	}
-	own, moves := from.due, tasks.Never
-	if !from.own.IsZero() {
-		own, moves = from.own, from.a.moves
-	}
 	*t = tasks.Task{
-		Key: from.key, Kind: r.Kind, Routine: r.ID,
+		Key: d.keyOf(from), Kind: r.Kind, Routine: r.ID,
 		Scope: s.Scope, Subject: s.ID, Place: s.Place, Part: r.Part,
-		Due: from.due, Earliest: own.AddDays(-int(r.Before)), Latest: own.AddDays(int(r.After)), Moves: moves,
-		Title: from.a.title, Do: from.a.do, Whom: s.whom, Why: from.why, Caution: r.Caution, Minutes: r.Minutes,
-		Asks: r.Kind.Asks(), Uses: r.Consumes, Missed: r.Missed, Status: tasks.Upcoming, Window: from.window, Mate: from.a.Mate,
+		Due: o.Due, Earliest: o.Earliest, Latest: o.Latest, Moves: o.Moves, Status: o.Status,
+		Title: from.a.title, Do: from.a.do, Whom: s.whom, Why: why, Caution: r.Caution, Minutes: r.Minutes,
+		Asks: r.Kind.Asks(), Uses: r.Consumes, Missed: r.Missed, Window: from.window, Mate: from.a.Mate,
 	}
 	if !r.Amounts.IsZero() && !from.lapsed {
 		if t.Amount = d.offerWords(s, r, from.due); t.Amount != "" {
@@ -203,13 +298,5 @@ func (d *settling) write(t *tasks.Task, from *planned) {
 	}
 	if s.Scope == husbandry.OfEnclosure && r.Kind.TellsFast() {
 		t.Why += d.FoodlessWords(s.Animals, civil.Max(from.due, d.On))
-	}
-	switch {
-	case from.lapsed:
-		t.Status = tasks.Lapsed
-	case t.Latest.Before(d.On):
-		t.Status = tasks.Overdue
-	case !from.due.After(d.On):
-		t.Status = tasks.Due
 	}
 }

@@ -10,10 +10,11 @@ import (
 // spread over them; package workload has one. It is pure: asked the same, it
 // answers the same.
 type Spread interface {
-	// Day returns the day for a task that the routine has on due and that may
-	// be done from earliest to latest. due itself is always an answer, and any
-	// other day than from earliest to latest counts as due.
-	Day(key tasks.Key, moves tasks.Moves, due, earliest, latest civil.Date) civil.Date
+	// Day returns the day for a task that the routine has on Due and that may be
+	// done from Earliest to Latest. Due itself is always an answer, and any other
+	// day than from Earliest to Latest counts as Due. Nothing is said of the
+	// task's status and minutes.
+	Day(t *Outline) civil.Date
 }
 
 // movesOf says whether tasks of an activity have their day chosen. A task that
@@ -36,7 +37,7 @@ func (d maker) movesOf(a *Duty) tasks.Moves {
 // before first and not after last where those are dates. A task that is overdue
 // stays, and so does one that would be moved out of the days on which its
 // routine holds.
-func (d *settling) place(a *Duty, key tasks.Key, due, first, last civil.Date) civil.Date {
+func (d *settling) place(a *Duty, due, first, last civil.Date) civil.Date {
 	latest := due.AddDays(int(a.Routine.After))
 	if d.spread == nil || a.moves == tasks.Never || latest.Before(d.On) {
 		return due
@@ -48,7 +49,11 @@ func (d *settling) place(a *Duty, key tasks.Key, due, first, last civil.Date) ci
 	if !last.IsZero() {
 		latest = civil.Max(due, civil.Min(latest, last))
 	}
-	day := d.spread.Day(key, a.moves, due, earliest, latest)
+	t := Outline{Subject: a.Subject.ID, Routine: a.Routine.ID, Moves: a.moves, Due: due, Earliest: earliest, Latest: latest}
+	if a.moves == tasks.Alone {
+		t.Date = due
+	}
+	day := d.spread.Day(&t)
 	if day.Before(earliest) || day.After(latest) {
 		return due
 	}
@@ -74,7 +79,7 @@ func (d *settling) placeDated(a *Duty, dates []civil.Date, i int) civil.Date {
 	if i+1 < len(dates) {
 		last = dates[i].AddDays((dates[i+1].Sub(dates[i]) - 1) / 2)
 	}
-	return d.place(a, a.Key(d.Text(dates[i])), dates[i], first, last)
+	return d.place(a, dates[i], first, last)
 }
 
 // movedWords says in a reason that a task is asked for on another day than the

@@ -161,7 +161,17 @@ func rarest(carried []*rider) []*rider {
 // ride proposes a rider's task with a host.
 func ride(d *plan.Day, propose plan.Propose, r *rider, f plan.Host) {
 	due := f.Due.AddDays(-int(r.Routine.Cadence.Lead))
-	host := r.Routine.Cadence.Host.Noun()
+	as := *r // as it stands before later hosts
+	t := &plan.Ride{Duty: r.Duty, Date: f.Date, With: f.Due, Due: due, Why: func() string { return rideWords(d, &as, f, due) }}
+	if earliest := due.AddDays(-int(r.Routine.Before)); earliest.Before(r.gap.until) {
+		// A task that may be done early still has to keep the gap.
+		t.Earliest = r.gap.until
+	}
+	propose(t)
+}
+
+// rideWords is the reason of a rider's task with a host.
+func rideWords(d *plan.Day, r *rider, f plan.Host, due civil.Date) string {
 	words := r.Routine.Words
 	if r.gap.decides(r.reached) {
 		words = gapWords(d, r)
@@ -169,14 +179,9 @@ func ride(d *plan.Day, propose plan.Propose, r *rider, f plan.Host) {
 		words += lastWords(d, r.Routine.Kind, r.last)
 	}
 	if r.Routine.Cadence.Lead > 0 {
-		words += ", for the " + host.One + " of " + d.WeekdayWords(f.Due)
+		words += ", for the " + r.Routine.Cadence.Host.Noun().One + " of " + d.WeekdayWords(f.Due)
 	}
-	t := &plan.Ride{Duty: r.Duty, Date: f.Date, With: f.Due, Due: due, Why: words}
-	if earliest := due.AddDays(-int(r.Routine.Before)); earliest.Before(r.gap.until) {
-		// A task that may be done early still has to keep the gap.
-		t.Earliest = r.gap.until
-	}
-	propose(t)
+	return words
 }
 
 // ridingOnAll proposes one task for each day on which there are hosts in the
@@ -211,7 +216,7 @@ func ridingOnAll(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 		if !a.Holds(civil.Max(due, d.On)) || !last.IsZero() && due.Sub(last) < int(r.Cadence.MinGap) {
 			continue
 		}
-		propose(&plan.Ride{Duty: a, Date: f, With: f, Due: due, Why: "For " + host.Count(on[f]) + " on " + d.WeekdayWords(f)})
+		propose(&plan.Ride{Duty: a, Date: f, With: f, Due: due, Why: func() string { return "For " + host.Count(on[f]) + " on " + d.WeekdayWords(f) }})
 		if !due.AddDays(int(r.After)).Before(d.On) && !due.Before(d.Began) {
 			last = due
 		}

@@ -1,8 +1,8 @@
 package workload
 
 import (
-	"maps"
 	"slices"
+	"sync"
 
 	"nestround/scheduler"
 	"nestround/scheduler/herd"
@@ -30,23 +30,43 @@ const (
 var epoch = civil.New(2001, 1, 1)
 
 // Planner plans with days chosen. It remembers the plans of fortnights that it has
-// made, so that asking for many days costs little; it is not safe for
-// concurrent use, as a tasks.History is not. Make one with [NewPlanner], and a
-// new one when the records or the history change.
+// made, so that asking for many days costs little. Several goroutines may ask it
+// at once. Make one with [NewPlanner], and a new one when the records or the
+// history change.
 type Planner struct {
 	in     scheduler.Input
 	wishes Wishes
+
+	mu     sync.Mutex
 	blocks map[int]*block
 }
 
-// block is a fortnight, and what is known before its Monday.
+// block is a fortnight, and what is known before its Monday. Planners to which
+// the same is known share it.
 type block struct {
-	start civil.Date
-	// tasks are those that move as planned on start, each on its own day, and
-	// for each day one that stands for all that do not move.
-	tasks []tasks.Task
+	planned lazy[sketch]
 	// days are the chosen days, and rough those that stand on no other plan.
-	days, rough *days
+	days, rough lazy[*days]
+}
+
+// lazy is an answer that is worked out once.
+type lazy[T any] struct {
+	once   sync.Once
+	answer T
+}
+
+func (l *lazy[T]) of(work func() T) T {
+	l.once.Do(func() { l.answer = work() })
+	return l.answer
+}
+
+// sketch is a plan without days chosen.
+type sketch struct {
+	start civil.Date
+	// moving are the tasks that move as planned on start, each on its own day,
+	// and minutes has the others' by day.
+	moving  []scheduler.Outline
+	minutes map[civil.Date]int
 }
 
 // days are days chosen for tasks.
@@ -54,10 +74,18 @@ type days struct {
 	// chains has the days of what moves in a chain, ascending; its keys change
 	// as the work is done.
 	chains map[chain][]civil.Date
-	alone  map[tasks.Key]civil.Date
+	alone  map[single]civil.Date
 }
 
 type chain struct{ subject, routine husbandry.ID }
+
+// single is a task that moves alone, with its nominal date.
+type single struct {
+	chain
+	date civil.Date
+}
+
+func chainOf(t *scheduler.Outline) chain { return chain{t.Subject, t.Routine} }
 
 // NewPlanner returns a planner for the records, history and latitude of in;
 // its days do not count. The history may say more than a plan may know: no
@@ -74,10 +102,11 @@ func NewPlanner(in scheduler.Input, w Wishes) *Planner {
 // the one given, and differs in nothing else. The zero date: no entry is new.
 func (p *Planner) Since(in scheduler.Input, day civil.Date) *Planner {
 	n := NewPlanner(in, p.wishes)
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	for i, b := range p.blocks {
-		if day.IsZero() || !b.start.After(day) {
-			same := *b // each planner adds to its own
-			n.blocks[i] = &same
+		if day.IsZero() || !monday(i).After(day) {
+			n.blocks[i] = b
 		}
 	}
 	return n
@@ -91,17 +120,31 @@ func (p *Planner) Plan(in scheduler.Input) []tasks.Task {
 	c := chooser{Planner: p, latest: latest}
 	facts := scheduler.Facts(in)
 	if !in.To.Before(p.decides(latest + 1)) {
-		c.draft = p.drafted(facts, in.On)
+		c.draft = p.drafted(facts)
 	}
 	return scheduler.DayOf(facts, in.To, c).Tasks()
 }
 
 // drafted is what the next fortnight's plan would be if it were made on the day
 // of the facts: the days it will decide, as far as they can be told now.
-func (p *Planner) drafted(facts *herd.Herd, on civil.Date) *days {
-	latest := blockOf(on)
-	k := &block{start: on, tasks: summed(scheduler.DayOf(facts, on.AddDays(ahead+beyond), leave{p.wishes}).Tasks())}
-	return p.choose(k, p.decides(latest+1), chooser{Planner: p, latest: latest})
+func (p *Planner) drafted(facts *herd.Herd) *days {
+	latest := blockOf(facts.On)
+	return p.choose(p.sketched(facts), p.decides(latest+1), chooser{Planner: p, latest: latest})
+}
+
+// sketched plans the days that a fortnight's plan looks over.
+func (p *Planner) sketched(facts *herd.Herd) sketch {
+	k := sketch{start: facts.On, minutes: make(map[civil.Date]int)}
+	for t := range scheduler.DayOf(facts, facts.On.AddDays(ahead+beyond), leave{p.wishes}).Outlines {
+		switch {
+		case t.Status == tasks.Lapsed:
+		case t.Moves == tasks.Never:
+			k.minutes[t.Due] += t.Minutes
+		default:
+			k.moving = append(k.moving, t)
+		}
+	}
+	return k
 }
 
 // blockOf is the number of the fortnight that a day is in.
@@ -128,8 +171,9 @@ type chooser struct {
 // has the task on one of its days has it. A plan that has it on a later day
 // leaves it to the next; one that does not know it, because work was not done
 // as planned or the day is too far, leaves it where it was.
-func (c chooser) Day(key tasks.Key, moves tasks.Moves, due, earliest, latest civil.Date) civil.Date {
-	said := c.wishes.working(due, earliest, latest)
+func (c chooser) Day(t *scheduler.Outline) civil.Date {
+	earliest, latest := t.Earliest, t.Latest
+	said := c.wishes.working(t.Due, earliest, latest)
 	last := c.latest
 	if c.draft != nil {
 		last++
@@ -144,7 +188,7 @@ func (c chooser) Day(key tasks.Key, moves tasks.Moves, due, earliest, latest civ
 		if n <= c.latest {
 			plan = c.chosen(n, c.rough)
 		}
-		day, known := plan.day(key, moves, from, latest)
+		day, known := plan.day(t, from, latest)
 		switch {
 		case known && !day.After(to):
 			return day
@@ -165,11 +209,11 @@ func (c chooser) Day(key tasks.Key, moves tasks.Moves, due, earliest, latest civ
 type leave struct{ Wishes }
 
 // Day implements scheduler.Spread.
-func (l leave) Day(_ tasks.Key, _ tasks.Moves, due, earliest, latest civil.Date) civil.Date {
-	if l.away(due) {
-		return l.working(due, earliest, latest)
+func (l leave) Day(t *scheduler.Outline) civil.Date {
+	if l.away(t.Due) {
+		return l.working(t.Due, t.Earliest, t.Latest)
 	}
-	return due
+	return t.Due
 }
 
 // working returns the working day nearest to due from earliest to latest, or
@@ -192,12 +236,12 @@ func (w Wishes) working(due, earliest, latest civil.Date) civil.Date {
 func (p *Planner) decides(n int) civil.Date { return monday(n).AddDays(p.wishes.Settled) }
 
 // day returns the first day from one to another that a task is on.
-func (d *days) day(key tasks.Key, moves tasks.Moves, from, to civil.Date) (civil.Date, bool) {
-	if moves == tasks.Alone {
-		day, ok := d.alone[key]
+func (d *days) day(t *scheduler.Outline, from, to civil.Date) (civil.Date, bool) {
+	if t.Moves == tasks.Alone {
+		day, ok := d.alone[single{chainOf(t), t.Date}]
 		return day, ok && !day.Before(from) && !day.After(to)
 	}
-	list := d.chains[chain{key.Subject(), key.Routine()}]
+	list := d.chains[chainOf(t)]
 	i, _ := slices.BinarySearchFunc(list, from, civil.Date.Compare)
 	if i < len(list) && !list[i].After(to) {
 		return list[i], true
@@ -205,96 +249,84 @@ func (d *days) day(key tasks.Key, moves tasks.Moves, from, to civil.Date) (civil
 	return civil.Date{}, false
 }
 
-// planned returns what is planned on a fortnight's Monday, without days chosen.
-func (p *Planner) planned(n int) *block {
+// block returns a fortnight.
+func (p *Planner) block(n int) *block {
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	if p.blocks[n] == nil {
-		start := monday(n)
-		in := p.in
-		in.History = p.in.History.Before(start)
-		in.On, in.To = start, start.AddDays(ahead+beyond)
-		in.Forecasts, in.Spread = nil, leave{p.wishes} // see the package comment on loggers
-		p.blocks[n] = &block{start: start, tasks: summed(scheduler.Plan(in))}
+		p.blocks[n] = new(block)
 	}
 	return p.blocks[n]
 }
 
-// summed leaves the tasks that move, and sums up those that do not; a plan is
-// kept for as long as its fortnight may be asked for.
-func summed(list []tasks.Task) []tasks.Task {
-	var short []tasks.Task
-	minutes := make(map[civil.Date]int)
-	for _, t := range list {
-		switch {
-		case t.Status == tasks.Lapsed:
-		case t.Moves == tasks.Never:
-			minutes[t.Due] += t.Minutes
-		default:
-			short = append(short, t)
-		}
-	}
-	for _, day := range slices.SortedFunc(maps.Keys(minutes), civil.Date.Compare) {
-		short = append(short, tasks.Task{Due: day, Earliest: day, Latest: day, Minutes: minutes[day], Status: tasks.Upcoming})
-	}
-	return short
+// planned returns what is planned on a fortnight's Monday, without days chosen.
+func (p *Planner) planned(n int) sketch {
+	return p.block(n).planned.of(func() sketch {
+		in := p.in
+		in.On = monday(n)
+		in.History = p.in.History.Before(in.On)
+		in.Forecasts = nil // see the package comment on loggers
+		return p.sketched(scheduler.Facts(in))
+	})
 }
 
-// chosen returns the days chosen on a fortnight's Monday.
+// chosen returns the days chosen on a fortnight's Monday. It asks for plans of
+// fortnights before, never for one of itself.
 func (p *Planner) chosen(n int, rough bool) *days {
-	k := p.planned(n)
-	switch {
-	case rough && k.rough == nil:
-		k.rough = p.choose(k, p.decides(n), chooser{})
-	case !rough && k.days == nil:
-		k.days = p.choose(k, p.decides(n), chooser{Planner: p, latest: n - 1, rough: n%linked == 0})
-	}
+	b := p.block(n)
 	if rough {
-		return k.rough
+		return b.rough.of(func() *days { return p.choose(p.planned(n), p.decides(n), chooser{}) })
 	}
-	return k.days
+	return b.days.of(func() *days {
+		return p.choose(p.planned(n), p.decides(n), chooser{Planner: p, latest: n - 1, rough: n%linked == 0})
+	})
 }
 
-// choose plans the days of a block's tasks, from the first that it decides on.
-// Before that they are where the plans before have them.
-func (p *Planner) choose(k *block, first civil.Date, before chooser) *days {
-	problem := Problem{From: first, To: k.start.AddDays(ahead + beyond), Tasks: slices.Clone(k.tasks), Wishes: p.wishes}
-	shift := make(map[chain]int)   // by how many days a chain is later than planned
-	for i := range problem.Tasks { // by due date, as a plan has them
-		t := &problem.Tasks[i]
-		if t.Moves == tasks.Never {
-			continue
+// choose plans the days of the tasks of a sketch, from the first that it decides
+// on. Before that they are where the plans before have them.
+func (p *Planner) choose(k sketch, first civil.Date, before chooser) *days {
+	s := newSolver(first, k.start.AddDays(ahead+beyond), p.wishes)
+	for day, minutes := range k.minutes {
+		if !day.Before(first) {
+			s.fix(day, minutes)
 		}
-		c := chain{t.Subject, t.Routine}
+	}
+	var list []scheduler.Outline
+	shift := make(map[chain]int) // by how many days a chain is later than planned
+	for _, t := range k.moving { // those of a chain by due date, as a plan has them
+		c := chainOf(&t)
 		if by := shift[c]; t.Moves == tasks.InChain && by != 0 {
 			t.Due, t.Earliest, t.Latest = t.Due.AddDays(by), t.Earliest.AddDays(by), t.Latest.AddDays(by)
 		}
 		day := t.Due
 		if before.Planner != nil && t.Earliest.Before(first) && !t.Latest.Before(k.start) {
-			day = before.Day(t.Key, t.Moves, t.Due, t.Earliest, t.Latest)
+			day = before.Day(&t)
 		}
 		if open := civil.Max(t.Due, k.start); day.Before(first) || t.Latest.Before(first) {
 			day = civil.Max(day, k.start)
 			if t.Moves == tasks.InChain {
 				shift[c] += day.Sub(open)
 			}
-			t.Due, t.Moves = day, tasks.Never
-		} else {
-			t.Due, t.Earliest = civil.Max(open, first), civil.Max(t.Earliest, first)
+			if !day.Before(first) {
+				s.fix(day, t.Minutes)
+			}
+			continue
+		}
+		t.Due, t.Earliest = civil.Max(civil.Max(t.Due, k.start), first), civil.Max(t.Earliest, first)
+		if !t.Due.After(k.start.AddDays(ahead)) {
+			list = append(list, t)
 		}
 	}
-	problem.Tasks = slices.DeleteFunc(problem.Tasks, func(t tasks.Task) bool {
-		return t.Due.Before(first) || t.Moves != tasks.Never && t.Due.After(k.start.AddDays(ahead))
-	})
-	solution := Solve(problem)
-	d := &days{chains: make(map[chain][]civil.Date), alone: make(map[tasks.Key]civil.Date)}
-	for i := range problem.Tasks {
-		t := &problem.Tasks[i]
-		switch day := solution.Days[i]; {
-		case t.Moves == tasks.Never || day.IsZero():
+	s.take(list)
+	s.spread()
+	d := &days{chains: make(map[chain][]civil.Date), alone: make(map[single]civil.Date)}
+	for i := range list {
+		switch t, day := &list[i], s.dayOf(i); {
+		case day.IsZero():
 		case t.Moves == tasks.Alone:
-			d.alone[t.Key] = day
+			d.alone[single{chainOf(t), t.Date}] = day
 		default:
-			c := chain{t.Subject, t.Routine}
-			d.chains[c] = append(d.chains[c], day)
+			d.chains[chainOf(t)] = append(d.chains[chainOf(t)], day)
 		}
 	}
 	return d

@@ -7,6 +7,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -97,6 +98,31 @@ func TestSincePlansAsANewPlanner(t *testing.T) {
 		}
 		k.on = k.on.AddDays(1)
 	}
+}
+
+// One planner answers many at once as it answers one after the other.
+func TestAPlannerMayBeAskedByMany(t *testing.T) {
+	t.Parallel()
+	k := newKeeper(2, workload.Wishes{Settled: 3})
+	k.live(3)
+	h := tasks.Fold(k.entries)
+	shared := workload.NewPlanner(k.input(h, 0), k.wishes)
+	ask := func(p *workload.Planner, back int) []tasks.Task {
+		in := k.input(h, 0)
+		in.On = k.on.AddDays(-back)
+		in.To, in.History = in.On.AddDays(20), h.Before(in.On)
+		return p.Plan(in)
+	}
+	var wg sync.WaitGroup
+	for i := range 6 {
+		wg.Go(func() {
+			want := ask(workload.NewPlanner(k.input(h, 0), k.wishes), 5*i)
+			if got := ask(shared, 5*i); !reflect.DeepEqual(got, want) {
+				t.Errorf("%d days ago: another plan than alone", 5*i)
+			}
+		})
+	}
+	wg.Wait()
 }
 
 // announced is the days of the tasks that move, as far as they are settled.

@@ -69,10 +69,10 @@ package workload
 
 import (
 	"cmp"
-	"maps"
 	"slices"
 	"time"
 
+	"nestround/scheduler"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/husbandry"
@@ -138,46 +138,50 @@ func (l Load) Gap() float64 {
 
 // Measure says how heavy the days are with each task on its Due, and what they
 // could be at best.
-func Measure(p Problem) Load {
-	return newSolver(p).loaded()
-}
+func Measure(p Problem) Load { return p.solver().loaded() }
 
 // Solve chooses days for the tasks of p. The same problem, in whatever order,
 // has the same solution.
 func Solve(p Problem) Solution {
-	s := newSolver(p)
-	s.follow()
-	s.keepOrder()
-	s.keepFree()
-	s.solve()
+	s := p.solver()
+	s.spread()
 	sol := Solution{Days: make([]civil.Date, len(p.Tasks)), Load: s.loaded()}
-	for _, f := range s.fixed {
-		sol.Days[f.task] = p.From.AddDays(f.day)
-	}
-	for i := range s.items {
-		sol.Days[s.items[i].task] = p.From.AddDays(s.items[i].day)
+	for i := range sol.Days {
+		sol.Days[i] = s.dayOf(i)
 	}
 	return sol
 }
 
+func (p *Problem) solver() *solver {
+	s := newSolver(p.From, p.To, p.Wishes)
+	list := make([]scheduler.Outline, len(p.Tasks))
+	for i := range p.Tasks {
+		t := &p.Tasks[i]
+		list[i] = scheduler.Outline{Subject: t.Subject, Routine: t.Routine, Due: t.Due, Earliest: t.Earliest, Latest: t.Latest,
+			Status: t.Status, Moves: t.Moves, Minutes: t.Minutes}
+	}
+	s.take(list)
+	return s
+}
+
 // solver holds a problem in numbers: days count from 0.
 type solver struct {
+	first  civil.Date
 	days   int
 	off    []bool
 	load   []int
 	base   []int // of what does not move
 	items  []item
 	chains [][]int // indices of items that follow one another
-	fixed  []placed
 	wish   int
+	// at is the day of each task taken in that does not move, or -2 less the
+	// index of its item, or -1 where it was left out.
+	at     []int32
 	search search
 }
 
-type placed struct{ task, day int }
-
 // item is a task that moves.
 type item struct {
-	task    int // in Problem.Tasks
 	minutes int
 	own     int // the routine's own day
 	day     int // where it is
@@ -191,66 +195,101 @@ type item struct {
 	mayOff bool
 }
 
-func newSolver(p Problem) *solver {
-	n := max(0, p.To.Sub(p.From)+1)
-	s := &solver{days: n, off: make([]bool, n), load: make([]int, n), base: make([]int, n), wish: p.Wishes.Minutes}
+// newSolver returns a solver for the days from one to another, without tasks.
+func newSolver(from, to civil.Date, w Wishes) *solver {
+	n := max(0, to.Sub(from)+1)
+	s := &solver{first: from, days: n, off: make([]bool, n), load: make([]int, n), base: make([]int, n), wish: w.Minutes}
 	for d := range n {
-		s.off[d] = p.Wishes.Off(p.From.AddDays(d))
+		s.off[d] = w.Off(from.AddDays(d))
 	}
-	type routineOf struct{ subject, routine husbandry.ID }
-	groups := make(map[routineOf][]int) // tasks of routines that move
-	for i := range p.Tasks {
-		t := &p.Tasks[i]
-		switch {
-		case t.Due.After(p.To) || t.Status == tasks.Lapsed || n == 0:
-		case t.Moves == tasks.Never || t.Due.Before(p.From) || t.Earliest == t.Latest:
-			s.fix(i, t, max(0, t.Due.Sub(p.From)))
+	return s
+}
+
+// take takes in all tasks that may move.
+func (s *solver) take(list []scheduler.Outline) {
+	s.at = make([]int32, len(list))
+	var moving []int
+	for i := range list {
+		t := &list[i]
+		switch d := t.Due.Sub(s.first); {
+		case d >= s.days || t.Status == tasks.Lapsed || s.days == 0:
+			s.at[i] = -1
+		case t.Moves == tasks.Never || d < 0 || t.Earliest == t.Latest:
+			s.at[i] = int32(max(0, d))
+			s.fix(t.Due, t.Minutes)
 		default:
-			k := routineOf{t.Subject, t.Routine}
-			groups[k] = append(groups[k], i)
+			moving = append(moving, i)
 		}
 	}
-	keys := slices.SortedFunc(maps.Keys(groups), func(a, b routineOf) int {
-		return cmp.Or(cmp.Compare(a.subject, b.subject), cmp.Compare(a.routine, b.routine))
+	// Tasks of a routine that are alike in all of this may change places.
+	slices.SortFunc(moving, func(i, j int) int {
+		a, b := &list[i], &list[j]
+		return cmp.Or(cmp.Compare(a.Subject, b.Subject), cmp.Compare(a.Routine, b.Routine), a.Due.Compare(b.Due), a.Date.Compare(b.Date),
+			a.Earliest.Compare(b.Earliest), a.Latest.Compare(b.Latest), cmp.Compare(a.Minutes, b.Minutes))
 	})
-	for _, k := range keys {
-		s.group(p, groups[k])
+	s.items = make([]item, 0, len(moving))
+	for len(moving) > 0 {
+		n := 1
+		for n < len(moving) && list[moving[n]].Subject == list[moving[0]].Subject && list[moving[n]].Routine == list[moving[0]].Routine {
+			n++
+		}
+		s.group(list, moving[:n])
+		moving = moving[n:]
 	}
 	for i := range s.items {
 		it := &s.items[i]
 		it.mayOff = s.off[it.day] || !s.anyWorking(it.from, it.to)
 	}
-	return s
 }
 
-func (s *solver) fix(i int, t *tasks.Task, day int) {
-	s.fixed = append(s.fixed, placed{i, day})
-	s.base[day] += t.Minutes
-	s.load[day] += t.Minutes
+// fix takes in minutes that do not move. What is due before the first day is
+// done on it.
+func (s *solver) fix(due civil.Date, minutes int) {
+	if d := max(0, due.Sub(s.first)); d < s.days {
+		s.base[d] += minutes
+		s.load[d] += minutes
+	}
 }
 
-// group takes in the tasks of one routine for one subject.
-func (s *solver) group(p Problem, list []int) {
-	slices.SortFunc(list, func(i, j int) int {
-		a, b := &p.Tasks[i], &p.Tasks[j]
-		return cmp.Or(a.Due.Compare(b.Due), cmp.Compare(a.Key, b.Key))
-	})
+// group takes in the tasks of one routine for one subject, by due date.
+func (s *solver) group(list []scheduler.Outline, moving []int) {
 	var indices []int
-	for j, i := range list {
-		t := &p.Tasks[i]
-		day := t.Due.Sub(p.From)
-		it := item{task: i, minutes: t.Minutes, own: day, day: day, alone: t.Moves == tasks.Alone,
-			from: max(0, t.Earliest.Sub(p.From)), to: min(s.days-1, t.Latest.Sub(p.From))}
+	for j, i := range moving {
+		t := &list[i]
+		day := t.Due.Sub(s.first)
+		it := item{minutes: t.Minutes, own: day, day: day, alone: t.Moves == tasks.Alone,
+			from: max(0, t.Earliest.Sub(s.first)), to: min(s.days-1, t.Latest.Sub(s.first))}
 		if j > 0 {
 			gap := day - s.items[len(s.items)-1].own
 			it.least, it.most = max(1, gap-t.Due.Sub(t.Earliest)), max(1, gap+t.Latest.Sub(t.Due))
 			it.every = gap
 		}
+		s.at[i] = int32(-2 - len(s.items))
 		indices = append(indices, len(s.items))
 		s.items = append(s.items, it)
 		s.load[day] += t.Minutes
 	}
 	s.chains = append(s.chains, indices)
+}
+
+// spread chooses the days.
+func (s *solver) spread() {
+	s.follow()
+	s.keepOrder()
+	s.keepFree()
+	s.solve()
+}
+
+// dayOf returns the day of the i-th task taken in, or no date.
+func (s *solver) dayOf(i int) civil.Date {
+	switch at := int(s.at[i]); {
+	case at >= 0:
+		return s.first.AddDays(at)
+	case at == -1:
+		return civil.Date{}
+	default:
+		return s.first.AddDays(s.items[-2-at].day)
+	}
 }
 
 func (s *solver) anyWorking(from, to int) bool {

@@ -11,8 +11,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// What laying calls for beside its watch: when each comes, and what ends it.
-func TestWhatLayingCallsFor(t *testing.T) {
+// The tasks around laying besides the lay watch: when each begins, and what
+// ends it.
+func TestTasksAroundLaying(t *testing.T) {
 	one, two, four, six := 1, 2, 4, 6
 	seen, not := true, false
 	inBox := func(id husbandry.ID, on string, eggs int) husbandry.Clutch {
@@ -27,11 +28,11 @@ func TestWhatLayingCallsFor(t *testing.T) {
 		tell   func(b *books)
 		on     string
 		task   husbandry.ID
-		want   string // status, due and key; "" for none
+		want   string // status, due date and key; "" for no task
 		why    string
 		pinned bool
 	}{
-		// Mated 22 April, so eggs are expected from 12 to 22 May.
+		// Mated on 22 April, so eggs are expected from 12 to 22 May.
 		{words: "a box a week before the eggs", tell: noBox, on: "05-05", task: herd.SetNestBox, want: "due 05-05 F03/set-nest-box/mated-2027-04-22", why: "By the records E07 has no nest box"},
 		{words: "no box before that", tell: noBox, on: "05-04", task: herd.SetNestBox},
 		{words: "no box where one is", tell: func(*books) {}, on: "05-12", task: herd.SetNestBox},
@@ -42,7 +43,7 @@ func TestWhatLayingCallsFor(t *testing.T) {
 		{words: "looked", tell: func(b *books) { b.done("05-24", "F03/look-for-eggs/mated-2027-04-22") }, on: "05-28", task: herd.LookForEggs},
 		{words: "seen gravid, the watch is an alarm instead", tell: func(b *books) { b.found("05-10", "F03/gravid-check/2027-05-10", tasks.Finding{Gravid: &seen}) }, on: "05-24", task: herd.LookForEggs},
 
-		// Three clutches are the sample sheet's limit.
+		// The sample sheet has a limit of three clutches.
 		{words: "the season's number", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 5), inBox("C2", "04-15", 5), inBox("C3", "05-10", 4)}
 		}, on: "05-12", task: herd.RestFemale, want: "due 05-10 F03/rest-female/C3", why: "Her clutch of 10 May was the 3rd since 20 March, and the season's limit is 3; a grown male lives with her"},
@@ -150,9 +151,9 @@ func TestWhatLayingCallsFor(t *testing.T) {
 	}
 }
 
-// A mother found out has laid: her watch is over, and her next window counts
-// from the clutch.
-func TestAMotherFoundOut(t *testing.T) {
+// When the mother of a clutch becomes known, her watch ends, and her next
+// window counts from the clutch.
+func TestAMotherWhoBecomesKnownHasLaid(t *testing.T) {
 	six := 6
 	b := expecting()
 	b.animal("F04").Enclosure = "E07"
@@ -171,7 +172,7 @@ func TestAMotherFoundOut(t *testing.T) {
 	b.undo("05-13", "E07-2027-05-12/found/2027-05-13").plan("05-13", 0).one(t, "F03/lay-watch/2027-05-13")
 }
 
-// A thin female is not paired, and fed up again she is.
+// A thin female is not paired. After she has gained weight, she is paired.
 func TestAThinFemaleIsNotPaired(t *testing.T) {
 	b := withSample()
 	b.animal("M01").Enclosure = "E08"
@@ -186,8 +187,8 @@ func TestAThinFemaleIsNotPaired(t *testing.T) {
 	}
 }
 
-// So they are where the clutch was found, whoever is its mother, and on the days
-// before it was there are none.
+// A found clutch, whoever its mother is, may also be split into two tubs.
+// Before the day on which it was found there are no tubs.
 func TestAFoundClutchInTwoTubs(t *testing.T) {
 	six := 6
 	b := brooding()
@@ -207,7 +208,7 @@ func TestAFoundClutchInTwoTubs(t *testing.T) {
 	}
 	two := 2
 	b.found("05-12", "F03/found/2027-05-12", tasks.Finding{Laid: &six, Slugs: &two})
-	b.plan("05-13", 0).none(t, "review-slugs") // 2 of 8, wherever the 6 stand
+	b.plan("05-13", 0).none(t, "review-slugs") // 2 of 8, wherever the 6 eggs are
 	b.found("05-13", "F03/found/2027-05-13", tasks.Finding{More: &two})
 	if l := list("06-01"); len(l) != 2 || l[0].Eggs != 2 || l[1].Eggs != 6 {
 		t.Errorf("two more: %+v", l)
@@ -218,7 +219,8 @@ func TestAFoundClutchInTwoTubs(t *testing.T) {
 	}
 }
 
-// Eggs of one clutch in two tubs are two forecasts and one laying.
+// The eggs of one clutch in two tubs have two forecasts and count as one
+// laying.
 func TestAClutchInTwoTubs(t *testing.T) {
 	b := brooding()
 	b.Clutches = append(b.Clutches, husbandry.Clutch{ID: "C1b", PartOf: "C1", Eggs: 2, Incubator: "COOL"})

@@ -10,7 +10,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// lamps is a lizard room with its light and the common routine alone.
+// lamps returns a lizard room with this light and only the common routine.
 func lamps(l husbandry.Light) *books {
 	b := lizardRoom(husbandry.Routine{
 		ID: "light-step", Kind: husbandry.LightStep, Scope: husbandry.OfRoom, Cadence: husbandry.Cadence{Pattern: husbandry.Stepped, Steps: husbandry.LightSteps},
@@ -20,7 +20,7 @@ func lamps(l husbandry.Light) *books {
 	return b
 }
 
-func TestLampsAreSetWhenTheDayHasMoved(t *testing.T) {
+func TestLampsAreSetWhenTheDayLengthHasChanged(t *testing.T) {
 	vienna := husbandry.Light{Latitude: 48.2, Noon: 12 * 60, Step: 15}
 	first := "due 05-01 R1/light-step/2027-05-01"
 	t.Run("when the books begin, and every quarter of an hour", func(t *testing.T) {
@@ -39,7 +39,7 @@ func TestLampsAreSetWhenTheDayHasMoved(t *testing.T) {
 			t.Error(next)
 		}
 	})
-	t.Run("a step not made stays until the next takes its place", func(t *testing.T) {
+	t.Run("a missed step stays until the next step replaces it", func(t *testing.T) {
 		b := lamps(vienna).done("05-01", "R1/light-step/2027-05-01")
 		expect(t, b.plan("05-08", 0), "due 05-06 R1/light-step/2027-05-06")
 		expect(t, b.plan("05-10", 0), "overdue 05-06 R1/light-step/2027-05-06")
@@ -49,7 +49,7 @@ func TestLampsAreSetWhenTheDayHasMoved(t *testing.T) {
 		b := lamps(vienna).done("05-01", "R1/light-step/2027-05-01").done("05-06", "R1/light-step/2027-05-06")
 		expect(t, b.plan("05-07", 0), "")
 	})
-	t.Run("a room of the keeper's own step", func(t *testing.T) {
+	t.Run("a room with a step of its own", func(t *testing.T) {
 		l := vienna
 		l.Step = 60
 		expect(t, lamps(l).plan("05-01", 60), first+"\nupcoming 05-11 R1/light-step/2027-05-11\nupcoming 06-11 R1/light-step/2027-06-11")
@@ -66,16 +66,16 @@ func TestLampsAreSetWhenTheDayHasMoved(t *testing.T) {
 	})
 }
 
-func TestWhatLampsAreSetTo(t *testing.T) {
+func TestLampTimes(t *testing.T) {
 	const h = time.Hour
 	for _, c := range []struct {
 		words string
 		light husbandry.Light
 		why   string // on 1 May
-		steps int    // in the 120 days after it
+		steps int    // in the following 120 days
 	}{
-		{"held", husbandry.Light{Shortest: 12 * h, Longest: 12 * h, Noon: 13 * 60}, "Lamps from 07:00 to 19:00: 12 h of light; the same all year", 0},
-		{"between two", husbandry.Light{Latitude: 48.2, Shortest: 10 * h, Longest: 14 * h, Step: 30}, "Lamps from 05:30 to 18:30: 13 h of light; the days of 48.2° N drawn between 10 h and 14 h", 4},
+		{"the same all year", husbandry.Light{Shortest: 12 * h, Longest: 12 * h, Noon: 13 * 60}, "Lamps from 07:00 to 19:00: 12 h of light; the same all year", 0},
+		{"scaled between two lengths", husbandry.Light{Latitude: 48.2, Shortest: 10 * h, Longest: 14 * h, Step: 30}, "Lamps from 05:30 to 18:30: 13 h of light; the days of 48.2° N drawn between 10 h and 14 h", 4},
 		{"a southern year", husbandry.Light{Latitude: -25, Step: 15}, "Lamps from 06:23 to 17:38: 11 h 15 min of light; the days of 25° S", 5},
 		{"half a year later", husbandry.Light{Latitude: 48.2, Behind: 182, Step: 60}, "Lamps from 07:00 to 17:00: 10 h of light; the days of 48.2° N, 182 days later", 2},
 		{"a month earlier", husbandry.Light{Latitude: 48.2, Behind: -30, Step: 60}, "Lamps from 04:30 to 19:30: 15 h of light; the days of 48.2° N, 30 days earlier", 5},
@@ -100,7 +100,7 @@ func TestWhatLampsAreSetTo(t *testing.T) {
 	}
 }
 
-// When the sun comes back there was no light until then.
+// Before the sun came back there was no light.
 func TestTheFirstLightAfterAPolarNight(t *testing.T) {
 	b := lamps(husbandry.Light{Latitude: 70, Step: 15})
 	x := b.plan("2028-01-10", 10)

@@ -13,10 +13,11 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// The limits of the planner, on the last day on which each holds and the first
-// on which it does not. All of them are common practice.
+// The limits of the planner: the last day within each limit and the first day
+// beyond it. All limits are common practice.
 
-// An animal that moved brings along what it was given in the whole of the gap.
+// An animal that moved keeps the supplements of its former enclosure for the
+// whole gap.
 func TestAnAnimalThatMovedKeepsTheWholeGap(t *testing.T) {
 	d3 := dusting("d3", 1, 14)
 	d3.Consumes = []string{"calcium powder with D3"}
@@ -24,7 +25,7 @@ func TestAnAnimalThatMovedKeepsTheWholeGap(t *testing.T) {
 		{"given two weeks ago", "05-06", "05-20"},
 		{"given the day after, two weeks are over tomorrow", "05-07", "05-21"},
 		{"given in the first week of the two", "05-10", "05-24"},
-		{"given in the second", "05-18", "06-01"},
+		{"given in the second week of the two", "05-18", "06-01"},
 	} {
 		b := fedDaily(d3).fed("05-01", "05-19").done(c.given, tasks.NewKey("E08", "d3", day(c.given).String()))
 		b.animal("F03").Was = []husbandry.Home{{Enclosure: "E08", Until: day(c.given)}}
@@ -34,8 +35,9 @@ func TestAnAnimalThatMovedKeepsTheWholeGap(t *testing.T) {
 	}
 }
 
-// Feedings that were missed since the last one are counted, one by one: a
-// skipped one was decided on, and one that was put off was not given.
+// The feedings missed since the last one are counted. A skipped feeding is not
+// counted, because the keeper decided to skip it. A feeding put off and not
+// given is counted.
 func TestMissedFeedingsAreCounted(t *testing.T) {
 	feeding := func(d string) tasks.Key { return tasks.NewKey("E07", "feed", day(d).String()) }
 	for _, c := range []struct {
@@ -59,10 +61,10 @@ func TestMissedFeedingsAreCounted(t *testing.T) {
 	}
 }
 
-// Who is cooled hangs on days: a year from hatching to the cold of 25 November,
-// 90 days from coming to the fast of 1 November, and two months in which a loss
-// of weight counts.
-func TestTheDaysThatKeepAnAnimalFromTheCold(t *testing.T) {
+// Whether an animal is cooled depends on days: at least a year from hatching to
+// the cold of 25 November, and 90 days from acquisition to the fast of 1
+// November. A loss of weight counts for two months.
+func TestAgeArrivalAndWeightDecideOnCooling(t *testing.T) {
 	losing := func(from string) func(b *books) {
 		return func(b *books) {
 			b.weighs(from, "F03/weigh/first", 8).weighs("2027-10-16", tasks.NewKey("F03", "weigh", "after-"+from), 7.5)
@@ -94,8 +96,8 @@ func TestTheDaysThatKeepAnAnimalFromTheCold(t *testing.T) {
 	}
 }
 
-// A mate of the last 180 days is of this season.
-func TestHowLongAMateIsOfThisSeason(t *testing.T) {
+// A male paired with her in the last 180 days is a male of this season.
+func TestAMaleOfTheLast180DaysIsOfThisSeason(t *testing.T) {
 	for from, says := range map[string]string{"2026-11-04": "as before with M2,", "2026-11-03": "best with M1,"} {
 		b := matched("F1 female", "M1 male", "M2 male").recorded("P1", "M2", "F1", from, "2026-11-08")
 		if p := b.plan("05-03", 60).of("F1/pair/"); len(p) == 0 || !strings.Contains(p[0].Why, says) {
@@ -107,7 +109,7 @@ func TestHowLongAMateIsOfThisSeason(t *testing.T) {
 	}
 }
 
-// Eggs that are reported again within two days are the same clutch.
+// Eggs reported again within two days are the same clutch.
 func TestEggsReportedTwice(t *testing.T) {
 	for again, clutches := range map[string]int{"05-14": 1, "05-15": 2, "05-10": 1, "05-09": 2} {
 		b := withSample().laid("05-12", "F03/found/2027-05-12", 6).laid("05-16", tasks.NewKey("F03", tasks.Unplanned, day(again).String()), 4)
@@ -118,8 +120,8 @@ func TestEggsReportedTwice(t *testing.T) {
 	}
 }
 
-// A room that nobody described is planned like one at 24 °C and 50 %.
-func TestARoomThatNobodyDescribed(t *testing.T) {
+// A room without a description is planned like a room at 24 °C and 50 %.
+func TestARoomWithoutADescription(t *testing.T) {
 	described := func(warmth husbandry.Celsius, humidity float64) plan {
 		b := dampRoom()
 		b.Rooms[0].Temperature, b.Rooms[0].Humidity = &warmth, &humidity
@@ -147,9 +149,9 @@ func TestARoomThatNobodyDescribed(t *testing.T) {
 	}
 }
 
-// What an incubator's log said three days ago is so still, four days ago it
-// may have been mended since: an incubator far beside its set point.
-func TestAnIncubatorThatIsStillFarBeside(t *testing.T) {
+// An incubator far from its set point, by a log up to three days old, is
+// assumed to be still so. After four days somebody may have corrected it.
+func TestAnIncubatorFarFromItsSetPoint(t *testing.T) {
 	cold := func(n int) map[int]float64 {
 		m := make(map[int]float64)
 		for i := range n {
@@ -158,7 +160,7 @@ func TestAnIncubatorThatIsStillFarBeside(t *testing.T) {
 		return m
 	}
 	half := func(n int) int { return logging(cold(n), "06-01").P50.Sub(day("05-12")) }
-	// 20 days are logged up to yesterday.
+	// The log covers 20 days, up to yesterday.
 	still, three, four := half(20), half(18), half(17)
 	if three < still-1 || three > still+1 {
 		t.Errorf("last logged three days ago: half by day %d, up to yesterday %d", three, still)
@@ -168,8 +170,8 @@ func TestAnIncubatorThatIsStillFarBeside(t *testing.T) {
 	}
 }
 
-// A log's daily cycle goes on in the days to come.
-func TestALoggedCycleGoesOn(t *testing.T) {
+// The daily cycle of a log continues in the days ahead.
+func TestALoggedCycleContinues(t *testing.T) {
 	half := func(swing husbandry.Celsius, logged bool) civil.Date {
 		b := brooding()
 		in := b.input("05-20", 0)
@@ -195,8 +197,8 @@ func TestALoggedCycleGoesOn(t *testing.T) {
 	}
 }
 
-// Slugs are looked into for as long as the planner looks back, 400 days.
-func TestHowLongSlugsAreLookedInto(t *testing.T) {
+// Slugs lead to a review for as long as the planner looks back, 400 days.
+func TestSlugsLeadToAReviewFor400Days(t *testing.T) {
 	three, four := 3, 4
 	b := withSample().found("05-12", "F03/found/2027-05-12", tasks.Finding{Laid: &three, Slugs: &four})
 	b.plan("2028-06-15", 0).one(t, "review-slugs")

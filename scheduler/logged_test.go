@@ -12,8 +12,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// logging is brooding with a log of the warm incubator: of days from laying on,
-// each by how much it was beside 28 °C.
+// logging forecasts the clutch of brooding with a log of the warm incubator.
+// days maps a day since laying to the difference from 28 °C.
 func logging(days map[int]float64, on string) outlook.ClutchForecast {
 	b := brooding()
 	in := b.input(on, 0)
@@ -25,9 +25,10 @@ func logging(days map[int]float64, on string) outlook.ClutchForecast {
 	return outlook.ClutchForecasts(scheduler.NewDay(in))[0]
 }
 
-// An incubator that is a degree warmer than it is set to stays so: a forecast
-// that knew it only of days gone by would come a little nearer every morning.
-func TestALogSpeaksForDaysToCome(t *testing.T) {
+// A log speaks for the days ahead, too: an incubator a degree warmer than its
+// set point is assumed to stay so. If the forecast used the log for past days
+// only, it would come a little nearer every morning.
+func TestALogAppliesToTheDaysAhead(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))
 	warm := make(map[int]float64)
 	var first, last civil.Date
@@ -49,7 +50,7 @@ func TestALogSpeaksForDaysToCome(t *testing.T) {
 	}
 }
 
-func TestDaysThatALogHasNot(t *testing.T) {
+func TestDaysMissingInALog(t *testing.T) {
 	all := func(n int, off float64) map[int]float64 {
 		m := make(map[int]float64)
 		for i := range n {
@@ -74,13 +75,13 @@ func TestDaysThatALogHasNot(t *testing.T) {
 		want   int
 		within int
 	}{
-		"a gap of ten days":                       {without(all(20, 1), 5, 6, 7, 8, 9, 10, 11, 12, 13, 14), warm, 0},
-		"bought when the eggs were a week old":    {without(all(20, 1), 0, 1, 2, 3, 4, 5, 6), warm, 0},
-		"one day without heat":                    {with(all(20, 0), 19, -8), set, 1},
-		"two days logged":                         {all(2, 1), set, 1},
-		"read out ten days ago":                   {all(10, 1), warm, 0},
-		"far beside, and it is still so":          {all(20, -4), set + 30, 12},
-		"far beside ten days ago, and no word of": {all(10, -4), set + 5, 2},
+		"a gap of ten days":                      {without(all(20, 1), 5, 6, 7, 8, 9, 10, 11, 12, 13, 14), warm, 0},
+		"bought when the eggs were a week old":   {without(all(20, 1), 0, 1, 2, 3, 4, 5, 6), warm, 0},
+		"one day without heat":                   {with(all(20, 0), 19, -8), set, 1},
+		"two days logged":                        {all(2, 1), set, 1},
+		"read out ten days ago":                  {all(10, 1), warm, 0},
+		"far from the set point until yesterday": {all(20, -4), set + 30, 12},
+		"far from the set point ten days ago":    {all(10, -4), set + 5, 2},
 	} {
 		t.Run(name, func(t *testing.T) {
 			got := logging(c.log, "06-01")

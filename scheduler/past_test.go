@@ -10,8 +10,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// pastRoom has three clutches that are over (A, B with dated young, C only
-// counted in its record), one of another species and one that is incubating.
+// pastRoom has three finished clutches (A and B with dated young, C with a
+// count in its record only), one of another species and one in the incubator.
 func pastRoom() *books {
 	b := lizardRoom()
 	b.Species[0].Scientific, b.Species[0].Family = "Podarcis muralis", "Lacertidae"
@@ -29,7 +29,7 @@ func pastRoom() *books {
 	return b
 }
 
-func TestPastHatchesAreToldWithTheForecastOfTheirLayingDay(t *testing.T) {
+func TestPastHatchesKeepTheForecastOfTheirLayingDay(t *testing.T) {
 	b := pastRoom()
 	for name, fore := range map[string]herd.Forecasts{"calibrated": nil, "plain": herd.Plain{Latitude: 48.2}} {
 		in := b.input("07-20", 0)
@@ -42,8 +42,8 @@ func TestPastHatchesAreToldWithTheForecastOfTheirLayingDay(t *testing.T) {
 		if a.First != day("06-13") || a.Mean != day("06-14") || a.Last != day("06-14") || a.Young != 4 {
 			t.Errorf("%s: A is %+v", name, a)
 		}
-		// The same as the overview said on the laying day, before anything of
-		// what followed was entered.
+		// The forecast equals the overview's on the laying day, before any
+		// later record.
 		for i, p := range past {
 			fresh := pastRoom()
 			fresh.entries = nil
@@ -58,9 +58,9 @@ func TestPastHatchesAreToldWithTheForecastOfTheirLayingDay(t *testing.T) {
 	}
 }
 
-// A was over before E was laid and taught the forecast of E, but not that of
-// B, which was laid while A's eggs were whole.
-func TestPastHatchesDoNotKnowWhatCameLater(t *testing.T) {
+// A was finished before E was laid, so A taught the forecast of E. B was laid
+// while A's eggs were in the incubator, so A did not teach the forecast of B.
+func TestPastForecastsIgnoreLaterClutches(t *testing.T) {
 	b := pastRoom()
 	b.hatched("08-20", "E/hatch-watch/2027-08-20", 3)
 	in := b.input("09-01", 0)
@@ -84,8 +84,8 @@ func TestPastHatchesDoNotKnowWhatCameLater(t *testing.T) {
 	}
 }
 
-// The picture of a clutch has what the overview's line leaves out.
-func TestClutchForecastsHaveTheirDays(t *testing.T) {
+// The picture of a clutch needs days that the overview's line leaves out.
+func TestClutchForecastsListTheirDays(t *testing.T) {
 	b := pastRoom()
 	b.found("08-14", "E/hatch-watch/2027-08-14", tasks.Finding{Hatched: new(1)})
 	list := outlook.ClutchForecasts(scheduler.NewDay(b.input("08-15", 0)))

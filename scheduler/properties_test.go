@@ -23,8 +23,8 @@ import (
 	"nestround/tasks/sample"
 )
 
-// year is some weeks of a small colony: a keeper who marks some of each day's
-// tasks, in every way there is.
+// year is some weeks of a small colony. The keeper marks some of each day's
+// tasks, in random ways.
 type year struct {
 	records *husbandry.Records
 	entries []tasks.Entry
@@ -95,8 +95,8 @@ func anyYear(t *rapid.T) *year {
 	return y
 }
 
-// raising has the routines of young, quarantine and papers in the shape of the
-// common ones.
+// raising returns routines for young, quarantine and papers, in the form of the
+// common routines.
 func raising() []husbandry.Routine {
 	after := func(e husbandry.Event, n husbandry.Days) husbandry.Cadence {
 		return husbandry.Cadence{Pattern: husbandry.Anchored, Event: e, Offset: n}
@@ -168,10 +168,10 @@ func anyAct(t *rapid.T, y *year, x tasks.Task) tasks.Act {
 	return a
 }
 
-// command is what a line of a reply begins like.
+// command matches the beginning of a line of a reply.
 var command = regexp.MustCompile(`(?i)^\W*(\d|done\b|all\b|skip|later\b|note\b|undo\b|laid\b|hatched\b|weighs\b|added\b|refused\b|male\b|female\b|unsure\b|sexed\b|uvi\b|ill\b)`)
 
-func TestEveryPlanHoldsTogether(t *testing.T) {
+func TestPropertiesOfPlans(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
@@ -212,7 +212,7 @@ func TestEveryPlanHoldsTogether(t *testing.T) {
 			if w := x.Window; w != nil && o.Mark != tasks.PutOff && (x.Due.Before(w.From) || x.Due.After(w.To)) && (x.Missed != husbandry.Alarms || x.Due != y.on) {
 				t.Fatalf("%s on %s is outside its window of %s to %s", x.Key, x.Due, w.From, w.To)
 			}
-			// A lamp that had aged before the books began has aged all the same.
+			// A lamp may have aged before the books began.
 			if x.Due.Before(y.records.Began) && x.Kind != husbandry.LampChange {
 				t.Fatalf("%s was due %s, before the books began", x.Key, x.Due)
 			}
@@ -238,7 +238,7 @@ func TestEveryPlanHoldsTogether(t *testing.T) {
 	})
 }
 
-func TestTheSameBooksGiveTheSamePlan(t *testing.T) {
+func TestPlansAreDeterministic(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
@@ -254,7 +254,7 @@ func TestTheSameBooksGiveTheSamePlan(t *testing.T) {
 	})
 }
 
-// What the choice of days is told of a plan is what the plan has.
+// The outlines passed to the choice of days agree with the tasks of the plan.
 func TestOutlinesAreTheTasksWithoutTheirWords(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
@@ -268,7 +268,7 @@ func TestOutlinesAreTheTasksWithoutTheirWords(t *testing.T) {
 		count := func(list []scheduler.Outline) map[scheduler.Outline]int {
 			m := make(map[scheduler.Outline]int)
 			for _, o := range list {
-				o.Date = civil.Date{} // of an outline alone
+				o.Date = civil.Date{} // tasks have no such field
 				m[o]++
 			}
 			return m
@@ -298,7 +298,7 @@ func TestOutlinesAreTheTasksWithoutTheirWords(t *testing.T) {
 	})
 }
 
-func TestLookingFurtherChangesNothingNearer(t *testing.T) {
+func TestPlanningFurtherAheadKeepsTheNearerTasks(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
@@ -316,7 +316,7 @@ func TestLookingFurtherChangesNothingNearer(t *testing.T) {
 	})
 }
 
-func TestATitleIsNoPartOfAnyKey(t *testing.T) {
+func TestKeysDoNotDependOnTitles(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
@@ -346,7 +346,7 @@ func TestATitleIsNoPartOfAnyKey(t *testing.T) {
 	})
 }
 
-func TestOneMarkLeavesOtherSubjectsAlone(t *testing.T) {
+func TestAMarkDoesNotChangeOtherSubjects(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
@@ -364,8 +364,8 @@ func TestOneMarkLeavesOtherSubjectsAlone(t *testing.T) {
 		y.say(tasks.Act{Task: marked.Key, Mark: tasks.MarkDone})
 		others := func(p []tasks.Task) (list []tasks.Task) {
 			for _, x := range p {
-				// Whether an enclosure eats decides whether its animals are
-				// weighed for refusing.
+				// The feedings of an enclosure decide whether its animals are
+				// weighed after refusals.
 				if x.Subject != marked.Subject && x.Scope != husbandry.OfKeeper && x.Scope != husbandry.OfFeeder && x.Routine != herd.WeighRefused {
 					list = append(list, x)
 				}
@@ -386,7 +386,7 @@ func TestOneMarkLeavesOtherSubjectsAlone(t *testing.T) {
 	})
 }
 
-func TestWhatIsPutOffComesBack(t *testing.T) {
+func TestTasksPutOffComeBack(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		y := anyYear(t)
@@ -407,8 +407,8 @@ func TestWhatIsPutOffComesBack(t *testing.T) {
 		x := open[rapid.IntRange(0, len(open)-1).Draw(t, "task")]
 		until := y.on.AddDays(rapid.IntRange(1, 5).Draw(t, "days"))
 		for _, a := range y.records.Animals {
-			// One that leaves, or grows into another stage, meanwhile takes
-			// its tasks along.
+			// The tasks of an animal disappear if it leaves or reaches another
+			// stage in the meantime.
 			if !a.Left.IsZero() || y.on.Sub(a.Hatched) < 400 {
 				return
 			}
@@ -424,16 +424,17 @@ func TestWhatIsPutOffComesBack(t *testing.T) {
 			if now.Key == x.Key && now.Due == until {
 				return
 			}
-			// The routine's next date stands for one put off past it.
+			// A task put off past the routine's next date is replaced by the
+			// task of that date.
 			if patterns[x.Routine] == husbandry.Fixed && now.Subject == x.Subject && now.Routine == x.Routine && now.Status != tasks.Lapsed {
 				return
 			}
-			// The herd's feeding is another routine's after a fortnight.
+			// After two weeks another routine feeds the herd.
 			if x.Kind == husbandry.Feed && now.Kind == husbandry.Feed && now.Subject == x.Subject {
 				return
 			}
 		}
-		// A feeding for a passing state may be over with the state.
+		// A feeding for a temporary state may end with the state.
 		if x.Kind == husbandry.Feed {
 			return
 		}

@@ -9,8 +9,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// newcomer is a female that came on 10 May and is kept apart in the north
-// room.
+// newcomer is a female that came on 10 May and is kept apart in the north room.
 const newcomer = `
 [[animal]]
 id = "N"
@@ -23,7 +22,7 @@ breeding = true
 quarantine = true
 `
 
-// The keys of her steps while nothing begins it anew.
+// The keys of her steps if nothing restarts the quarantine.
 const (
 	begin   = "N/quarantine-begin/quarantine-2027-05-10"
 	test1   = "N/quarantine-faecal-1/quarantine-2027-05-10"
@@ -34,8 +33,8 @@ const (
 
 var ill = tasks.Finding{Ill: true, Note: "limp"}
 
-// The steps at days 0, 14, 30, 60 and 90, two tests weeks apart and the release
-// only after both are common practice.
+// Steps at days 0, 14, 30, 60 and 90, two tests weeks apart, and a release only
+// after both tests are common practice.
 func TestQuarantineStepByStep(t *testing.T) {
 	t.Parallel()
 	other := func(more string) string {
@@ -162,8 +161,9 @@ func TestQuarantineStepByStep(t *testing.T) {
 	})
 }
 
-// Three were bought, and get records of their own while they are apart.
-func TestAGroupInQuarantineIsTakenApart(t *testing.T) {
+// Three animals were bought as a group, and get records of their own while they
+// are apart.
+func TestAGroupInQuarantineIsSplitIntoIndividuals(t *testing.T) {
 	const bought = `
 [[animal]]
 id = "B"
@@ -207,14 +207,14 @@ enclosure = "N2"
 			expect(t, b.plan(c.on, 35).of("B1/quarantine"), c.want)
 		})
 	}
-	t.Run("taken out after the release, it is free", func(t *testing.T) {
+	t.Run("taken out after the release: not in quarantine", func(t *testing.T) {
 		b := early(kept(t, nursery+strings.Replace(bought, "2027-06-01", "2027-08-01", 1)))
 		b.done("07-02", "B/quarantine-faecal-2/quarantine-2027-05-10").done("07-09", "B/quarantine-release/quarantine-2027-05-10")
 		b.plan("08-02", 60).none(t, "B1/quarantine")
 	})
 }
 
-func TestWhoIsInQuarantineIsServedLastAndNotPaired(t *testing.T) {
+func TestAnimalsInQuarantineAreServedLastAndNotPaired(t *testing.T) {
 	first := strings.Replace(nursery, "[[enclosure]]\nid = \"E1\"", "[[enclosure]]\nid = \"Q\"\nroom = \"south\"\n[[enclosure]]\nid = \"E1\"", 1)
 	b := kept(t, first+strings.Replace(newcomer, "N1", "Q", 1))
 	last := func(p plan) husbandry.ID {
@@ -235,12 +235,12 @@ func TestWhoIsInQuarantineIsServedLastAndNotPaired(t *testing.T) {
 	if got := last(b.plan("08-09", 0)); got == "Q" {
 		t.Error("released, and still served last")
 	}
-	t.Run("nor with a male that is", func(t *testing.T) {
+	t.Run("no pairing with a male in quarantine", func(t *testing.T) {
 		b := kept(t, strings.Replace(season, "hatched = 2024-05-01\nbreeding = true", "acquired = 2027-05-01\nquarantine = true\nbreeding = true", 1)+
 			"[[animal]]\nid = \"N\"\nspecies = \"leopard-gecko\"\nsex = \"female\"\nenclosure = \"N1\"\nbreeding = true\n")
 		b.plan("05-12", 60).none(t, "N/pair")
 	})
-	t.Run("nor who is ill, until that was looked into", func(t *testing.T) {
+	t.Run("no pairing of an ill animal before the review", func(t *testing.T) {
 		b := kept(t, season+"[[animal]]\nid = \"N\"\nspecies = \"leopard-gecko\"\nsex = \"female\"\nenclosure = \"N1\"\nbreeding = true\n")
 		if p := b.plan("05-12", 20).of("N/pair/"); len(p) == 0 {
 			t.Fatal("not paired at all")
@@ -253,19 +253,19 @@ func TestWhoIsInQuarantineIsServedLastAndNotPaired(t *testing.T) {
 	})
 }
 
-func TestIllnessIsLookedInto(t *testing.T) {
+func TestIllnessLeadsToAReview(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		tell  func(*books)
 		want  string
 	}{
-		{"noted of an animal", func(b *books) { b.found("05-12", "M/weigh-adult/first", ill) }, "due 05-12 M/review-ill/2027-05-12"},
-		{"of an enclosure", func(b *books) { b.found("05-12", "E1/water/2027-05-12", ill) }, "due 05-12 E1/review-ill/2027-05-12"},
-		{"of a clutch's young", func(b *books) {
+		{"noted for an animal", func(b *books) { b.found("05-12", "M/weigh-adult/first", ill) }, "due 05-12 M/review-ill/2027-05-12"},
+		{"noted for an enclosure", func(b *books) { b.found("05-12", "E1/water/2027-05-12", ill) }, "due 05-12 E1/review-ill/2027-05-12"},
+		{"noted for a clutch's young", func(b *books) {
 			b.hatched("05-12", "K/found/2027-05-12", 3).found("05-12", "K/young-check/2027-05-13", ill)
 		}, "due 05-12 K/review-ill/2027-05-12"},
 		{"twice: the last counts", func(b *books) { b.found("05-12", "M/found/2027-05-12", ill).found("05-13", "M/found/2027-05-13", ill) }, "due 05-13 M/review-ill/2027-05-13"},
-		{"looked into", func(b *books) { b.found("05-12", "M/found/2027-05-12", ill).done("05-13", "M/review-ill/2027-05-12") }, ""},
+		{"the review done", func(b *books) { b.found("05-12", "M/found/2027-05-12", ill).done("05-13", "M/review-ill/2027-05-12") }, ""},
 		{"taken back", func(b *books) { b.found("05-12", "M/found/2027-05-12", ill).undo("05-13", "M/found/2027-05-12") }, ""},
 	} {
 		t.Run(c.words, func(t *testing.T) {
@@ -281,7 +281,7 @@ func TestIllnessIsLookedInto(t *testing.T) {
 	}
 }
 
-func TestPapersRunOut(t *testing.T) {
+func TestPapersExpire(t *testing.T) {
 	const paper = "[[permit]]\nid = \"L\"\nwords = \"Keeping permit of the district\"\nexpires = 2027-08-01\n"
 	for _, c := range []struct {
 		words, record string
@@ -312,9 +312,8 @@ func TestPapersRunOut(t *testing.T) {
 	}
 }
 
-// What belongs to the house: samples and lamps, and a weighing counts whatever
-// it was for.
-func TestHousekeepingComesAndGoes(t *testing.T) {
+// Housekeeping: samples and lamps. A weighing counts whatever its task was.
+func TestSamplesLampsAndWeighings(t *testing.T) {
 	lamp := strings.Replace(nursery, "id = \"E1\"\n", "id = \"E1\"\nlamp = { fitted = 2027-04-01 }\n", 1)
 	b := kept(t, lamp).done("05-05", "E1/lamp-meter/first")
 	expect(t, b.plan("05-12", 60).of("E1/lamp-meter"), "upcoming 06-04 E1/lamp-meter/after-2027-05-05\nupcoming 07-04 E1/lamp-meter/after-2027-05-05+2")
@@ -333,7 +332,7 @@ func TestHousekeepingComesAndGoes(t *testing.T) {
 			{"a fifth less", func(b *books) { read(read(b, "05-05", 3), "06-04", 2.4) }, ""},
 			{"three tenths less", func(b *books) { read(read(b, "05-05", 3), "06-04", 2.1) }, "due 06-04 E1/lamp-change/after-2027-04-01"},
 			{"dark", func(b *books) { read(read(b, "05-05", 3), "06-04", 0) }, "due 06-04 E1/lamp-change/after-2027-04-01"},
-			{"measured anew: it was the meter", func(b *books) { read(read(read(b, "05-05", 3), "06-04", 2.1), "06-05", 3) }, ""},
+			{"measured again: the meter was wrong", func(b *books) { read(read(read(b, "05-05", 3), "06-04", 2.1), "06-05", 3) }, ""},
 			{"taken back", func(b *books) { read(read(b, "05-05", 3), "06-04", 2.1).undo("06-05", "E1/lamp-meter/2027-06-04") }, ""},
 			{"changed", func(b *books) {
 				read(read(b, "05-05", 3), "06-04", 2.1).done("06-05", "E1/lamp-change/after-2027-04-01")
@@ -350,7 +349,7 @@ func TestHousekeepingComesAndGoes(t *testing.T) {
 			t.Errorf("why %q", task.Why)
 		}
 	})
-	t.Run("samples of the stock twice a year, but not of who is in quarantine or young", func(t *testing.T) {
+	t.Run("samples of the stock twice a year, without quarantined and young animals", func(t *testing.T) {
 		b := kept(t, nursery+newcomer+alone).done("05-02", "E1/faecal-stock/first")
 		expect(t, b.plan("05-12", 200).of("E1/faecal"), "upcoming 10-31 E1/faecal-stock/after-2027-05-02")
 		b.plan("05-12", 60).none(t, "N1/faecal-stock")
@@ -368,13 +367,13 @@ func TestHousekeepingComesAndGoes(t *testing.T) {
 		expect(t, b.plan("05-12", 200).of("drill"), "upcoming 10-31 keeper/power-cut-drill/after-2027-05-02")
 		expect(t, b.plan("05-12", 100).of("south/thermometer"), "upcoming 07-31 south/thermometer-check/after-2027-05-02")
 	})
-	t.Run("a routine for who is in quarantine", func(t *testing.T) {
+	t.Run("a routine for animals in quarantine", func(t *testing.T) {
 		b := kept(t, nursery+newcomer+"[[routine]]\nid = \"hide\"\nkind = \"own\"\nscope = \"animal\"\ntitle = \"Look under the hide\"\nfor = { states = [\"quarantine\"] }\nevery = \"1 day\"\nfrom = 2027-01-01\nmissed = \"lapses\"\n")
 		expect(t, b.plan("05-10", 0).of("/hide/"), "due 05-10 N/hide/2027-05-10")
 	})
 }
 
-func TestDeriveTellsOfTheQuarantine(t *testing.T) {
+func TestDeriveHasTheQuarantine(t *testing.T) {
 	in := kept(t, nursery+newcomer).input("06-01", 0)
 	q := herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On}).Animal("N").Apart
 	if q == nil || *q != (herd.Apart{Began: day("05-10"), From: day("05-10"), Until: day("08-08")}) {

@@ -9,9 +9,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// How long something is asked for: on the last day of each span, and on the
-// next one no more. The spans are common practice.
-func TestHowLongItIsAskedFor(t *testing.T) {
+// For how long a task is asked for: yes on the last day of each span, no on the
+// following day. The spans are common practice.
+func TestHowLongTasksAreAskedFor(t *testing.T) {
 	dig := tasks.Finding{Digging: true}
 	weighed := func(again string, grams float64) *books {
 		return withSample().weighs("05-01", "M01/weigh/first", 50).weighs(again, "M01/weigh/after-2027-05-01", grams)
@@ -19,10 +19,10 @@ func TestHowLongItIsAskedFor(t *testing.T) {
 	for _, c := range []struct {
 		words       string
 		with, gone  *books
-		last, after string // days of the plans with and without
+		last, after string // the last day with the task, and the first day without it
 		key         string
 	}{
-		{"a female who digs and lays nothing, for two weeks", withSample().found("05-01", "F03/found/2027-05-01", dig).found("05-03", "F03/found/2027-05-03", dig),
+		{"a female who digs without laying, for two weeks", withSample().found("05-01", "F03/found/2027-05-01", dig).found("05-03", "F03/found/2027-05-03", dig),
 			nil, "05-14", "05-15", "F03/vet-digging"},
 		{"a tenth lost within 90 days", weighed("07-30", 44.9), weighed("07-31", 44.9), "07-30", "07-31", "M01/review-weight"},
 		{"a tenth, and not less", weighed("06-01", 44.9), weighed("06-01", 45), "06-01", "06-01", "M01/review-weight"},
@@ -38,9 +38,9 @@ func TestHowLongItIsAskedFor(t *testing.T) {
 	}
 }
 
-// Whoever was noted as ill is not paired for 60 days, unless it was looked into.
-func TestHowLongIllnessStandsInTheWay(t *testing.T) {
-	// 31 May is one of the days on which her pairing is asked for, once a week.
+// An animal noted as ill is not paired for 60 days, unless the review was done.
+func TestIllnessPreventsPairingFor60Days(t *testing.T) {
+	// Her pairing is asked for once a week; 31 May is one of these days.
 	for noted, paired := range map[string]bool{"04-01": true, "04-02": false, "05-01": false} {
 		b := matched("F1 female", "M1 male").found(noted, tasks.NewKey("F1", tasks.Unplanned, day(noted).String()), tasks.Finding{Ill: true})
 		if p := b.plan("05-31", 0).of("F1/pair/"); (len(p) > 0) != paired {
@@ -49,11 +49,12 @@ func TestHowLongIllnessStandsInTheWay(t *testing.T) {
 	}
 }
 
-// What a log says of days to come: the middle of the 14 days nearest to them,
-// three of them at least, none more than 30 days away; and of an incubator more
-// than two degrees beside its set point nothing, once three days have passed.
-func TestWhatALogSaysOfDaysToCome(t *testing.T) {
-	// runs are so many days each, from laying on 12 May, so far beside 28 °C.
+// A log's prediction for the days ahead is the median of the nearest 14 logged
+// days, at least three of them, none more than 30 days old. An incubator more
+// than two degrees from its set point counts for three days only.
+func TestALogsPredictionForTheDaysAhead(t *testing.T) {
+	// The log has runs of days with a difference from 28 °C, from laying on 12
+	// May.
 	type run struct {
 		days int
 		off  float64
@@ -62,7 +63,7 @@ func TestWhatALogSaysOfDaysToCome(t *testing.T) {
 		words string
 		runs  []run
 		on    string
-		says  string // "": the set point
+		says  string // "" for the set point
 	}{
 		{"three days, the first of them 30 days ago", []run{{3, 1}}, "06-11", "29.0 °C"},
 		{"three days, the first of them 31 days ago", []run{{3, 1}}, "06-12", ""},
@@ -85,9 +86,9 @@ func TestWhatALogSaysOfDaysToCome(t *testing.T) {
 	}
 }
 
-// Work that follows an event is asked for until 120 days after its slack, and
-// makes no sense in the next season; eggs to be set wait for ever.
-func TestHowLongWorkAfterAnEventIsOwed(t *testing.T) {
+// Work after an event is asked for until 120 days after its slack, because it
+// makes no sense in the next season. Only eggs to be set stay for ever.
+func TestWorkAfterAnEventEndsAfter120Days(t *testing.T) {
 	r := routine(husbandry.Weigh, after(husbandry.EventLaid, 3), husbandry.Stays, 2)
 	b := lizardRoom(r).laid("05-12", "F03/found/2027-05-12", 6)
 	due := day("05-15")
@@ -99,8 +100,8 @@ func TestHowLongWorkAfterAnEventIsOwed(t *testing.T) {
 	}
 }
 
-// A lamp that has lost less than three tenths of its index burns on.
-func TestALampThatHasLostLittle(t *testing.T) {
+// A lamp that has lost less than three tenths of its UV index is not changed.
+func TestALampWithASmallLossIsKept(t *testing.T) {
 	lamp := strings.Replace(nursery, "id = \"E1\"\n", "id = \"E1\"\nlamp = { fitted = 2027-04-01 }\n", 1)
 	for now, change := range map[float64]bool{2.1: true, 2.13: false} {
 		first := 3.0

@@ -11,7 +11,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// always chooses the same end of the slack, or days outside of it.
+// always chooses the same end of the slack, or a day outside it.
 type always string
 
 func (a always) Day(t *scheduler.Outline) civil.Date {
@@ -50,7 +50,7 @@ func TestTasksMoveInsideTheirSlack(t *testing.T) {
 		spread   always
 		on       string
 		task     tasks.Key
-		due      string // "" where the task is not there
+		due      string // "" if there is no such task
 		earliest string
 		latest   string
 		moves    tasks.Moves
@@ -64,10 +64,10 @@ func TestTasksMoveInsideTheirSlack(t *testing.T) {
 		{"never out of the slack", lizardRoom(topUp).done("05-10", done), "too late", "05-11", "E07/top-up/after-2027-05-10", "05-13", "05-12", "05-15", tasks.InChain, tasks.Upcoming},
 		{"overdue on its own day", lizardRoom(topUp).done("05-10", done), "late", "05-16", "E07/top-up/after-2027-05-10", "05-13", "05-12", "05-15", tasks.InChain, tasks.Overdue},
 		{"put off to a day", lizardRoom(topUp).done("05-10", done).later("05-12", "E07/top-up/after-2027-05-10", "05-18"), "early", "05-13", "E07/top-up/after-2027-05-10", "05-18", "05-17", "05-20", tasks.Never, tasks.Upcoming},
-		{"what alarms", lizardRoom(vital).done("05-10", "E07/vital/first"), "early", "05-11", "E07/vital/after-2027-05-10", "05-13", "05-12", "05-15", tasks.Never, tasks.Upcoming},
-		{"a feeding that something rides on", lizardRoom(feed, dust).done("05-10", "E07/feed/first"), "early", "05-10", "E07/feed/after-2027-05-10", "05-12", "05-11", "05-13", tasks.Never, tasks.Upcoming},
-		{"a feeding that nothing rides on", lizardRoom(feed).done("05-10", "E07/feed/first"), "early", "05-10", "E07/feed/after-2027-05-10", "05-11", "05-11", "05-13", tasks.InChain, tasks.Upcoming},
-		// 12 May 2027 is a Wednesday. Half the way to a Sunday is a day.
+		{"a task that becomes an alarm", lizardRoom(vital).done("05-10", "E07/vital/first"), "early", "05-11", "E07/vital/after-2027-05-10", "05-13", "05-12", "05-15", tasks.Never, tasks.Upcoming},
+		{"a feeding with a supplement", lizardRoom(feed, dust).done("05-10", "E07/feed/first"), "early", "05-10", "E07/feed/after-2027-05-10", "05-12", "05-11", "05-13", tasks.Never, tasks.Upcoming},
+		{"a feeding without a supplement", lizardRoom(feed).done("05-10", "E07/feed/first"), "early", "05-10", "E07/feed/after-2027-05-10", "05-11", "05-11", "05-13", tasks.InChain, tasks.Upcoming},
+		// 12 May 2027 is a Wednesday, so half the way to a Sunday is a day.
 		{"a weekday", lizardRoom(bins), "early", "05-10", "R1/bins/2027-05-12", "05-11", "05-10", "05-14", tasks.Alone, tasks.Upcoming},
 		{"a weekday, later", lizardRoom(bins), "late", "05-12", "R1/bins/2027-05-12", "05-13", "05-10", "05-14", tasks.Alone, tasks.Upcoming},
 		{"a weekday done early", lizardRoom(bins).done("05-11", "R1/bins/2027-05-12"), "early", "05-12", "R1/bins/2027-05-12", "", "", "", "", ""},
@@ -96,7 +96,7 @@ func TestTasksMoveInsideTheirSlack(t *testing.T) {
 	}
 }
 
-func TestWhatWasMovedSaysSo(t *testing.T) {
+func TestAMovedTaskSaysSo(t *testing.T) {
 	b := withSample().done("05-10", "E07/nest-top-up/first")
 	for on, want := range map[string]bool{"05-11": true, "05-12": true, "05-13": false} {
 		x := b.spread("early", on, 4).of("E07/nest-top-up/after-2027-05-10")[0]
@@ -106,8 +106,8 @@ func TestWhatWasMovedSaysSo(t *testing.T) {
 	}
 }
 
-// Eggs were laid, and the box was dug over: it is made damp that day, whatever
-// would be more even.
+// After laying, the box is dug over. It is made damp that day, even if another
+// day would balance the workload better.
 func TestTheBoxIsMadeDampOnTheDayOfLaying(t *testing.T) {
 	b := withSample().done("05-10", "E07/nest-top-up/first").laid("05-11", "F03/found/2027-05-11", 5)
 	x := b.spread("late", "05-11", 4).of("E07/nest-top-up/after-2027-05-10")[0]

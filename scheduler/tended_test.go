@@ -12,8 +12,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// brooding is the lizard room with two incubators and one clutch of six eggs
-// in the warm one.
+// brooding returns the lizard room with two incubators and one clutch of six
+// eggs in the warm incubator.
 func brooding() *books {
 	b := withSample()
 	b.Species[0].Scientific, b.Species[0].Family = "Podarcis muralis", "Lacertidae"
@@ -33,9 +33,10 @@ func (b *books) clutch(t *testing.T, on string) outlook.ClutchForecast {
 	return list[0]
 }
 
-// A tub that is moved develops at each place's own pace, whether a record or
-// a reply says so, and whether the tub or the thermostat is changed.
-func TestATubThatIsMoved(t *testing.T) {
+// Eggs in a moved tub develop at the pace of each place. It does not matter
+// whether a record or a reply reports the move, or whether the tub or the
+// thermostat changed.
+func TestAMovedTubDevelopsAtEachPlacesPace(t *testing.T) {
 	stayed := brooding().clutch(t, "06-01")
 	moves := map[string]func(b *books){
 		"by a reply":    func(b *books) { b.found("05-22", "C1/found/2027-05-22", tasks.Finding{Moved: "COOL"}) },
@@ -54,9 +55,9 @@ func TestATubThatIsMoved(t *testing.T) {
 		b := brooding()
 		move(b)
 		c := b.clutch(t, "06-01")
-		// Wall lizards take some 37 days at 28 °C and 60 at 24 (Ji & Braña
-		// 1999, Le Henanff and others 2013): of the 27 days that are left after
-		// ten, 17 are added.
+		// Wall lizards take about 37 days at 28 °C and 60 days at 24 °C (Ji &
+		// Braña 1999, Le Henanff and others 2013). After ten days 27 remain,
+		// and the move adds 17.
 		if late := c.P50.Sub(stayed.P50); late < 12 || late > 22 {
 			t.Errorf("%s: moved from 28 to 24 °C after ten days: %d days later", name, late)
 		}
@@ -78,9 +79,9 @@ func TestATubThatIsMoved(t *testing.T) {
 	}
 }
 
-// Every egg is accounted for: a clutch is over when all have hatched or were
-// found dead, or when its keeper says so.
-func TestTheLastEgg(t *testing.T) {
+// Every egg is accounted for: a clutch is finished when all its eggs have
+// hatched or are dead, or when its keeper ends it.
+func TestAClutchEndsWithItsLastEgg(t *testing.T) {
 	two, three, six := 2, 3, 6
 	hatched := tasks.Key("C1/hatch-watch/2027-06-18")
 	for name, c := range map[string]struct {
@@ -102,10 +103,10 @@ func TestTheLastEgg(t *testing.T) {
 		"ended": {func(b *books) {
 			b.hatched("06-18", hatched, 3).found("06-19", "C1/found/2027-06-19", tasks.Finding{Ended: true})
 		}, herd.Ended, false},
-		"ended, and that is taken back": {func(b *books) {
+		"ended, and the end taken back": {func(b *books) {
 			b.hatched("06-18", hatched, 3).found("06-19", "C1/found/2027-06-19", tasks.Finding{Ended: true}).undo("06-19", "C1/found/2027-06-19")
 		}, herd.Hatching, true},
-		"said to end on a day to come":    {func(b *books) { b.Clutches[0].Ended = day("07-01") }, herd.Incubating, true},
+		"an end date in the future":       {func(b *books) { b.Clutches[0].Ended = day("07-01") }, herd.Incubating, true},
 		"seen to have veins when candled": {func(b *books) { b.found("05-19", "C1/found/2027-05-19", tasks.Finding{Veins: &six}) }, herd.Incubating, true},
 	} {
 		b := brooding()
@@ -119,8 +120,8 @@ func TestTheLastEgg(t *testing.T) {
 	}
 }
 
-// What a forecast rests on says how much of it was logged.
-func TestTheLoggedDaysAreSaid(t *testing.T) {
+// The basis of a forecast states the number of logged days.
+func TestTheBasisStatesTheLoggedDays(t *testing.T) {
 	b := brooding()
 	in := b.input("06-01", 0)
 	logged := map[husbandry.ID]map[civil.Date][]husbandry.Celsius{"WARM": {}}
@@ -133,8 +134,8 @@ func TestTheLoggedDaysAreSaid(t *testing.T) {
 	}
 }
 
-// Eggs are candled once in their tub, and no more when veins were seen; a
-// sealed tub stays closed.
+// Eggs are candled once in their tub, and not after veins were seen. A sealed
+// tub stays closed.
 func TestCandling(t *testing.T) {
 	candle := husbandry.Routine{ID: "r", Kind: husbandry.Candle, Scope: husbandry.OfClutch, Cadence: after(husbandry.EventTubSet, 10), Missed: husbandry.Lapses, Part: husbandry.Evening, After: 7, Origin: husbandry.Common}
 	six := 6
@@ -161,9 +162,10 @@ func TestCandling(t *testing.T) {
 	}
 }
 
-// A clutch whose record gives a temperature and no incubator stands there: not
-// in the nest box, and not where others of its species do.
-func TestAClutchOfItsOwnTemperature(t *testing.T) {
+// A clutch with a temperature and no incubator in its record has that
+// temperature. It is not in the nest box, and not with other clutches of its
+// species.
+func TestAClutchWithATemperatureAndNoIncubator(t *testing.T) {
 	b := brooding()
 	warm := husbandry.Celsius(30)
 	b.Clutches[0].Incubator, b.Clutches[0].Temperature = "", &warm
@@ -176,9 +178,9 @@ func TestAClutchOfItsOwnTemperature(t *testing.T) {
 	}
 }
 
-// What hatches today teaches from tomorrow on, so that what was announced this
-// morning for another clutch is still what it was this evening.
-func TestWhatHatchesTodayTeachesTomorrow(t *testing.T) {
+// A hatching teaches the forecast from the next day on. So another clutch's
+// forecast stays the same from morning to evening.
+func TestAHatchingTeachesFromTheNextDayOn(t *testing.T) {
 	b := brooding()
 	b.Clutches[0].Eggs = 1
 	b.Clutches = append(b.Clutches, husbandry.Clutch{ID: "C2", Species: "wall-lizard", LaidFrom: day("05-14"), Laid: day("05-14"), Eggs: 6, Incubator: "WARM"})

@@ -9,7 +9,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-func TestUnfed(t *testing.T) {
+func TestSpeciesWithoutAFeedingRoutine(t *testing.T) {
 	const gecko = husbandry.ID("day-gecko")
 	feed := func(f husbandry.Selector, off bool) husbandry.Routine {
 		return husbandry.Routine{
@@ -22,12 +22,12 @@ func TestUnfed(t *testing.T) {
 		animals  []husbandry.Animal
 		want     []husbandry.ID
 	}{
-		"no routine":                     {nil, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}}, []husbandry.ID{gecko}},
-		"one for every species":          {[]husbandry.Routine{feed(husbandry.Selector{}, false)}, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}}, nil},
-		"one for another":                {[]husbandry.Routine{feed(husbandry.Selector{Species: []husbandry.ID{"other"}}, false)}, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}}, []husbandry.ID{gecko}},
-		"turned off":                     {[]husbandry.Routine{feed(husbandry.Selector{}, true)}, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}}, []husbandry.ID{gecko}},
-		"nobody there any more":          {nil, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1", Left: day("03-01")}}, nil},
-		"one of two is fed by its place": {[]husbandry.Routine{feed(husbandry.Selector{Enclosures: []husbandry.ID{"E2"}}, false)}, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}, {ID: "B", Species: gecko, Enclosure: "E2"}}, nil},
+		"no routine":                                 {nil, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}}, []husbandry.ID{gecko}},
+		"a routine for every species":                {[]husbandry.Routine{feed(husbandry.Selector{}, false)}, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}}, nil},
+		"a routine for another species":              {[]husbandry.Routine{feed(husbandry.Selector{Species: []husbandry.ID{"other"}}, false)}, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}}, []husbandry.ID{gecko}},
+		"turned off":                                 {[]husbandry.Routine{feed(husbandry.Selector{}, true)}, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}}, []husbandry.ID{gecko}},
+		"nobody there any more":                      {nil, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1", Left: day("03-01")}}, nil},
+		"one of two animals is fed by its enclosure": {[]husbandry.Routine{feed(husbandry.Selector{Enclosures: []husbandry.ID{"E2"}}, false)}, []husbandry.Animal{{ID: "A", Species: gecko, Enclosure: "E1"}, {ID: "B", Species: gecko, Enclosure: "E2"}}, nil},
 	} {
 		rec := &husbandry.Records{
 			Enclosures: []husbandry.Enclosure{{ID: "E1"}, {ID: "E2"}}, Animals: c.animals, Routines: c.routines,

@@ -15,7 +15,7 @@ import (
 	"nestround/tasks/sample"
 )
 
-func TestTitlesNameWhatAndWhom(t *testing.T) {
+func TestTitlesNameTheWorkAndTheAnimal(t *testing.T) {
 	daily := func(k husbandry.Kind, title string) husbandry.Routine {
 		r := routine(k, fixed(1, "05-01"), husbandry.Lapses)
 		r.Title, r.Caution = title, "Wash your hands (Salmonella)."
@@ -73,7 +73,7 @@ func TestReasonsInTheKeepersUnits(t *testing.T) {
 	}
 }
 
-func TestDatesOfAnotherYearSayWhich(t *testing.T) {
+func TestDatesOfAnotherYearHaveTheirYear(t *testing.T) {
 	b := lizardRoom(routine(husbandry.Clean, sinceLast(30), husbandry.Stays))
 	b.Began = day("2026-01-01")
 	b.done("2026-12-20", "E07/r/first")
@@ -121,7 +121,7 @@ func TestHerd(t *testing.T) {
 	b.found("05-25", "F03/gravid-check/2027-05-25", tasks.Finding{Gravid: &no})
 	b.weighs("05-06", "F03/weigh/first", 9)
 	b.weighs("05-07", "E08/clean-spot/first", 8) // Cleo is alone there
-	b.weighs("05-07", "E07/clean-spot/first", 8) // of whom?
+	b.weighs("05-07", "E07/clean-spot/first", 8) // two animals: the weighed one is unknown
 	h := herd.Derive(herd.Input{Records: &b.Records, History: tasks.Fold(b.entries), On: day("06-01")})
 	ada := h.Animal("F03")
 	for _, c := range []struct {
@@ -177,7 +177,7 @@ func TestWindowsAsDatedFacts(t *testing.T) {
 		got = append(got, string(s.Key)+" "+s.From.Format("01-02")+" "+s.To.Format("01-02"))
 	}
 	want := []string{
-		// The pairing window is closed: she was seen mating.
+		// There is no pairing window, because she was seen mating.
 		"F03/laying/mated-2027-04-22 05-12 05-22",
 		"C1/hatching/laid 05-14 05-21",
 	}
@@ -189,8 +189,8 @@ func TestWindowsAsDatedFacts(t *testing.T) {
 	}
 }
 
-// What the samples say of a day is what was planned for it.
-func TestSamplesMarkWhatIsPlanned(t *testing.T) {
+// At least nine in ten marks in the samples are of tasks planned for the day.
+func TestSamplesMarkPlannedTasks(t *testing.T) {
 	c := sample.Make(6, 1, 3)
 	c.Records.Called = files.Called()
 	h := tasks.Fold(c.Entries)
@@ -218,14 +218,14 @@ func TestSamplesMarkWhatIsPlanned(t *testing.T) {
 	}
 }
 
-func TestNothingToPlanFrom(t *testing.T) {
+func TestEmptyBooksHaveNothingOverdue(t *testing.T) {
 	if p := scheduler.Plan(scheduler.Input{On: day("05-12")}); len(p) != 0 {
 		t.Errorf("no records: %s", plan(p))
 	}
 	if c := outlook.ClutchForecasts(scheduler.NewDay(scheduler.Input{On: day("05-12")})); c == nil || len(c) != 0 {
 		t.Errorf("no records: %v", c)
 	}
-	// A first plan of books that say nothing of their beginning owes nothing.
+	// The first plan of books without a beginning has nothing overdue.
 	b := withSample()
 	b.Began = civil.Date{}
 	for _, x := range b.plan("05-12", 0) {

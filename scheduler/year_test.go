@@ -36,9 +36,10 @@ func TestTheYearOfASpecies(t *testing.T) {
 	years := func(b *books, year int) []outlook.SpeciesYear {
 		return outlook.Years(midYear(b.input("2027-05-12", 0), year), []husbandry.ID{"wall-lizard"})
 	}
-	// Wall lizards at 28 °C take 37.55 days (Ji & Braña 1999), sd 2.33: from
-	// day 34 after the first laying to day 41 after the last. Eggs 20 to 30
-	// days after mating, up to three clutches 24 to 36 days apart.
+	// Wall lizards at 28 °C take 37.55 days (Ji & Braña 1999), SD 2.33. So
+	// hatching goes from day 34 after the first laying to day 41 after the
+	// last. Eggs come 20 to 30 days after mating, in up to three clutches 24 to
+	// 36 days apart.
 	t.Run("cooled", func(t *testing.T) {
 		if got, want := yearWords(years(winterRoom(), 2028)[0]), `food 02-16 10-31
 fast 11-01 11-14
@@ -76,7 +77,7 @@ hatching 05-08 09-09`; got != want || y.NoCooling != "the care sheet knows no wi
 			t.Error(y.NoCooling)
 		}
 	})
-	t.Run("turned on for one", func(t *testing.T) {
+	t.Run("turned on for one animal", func(t *testing.T) {
 		b := winterRoom()
 		b.Species[0].Cooling.Usual = false
 		b.Coolings = []husbandry.Cooling{{ID: "W", Animals: []husbandry.ID{"F04"}, Every: husbandry.MonthDay{Month: time.December, Day: 1}}}
@@ -94,13 +95,13 @@ hatching 05-08 09-09`; got != want || y.NoCooling != "the care sheet knows no wi
 			}
 		}
 	})
-	t.Run("as it was moved", func(t *testing.T) {
+	t.Run("a moved winter", func(t *testing.T) {
 		b := winterRoom().later("2027-11-01", fast, "2027-11-08")
 		if got := yearWords(years(b, 2027)[0]); !strings.Contains(got, "fast 11-08 11-21") {
 			t.Errorf("got\n%s", got)
 		}
 	})
-	t.Run("of a species nobody keeps", func(t *testing.T) {
+	t.Run("a species without animals", func(t *testing.T) {
 		b := winterRoom()
 		b.Animals = nil
 		if got := yearWords(years(b, 2030)[0]); !strings.Contains(got, "fast 11-01 11-14") {
@@ -114,7 +115,7 @@ hatching 05-08 09-09`; got != want || y.NoCooling != "the care sheet knows no wi
 	})
 }
 
-func TestEveryYearHoldsTogether(t *testing.T) {
+func TestPropertiesOfYears(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := winterRoom()
 		b.Species = sample.Species()
@@ -141,7 +142,7 @@ func TestEveryYearHoldsTogether(t *testing.T) {
 					t.Fatalf("%s: %s %s to %s stands before %s %s", y.ID, before.Sort, before.From, before.To, s.Sort, s.From)
 				}
 			}
-			// Every day either has food or is one of the winter's.
+			// Every day of the year either has food or belongs to the winter.
 			days := 0
 			for _, s := range y.Spans {
 				switch s.Sort {

@@ -11,10 +11,10 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// nursery is a keeper's books with the care sheets and the common routines as
-// they come with the program. Juno and Bosco are a pair of leopard geckos
-// (first food from day 3, sexable at 90 days, subadult at 120), and she laid
-// clutch K on 1 May, which stands in the incubator.
+// nursery is a keeper's books with the built-in care sheets and common
+// routines. Juno and Bosco are a pair of leopard geckos (first food from day 3,
+// sexable at 90 days, subadult at 120). Juno laid clutch K on 1 May; it is in
+// the incubator.
 const nursery = `
 [[room]]
 id = "south"
@@ -79,12 +79,12 @@ func kept(t *testing.T, records string) *books {
 	return &books{Records: *r}
 }
 
-// the three of clutch K have hatched on 22 June.
+// out is the task with which three young of clutch K hatched on 22 June.
 const out = "K/hatch-watch/2027-06-22"
 
 func raised(t *testing.T, more string) *books { return kept(t, nursery+more).hatched("06-22", out, 3) }
 
-// group is the three as one record.
+// group is the record of the three young as one group.
 const group = `
 [[animal]]
 id = "G"
@@ -93,7 +93,7 @@ enclosure = "N1"
 count = 3
 `
 
-// firsts leaves the first task of each routine.
+// firsts returns the first task of each routine.
 func (p plan) firsts() plan {
 	var list plan
 	seen := make(map[string]bool)
@@ -106,7 +106,7 @@ func (p plan) firsts() plan {
 	return list
 }
 
-func TestWhenTheYoungOfAClutchAreSeenTo(t *testing.T) {
+func TestDailyLooksAtTheYoungOfAClutch(t *testing.T) {
 	b := raised(t, "")
 	expect(t, b.plan("06-22", 120).of("K/").firsts(), `
 		due 06-22 K/young-tub/hatched
@@ -132,10 +132,10 @@ func TestWhenTheYoungOfAClutchAreSeenTo(t *testing.T) {
 			t.Errorf("got\n%s", looks)
 		}
 	})
-	t.Run("a look that was missed is not owed", func(t *testing.T) {
+	t.Run("a missed look lapses", func(t *testing.T) {
 		expect(t, raised(t, "").plan("06-25", 0).of("young-check"), "lapsed 06-24 K/young-check/2027-06-24\ndue 06-25 K/young-check/2027-06-25")
 	})
-	t.Run("the hatching taken back, all of it is gone", func(t *testing.T) {
+	t.Run("after the hatching is taken back nothing of it remains", func(t *testing.T) {
 		p := raised(t, "").undo("06-23", out).plan("06-23", 120)
 		for _, what := range []string{"young-check", "label", "first-feed", "first-shed", "weigh-hatchlings", "sexing"} {
 			p.none(t, "K/"+what)
@@ -156,7 +156,7 @@ func TestYoungThatDoNotEat(t *testing.T) {
 	t.Run("eaten at last", func(t *testing.T) {
 		raised(t, "").found("06-25", "K/first-feed/hatched", refused).done("06-26", task.Key).plan("06-27", 30).none(t, "first-feed")
 	})
-	t.Run("not by the tenth day: the veterinarian", func(t *testing.T) {
+	t.Run("not eaten by the tenth day: ask the veterinarian", func(t *testing.T) {
 		b := raised(t, "").found("07-02", "K/first-feed/hatched", refused)
 		review := b.plan("07-02", 0).one(t, "review-unfed")
 		if review.Key != "K/review-unfed/hatched" || !strings.Contains(review.Why, "10 days later") || !strings.Contains(review.Caution, "veterinarian") {
@@ -171,7 +171,7 @@ func TestYoungThatDoNotEat(t *testing.T) {
 	})
 }
 
-func TestYoungThatAreInNoRecord(t *testing.T) {
+func TestYoungWithoutARecord(t *testing.T) {
 	raised(t, "").plan("06-28", 0).none(t, "enter-young")
 	b := raised(t, "")
 	task := b.plan("07-02", 0).one(t, "K/enter-young/hatched")
@@ -193,7 +193,7 @@ func TestSexingUntilItIsCertain(t *testing.T) {
 	for _, c := range []struct {
 		words, more string
 		tell        func(*books)
-		want        string // of 1 October and the 60 days after it
+		want        string // for 1 October and the 60 days after it
 	}{
 		{words: "not yet", tell: func(b *books) {}, want: "due 09-20 K/sexing/hatched"},
 		{words: "said without a word of what: it is over", tell: func(b *books) { b.done("09-25", asked) }},
@@ -211,7 +211,7 @@ func TestSexingUntilItIsCertain(t *testing.T) {
 		}, want: "upcoming 11-05 K/sexing/again-2027-09-20"},
 		{words: "taken back", tell: func(b *books) { b.found("09-25", asked, sexed(0, 0, 3)).undo("09-26", asked) }, want: "due 09-20 K/sexing/hatched"},
 
-		// With a record of the group, it is about the group.
+		// With a record of the group, the task is for the group.
 		{words: "of the group", more: group, tell: func(b *books) {}, want: "due 09-20 G/sexing/hatched"},
 		{words: "of the group, not certain", more: group, tell: func(b *books) { b.found("09-25", "G/sexing/hatched", sexed(0, 2, 1)) }, want: "upcoming 10-25 G/sexing/again-2027-09-25"},
 		{words: "of the group, said by its id", more: group, tell: func(b *books) { b.found("09-25", "G/found/2027-09-25", sexed(0, 2, 1)) }, want: "upcoming 10-25 G/sexing/again-2027-09-25"},
@@ -237,7 +237,7 @@ func TestSexingUntilItIsCertain(t *testing.T) {
 			t.Errorf("got %+v", task)
 		}
 	})
-	t.Run("who was found to be a male is one", func(t *testing.T) {
+	t.Run("a young sexed as male counts as male", func(t *testing.T) {
 		b := raised(t, alone).found("09-25", "Y/sexing/hatched", sexed(1, 0, 0))
 		facts := func(on string) husbandry.Sex {
 			in := b.input(on, 0)
@@ -255,7 +255,7 @@ func TestSexingUntilItIsCertain(t *testing.T) {
 
 const alone = "[[animal]]\nid = \"Y\"\nclutch = \"K\"\nenclosure = \"N1\"\n"
 
-// taken is somebody who was taken out of the group on 25 September.
+// taken returns a record of an animal taken out of the group on 25 September.
 func taken(id, more string) string {
 	return "[[animal]]\nid = \"" + id + "\"\nfrom = \"G\"\nsince = 2027-09-25\n" + more + "\n"
 }
@@ -276,7 +276,7 @@ func TestAGroupBecomesIndividuals(t *testing.T) {
 			t.Errorf("on %s the group is %d, Pip there: %v, the sold one: %v", c.on, g.Count, h.Animal("Y1").PresentOn(day(c.on)), h.Animal("Y2").PresentOn(day(c.on)))
 		}
 	}
-	t.Run("with what was known of the group", func(t *testing.T) {
+	t.Run("an individual keeps the history of the group", func(t *testing.T) {
 		pip := facts("10-01").Animal("Y1")
 		if pip.Hatched != day("06-22") || pip.Clutch != "K" || pip.Mother != "F" || pip.Father != "M" || pip.Species != "leopard-gecko" || pip.Came != day("09-25") {
 			t.Errorf("got %+v", pip.Animal)
@@ -285,31 +285,31 @@ func TestAGroupBecomesIndividuals(t *testing.T) {
 			t.Errorf("it is %s", pip.StageOn(day("10-01")))
 		}
 	})
-	t.Run("its weighing goes on from the group's", func(t *testing.T) {
+	t.Run("an individual's weighing continues from the group's", func(t *testing.T) {
 		b := raised(t, group+taken("Y1", "enclosure = \"N2\"")).weighs("09-23", "G/weigh-young/first", 14)
 		expect(t, b.plan("09-25", 9).of("Y1/weigh"), "upcoming 09-30 Y1/weigh-young/after-2027-09-23")
 	})
-	t.Run("its new tub is labelled", func(t *testing.T) {
+	t.Run("an individual's new tub is labelled", func(t *testing.T) {
 		expect(t, b.plan("09-25", 0).of("label-own"), "due 09-25 Y2/label-own/separated\ndue 09-25 Y1/label-own/separated")
 		if task := b.plan("09-25", 0).one(t, "Y1/label-own"); task.Title != "Label the new tub: id, clutch, sex: Pip (Y1, leopard gecko, in N2)" || !strings.HasSuffix(task.Why, "taken out of G on 25 September") {
 			t.Errorf("got %+v", task)
 		}
 		b.done("09-25", "Y1/label-own/separated").plan("09-26", 0).none(t, "Y1/label-own")
 	})
-	t.Run("a group of which nobody is left is gone", func(t *testing.T) {
+	t.Run("an empty group has left", func(t *testing.T) {
 		b := raised(t, group+taken("Y1", "count = 3"))
 		b.plan("09-24", 0).one(t, "N1/leopard-gecko.feed-young/2027-09-24")
 		p := b.plan("09-26", 90)
 		p.none(t, "G/")
-		p.one(t, "N1/water/2027-09-26") // they live where the group did
+		p.one(t, "N1/water/2027-09-26") // the individuals live in the group's enclosure
 	})
-	t.Run("fewer being left is no loss of weight", func(t *testing.T) {
+	t.Run("fewer animals in a group are not a loss of weight", func(t *testing.T) {
 		b := raised(t, group+taken("Y1", "")).weighs("09-20", "G/weigh-young/first", 20).weighs("09-27", "G/weigh-young/after-2027-09-20", 12)
 		b.plan("09-27", 0).none(t, "review-weight")
 		b = raised(t, group).weighs("09-20", "G/weigh-young/first", 20).weighs("09-27", "G/weigh-young/after-2027-09-20", 12)
 		b.plan("09-27", 0).one(t, "review-weight")
 	})
-	t.Run("out of a group that was taken out of a group", func(t *testing.T) {
+	t.Run("taken out of a group that was taken out of a group", func(t *testing.T) {
 		b := raised(t, group+taken("Y1", "count = 2")+"[[animal]]\nid = \"Z\"\nfrom = \"Y1\"\nsince = 2027-10-01\n")
 		in := b.input("10-01", 0)
 		h := herd.Derive(herd.Input{Records: in.Records, History: in.History, On: in.On})
@@ -342,7 +342,7 @@ func each(grams ...husbandry.Grams) tasks.Finding {
 	return tasks.Finding{Weighs: &mean, Each: grams}
 }
 
-func TestSortingBySize(t *testing.T) {
+func TestSortingYoungBySize(t *testing.T) {
 	t.Parallel()
 	const first, second = "G/weigh-young/first", "G/weigh-young/after-2027-07-10"
 	for _, c := range []struct {
@@ -374,13 +374,13 @@ func TestSortingBySize(t *testing.T) {
 	}
 }
 
-func TestPartingAndPlacing(t *testing.T) {
+func TestSeparatingAndPlacingYoung(t *testing.T) {
 	for _, c := range []struct{ words, records, separate, place string }{
 		{"a group, at the age of subadults and at twelve weeks", group, "upcoming 10-20 G/separate-young/hatched", "upcoming 09-14 G/place-young/hatched"},
 		{"females alone may stay together", group + "sex = \"female\"\n", "", "upcoming 09-14 G/place-young/hatched"},
-		{"one alone is parted from nobody", alone, "", "upcoming 09-14 Y/place-young/hatched"},
-		{"who is bred from stays", alone + "breeding = true\n", "", ""},
-		{"who came from elsewhere was decided on then", strings.Replace(alone, "clutch", "acquired = 2027-07-01\nclutch", 1), "", ""},
+		{"a single young is not separated", alone, "", "upcoming 09-14 Y/place-young/hatched"},
+		{"a young for breeding stays", alone + "breeding = true\n", "", ""},
+		{"an acquired young is not placed", strings.Replace(alone, "clutch", "acquired = 2027-07-01\nclutch", 1), "", ""},
 		{"a clutch without a record", "", "", ""},
 	} {
 		t.Run(c.words, func(t *testing.T) {
@@ -389,18 +389,18 @@ func TestPartingAndPlacing(t *testing.T) {
 			expect(t, p.of("place-young"), c.place)
 		})
 	}
-	t.Run("decided for the group is decided for who is taken out later", func(t *testing.T) {
+	t.Run("a decision for the group holds for animals taken out later", func(t *testing.T) {
 		b := raised(t, group+taken("Y1", "")).done("09-20", "G/place-young/hatched")
 		b.plan("09-26", 150).none(t, "place-young")
 	})
-	t.Run("decided for the group after it was taken out says nothing of it", func(t *testing.T) {
+	t.Run("a decision for the group does not hold for animals taken out before", func(t *testing.T) {
 		b := raised(t, group+taken("Y1", "")).done("09-26", "G/place-young/hatched")
 		b.plan("09-27", 0).one(t, "Y1/place-young/hatched")
 	})
 }
 
-// A clutch's young are where their records say once all have hatched, and are
-// weighed there.
+// When all have hatched, a clutch's young are in the enclosures of their
+// records, and are weighed there.
 func TestRecordsTakeOverFromTheClutch(t *testing.T) {
 	b := raised(t, group)
 	if task := b.plan("06-23", 0).one(t, "K/young-check/2027-06-23"); task.Place.Enclosure != "N1" {

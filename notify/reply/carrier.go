@@ -6,41 +6,41 @@ import (
 	"nestround/notify"
 )
 
-// Issues finds the digests that were sent. The ok results are false for
-// digests nobody remembers.
+// Issues finds the digests that were sent. ok is false for a digest that nobody
+// remembers.
 type Issues interface {
 	ByID(id string) (issue notify.Issue, ok bool)
 	ByToken(token string) (issue notify.Issue, ok bool)
 	ByMessageID(id string) (issue notify.Issue, ok bool)
 }
 
-// Carrier is a way in which a mail names the digest it answers.
+// Carrier is a mark by which a mail names the digest it answers.
 type Carrier string
 
 // The carriers, strongest first.
 const (
-	ByAddress   Carrier = "address"    // the token in the address it was sent to
+	ByAddress   Carrier = "address"    // the token in the recipient's address
 	ByMessageID Carrier = "message-id" // In-Reply-To or References
-	BySubject   Carrier = "subject"    // the tag
+	BySubject   Carrier = "subject"    // the tag in the subject
 	ByMarker    Carrier = "marker"     // the digest's marker line in the quote
 )
 
 // Match is the digest that a mail answers.
 type Match struct {
 	Issue    notify.Issue
-	Carriers []Carrier // those that name this digest, strongest first
-	// Token says that the mail knows this digest's token, from the address or
-	// from the marker line: proof that its writer has had the digest.
+	Carriers []Carrier // the carriers that name this digest, strongest first
+	// Token says that the mail has this digest's token, in the address or in
+	// the marker line. It proves that the writer has had the digest.
 	Token bool
-	// Conflict has the carriers that name another digest than Issue.
+	// Conflict has the carriers that name another digest.
 	Conflict []Carrier
 }
 
-// Identify finds the digest that m answers; ok is false where no carrier names
-// one. One carrier is enough. Where two name different digests, as when an old
-// thread is answered under a new subject, the stronger one counts, and within
-// one carrier the first that is known; of References that is the last one,
-// the mail that was answered.
+// Identify finds the digest that m answers. ok is false if no carrier names a
+// digest. One carrier is enough. If two carriers name different digests, for
+// example after a new subject in an old thread, the stronger carrier counts.
+// Within a carrier, the first known digest counts. For References that is the
+// last entry, which is the mail that was answered.
 func Identify(m Mail, issues Issues) (match Match, ok bool) {
 	found := func(c Carrier, issue notify.Issue) {
 		switch {
@@ -53,7 +53,7 @@ func Identify(m Mail, issues Issues) (match Match, ok bool) {
 			match.Conflict = append(match.Conflict, c)
 		}
 	}
-	tokens := make(map[string]bool) // ids of digests whose token the mail knows
+	tokens := make(map[string]bool) // ids of the digests whose token the mail has
 	if issue, ok := byAddress(m, issues); ok {
 		found(ByAddress, issue)
 		tokens[issue.ID] = true
@@ -99,9 +99,9 @@ func byMessageID(m Mail, issues Issues) (notify.Issue, bool) {
 	return notify.Issue{}, false
 }
 
-// byMarker looks at quotes too: that is where the marker comes back. The
-// first is the latest digest, those below it are its own quotes. A line that
-// was too long for a mail program may be cut in two.
+// byMarker also looks at quotes, because the marker comes back there. The first
+// marker is from the latest digest; later markers are quotes within that
+// digest. A mail program may have cut a long line in two.
 func byMarker(m Mail, issues Issues) (notify.Issue, bool) {
 	for i, line := range m.Lines {
 		id, token, ok := notify.Marker(line)

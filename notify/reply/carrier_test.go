@@ -76,7 +76,7 @@ func TestOwn(t *testing.T) {
 	}
 }
 
-// A quoted line of the digest is known however it was folded.
+// A quoted line of the digest must be recognised in any folding.
 func TestFoldLine(t *testing.T) {
 	for _, c := range []struct{ line, want string }{
 		{"  Feed\tE01 \u202f now\u00a0", "feed e01 now"},

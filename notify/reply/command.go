@@ -11,7 +11,7 @@ import (
 	"nestround/tasks/finding"
 )
 
-// Verb says what a command does.
+// Verb is the action of a command.
 type Verb string
 
 // The verbs.
@@ -26,27 +26,28 @@ const (
 	Found  Verb = "found" // one of the findings of finding.All
 )
 
-// Target is a record of the books that a command names instead of a number.
+// Target is a record of the books that a command names in place of a number.
 type Target = finding.Target
 
-// OfIncubator is the scope of an incubator, which a clutch is moved to and
-// nothing else is said of.
+// OfIncubator is the scope of an incubator. An incubator can only be the
+// destination of a clutch's move; a command can say nothing else about it.
 const OfIncubator = finding.OfIncubator
 
-// Known finds a record of the books by its id, in any case. A nil Known knows
-// none, and then only numbers are understood.
+// Known finds a record of the books by its id, in any case. With a nil Known,
+// there are no records, and only numbers are understood.
 type Known = finding.Known
 
-// When is the day to which a task is put off. Exactly one field is set, or
-// Weekday with ByWeekday, whose zero is a Sunday.
+// When is the day to which a task is put off. Exactly one field is set; if
+// ByWeekday is set, Weekday counts, because the zero Weekday is a Sunday.
 type When struct {
-	Days      int // from the day of the digest, 1 or more
+	Days      int // days after the day of the digest, at least 1
 	ByWeekday bool
-	Weekday   time.Weekday // the next one after the day of the digest
+	Weekday   time.Weekday // the next such weekday after the day of the digest
 	Date      civil.Date
 }
 
-// String returns w in the grammar's words: "2 days", "friday", "2027-05-12".
+// String returns w in the words of the grammar: "2 days", "friday",
+// "2027-05-12".
 func (w When) String() string {
 	switch {
 	case w.ByWeekday:
@@ -57,7 +58,7 @@ func (w When) String() string {
 	return english.Days(w.Days)
 }
 
-// after returns the day w means when it is said about the round of the day on.
+// after returns the day that w means in an answer to the round of the day on.
 func (w When) after(on civil.Date) civil.Date {
 	switch {
 	case w.ByWeekday:
@@ -72,23 +73,23 @@ func (w When) after(on civil.Date) civil.Date {
 	return on.AddDays(w.Days)
 }
 
-// Command is one thing a keeper said, as [Parse] understood it. Numbers are
-// not looked up yet: that is [Resolve]'s.
+// Command is a single statement of the keeper, as [Parse] understood it. Its
+// numbers are not looked up yet; [Resolve] does that.
 type Command struct {
 	Verb Verb
-	// Numbers are rising and each given once: the tasks of Done, Skip, Later
-	// and Undo, the exceptions of AllBut, and the one of Note and Found where
-	// Record is not set.
+	// Numbers are in rising order, each only once. For Done, Skip, Later and
+	// Undo they are the tasks, for AllBut the exceptions. Note and Found have a
+	// single number if Record is not set.
 	Numbers []int
-	Record  Target // of Found, Note and Undo; zero: Numbers counts
-	When    When   // of Later
-	Why     string // of Skip and Later; "" for none
-	// Finding is what was found; of Note only its Note is set.
+	Record  Target // for Found, Note and Undo; if zero, Numbers counts
+	When    When   // for Later
+	Why     string // for Skip and Later; "" for none
+	// Finding is the finding; for Note, only its field Note is set.
 	Finding tasks.Finding
 }
 
-// String writes c so that Parse reads it back: "done 1 3 5-7",
-// "7 laid 6 and 2 slugs", "skip 2: too cold".
+// String writes c in words that Parse reads back: "done 1 3 5-7", "7 laid 6 and
+// 2 slugs", "skip 2: too cold".
 func (c Command) String() string {
 	numbers := listed(c.Numbers)
 	target := numbers
@@ -114,7 +115,7 @@ func (c Command) String() string {
 	return string(c.Verb) + " " + numbers + why
 }
 
-// listed writes rising numbers shortly: "1 3 5-7".
+// listed writes rising numbers in a short form: "1 3 5-7".
 func listed(numbers []int) string {
 	var b strings.Builder
 	for i := 0; i < len(numbers); {

@@ -10,8 +10,9 @@ import (
 	"nestround/tasks/finding"
 )
 
-// Limits of a text. One that exceeds the first two yields no command at all,
-// because half an answer may say something else than the whole.
+// The limits of a text. A text that exceeds one of the first two yields no
+// command at all, because half an answer may mean something else than the
+// whole.
 const (
 	maxText     = 64 << 10 // bytes
 	maxCommands = 200
@@ -19,25 +20,25 @@ const (
 	maxWords    = 1000    // bytes of a note or a reason
 )
 
-// Refused is a line, or a part of one, that was meant as a command and is
-// none, or one that cannot be carried out.
+// Refused is a line, or part of a line, that looks like a command but is not
+// one, or a command that cannot be carried out.
 type Refused struct {
 	Text string
-	Why  string // a sentence's worth, lower case: what is wrong and what to write instead
+	Why  string // reason and remedy in a sentence, lower case
 }
 
-// Parsed is what Parse made of a text.
+// Parsed is the result of Parse.
 type Parsed struct {
 	Commands []Command // in the order of the text
-	Refused  []Refused // lines that look like commands and are none
-	Unread   []string  // the other lines, without greetings, signatures and the like
+	Refused  []Refused // lines that look like commands but are not
+	Unread   []string  // all other lines, without greetings, signatures and the like
 
-	meant bool // a refused line names a verb of the grammar with its number
+	meant bool // a refused line has a verb of the grammar with its number
 }
 
-// Parse reads the commands of a text, an answer without its quotes or a
-// shell's arguments. A line is one command, or several with commas, semicolons
-// or "and" between them:
+// Parse reads the commands of a text: an answer without its quotes, or the
+// arguments of a shell command. A line has one command, or several with commas,
+// semicolons or "and" between them:
 //
 //	done 1 3 5-7        all        all but 4 and 6
 //	skip 2 [why]        later 5 2 days | tomorrow | friday | 2027-05-12
@@ -45,10 +46,10 @@ type Parsed struct {
 //	note 2 female digging      undo 3
 //
 // The findings, such as those of the third line, are the rows of [finding.All].
-// A finding, a note or an undo may name a record of the books instead of a
-// number. Case, punctuation, bullets, greetings, full-width figures and
-// numbers spelled out up to twenty are forgiven; nothing else is: a line that
-// does not read from its first to its last word as commands is refused whole.
+// A finding, a note or an undo may name a record of the books in place of a
+// number. Case, punctuation, bullets, greetings, full-width figures and numbers
+// in words up to twenty are accepted. Nothing else is: a line must read as
+// commands from its first to its last word, or the whole line is refused.
 func Parse(text string, known Known) Parsed {
 	if len(text) > maxText {
 		return Parsed{Refused: []Refused{{shortened(text), fmt.Sprintf("the text is longer than %d KiB; send the commands alone", maxText>>10)}}}
@@ -78,7 +79,7 @@ func Parse(text string, known Known) Parsed {
 	return out
 }
 
-// shortened is foreign text as it may be quoted.
+// shortened returns foreign text in a form that may be quoted.
 func shortened(s string) string {
 	s = tidy(s)
 	if r := []rune(s); len(r) > 200 {
@@ -87,20 +88,20 @@ func shortened(s string) string {
 	return s
 }
 
-// line is a line of the text and what it was taken for.
+// line is a line of the text with its kind.
 type line struct {
 	text     string
 	is       lineKind
 	commands []Command
 	why      string
-	meant    bool // refused, though a verb stands with its number
-	loose    bool // refused, and may belong to a command of another line
-	joins    bool // it is numbers alone, or begins with "and": the end of the line before?
-	rule     bool // programs that quote without marks draw it above the quote
-	field    bool // it looks like a field of a mail's header
+	meant    bool // refused, but has a verb with its number
+	loose    bool // refused, and may belong to a command on another line
+	joins    bool // has only numbers, or begins with "and": perhaps the end of the line before
+	rule     bool // a rule that some programs draw above a quote without marks
+	field    bool // looks like a field of a mail's header
 }
 
-// lineKind is what a line was taken for.
+// lineKind is the kind of a line.
 type lineKind int
 
 const (
@@ -111,10 +112,10 @@ const (
 )
 
 // hush silences a quote without marks, from the rule or the header fields above
-// it to the end, if no line of it is a command: Outlook renders the digest's
-// HTML in lines of its own, which nobody remembers, and a number alone on one
-// of them is no slip of the keeper's. Lines that are commands are never
-// silenced, and then neither is what stands around them.
+// it to the end of the text, if no line of it is a command. Outlook writes the
+// digest's HTML as new lines that equal no line of the digest; a number alone
+// on such a line is not the keeper's mistake. If any of the lines is a command,
+// hush silences none.
 func hush(lines []line) {
 	for q := range lines {
 		if !lines[q].rule && !(lines[q].field && q+1 < len(lines) && lines[q+1].field) {
@@ -128,15 +129,15 @@ func hush(lines []line) {
 	}
 }
 
-// mistrust refuses lines that are commands by themselves, but perhaps not the
-// whole of what their writer meant.
+// mistrust refuses lines that are complete commands, but perhaps not everything
+// that the writer meant.
 func mistrust(lines []line) {
 	loose := false
 	for i := range lines {
 		l := &lines[i]
 		loose = loose || l.is == isRefused && l.loose
-		// A mail program that wraps lines leaves the end of a list on a line
-		// of its own: "all but 4" and then "and 6".
+		// A mail program that wraps lines leaves the end of a list on a
+		// separate line: "all but 4" and then "and 6".
 		if l.joins && i > 0 && lines[i-1].is == isCommands && endsInList(lines[i-1].commands) {
 			lines[i-1].refuse("the next line looks like the rest of this one; write it in one line")
 		}
@@ -144,8 +145,8 @@ func mistrust(lines []line) {
 	if !loose {
 		return
 	}
-	// "all" is the one command that says something of tasks it does not name,
-	// and an exception may stand on a line of its own: "except 4".
+	// Only "all" affects tasks that it does not name, and its exception may
+	// stand on a separate line: "except 4".
 	for i := range lines {
 		l := &lines[i]
 		sweeping := slices.ContainsFunc(l.commands, func(c Command) bool { return c.Verb == All || c.Verb == AllBut })
@@ -171,8 +172,8 @@ var (
 	bullet = regexp.MustCompile(`^[-*+>\x{2022}\x{25aa}\x{25cf}\x{00b7}] `)
 	// A greeting before a command has its own punctuation.
 	greeting = regexp.MustCompile(`(?i)^(?:(?:hi|hello|hey|hallo|dear|good (?:morning|afternoon|evening|day)|morning|evening)((?: \pL+){0,2})|thanks|thank you|ok|okay|yes) ?[-,.!:;]+ ?`)
-	// Lines that are nobody's attempt at a command and need not be quoted
-	// back. Which lines these are decides nothing but that.
+	// Lines that nobody means as a command and that need not be quoted back.
+	// The pattern decides nothing else.
 	silent = regexp.MustCompile(`(?i)^(?:` +
 		`(?:hi|hello|hey|hallo|dear|good (?:morning|afternoon|evening|day)|morning|evening|thanks|thank you|many thanks|cheers|best|bye)(?: \pL+){0,3}[ .,!]*` +
 		`|(?:best|kind|warm|many)(?: regards| wishes| thanks)[ .,!]*|regards[ .,!]*` +
@@ -189,7 +190,7 @@ var (
 
 const headerField = `\*?(?:from|sent|to|cc|subject|date|von|gesendet|an|betreff|datum|de|envoy\x{e9}|\x{e0}|objet|enviado|para|asunto) ?:\*? .*`
 
-// readLine takes one line for what it is.
+// readLine decides the kind of a line and reads its commands.
 func readLine(raw string, known Known) line {
 	text := tidy(raw)
 	l := line{text: text}
@@ -209,7 +210,7 @@ func readLine(raw string, known Known) line {
 	p.Rest = p.words
 	cs, f := p.commands(0)
 	if f == nil && greeted && len(cs) == 1 && cs[0].Verb == All && len(p.Tokens) <= 2 && !strings.Contains(strings.ToLower(rest), "done") {
-		// "Hi, all" greets; it does not report.
+		// "Hi, all" is a greeting, not a report.
 		f = &fault{Why: `is this a greeting? say "all done"`}
 	}
 	if f == nil {
@@ -233,13 +234,13 @@ func readLine(raw string, known Known) line {
 	return l
 }
 
-// holdsGrammar reports whether somebody greeted so may be a command instead:
-// "morning done, 3 refused". "Hi all" greets.
+// holdsGrammar reports whether a greeting may be a command after all: "morning
+// done, 3 refused" may, "Hi all" may not.
 func holdsGrammar(words string) bool {
 	return slices.ContainsFunc(strings.Fields(strings.ToLower(words)), func(w string) bool { return w != "all" && isGrammar(w) })
 }
 
-// fault says why words are not commands.
+// fault is the reason why words are not commands.
 type fault = finding.Fault
 
 type outcome struct {
@@ -247,21 +248,22 @@ type outcome struct {
 	fault    *fault
 }
 
-// parser reads one line. Its methods take the index of a token and return the
-// index after what they read.
+// parser reads a line. Its methods take the index of a token, and return the
+// index after the tokens they read.
 type parser struct {
 	finding.Line
-	memo map[int]outcome // what commands returned, by index
+	memo map[int]outcome // results of commands, by index
 
 	ends      []int // see split
 	ambiguous []bool
 }
 
-// The words around commands and findings. A line that holds a verb where one can
-// stand is an attempt at a command.
+// The words around commands and findings. A line that has a verb in a place for
+// verbs is an attempt at a command.
 var (
 	exceptWords = set("but", "except", "excepting")
-	// grammarWords are the words of findings, and near misses that people type.
+	// grammarWords are the words of findings, and similar words that people
+	// type.
 	grammarWords = func() map[string]bool {
 		m := set("skips", "put", "postpone", "tomorrow", "finished")
 		for w := range exceptWords {
@@ -294,7 +296,7 @@ func set(words ...string) map[string]bool {
 	return m
 }
 
-// joins reports whether the line may be the rest of the line before it.
+// joins reports whether the line may be the rest of the line before.
 func (p *parser) joins() bool {
 	numbers := 0
 	for i, t := range p.Tokens {
@@ -328,18 +330,18 @@ func (p *parser) attempted() bool {
 	return slices.ContainsFunc(p.Tokens, func(t finding.Token) bool { return t.Kind == finding.Word && isGrammar(t.Word) })
 }
 
-// isGrammar reports whether a word in lower case is one of the grammar's, or
+// isGrammar reports whether a word, in lower case, is a word of the grammar or
 // close to one.
 func isGrammar(word string) bool { return finding.IsCommand(word) || grammarWords[word] }
 
-// isFinding reports whether a word can begin a finding behind its target.
+// isFinding reports whether a word can begin a finding after its target.
 func isFinding(word string) bool {
 	_, ok := finding.Leading(word)
 	return ok
 }
 
-// meant reports whether a verb stands beside the number or record it needs: a
-// person's slip rather than prose.
+// meant reports whether a verb stands beside the number or record that it
+// needs. Then the line is a mistake rather than prose.
 func (p *parser) meant() bool {
 	_, known := p.Record(0)
 	if known || p.Is(0, finding.Number) || p.Is(0, finding.Range) {
@@ -389,7 +391,8 @@ func (p *parser) readCommands(i int) ([]Command, *fault) {
 	return append([]Command{c}, rest...), nil
 }
 
-// stray is the fault of a word that follows a command without belonging to it.
+// stray returns the fault for a word after a command that does not belong to
+// it.
 func (p *parser) stray(i int) *fault {
 	if p.Begins(i) || finding.IsCommand(p.Word(i)) {
 		return &fault{Why: fmt.Sprintf("put a comma before %q, or write it on a line of its own", p.Tokens[i].Raw)}
@@ -428,7 +431,7 @@ func (p *parser) command(i int) (Command, int, *fault) {
 	case "note":
 		return p.note(i + 1)
 	default:
-		// A record may have the name of a verb that is younger than the record.
+		// A record may have the name of a verb that came with a later version.
 		if _, known := p.Record(i); known {
 			break
 		}
@@ -439,7 +442,7 @@ func (p *parser) command(i int) (Command, int, *fault) {
 	return p.found(i)
 }
 
-// setOff skips a colon or dash that sets the number or text at i off.
+// setOff skips a colon or dash before the number or text at i.
 func (p *parser) setOff(i int) int {
 	if p.Is(i, finding.Colon) || p.Is(i, finding.Dash) {
 		i++
@@ -447,8 +450,8 @@ func (p *parser) setOff(i int) int {
 	return i
 }
 
-// list reads numbers: "1 3", "1, 3 and 5-7", "5 to 7". It ends before a number
-// that begins a finding, as in "done 1, 7 laid 6", and before a count of days.
+// list reads numbers: "1 3", "1, 3 and 5-7", "5 to 7". It stops before a number
+// that begins a finding, as in "done 1, 7 laid 6", and before a number of days.
 func (p *parser) list(i int) (numbers []int, next int, f *fault) {
 	for first := true; ; first = false {
 		k := i
@@ -545,7 +548,8 @@ func (p *parser) skip(i int) (Command, int, *fault) {
 		if _, f := p.commands(next); f == nil {
 			return c, i, nil
 		}
-		// "skip 2, too cold", but not "skip 2, don 3".
+		// "skip 2, too cold" has a reason, but "skip 2, don 3" has a misspelt
+		// command.
 		why, after, f := p.words(next)
 		if f != nil {
 			return Command{}, 0, f
@@ -634,7 +638,7 @@ func (p *parser) note(i int) (Command, int, *fault) {
 	return c, i, f
 }
 
-// target reads the one number or record a finding is about.
+// target reads the number or record that a finding is about.
 func (p *parser) target(i int) (numbers []int, record Target, next int, f *fault) {
 	record, ok := p.Record(i)
 	switch {
@@ -671,7 +675,7 @@ func (p *parser) found(i int) (Command, int, *fault) {
 	return c, after, nil
 }
 
-// notFound says what is wrong with a line that begins with a number.
+// notFound returns the fault of a line that begins with a number.
 func (p *parser) notFound(i, next int) *fault {
 	raw := p.Tokens[i].Raw
 	switch w := p.Word(next); {
@@ -684,9 +688,9 @@ func (p *parser) notFound(i, next int) *fault {
 }
 
 // words reads a note or a reason from i on. It ends at the end of the line, or
-// where a comma, semicolon or full stop is followed by commands. Where such
-// commands may as well be words of the note, as in "note 2 gave 3 crickets, 8
-// refused", nothing is guessed.
+// at a comma, semicolon or full stop that commands follow. If these commands
+// may be words of the note too, as in "note 2 gave 3 crickets, 8 refused",
+// words does not guess but returns a fault.
 func (p *parser) words(i int) (string, int, *fault) {
 	p.split()
 	end := len(p.Tokens)
@@ -710,9 +714,10 @@ func (p *parser) words(i int) (string, int, *fault) {
 	return text, end, nil
 }
 
-// split works out once, from the end of the line to its beginning, where a
-// text ends that begins at each token: ends has the index of the separator
-// before the commands that follow it, ambiguous those where it cannot be told.
+// split computes the end of a text for each token at which the text may begin.
+// It does so once, from the end of the line to the beginning. ends has the
+// index of the separator before the following commands. ambiguous says that the
+// words after a separator may also belong to the text.
 func (p *parser) split() {
 	if p.ends != nil {
 		return
@@ -756,7 +761,7 @@ func (p *parser) begins(i int) bool {
 	return ok
 }
 
-// unwrap takes away what sets a text off: a colon, a dash, "because".
+// unwrap removes the separator before a text: a colon, a dash, "because".
 func unwrap(s string) string {
 	for {
 		t := strings.Trim(s, " :-,;.!&+")

@@ -14,7 +14,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// theBooks knows a few records, in any case, as the books do.
+// theBooks knows a few records by their ids in any case, as the books do.
 func theBooks(id string) (Target, bool) {
 	for _, t := range []Target{
 		{ID: "F03", Scope: husbandry.OfAnimal}, {ID: "M1.2", Scope: husbandry.OfAnimal}, {ID: "Ten", Scope: husbandry.OfAnimal}, {ID: "Ünal", Scope: husbandry.OfAnimal},
@@ -29,7 +29,7 @@ func theBooks(id string) (Target, bool) {
 	return Target{}, false
 }
 
-func TestWhatIsUnderstood(t *testing.T) {
+func TestParseUnderstands(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
 		// done
 		{"done 1 3 5-7", "done 1 3 5-7"},
@@ -158,7 +158,7 @@ func TestWhatIsUnderstood(t *testing.T) {
 		{"8 refused", "8 refused"},
 		{"8 refused food", "8 refused"},
 		{"5 mated", "5 mated"},
-		// the sex, of one and of many
+		// the sex of one animal and of many
 		{"12 male", "12 male"},
 		{"12 is female", "12 female"},
 		{"F03 unsure.", "F03 unsure"},
@@ -185,7 +185,7 @@ func TestWhatIsUnderstood(t *testing.T) {
 		{"13 uvi 3.1", "13 uvi 3.1"},
 		{"E07 UVI 3,25, done 3", "E07 uvi 3.25 | done 3"},
 		{"13 uvi 0", "13 uvi 0"},
-		// each of a group
+		// the weight of each animal of a group
 		{"4 weighs 3.1 3.4 5.2 g", "4 weighs 3.1 3.4 5.2 g"},
 		{"4 weighs 3.1, 3.4 and 5.2 g, done 3", "4 weighs 3.1 3.4 5.2 g | done 3"},
 		{"4 weighs 3,1 3,4, 5,2g", "4 weighs 3.1 3.4 5.2 g"},
@@ -244,7 +244,7 @@ func TestWhatIsUnderstood(t *testing.T) {
 	}
 }
 
-func TestWhatIsMeant(t *testing.T) {
+func TestParseGivesCommand(t *testing.T) {
 	n := func(i int) *int { return &i }
 	g := husbandry.Grams(41.5)
 	ml := husbandry.Millilitres(60)
@@ -291,8 +291,9 @@ func TestWhatIsMeant(t *testing.T) {
 	}
 }
 
-// What looks like a command and is none is refused with a reason that helps.
-func TestWhatIsRefused(t *testing.T) {
+// A line that looks like a command but is not one is refused with a helpful
+// reason.
+func TestParseRefuses(t *testing.T) {
 	for _, c := range []struct{ text, why string }{
 		{"1 3", `say "done 1 3"`},
 		{"1, 3.", `say "done 1, 3"`},
@@ -398,7 +399,7 @@ func TestWhatIsRefused(t *testing.T) {
 			t.Errorf("%q: refused %q, want one that says %q (unread %q)", c.text, p.Refused, c.why, p.Unread)
 			continue
 		}
-		// An answer holds the reason and may come back as a quote.
+		// An answer contains the reason, and may come back as a quote.
 		for width := 10; width <= 100; width++ {
 			if q := Parse(rewrap(p.Refused[0].Why, width), theBooks); len(q.Commands) > 0 {
 				t.Errorf("%q: the reason %q at width %d commands %s", c.text, p.Refused[0].Why, width, texts(q.Commands))
@@ -407,7 +408,7 @@ func TestWhatIsRefused(t *testing.T) {
 	}
 }
 
-// Lines that are commands by themselves, but perhaps not all that was meant.
+// Lines that are complete commands, but perhaps not everything that was meant.
 func TestLinesThatBelongTogether(t *testing.T) {
 	for _, c := range []struct {
 		name, text, want string
@@ -430,9 +431,9 @@ func TestLinesThatBelongTogether(t *testing.T) {
 	}
 }
 
-// Outlook answers with a text of its own making of the digest's HTML: cells on
-// lines of their own, numbers alone.
-func TestQuotesWithoutMarksAreNoSlips(t *testing.T) {
+// Outlook answers with its own text of the digest's HTML: each cell on its own
+// line, numbers alone.
+func TestQuotesWithoutMarksAreNotRefused(t *testing.T) {
 	const quote = "Tuesday 24 November\n\n1\n\nTop up the nest box of E07\n\n2\nLook for eggs; 18 % today\nexcept C27-04\n4 Weigh F03\n"
 	const head = "From: nestround\nSent: Tuesday, November 24, 2026 6:00 AM\nSubject: x\n\n"
 	for _, c := range []struct {
@@ -445,7 +446,8 @@ func TestQuotesWithoutMarksAreNoSlips(t *testing.T) {
 		{"below words in dashes", "all\n-------- Original message --------\n" + quote, "all", 0},
 		{"a slip above is still told", "4 weighs 41\n\n" + head + quote, "", 1},
 		{"one field is no header block", "From: my phone\n4 weighs 41\n", "", 1},
-		// Who writes below a quote is heard, and then nothing around is taken for granted.
+		// Commands below a quote count. Then the lines around them are not
+		// silenced.
 		{"a command below", "all\n\n" + head + "done 3\n4 tomorrow\n", "done 3", 2},
 	} {
 		p := Parse(c.text, theBooks)
@@ -455,7 +457,7 @@ func TestQuotesWithoutMarksAreNoSlips(t *testing.T) {
 	}
 }
 
-func TestWhatIsOnlyUnread(t *testing.T) {
+func TestParseLeavesUnread(t *testing.T) {
 	for _, text := range []string{
 		"the lamp of E07 is out", "skipp 2", "I will do the rest tomorrow", "wash 7 with soap", "Sam", "hello there 7 laid 6",
 		"\"done 1 3\"", "donee 1", "F03 was lively today", "ok all.",
@@ -467,7 +469,7 @@ func TestWhatIsOnlyUnread(t *testing.T) {
 	}
 }
 
-func TestWhatIsSilent(t *testing.T) {
+func TestParseSilencesGreetings(t *testing.T) {
 	for _, text := range []string{
 		"", "   ", "Hi,", "Hello there!", "Good morning", "Dear all,", "Hi all", "Thanks", "Thank you!", "Best regards,", "Cheers",
 		"Sent from my iPhone", "Get Outlook for iOS<https://aka.ms/o0ukef>", "Von meinem iPhone gesendet", "Gesendet von Outlook für Android",
@@ -508,8 +510,8 @@ func TestLimitsOfAText(t *testing.T) {
 	}
 }
 
-// prose is what a digest says. None of it may be a command, however a mail
-// program breaks its lines when it quotes it.
+// prose has texts of a digest. None of them may be a command, even if a mail
+// program breaks its lines in a quote.
 var prose = []string{
 	"Tuesday 24 November: 9 tasks, 2 overdue",
 	" 1  Top up the nest box of E07",
@@ -555,7 +557,7 @@ func TestProseCommandsNothing(t *testing.T) {
 		}
 	}
 	rapid.Check(t, func(t *rapid.T) {
-		// Several lines joined and broken anew, as in a flowed quote.
+		// Several lines joined and broken again, as in a flowed quote.
 		text := strings.Join(rapid.SliceOfN(rapid.SampledFrom(prose), 1, 4).Draw(t, "lines"), " ")
 		prefix := rapid.SampledFrom([]string{"", " ", "- ", "* ", "| "}).Draw(t, "prefix")
 		width := rapid.IntRange(20, 100).Draw(t, "width")
@@ -566,7 +568,7 @@ func TestProseCommandsNothing(t *testing.T) {
 	})
 }
 
-// commandGen makes commands as Parse makes them.
+// commandGen generates commands in the form that Parse returns.
 func commandGen() *rapid.Generator[Command] {
 	return rapid.Custom(func(t *rapid.T) Command {
 		numbers := func(max int) []int {
@@ -685,7 +687,7 @@ func commandGen() *rapid.Generator[Command] {
 	})
 }
 
-func TestAHundredAnimalsAreWeighedInOneLine(t *testing.T) {
+func TestHundredWeightsInOneLine(t *testing.T) {
 	for n, ok := range map[int]bool{100: true, 101: false} {
 		p := Parse("4 weighs"+strings.Repeat(" 3", n)+" g", theBooks)
 		if (len(p.Commands) == 1) != ok || (len(p.Refused) == 1 && strings.Contains(p.Refused[0].Why, "more than 100 weights")) == ok {
@@ -694,7 +696,8 @@ func TestAHundredAnimalsAreWeighedInOneLine(t *testing.T) {
 	}
 }
 
-// A command prints to text that means the same, alone and beside others.
+// A printed command must be read back with the same meaning, alone and beside
+// other commands.
 func TestCommandsReadBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		cs := rapid.SliceOfN(commandGen(), 1, 5).Draw(t, "commands")

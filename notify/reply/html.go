@@ -9,9 +9,9 @@ import (
 	"golang.org/x/net/html/atom"
 )
 
-// What mail programs mark as somebody else's words, or as a signature, in the
-// HTML they write. The names are those seen in mails; where one is missing the
-// quote stays in the text, where it is no command (see the package comment).
+// Marks in HTML that mail programs use for quotes and signatures. The names are
+// from real mails. If a mark is missing here, the quote stays in the text,
+// where it is not a command (see the package comment).
 var (
 	quoteClasses = map[string]bool{
 		"gmail_quote": true, "gmail_attr": true, "gmail_extra": true, "gmail_signature": true,
@@ -25,20 +25,20 @@ var (
 		"mail-editor-reference-message-container": true, "reply139content": true,
 		"composer_signature": true, "signature": true, "ms-outlook-mobile-signature": true,
 	}
-	// From these on, everything to the end is the mail answered.
+	// From an element with such an id on, everything to the end is the mail
+	// that was answered.
 	restIDs = map[string]bool{"appendonsend": true, "divrplyfwdmsg": true}
 	// The line that desktop Outlook draws above the header block of a quote.
 	restStyle = regexp.MustCompile(`border-top:solid#(?:e1e1e1|b5c4df)`)
 )
 
-// htmlLines renders an HTML text as lines; what is set apart as a quote or a
-// signature gets a ">" for each level. It reads only the text: no style sheet,
-// no image, no link.
+// htmlLines turns an HTML text into lines. Quotes and signatures get a ">" for
+// each level. It reads only the text: no style sheets, images or links.
 func htmlLines(src string) ([]string, error) {
 	doc, err := html.Parse(strings.NewReader(src))
 	if err != nil {
-		// The parser gives up on more than 512 elements within each other,
-		// which also bounds the recursion below.
+		// The parser rejects more than 512 nested elements. That also limits
+		// the recursion below.
 		return nil, errors.New("it is nested too deeply")
 	}
 	r := &renderer{}
@@ -50,8 +50,8 @@ func htmlLines(src string) ([]string, error) {
 type renderer struct {
 	lines []string
 	line  strings.Builder
-	depth int  // of the line being built
-	space bool // white space is owed before the next word
+	depth int  // quote level of the current line
+	space bool // a space is needed before the next word
 	rest  bool // everything from here on is a quote
 }
 
@@ -74,7 +74,7 @@ func (r *renderer) node(n *html.Node, depth int, pre bool) {
 		atom.Iframe, atom.Object, atom.Select, atom.Textarea:
 		return
 	case atom.Br:
-		// A break at the end of a block makes no second line.
+		// A break at the end of a block does not begin a second line.
 		r.breakLine()
 		return
 	case atom.Hr:
@@ -109,8 +109,9 @@ func (r *renderer) node(n *html.Node, depth int, pre bool) {
 	}
 }
 
-// look reads an element's attributes: whether it is hidden from a reader, and
-// whether it begins a quote. It also notices the beginning of the rest.
+// look reads the attributes of an element. It reports whether the element is
+// hidden from a reader, and whether it begins a quote. It also notices the
+// beginning of the answered mail.
 func (r *renderer) look(n *html.Node) (hidden, quote bool) {
 	quote = n.DataAtom == atom.Blockquote
 	for _, a := range n.Attr {
@@ -120,7 +121,7 @@ func (r *renderer) look(n *html.Node) (hidden, quote bool) {
 				quote = quote || quoteClasses[strings.TrimPrefix(c, "x_")]
 			}
 		case "id":
-			// Outlook prefixes the ids of what it quotes.
+			// Outlook adds a prefix to the ids of quoted elements.
 			id := strings.TrimPrefix(strings.ToLower(a.Val), "x_")
 			quote = quote || quoteIDs[id]
 			r.rest = r.rest || restIDs[id]
@@ -164,7 +165,7 @@ func (r *renderer) text(s string, depth int, pre bool) {
 	}
 }
 
-// breakLine ends the line that is being built, if one is.
+// breakLine ends the current line, if there is one.
 func (r *renderer) breakLine() {
 	r.space = false
 	if r.line.Len() == 0 {
@@ -174,7 +175,7 @@ func (r *renderer) breakLine() {
 	r.line.Reset()
 }
 
-// isBlock has the elements that stand on lines of their own.
+// isBlock has the elements that stand on their own lines.
 var isBlock = map[atom.Atom]bool{
 	atom.Address: true, atom.Article: true, atom.Aside: true, atom.Blockquote: true, atom.Body: true,
 	atom.Center: true, atom.Dd: true, atom.Div: true, atom.Dl: true, atom.Dt: true, atom.Fieldset: true,

@@ -8,42 +8,42 @@ import (
 	"github.com/emersion/go-msgauth/authres"
 )
 
-// Policy says whose word counts.
+// Policy says which mails count as a keeper's word.
 type Policy struct {
-	Keepers []string // addresses alone, in any case
-	// AuthservID is the name under which the keeper's own mail server writes
+	Keepers []string // bare addresses, in any case
+	// AuthservID is the name that the keeper's own mail server writes into
 	// Authentication-Results (RFC 8601, section 2.5). That server must remove
-	// fields with its name from mail that comes in (section 5); "" believes
-	// none.
+	// fields with its name from incoming mail (section 5). With "", no such
+	// field is believed.
 	AuthservID string
-	// TokenSuffices accepts a keeper's address with a digest's token and no
-	// authentication: for mail between folders of one account, which passes
-	// no server that would check it.
+	// TokenSuffices accepts a keeper's address together with a digest's token,
+	// without authentication. It is for mail between folders of one account:
+	// such mail passes no server that could check it.
 	TokenSuffices bool
 	// Own knows the Message-IDs of the program's own mails; nil knows none.
 	Own func(messageID string) bool
 }
 
-// Verdict says what becomes of a mail.
+// Verdict is the decision about a mail.
 type Verdict struct {
 	Accepted bool
-	Ignored  string // why it is not accepted, in words; "" when it is
-	// Unproven says that it bears a keeper's address and nothing proves that it
-	// is theirs: a forgery, or a reply that lost its way. The keeper should be
-	// told of it, though not what it says.
+	Ignored  string // reason why it is not accepted; "" if it is
+	// Unproven says that the mail has a keeper's address without proof: a
+	// forgery, or a reply that went through the wrong server. The keeper should
+	// be told about the mail, but not its content.
 	Unproven bool
 }
 
-// MayAnswer reports whether an answer may be sent to a mail so judged, whose
-// text was read as p: never to a machine or a stranger, and never to one
-// without a command or what was clearly meant as one. Two machines that
-// answer each other do so without end (RFC 3834, section 2); whoever sends
-// also limits answers to one a mail and a few a day.
+// MayAnswer reports whether the program may answer the mail, whose text was
+// read as p. It must never answer a machine or a stranger, and never a mail
+// without a command or an obvious attempt at one. Two machines that answer each
+// other never stop (RFC 3834, section 2). The sender must also limit answers to
+// one per mail and a few per day.
 func (v Verdict) MayAnswer(p Parsed) bool {
 	return v.Accepted && (len(p.Commands) > 0 || p.meant)
 }
 
-// Judge tells whether m is a keeper's own word. token says that m carries the
+// Judge decides whether m is a keeper's own word. token says that m carries the
 // token of the digest it answers (see [Match]).
 func Judge(m Mail, p Policy, token bool) Verdict {
 	if p.Own != nil && p.Own(m.MessageID) {
@@ -58,10 +58,10 @@ func Judge(m Mail, p Policy, token bool) Verdict {
 	return Verdict{Accepted: true}
 }
 
-// machine says what m is if no person wrote it, "" for a person's mail.
+// machine says what kind of machine wrote m; "" if a person wrote it.
 //
-// X-Auto-Response-Suppress is not looked at: Exchange stamps it on mail that
-// people wrote.
+// It ignores X-Auto-Response-Suppress, because Exchange also sets it on mails
+// from people.
 func machine(m Mail) string {
 	has := func(key string) (string, bool) { v, ok := m.machine[key]; return v, ok }
 	if m.MediaType == "multipart/report" {
@@ -74,7 +74,7 @@ func machine(m Mail) string {
 		return "a report by a machine" // RFC 6522
 	}
 	if m.NullReturn {
-		// RFC 5321, section 4.5.5: so that nobody answers it.
+		// RFC 5321, section 4.5.5: an empty Return-Path prevents answers.
 		return "a report by a machine: its Return-Path is empty"
 	}
 	if _, ok := has("X-Failed-Recipients"); ok {
@@ -89,7 +89,8 @@ func machine(m Mail) string {
 		return "a mail server's notice"
 	}
 	if v, ok := has("Auto-Submitted"); ok {
-		// RFC 3834, section 5: anything but "no", parameters and comments aside.
+		// RFC 3834, section 5: any value except "no", without parameters and
+		// comments.
 		v, _, _ = strings.Cut(v, ";")
 		v, _, _ = strings.Cut(v, "(")
 		if v = strings.ToLower(strings.TrimSpace(v)); v != "no" {
@@ -97,7 +98,8 @@ func machine(m Mail) string {
 		}
 	}
 	if v, ok := has("X-Apple-Action"); ok && strings.HasPrefix(strings.ToUpper(v), "VACATION") {
-		// iCloud's answers have no Auto-Submitted and look like a person's.
+		// iCloud's automatic answers have no Auto-Submitted and look like a
+		// person's mail.
 		return "an automatic answer: X-Apple-Action is VACATION"
 	}
 	if v, ok := has("Precedence"); ok {
@@ -110,14 +112,14 @@ func machine(m Mail) string {
 	if _, ok := has("List-Id"); ok {
 		return "a mailing list's mail"
 	}
-	// Written by several vacation programs; common practice.
+	// Several vacation programs write these (common practice).
 	for _, key := range []string{"X-Autoreply", "X-Autorespond", "X-Auto-Reply-From", "X-Mail-Autoreply"} {
 		if _, ok := has(key); ok {
 			return fmt.Sprintf("an automatic answer: it has %s", key)
 		}
 	}
-	// Exchange's words for its own automatic answers; a rule that a person
-	// made there may set no header at all.
+	// Exchange puts these words before the subject of automatic answers. A rule
+	// that a person made there may set no header field at all.
 	subject := FoldLine(m.Subject)
 	for _, s := range []string{"automatic reply:", "automatische antwort:", "réponse automatique", "respuesta automática:", "out of office:"} {
 		if strings.HasPrefix(subject, s) {
@@ -127,13 +129,14 @@ func machine(m Mail) string {
 	return ""
 }
 
-// stranger says why m is not believed to be a keeper's, "" if it is.
+// stranger returns the reason why m is not believed to be a keeper's; "" if it
+// is.
 func stranger(m Mail, p Policy, token bool) string {
 	if m.From == "" {
 		return "it has no From address that can be read"
 	}
-	// The domain's case never matters (RFC 5321, section 2.4), the local
-	// part's does in theory only.
+	// The case of a domain never matters (RFC 5321, section 2.4). The case of a
+	// local part matters only in theory.
 	if !isKeeper(m, p) {
 		return fmt.Sprintf("%s is not a keeper's address", shown(m.From))
 	}
@@ -155,9 +158,9 @@ func isKeeper(m Mail, p Policy) bool {
 	return slices.ContainsFunc(p.Keepers, func(k string) bool { return strings.EqualFold(k, m.From) })
 }
 
-// results returns what the trusted server found: the topmost field with its
-// name, because each server writes above what it received. ok is false where
-// there is none.
+// results returns the results of the trusted server. It takes the topmost field
+// with that server's name, because each server writes above the fields it
+// received. ok is false if there is no such field.
 func results(m Mail, authservID string) (rs []authres.Result, ok bool, err error) {
 	if authservID == "" {
 		return nil, false, nil
@@ -165,9 +168,9 @@ func results(m Mail, authservID string) (rs []authres.Result, ok bool, err error
 	for _, v := range m.AuthResults {
 		clean, err := bare(v)
 		if err != nil {
-			// Whose field it is cannot be told. If it is the trusted server's,
-			// spoilt by text that the sender made it copy, then what stands
-			// below it is the sender's.
+			// The field cannot be read, so its server is not known. It may be
+			// the trusted server's field, damaged by text that the sender made
+			// the server copy. Then the fields below are the sender's.
 			return nil, true, err
 		}
 		id, rs, err := authres.Parse(clean)
@@ -179,8 +182,8 @@ func results(m Mail, authservID string) (rs []authres.Result, ok bool, err error
 	return nil, false, nil
 }
 
-// unauthenticated says why m is not proved to come from its From domain, ""
-// if it is.
+// unauthenticated returns the reason why m is not proven to come from its From
+// domain; "" if it is proven.
 func unauthenticated(m Mail, authservID string) string {
 	rs, ok, err := results(m, authservID)
 	switch {
@@ -196,8 +199,9 @@ func unauthenticated(m Mail, authservID string) string {
 	for _, r := range rs {
 		switch r := r.(type) {
 		case *authres.DMARCResult:
-			// Each must be about the mail's author, and pass: one of several
-			// may have been smuggled in with text that the server copied.
+			// Every result must be about the mail's author, and must pass: a
+			// single false result could come from text of the sender that the
+			// server copied.
 			if !strings.EqualFold(domainOf(r.From), domain) {
 				return fmt.Sprintf("not authenticated: DMARC was checked for %s, not %s", shown(domainOf(r.From)), shown(domain))
 			}
@@ -219,14 +223,14 @@ func unauthenticated(m Mail, authservID string) string {
 		return ""
 	case dmarc == authres.ResultFail:
 		return "not authenticated: DMARC failed"
-	case dkim: // DMARC is not set up for the domain, or could not be looked up
+	case dkim: // the domain has no DMARC, or it could not be looked up
 		return ""
 	}
 	return fmt.Sprintf("not authenticated: neither DMARC nor a DKIM signature of %s passed", shown(domain))
 }
 
-// failed reports whether the trusted server says that m is forged, which no
-// token outweighs.
+// failed reports whether the trusted server says that m is forged. A token does
+// not outweigh that.
 func failed(m Mail, authservID string) bool {
 	rs, ok, err := results(m, authservID)
 	if !ok {
@@ -240,10 +244,10 @@ func failed(m Mail, authservID string) bool {
 
 func domainOf(addr string) string { return addr[strings.LastIndexByte(addr, '@')+1:] }
 
-// bare rewrites an Authentication-Results field for a parser that knows
-// neither comments nor quoted strings nor space around "=" and "/": without
-// the first, with the second's specials made harmless, without the third. A
-// method's version is left out. An unbalanced comment or quote is an error.
+// bare rewrites an Authentication-Results field for a parser that does not know
+// comments, quoted strings, or space around "=" and "/". It removes comments,
+// replaces special characters in quoted strings, and removes that space. It
+// drops the version of a method. An unbalanced comment or quote is an error.
 func bare(v string) (string, error) {
 	var b strings.Builder
 	depth, quote := 0, false
@@ -289,7 +293,7 @@ func bare(v string) (string, error) {
 	return strings.Join(out, ";"), nil
 }
 
-// harmless replaces what separates words and results.
+// harmless replaces characters that separate words and results.
 func harmless(c byte) byte {
 	switch c {
 	case ' ', '\t', ';', '=', '(', ')', '"':
@@ -298,7 +302,7 @@ func harmless(c byte) byte {
 	return c
 }
 
-// shown quotes foreign text for a sentence, shortened.
+// shown shortens foreign text and quotes it for use in a sentence.
 func shown(s string) string {
 	if r := []rune(s); len(r) > 80 {
 		s = string(r[:80]) + "..."

@@ -7,7 +7,7 @@ import (
 	"github.com/emersion/go-msgauth/authres"
 )
 
-// aMail is a mail with the header fields of extra before its own.
+// aMail returns a mail with the header fields of extra above its own fields.
 func aMail(t testing.TB, extra, from string) Mail {
 	t.Helper()
 	m, err := Read([]byte(extra + "From: " + from + "\nTo: lizards@example.org\nMessage-ID: <m1@mail.example.com>\n\ndone 1\n"))
@@ -22,7 +22,7 @@ const (
 	passes = "Authentication-Results: mx.example.org; dmarc=pass header.from=example.com\n"
 )
 
-func TestWhoIsBelieved(t *testing.T) {
+func TestJudgeAuthentication(t *testing.T) {
 	policy := Policy{Keepers: []string{"keeper@example.com"}, AuthservID: "mx.example.org"}
 	for _, c := range []struct {
 		name, header, from string
@@ -50,8 +50,8 @@ func TestWhoIsBelieved(t *testing.T) {
 		{"a name that only begins like the server's", "Authentication-Results: mx.example.org.evil.example; dmarc=pass header.from=example.com\n", keeper, "no Authentication-Results"},
 		{"forged below the real", "Authentication-Results: mx.example.org; dmarc=fail header.from=example.com\n" + passes, keeper, "DMARC failed"},
 		{"forged below a real one without results", "Authentication-Results: mx.example.org; none\n" + passes, keeper, "neither DMARC"},
-		{"forged below a real one that the sender spoilt", "Authentication-Results: mx.example.org; spf=pass smtp.mailfrom=(@evil.example; dmarc=fail header.from=example.com\n" + passes, keeper, "cannot be read"},
-		{"a version nobody knows", "Authentication-Results: mx.example.org 2; dmarc=pass header.from=example.com\n", keeper, "no Authentication-Results"},
+		{"forged below a real field that the sender damaged", "Authentication-Results: mx.example.org; spf=pass smtp.mailfrom=(@evil.example; dmarc=fail header.from=example.com\n" + passes, keeper, "cannot be read"},
+		{"an unknown version", "Authentication-Results: mx.example.org 2; dmarc=pass header.from=example.com\n", keeper, "no Authentication-Results"},
 		{"the attacker's own domain passes", "Authentication-Results: mx.example.org; dkim=pass header.d=evil.example; dmarc=pass header.from=evil.example\n", keeper, `DMARC was checked for "evil.example"`},
 		{"the attacker's own signature", "Authentication-Results: mx.example.org; dkim=pass header.d=evil.example\n", keeper, "neither DMARC"},
 		{"a signature of a domain that ends alike", "Authentication-Results: mx.example.org; dkim=pass header.d=notexample.com\n", keeper, "neither DMARC"},
@@ -69,7 +69,7 @@ func TestWhoIsBelieved(t *testing.T) {
 		{"pass in a mailbox", `Authentication-Results: mx.example.org; spf=pass smtp.mailfrom="a; dmarc=pass header.from=example.com ;"@evil.example` + "\n", keeper, "neither DMARC"},
 		{"pass in a mailbox with an escaped quote", `Authentication-Results: mx.example.org; spf=pass smtp.mailfrom="a\"; dmarc=pass header.from=example.com"@evil.example` + "\n", keeper, "neither DMARC"},
 		{"pass in a reason", `Authentication-Results: mx.example.org; dkim=fail reason="; dmarc=pass header.from=example.com"` + "\n", keeper, "neither DMARC"},
-		{"a dmarc result of nobody", "Authentication-Results: mx.example.org; dmarc=pass\n", keeper, "DMARC was checked for"},
+		{"a dmarc result without an author", "Authentication-Results: mx.example.org; dmarc=pass\n", keeper, "DMARC was checked for"},
 		{"a result without a value", "Authentication-Results: mx.example.org; dmarc\n", keeper, "cannot be read"},
 
 		{"somebody else", "Authentication-Results: mx.example.org; dmarc=pass header.from=evil.example\n", "x@evil.example", "is not a keeper's address"},
@@ -87,7 +87,7 @@ func TestWhoIsBelieved(t *testing.T) {
 	}
 }
 
-func TestWhoIsBelievedWithAToken(t *testing.T) {
+func TestJudgeToken(t *testing.T) {
 	for _, c := range []struct {
 		name, header, from string
 		suffices, token    bool
@@ -98,7 +98,7 @@ func TestWhoIsBelievedWithAToken(t *testing.T) {
 		{"the token does not suffice", "", keeper, false, true, false},
 		{"a stranger who has the token", "", "x@evil.example", true, true, false},
 		{"dmarc fails", "Authentication-Results: mx.example.org; dmarc=fail header.from=example.com\n", keeper, true, true, false},
-		{"the field is spoilt", "Authentication-Results: mx.example.org; (\n", keeper, true, true, false},
+		{"the field is damaged", "Authentication-Results: mx.example.org; (\n", keeper, true, true, false},
 		{"another server says fail", "Authentication-Results: mx.other.example; dmarc=fail header.from=example.com\n", keeper, true, true, true},
 		{"authenticated without a token", passes, keeper, true, false, true},
 		{"a machine with the token", "Auto-Submitted: auto-replied\n", keeper, true, true, false},
@@ -159,7 +159,7 @@ func TestMachines(t *testing.T) {
 		{"a rule's subject in German", "Subject: =?utf-8?q?Automatische_Antwort=3A?= Tuesday\n", keeper, "subject"},
 		{"an answer's subject", "Subject: Re: Automatic feeders\n", keeper, ""},
 		{"feedback report", "Content-Type: multipart/report; report-type=feedback-report; boundary=x\n", keeper, "report"},
-		// Exchange stamps this on what people write.
+		// Exchange also sets this on mails from people.
 		{"suppress", "X-Auto-Response-Suppress: All\n", keeper, ""},
 	} {
 		v := Judge(aMail(t, passes+c.header, c.from), Policy{Keepers: p.Keepers, AuthservID: "mx.example.org"}, true)
@@ -183,9 +183,9 @@ func TestMayAnswer(t *testing.T) {
 		want bool
 	}{
 		{"done 1", true},
-		{"4 weighs 41", true}, // a slip deserves an answer
+		{"4 weighs 41", true}, // a mistake deserves an answer
 		{"7 laid 6 2", true},
-		{"1 3", false}, // numbers alone may be anything
+		{"1 3", false}, // numbers alone may mean anything
 		{"I am away until Friday. All mails wait.", false},
 		{"All mail will be read after 3 May.", false},
 		{"", false},

@@ -16,10 +16,10 @@ var spelled = map[string]int{
 	"eighteen": 18, "nineteen": 19, "twenty": 20,
 }
 
-// tidy makes the characters of a line those of the grammar: full-width forms,
-// the dashes and apostrophes that phones type and the spaces that are not
-// broken become ASCII, what has no width or is a control goes, and white space
-// is folded.
+// tidy turns the characters of a line into the characters of the grammar.
+// Full-width forms, typographic dashes and apostrophes, and no-break spaces
+// become ASCII. Characters of zero width and control characters are removed,
+// and white space becomes single spaces.
 func tidy(line string) string {
 	mapped := strings.Map(func(r rune) rune {
 		switch {
@@ -50,7 +50,7 @@ func lex(line string) []finding.Token {
 			continue
 		}
 		if line[i] == '#' && i+1 < len(line) && line[i+1] >= '0' && line[i+1] <= '9' {
-			i++ // "#7" is 7
+			i++ // "#7" means 7
 			continue
 		}
 		t := next(line, i)
@@ -67,8 +67,9 @@ func next(line string, i int) finding.Token {
 	for end < len(line) {
 		r, size := utf8.DecodeRuneInString(line[end:])
 		if !isWordRune(r) {
-			// What joins the halves of an id, a date, a range or a decimal
-			// belongs to the word only between two of its letters.
+			// A character that joins the halves of an id, a date, a range or a
+			// decimal belongs to the word only between two of the word's
+			// characters.
 			if end == i || !strings.ContainsRune("-.'", r) || end+1 >= len(line) {
 				break
 			}
@@ -136,7 +137,7 @@ func word(s string, from, at int) finding.Token {
 	return t
 }
 
-// figure reads a number in ASCII figures up to finding.MaxNumber.
+// figure reads a number in ASCII digits, up to finding.MaxNumber.
 func figure(s string) (int, bool) {
 	if len(s) == 0 || len(s) > len("9999") || strings.Trim(s, "0123456789") != "" {
 		return 0, false

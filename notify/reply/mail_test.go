@@ -43,7 +43,7 @@ func theIssue(t testing.TB) notify.Issue {
 	}
 }
 
-// issues is the memory of digests, as the command has one.
+// issues is a memory of digests, like the command's.
 type issues []notify.Issue
 
 func (is issues) find(match func(notify.Issue) bool) (notify.Issue, bool) {
@@ -75,7 +75,7 @@ func readTestdata(t testing.TB, name string) []byte {
 	return b
 }
 
-// understood runs the whole way from a mail to its commands.
+// understood runs all steps from a mail to its commands.
 func understood(m Mail, issue notify.Issue) Parsed {
 	return Parse(strings.Join(Own(m.Lines, QuotesOf(issue)), "\n"), nil)
 }
@@ -88,8 +88,8 @@ func texts(cs []Command) string {
 	return strings.Join(s, " | ")
 }
 
-// The mails are invented, in the shapes that the programs they are named for
-// write. Nearly all quote a digest; none of its lines may become a command.
+// The mails are invented, in the formats of the mail programs in their names.
+// Nearly all quote a digest. No line of the quote may become a command.
 var keeperMails = []struct {
 	file, want string
 	carriers   []Carrier
@@ -106,8 +106,8 @@ var keeperMails = []struct {
 	{"outlook-mobile.eml", "all", nil},
 	{"outlook-html-base64.eml", "all but 4 6", nil},
 	{"outlook-web-html.eml", "done 2", nil},
-	// The quote without marks holds the keeper's earlier answer; only
-	// tasks.Fold, which knows that answer, can tell.
+	// The quote without marks contains the keeper's earlier answer. Only
+	// tasks.Fold, which knows that answer, can recognise it.
 	{"outlook-earlier-answer.eml", "undo 3 | done 1 3", nil},
 	{"thunderbird-below.eml", "done 1 3 | note 2: female digging at the back of the box, and the lamp is bright", nil},
 	{"inline.eml", "done 1 | 2 laid 6 and 2 slugs | 4 weighs 41 g", nil},
@@ -130,7 +130,7 @@ func TestKeepersMails(t *testing.T) {
 	policy := Policy{Keepers: []string{"Keeper@Example.com"}, AuthservID: "mx.example.org"}
 	for _, c := range keeperMails {
 		raw := readTestdata(t, c.file)
-		// Mail travels with CRLF, is stored with LF, and old files have CR.
+		// Mail travels with CRLF and is stored with LF; old files have CR.
 		for _, newline := range []string{"\n", "\r\n", "\r"} {
 			m, err := Read(bytes.ReplaceAll(raw, []byte("\n"), []byte(newline)))
 			if err != nil {
@@ -163,8 +163,8 @@ func TestKeepersMails(t *testing.T) {
 	}
 }
 
-// A mail whose only content is the digest itself, quoted or forwarded in any
-// shape, commands nothing, even where nobody remembers the digest's lines.
+// A mail that has nothing but a quoted or forwarded digest, in any form, gives
+// no command, even if nobody remembers the lines of the digest.
 func TestQuotesAloneCommandNothing(t *testing.T) {
 	for _, c := range keeperMails {
 		m, err := Read(readTestdata(t, c.file))
@@ -175,7 +175,7 @@ func TestQuotesAloneCommandNothing(t *testing.T) {
 		for _, line := range Own(m.Lines, QuotesOf(theIssue(t))) {
 			own[FoldLine(line)] = true
 		}
-		// What is left after the keeper's own lines is the quote.
+		// The lines after the keeper's own lines are the quote.
 		var quote []string
 		for _, line := range m.Lines {
 			if !own[FoldLine(line)] {
@@ -184,7 +184,7 @@ func TestQuotesAloneCommandNothing(t *testing.T) {
 		}
 		switch c.file {
 		case "gmail-html-only.eml", "outlook-html-base64.eml", "outlook-web-html.eml", "k9.eml", "signature.eml":
-			continue // these hide commands in quotes on purpose
+			continue // these have commands in quotes on purpose
 		}
 		if p := Parse(strings.Join(quote, "\n"), nil); len(p.Commands) > 0 {
 			t.Errorf("%s: the quote alone commands %s", c.file, texts(p.Commands))
@@ -192,7 +192,7 @@ func TestQuotesAloneCommandNothing(t *testing.T) {
 	}
 }
 
-func TestNothingReadableInTestdataIsForgotten(t *testing.T) {
+func TestAllMailsInTestdataAreTested(t *testing.T) {
 	tested := map[string]bool{"rfc3464-dsn.eml": true, "rfc8098-mdn.eml": true, "vacation-apple.eml": true, "vacation-exchange.eml": true}
 	for _, c := range keeperMails {
 		tested[c.file] = true

@@ -15,66 +15,66 @@ import (
 	"time"
 
 	"github.com/emersion/go-message"
-	_ "github.com/emersion/go-message/charset" // the charsets that mail comes in
+	_ "github.com/emersion/go-message/charset" // the character sets of incoming mail
 )
 
-// Limits of a mail. Whatever exceeds one is not read in part: half a command
-// can be another command.
+// The limits of a mail. A mail that exceeds one is not read in part, because
+// half a command can be another command.
 const (
 	maxMessage    = 1 << 20   // bytes of a mail
 	maxHeaderLine = 8 << 10   // bytes of a line of the header
 	maxHeader     = 64 << 10  // bytes of the header
-	maxAddress    = 1 << 10   // bytes of a field of addresses; also of a subject
-	maxDepth      = 20        // parts within parts
+	maxAddress    = 1 << 10   // bytes of a field of addresses, or of a subject
+	maxDepth      = 20        // levels of nested parts
 	maxParts      = 100       // parts in all
-	maxDecoded    = 256 << 10 // bytes of text, decoded
-	maxReferences = 200       // message ids of one field
+	maxDecoded    = 256 << 10 // bytes of decoded text
+	maxReferences = 200       // message ids in a field
 )
 
-// Mail is a mail as far as an answer's reader needs it. [Read] makes it.
+// Mail has the parts of a mail that matter for an answer. [Read] makes it.
 type Mail struct {
-	// MessageID is without angle brackets; "sha256:" and a digest of From,
-	// Date and body where the mail has none. It tells a repetition.
+	// MessageID is the Message-ID without angle brackets. If the mail has none,
+	// it is "sha256:" and a digest of From, Date and body. It identifies copies
+	// of a mail.
 	MessageID string
-	// From is the one address in the one From field, as it was written; ""
-	// where the field is missing or no program would agree on how to read it.
+	// From is the only address in the only From field, as written. It is "" if
+	// the field is missing or programs would disagree on how to read it.
 	From      string
-	FromField string // the field itself, for looking at machines
+	FromField string // the whole field, for recognising machines
 	// Recipients are the addresses in To, Cc, Delivered-To, X-Original-To and
-	// the like: any of them may carry the token.
+	// similar fields. Any of them may carry the token.
 	Recipients []string
 	Subject    string    // decoded
-	Date       time.Time // the field's; zero where it cannot be read
-	InReplyTo  []string  // message ids without brackets
-	References []string  // message ids without brackets, oldest first
+	Date       time.Time // value of the Date field; zero if it cannot be read
+	InReplyTo  []string  // Message-IDs without brackets
+	References []string  // Message-IDs without brackets, oldest first
 
-	// What Judge looks at.
+	// The following fields are for Judge.
 	MediaType   string            // of the whole mail, lower case: "multipart/report"
 	ReportType  string            // parameter report-type, lower case
-	NullReturn  bool              // Return-Path is there and empty: a bounce, or a machine's answer
+	NullReturn  bool              // Return-Path is present and empty: a bounce, or a machine's answer
 	AuthResults []string          // the Authentication-Results fields, topmost first
-	machine     map[string]string // the header fields that betray machines, where present
+	machine     map[string]string // the header fields that reveal machines, if present
 
-	// Lines is the text, decoded, in the order it is read on a screen. Quotes
-	// keep their ">" marks; what an HTML mail sets apart as a quote or a
-	// signature gets them.
+	// Lines is the decoded text in reading order. Quotes keep their ">" marks.
+	// Text that an HTML mail marks as a quote or a signature gets such marks.
 	Lines []string
-	// Trouble says why Lines is empty although the mail may hold text: "its
-	// quoted-printable encoding is damaged". "" where it was read.
+	// Trouble says why Lines is empty although the mail may have text: "its
+	// quoted-printable encoding is damaged". It is "" if the text was read.
 	Trouble string
 }
 
-// Read reads a mail: its header, and its text with transfer encoding, charset
-// and flowed lines (RFC 3676) undone. Plain text is preferred to HTML, and
-// attachments are never opened. An error means that the bytes are not a mail
-// to be judged at all: too large, a header that cannot be read, more than one
-// author. A mail whose text cannot be read is no error but has Trouble.
+// Read reads a mail: its header, and its text after decoding the transfer
+// encoding, the character set and flowed lines (RFC 3676). It prefers plain
+// text to HTML and never opens attachments. An error means that the bytes
+// cannot be judged as a mail: too large, an unreadable header, or more than one
+// author. A mail with an unreadable text gives no error but sets Trouble.
 func Read(raw []byte) (Mail, error) {
 	if len(raw) > maxMessage {
 		return Mail{}, fmt.Errorf("read a mail: it is larger than %d KiB", maxMessage>>10)
 	}
-	// Mails saved by old programs end their lines with CR alone, which would
-	// make the whole mail one line of the header.
+	// Old programs end lines with CR alone, which would make the whole mail a
+	// single line of the header.
 	raw = bytes.ReplaceAll(raw, []byte("\r\n"), []byte("\n"))
 	raw = bytes.ReplaceAll(raw, []byte("\r"), []byte("\n"))
 	header, body, found := bytes.Cut(raw, []byte("\n\n"))
@@ -120,13 +120,14 @@ func Read(raw []byte) (Mail, error) {
 
 var (
 	messageID = regexp.MustCompile(`<([^<>\s]+)>`)
-	// anAddress finds addresses wherever they stand. It need not know the
-	// whole grammar: what is looked for in them is a token nobody can guess.
+	// anAddress finds addresses anywhere in a field. It need not know the whole
+	// grammar of addresses, because it only serves to find a token that nobody
+	// can guess.
 	anAddress = regexp.MustCompile(`[^\s<>,;:"()]+@[^\s<>,;:"()]+`)
 )
 
-// machineFields are the header fields that mail of machines carries; judge.go
-// says what each means.
+// machineFields are the header fields of mails from machines. judge.go explains
+// each.
 var machineFields = []string{
 	"Auto-Submitted", "X-Apple-Action", "X-Failed-Recipients", "Precedence", "List-Id",
 	"X-Autoreply", "X-Autorespond", "X-Auto-Reply-From", "X-Mail-Autoreply",
@@ -159,8 +160,8 @@ func readHeader(h message.Header) (Mail, error) {
 		}
 	}
 	if s := h.Get("Subject"); len(s) <= maxAddress {
-		// With an unknown charset the text is the field as it stands, which
-		// still holds a tag that stands in it.
+		// If the character set is unknown, the text is the undecoded field. A
+		// tag in it can still be found.
 		m.Subject, _ = h.Text("Subject")
 	}
 	if d := h.Get("Date"); len(d) <= 128 {
@@ -178,7 +179,8 @@ func readHeader(h message.Header) (Mail, error) {
 	if err == nil {
 		m.MediaType, m.ReportType = t, strings.ToLower(params["report-type"])
 	}
-	// All of them, however long: leaving the topmost out would promote the next.
+	// Keep all of them, even long ones: without the topmost, the next would
+	// count as the topmost.
 	m.AuthResults = h.Values("Authentication-Results")
 	m.machine = make(map[string]string)
 	for _, key := range machineFields {
@@ -197,8 +199,8 @@ func messageIDs(h message.Header, key string) []string {
 	return ids
 }
 
-// text is what a part says: nil lines for nothing. Plain is preferred to what
-// was HTML.
+// text is the text of a part; nil lines mean no text. Plain text is preferred
+// to text from HTML.
 type text struct {
 	lines []string
 	plain bool
@@ -211,12 +213,12 @@ func (t text) blank() bool {
 // textReader walks through the parts of one mail.
 type textReader struct {
 	parts, decoded int
-	skipped        error // why a part that might have been the text was left out
+	skipped        error // reason for skipping a part that may have been the text
 }
 
-// text returns the text of e, found depth levels deep. openErr is what opening
-// e said: an entity may come with an error and still be readable. An error
-// means that the mail's text as a whole must not be used.
+// text returns the text of e, which is nested depth levels deep. openErr is the
+// error from opening e: an entity may be readable despite an error. If text
+// returns an error, no text of the mail may be used.
 func (r *textReader) text(e *message.Entity, openErr error, depth int) (text, error) {
 	if r.parts++; r.parts > maxParts {
 		return text{}, fmt.Errorf("it has more than %d parts", maxParts)
@@ -224,7 +226,8 @@ func (r *textReader) text(e *message.Entity, openErr error, depth int) (text, er
 	if depth > maxDepth {
 		return text{}, fmt.Errorf("its parts are nested more than %d deep", maxDepth)
 	}
-	// An unparseable type is text/plain (RFC 2045, section 5.2).
+	// A type that cannot be parsed counts as text/plain (RFC 2045, section
+	// 5.2).
 	mediaType, params, err := e.Header.ContentType()
 	if err != nil {
 		mediaType, params = "text/plain", nil
@@ -243,8 +246,8 @@ func (r *textReader) text(e *message.Entity, openErr error, depth int) (text, er
 		r.skipped = fmt.Errorf("its transfer encoding %q is not known", e.Header.Get("Content-Transfer-Encoding"))
 		return text{}, nil
 	}
-	// An unknown charset is read as if it were UTF-8: commands are ASCII in
-	// nearly all of them.
+	// An unknown character set is read as UTF-8: in nearly all character sets,
+	// the commands are ASCII.
 	b, err := io.ReadAll(io.LimitReader(e.Body, int64(maxDecoded-r.decoded+1)))
 	if errors.Is(err, io.ErrUnexpectedEOF) {
 		return text{}, errors.New("it is cut off")
@@ -272,8 +275,8 @@ func (r *textReader) text(e *message.Entity, openErr error, depth int) (text, er
 	return text{lines: lines, plain: true}, nil
 }
 
-// multipart joins the text of parts: of alternatives the best one, of others
-// all that is shown, one after another.
+// multipart joins the text of parts: the best of alternatives, or all visible
+// parts one after another.
 func (r *textReader) multipart(mr message.MultipartReader, subtype string, depth int) (text, error) {
 	var all, best text
 	all.plain = true
@@ -282,8 +285,8 @@ func (r *textReader) multipart(mr message.MultipartReader, subtype string, depth
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		// A part may come with an error that does not keep it from being
-		// read, or without a part, whatever the documentation says.
+		// A part may come with an error and still be readable, or come as nil,
+		// despite the documentation.
 		if part == nil {
 			if errors.Is(err, io.ErrUnexpectedEOF) {
 				return text{}, errors.New("it is cut off")
@@ -312,9 +315,9 @@ func (r *textReader) multipart(mr message.MultipartReader, subtype string, depth
 	return all, nil
 }
 
-// unflow joins lines that RFC 3676 calls flowed: those that end in a space and
-// are followed by one of the same quote depth. The quote marks of a joined
-// line stand before it once.
+// unflow joins lines that are flowed by RFC 3676: a line that ends in a space,
+// and the next line of the same quote depth. A joined line has its quote marks
+// once.
 func unflow(lines []string, delSp bool) []string {
 	var out []string
 	var para strings.Builder
@@ -329,9 +332,9 @@ func unflow(lines []string, delSp bool) []string {
 	for _, line := range lines {
 		rest := strings.TrimLeft(line, ">")
 		d := len(line) - len(rest)
-		rest = strings.TrimPrefix(rest, " ") // stuffed, section 4.4
+		rest = strings.TrimPrefix(rest, " ") // stuffed, RFC 3676, section 4.4
 		if open && d != depth {
-			end() // section 4.5: wrong, but happens
+			end() // section 4.5: wrong, but it happens
 		}
 		if rest == "-- " { // the signature's separator is never flowed, section 4.3
 			end()
@@ -352,7 +355,7 @@ func unflow(lines []string, delSp bool) []string {
 	return out
 }
 
-// quoted puts depth quote marks before a line.
+// quoted puts the given number of quote marks before a line.
 func quoted(depth int, line string) string {
 	if depth == 0 {
 		return line

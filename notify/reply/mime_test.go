@@ -68,7 +68,7 @@ func TestReadRefuses(t *testing.T) {
 	} {
 		m, err := Read([]byte(raw))
 		if err == nil && (name == "no header" || name == "nothing") {
-			// A mail without a header is read, and is nobody's.
+			// A mail without a header is read, but belongs to nobody.
 			if m.From != "" || m.MessageID == "" {
 				t.Errorf("%s: %+v", name, m)
 			}
@@ -80,7 +80,7 @@ func TestReadRefuses(t *testing.T) {
 	}
 }
 
-func TestMailsWithoutAnID(t *testing.T) {
+func TestMailsWithoutID(t *testing.T) {
 	read := func(head, body string) string {
 		m, err := Read([]byte("From: keeper@example.com\n" + head + "\n" + body))
 		if err != nil {
@@ -102,7 +102,7 @@ func TestMailsWithoutAnID(t *testing.T) {
 	}
 }
 
-// text reads a mail with the given Content fields.
+// bodyOf reads a mail with the given Content fields.
 func bodyOf(t testing.TB, content, body string) Mail {
 	t.Helper()
 	m, err := Read([]byte("From: keeper@example.com\nMessage-ID: <m@example.com>\nMIME-Version: 1.0\n" + content + "\n" + body))
@@ -112,7 +112,7 @@ func bodyOf(t testing.TB, content, body string) Mail {
 	return m
 }
 
-// RFC 3676, section 4.7: the two examples, with what they are said to mean.
+// RFC 3676, section 4.7: its two examples with the results that it gives.
 func TestExamplesOfRFC3676(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"paragraphs", "`Take some more tea,' the March Hare said to Alice, very \nearnestly.\n\n`I've had nothing yet,' Alice replied in an offended tone, `so \nI can't take more.'\n\n`You mean you can't take LESS,' said the Hatter: `it's very \neasy to take MORE than nothing.'\n",
@@ -123,9 +123,9 @@ func TestExamplesOfRFC3676(t *testing.T) {
 		{"signature", "all \n-- \nSam \nKeeper\n", "all \n-- \nSam Keeper"},
 		// Section 4.4: stuffed spaces.
 		{"stuffing", " From me\n  two\n", "From me\n two"},
-		// Section 4.5: a flowed line before one of another depth.
+		// Section 4.5: a flowed line before a line of another depth.
 		{"depths", "> a \nb\n", "> a \nb"},
-		{"an end that flows", "a \n", "a "},
+		{"a flowed last line", "a \n", "a "},
 	} {
 		m := bodyOf(t, "Content-Type: text/plain; Format=Flowed\n", c.text)
 		if got := strings.Join(m.Lines, "\n"); got != c.want {
@@ -147,13 +147,13 @@ func TestTextOfAMail(t *testing.T) {
 		{"a byte order mark", "Content-Type: text/plain; charset=utf-8\n", "\ufeffdone 1\n", "done 1", ""},
 		{"not UTF-8, though it says so", "Content-Type: text/plain; charset=utf-8\n", "note 2: w\xe4rm\n", "note 2: w\ufffdrm", ""},
 		{"latin 1", "Content-Type: text/plain; charset=iso-8859-1\n", "note 2: w\xe4rm\n", "note 2: wärm", ""},
-		{"a type nobody can read", "Content-Type: text; plain\n", "done 1\n", "done 1", ""},
+		{"an unreadable type", "Content-Type: text; plain\n", "done 1\n", "done 1", ""},
 		{"quoted-printable", "Content-Transfer-Encoding: quoted-printable\n", "done =\n1=203\n", "done 1 3", ""},
-		{"quoted-printable, a sign of its own", "Content-Transfer-Encoding: quoted-printable\n", "note 2: a =ZZ b\n", "note 2: a =ZZ b", ""},
+		{"quoted-printable, a literal equals sign", "Content-Transfer-Encoding: quoted-printable\n", "note 2: a =ZZ b\n", "note 2: a =ZZ b", ""},
 		{"quoted-printable, damaged", "Content-Transfer-Encoding: quoted-printable\n", "all \x01 but 4\n", "", "its quoted-printable encoding is damaged"},
 		{"base64, damaged", "Content-Transfer-Encoding: base64\n", "ZG9uZSAx!!!!ZG9uZSAx\n", "", "its base64 encoding is damaged"},
 		{"base64, cut off", "Content-Transfer-Encoding: base64\n", "ZG9uZSAx\nMjM", "", "it is cut off"},
-		{"an encoding nobody knows", "Content-Transfer-Encoding: x-rot13\n", "qbar 1\n", "", `its transfer encoding "x-rot13" is not known`},
+		{"an unknown encoding", "Content-Transfer-Encoding: x-rot13\n", "qbar 1\n", "", `its transfer encoding "x-rot13" is not known`},
 		{"no text", "Content-Type: image/png\n", "x", "", "it holds no text"},
 		{"an attached text only", "Content-Type: text/plain\nContent-Disposition: attachment\n", "all\n", "", "it holds no text"},
 		{"plain before HTML", "Content-Type: multipart/alternative; boundary=b\n", alternative("Content-Type: text/html\n\n<p>all", "Content-Type: text/plain\n\ndone 1"), "done 1", ""},
@@ -178,7 +178,7 @@ func TestTextOfAMail(t *testing.T) {
 	}
 }
 
-// nested makes a mail of parts within parts.
+// nested makes a mail with nested parts.
 func nested(depth int) []byte {
 	var b, end bytes.Buffer
 	b.WriteString("From: keeper@example.com\n")
@@ -246,7 +246,7 @@ func TestHTMLToLines(t *testing.T) {
 		{"a quote by its class", "a<div class='x GMAIL_QUOTE'>b</div>c", "a|> b|c"},
 		{"a rule", "a<hr>b", "a||b"},
 		{"everything below", "a<div><div id=x_divRplyFwdMsg>b</div>c</div>d", "a|> b|> c|> d"},
-		{"a border that is no mark", "a<div style='border-top:solid red 1pt'>b</div>", "a|b"},
+		{"a border that marks no quote", "a<div style='border-top:solid red 1pt'>b</div>", "a|b"},
 		{"entities", "7 laid 6 &amp; 2 slugs", "7 laid 6 & 2 slugs"},
 	} {
 		got, err := htmlLines(c.html)
@@ -256,7 +256,7 @@ func TestHTMLToLines(t *testing.T) {
 	}
 }
 
-// HTML of 256 KiB that browsers choke on is read, or refused, without a fuss.
+// HTML of 256 KiB that makes browsers hang must be read or refused quickly.
 func TestHTMLBombs(t *testing.T) {
 	for name, unit := range map[string]string{
 		"nested divs": "<div>", "nested quotes": "<blockquote>", "nested tables": "<table><tr><td>", "formatting": "<b><i><u><s>",
@@ -334,7 +334,7 @@ func BenchmarkMailToCommands(b *testing.B) {
 	}
 }
 
-// 200 KB of lines that are nearly attributions, header blocks, quotes and
+// 200 KB of lines that nearly are attributions, header blocks, quotes and
 // commands.
 func BenchmarkMailOfNearMisses(b *testing.B) {
 	unit := "On Tue, 24 Nov 2026 at 06:00, somebody <\nsomebody@example.org> wrote\n -----\nFrom : x\n >x\n12 Feed E01, 13 laid\n"
@@ -347,7 +347,7 @@ func BenchmarkMailOfNearMisses(b *testing.B) {
 			b.Fatal(err)
 		}
 		own := Own(m.Lines, QuotesOf(issue))
-		for len(own) > 0 { // Parse takes 64 KiB at a time
+		for len(own) > 0 { // Parse accepts 64 KiB at a time
 			n := min(len(own), 2000)
 			Parse(strings.Join(own[:n], "\n"), theBooks)
 			own = own[n:]

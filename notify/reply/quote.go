@@ -7,20 +7,20 @@ import (
 	"nestround/notify"
 )
 
-// Own returns the lines that the sender may have written: without those that
-// begin with a quote mark at any depth, without those that drop knows as a
-// line of the digest or of an answer to it, and without a signature after
-// "-- ". drop gets lines as [FoldLine] makes them and may be nil.
+// Own returns the lines that the sender may have written. It drops lines that
+// begin with a quote mark, lines for which drop returns true (lines of the
+// digest or of an answer to it), and a signature after "-- ". drop gets lines
+// in the form of [FoldLine], and may be nil.
 //
-// Quotes without marks, their header blocks and their "On Tuesday, somebody
-// wrote:" stay; none of it is a command.
+// Quotes without marks stay, with their header blocks and lines such as "On
+// Tuesday, somebody wrote:". None of these is a command.
 func Own(lines []string, drop func(folded string) bool) []string {
 	var own []string
 	for _, line := range lines {
 		if strings.HasPrefix(strings.TrimLeftFunc(line, isBlank), ">") {
 			continue
 		}
-		// Some programs strip the space that should follow.
+		// Some programs remove the space after the dashes.
 		if strings.TrimRightFunc(line, isBlank) == "--" {
 			break
 		}
@@ -33,12 +33,12 @@ func Own(lines []string, drop func(folded string) bool) []string {
 	return own
 }
 
-// isBlank is for the white space, and the marks of no width, that mail
-// programs put before and after a line's text.
+// isBlank reports white space and characters of zero width, which mail programs
+// put around the text of a line.
 func isBlank(r rune) bool { return unicode.IsSpace(r) || unicode.Is(unicode.Cf, r) }
 
-// FoldLine returns line in lower case, without what has no width, its white
-// space folded to single spaces: the form in which two lines are compared.
+// FoldLine returns line in the form for comparing lines: lower case, single
+// spaces, and no characters of zero width.
 func FoldLine(line string) string {
 	visible := strings.Map(func(r rune) rune {
 		if unicode.Is(unicode.Cf, r) {
@@ -49,8 +49,8 @@ func FoldLine(line string) string {
 	return strings.Join(strings.Fields(visible), " ")
 }
 
-// QuotesOf returns a drop function for [Own] that knows the lines of a digest
-// and of the answers sent to replies to it.
+// QuotesOf returns a drop function for [Own]. It knows the lines of a digest,
+// and of the answers sent to its replies.
 func QuotesOf(issue notify.Issue, answers ...[]string) func(folded string) bool {
 	known := make(map[string]bool)
 	for _, lines := range append([][]string{issue.Lines}, answers...) {

@@ -1,25 +1,27 @@
-// Package reply reads the keeper's answer to a digest: from the bytes of a
-// mail to the acts that go into the daybook, and what was not understood.
+// Package reply reads the keeper's answer to a digest. It turns the bytes of a
+// mail into acts for the daybook, and reports the lines that it did not
+// understand.
 //
-// The way is the order of the files. [Read] turns bytes into a [Mail] with
-// lines of text. [Identify] finds the digest it answers, [Judge] tells whether
-// it is a keeper's own word or a machine's, a stranger's or a forgery.
-// [Own] drops what is quoted, [Parse] reads commands in what is left, and
-// [Resolve] turns their numbers into tasks. The shell's "mark" and the page
-// need only Parse and Resolve.
+// The files follow the steps. [Read] turns bytes into a [Mail] with lines of
+// text. [Identify] finds the digest that the mail answers. [Judge] decides
+// whether the mail is a keeper's own word, or comes from a machine, a stranger
+// or a forger. [Own] drops quotes, [Parse] reads the commands in the remaining
+// lines, and [Resolve] turns their numbers into tasks. The shell's "mark" and
+// the page need only Parse and Resolve.
 //
-// The safety of the whole rests on one rule: a line is a command only if the
-// whole line is one, and everything else is ignored and reported. So a quote
-// that nobody recognised, a signature or a greeting in any language can at
-// worst leave something unread; it cannot mark a task. No list of the world's
-// ways to write "On Tuesday, somebody wrote:" is kept.
+// The safety of all this rests on one rule: a line is a command only if the
+// whole line is a command. All other lines are ignored and reported. An
+// unrecognised quote, a signature or a greeting in any language can at worst
+// remain unread; it cannot mark a task. The package therefore needs no list of
+// the many ways to write "On Tuesday, somebody wrote:".
 //
-// What stays dangerous is a quote that repeats a command word for word. So a
-// digest's examples have letters where numbers stand ("done N N"), none of its
-// lines is a command however it is broken (the digest's tests try every way),
-// and [Own] drops whatever equals a line of the digest or of an answer to it.
-// The keeper's own earlier answer, quoted without marks, is left to tasks.Fold,
-// where every answer is known, whatever order they arrived in.
+// The remaining danger is a quote that repeats a command word for word. Three
+// measures help. The examples in a digest have letters in place of numbers
+// ("done N N"). No line of a digest is a command, even if it is broken at any
+// space (the digest's tests try all of them). And [Own] drops every line that
+// equals a line of the digest or of an answer to it. An earlier answer of the
+// keeper, quoted without marks, is left to tasks.Fold, which knows every
+// answer, in any order of arrival.
 //
 // The package opens no mailbox, reads no clock and writes nothing.
 package reply

@@ -10,18 +10,18 @@ import (
 	"nestround/tasks/finding"
 )
 
-// maxPutOff is how far ahead a task may be put off, in days.
+// maxPutOff is the largest number of days by which a task may be put off.
 const maxPutOff = 60
 
 // Resolve turns commands into acts, in the order of the text. items are the
-// numbered tasks the commands speak of and on is the day of their round, from
-// which "2 days" and "friday" count.
+// numbered tasks that the commands refer to. on is the day of their round; "2
+// days" and "friday" count from that day.
 //
-// It refuses only what can never be right: numbers that are not there, a
-// pinned task put off, a finding that does not fit its task. One number's
-// refusal leaves the command's other numbers alone, except that of "all but".
-// Commands that contradict each other are all returned; tasks.Fold settles
-// them.
+// It refuses only commands that can never be right: unknown numbers, putting
+// off a pinned task, a finding that does not fit its task. If one number is
+// refused, the other numbers of the command still count, except for "all but".
+// Commands that contradict each other are all returned; tasks.Fold decides
+// between them.
 func Resolve(commands []Command, items []notify.Item, on civil.Date) (acts []tasks.Act, refused []Refused) {
 	r := resolver{items: items, on: on}
 	for _, c := range commands {
@@ -49,7 +49,7 @@ func (r *resolver) item(n int) (notify.Item, bool) {
 	return r.items[i], true
 }
 
-// missing says why there is no task n.
+// missing returns the reason why there is no task n.
 func (r *resolver) missing(n int) string {
 	if len(r.items) == 0 {
 		return "there are no numbered tasks"
@@ -150,7 +150,7 @@ func (r *resolver) all(c Command) {
 	}
 }
 
-// asked is what a task says of itself that "done" says of it.
+// asked returns the details of a task that "done" confirms.
 func asked(it notify.Item) finding.Asked { return finding.Asked{Packs: it.Packs, Mate: it.Mate} }
 
 // record handles a command about a record of the books.

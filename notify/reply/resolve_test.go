@@ -13,7 +13,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// told writes acts shortly: number or key, mark, what else.
+// told writes acts in a short form: number or key, mark, details.
 func told(acts []tasks.Act) string {
 	var out []string
 	for _, a := range acts {
@@ -43,14 +43,14 @@ func told(acts []tasks.Act) string {
 }
 
 func TestResolve(t *testing.T) {
-	issue := theIssue(t) // of a Tuesday
+	issue := theIssue(t) // for a Tuesday
 	for _, c := range []struct{ text, acts, refused string }{
 		{"done 1 3", "1 done, 3 done", ""},
 		{"all", "1 done, 2 done, 3 done, 4 done, 5 done, 6 done, 7 done, 8 done, 9 done", ""},
 		{"all but 4-8", "1 done, 2 done, 3 done, 9 done", ""},
 		{"skip 2 3: too cold", "2 skipped (too cold), 3 skipped (too cold)", ""},
 		{"undo 3 4", "3 undone, 4 undone", ""},
-		// numbers that are not there
+		// unknown numbers
 		{"done 1 12", "1 done", "done 12: there is no 12; the numbers go from 1 to 9"},
 		{"done 0", "", "done 0: there is no 0; the numbers go from 1 to 9"},
 		{"all but 12", "", "all but 12: there is no 12; the numbers go from 1 to 9; nothing was marked"},
@@ -114,7 +114,7 @@ func TestResolve(t *testing.T) {
 		{"undo F03", "F03/found/2026-11-24 undone", ""},
 		{"C27-04 laid 6", "", `C27-04 laid 6: eggs are laid by an animal; name her or her enclosure: C27-04 is of kind clutch`},
 		{"back_room refused", "", `back_room refused: food is refused at a feeding; name the feeding or the animal: back_room is of kind room`},
-		// in the order of the text, contradictions and all
+		// in the order of the text, even contradictions
 		{"done 3\nskip 3\n8 refused", "3 done, 3 skipped, 8 done refused", ""},
 	} {
 		p := Parse(c.text, theBooks)
@@ -135,7 +135,7 @@ func TestResolve(t *testing.T) {
 	}
 }
 
-func TestResolveFillsAnAct(t *testing.T) {
+func TestResolveFillsAct(t *testing.T) {
 	issue := theIssue(t)
 	acts, refused := Resolve(Parse("Done 1,3. 2 laid 6", nil).Commands, issue.Items, issue.Date)
 	six := 6
@@ -149,8 +149,8 @@ func TestResolveFillsAnAct(t *testing.T) {
 	}
 }
 
-// Why a task cannot be put off is said of whom it is about.
-func TestWhatIsNotPutOffSaysWhy(t *testing.T) {
+// The reason for not putting off a task names its subject.
+func TestPinnedTaskSaysWhy(t *testing.T) {
 	for kind, want := range map[husbandry.Kind]string{
 		husbandry.LayWatch: "a female past her time", husbandry.Review: "an animal may be in danger",
 	} {
@@ -162,7 +162,7 @@ func TestWhatIsNotPutOffSaysWhy(t *testing.T) {
 	}
 }
 
-// Eggs are counted where they are dug up and set, which are a clutch's tasks.
+// Eggs are counted when they are dug up and set, which are tasks of a clutch.
 func TestEggsAreCountedWhenDugUp(t *testing.T) {
 	for kind, fits := range map[husbandry.Kind]bool{
 		husbandry.DigEggs: true, husbandry.SetTub: true, husbandry.TubCheck: false, husbandry.HatchWatch: false,
@@ -175,9 +175,9 @@ func TestEggsAreCountedWhenDugUp(t *testing.T) {
 	}
 }
 
-// Of several weights the planner would take the mean, and a tub would seem to
+// The planner would take the mean of several weights, and the tub would seem to
 // have lost water.
-func TestATubHasOneWeight(t *testing.T) {
+func TestTubHasOneWeight(t *testing.T) {
 	for kind, fits := range map[husbandry.Kind]bool{
 		husbandry.SetTub: false, husbandry.TubCheck: false, husbandry.Candle: false, husbandry.Weigh: true,
 	} {
@@ -203,8 +203,7 @@ func TestResolveWithoutTasks(t *testing.T) {
 	}
 }
 
-// Nothing is lost between a command and its acts: every number is an act or a
-// refusal.
+// Every number of a command becomes an act or a refusal.
 func TestEveryNumberIsAnswered(t *testing.T) {
 	issue := theIssue(t)
 	for _, text := range []string{"done 1-20", "skip 5-12: x", "later 1-9 friday", "undo 9 10", "note 30: x"} {
@@ -216,9 +215,9 @@ func TestEveryNumberIsAnswered(t *testing.T) {
 	}
 }
 
-// An order that is done was for as many packs as its digest asked for, unless
-// it says another number; counting what is there leaves it open.
-func TestOrdersAreOfWhatWasAsked(t *testing.T) {
+// "Done" on an order means the number of packs in its digest, unless the
+// command gives another number. Counting the stock leaves the order open.
+func TestDoneOrderHasPacksOfDigest(t *testing.T) {
 	items := []notify.Item{
 		{N: 1, Task: "E/r/1", Kind: husbandry.Feed, Scope: husbandry.OfEnclosure, Title: "Feed E07"},
 		{N: 2, Task: "locusts/order/2026-11-27", Kind: husbandry.Order, Scope: husbandry.OfFeeder, Title: "Order locusts: 3 boxes of 50", Packs: 3},
@@ -252,9 +251,9 @@ func TestOrdersAreOfWhatWasAsked(t *testing.T) {
 	}
 }
 
-// A pairing that is done was with the male its digest named, whoever tomorrow's
-// would name.
-func TestAPairingIsWithTheMaleNamed(t *testing.T) {
+// "Done" on a pairing means the male that its digest named, even if tomorrow's
+// digest would name another.
+func TestDonePairingHasMaleOfDigest(t *testing.T) {
 	items := []notify.Item{
 		{N: 1, Task: "F1/pair/2027-05-03", Kind: husbandry.Pair, Scope: husbandry.OfAnimal, Title: "Pair F1", Mate: "M1"},
 		{N: 2, Task: "F1/part-pair/2027-05-03", Kind: husbandry.Pair, Scope: husbandry.OfAnimal, Title: "Part the pair: F1"},
@@ -288,8 +287,8 @@ func TestAPairingIsWithTheMaleNamed(t *testing.T) {
 	}
 }
 
-// What something else has settled keeps its number, and "all" does not mean it.
-func TestAllLeavesOutWhatIsMoot(t *testing.T) {
+// A moot task keeps its number, but "all" leaves it out.
+func TestAllLeavesOutMootTasks(t *testing.T) {
 	items := []notify.Item{
 		{N: 1, Task: "E/r/1", Kind: husbandry.Feed, Scope: husbandry.OfEnclosure, Title: "Feed E07"},
 		{N: 2, Task: "F03/lay-watch/1", Kind: husbandry.LayWatch, Scope: husbandry.OfAnimal, Title: "Watch for laying", Moot: true},

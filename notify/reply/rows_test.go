@@ -13,15 +13,15 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// anything gives a field of a finding some value, in the range of what a keeper
-// may say and a little beyond.
+// anything sets a field of a finding to a random value, within the range a
+// keeper may use and slightly beyond.
 func anything(v reflect.Value, r *rand.Rand) {
 	switch v.Kind() {
 	case reflect.Pointer:
 		v.Set(reflect.New(v.Type().Elem()))
 		anything(v.Elem(), r)
 	case reflect.Int:
-		v.SetInt(int64(r.IntN(40) - 1)) // -1 is uncounted
+		v.SetInt(int64(r.IntN(40) - 1)) // -1 means not counted
 	case reflect.Float64:
 		v.SetFloat(float64(r.IntN(4000)) / 100)
 	case reflect.Bool:
@@ -42,7 +42,7 @@ func anything(v reflect.Value, r *rand.Rand) {
 	}
 }
 
-// fieldOf returns the field of g that a row is about.
+// fieldOf returns the field of g for a row.
 func fieldOf(g *finding.Values, row *finding.Row) reflect.Value {
 	v := reflect.ValueOf(g).Elem()
 	for i := range v.NumField() {
@@ -53,8 +53,8 @@ func fieldOf(g *finding.Values, row *finding.Row) reflect.Value {
 	panic("no field for " + row.Key())
 }
 
-// TestEveryRowReadsBack: what a row writes as a command is read as the same
-// values, or refused, and is said back in words.
+// TestEveryRowReadsBack: the command that a row writes must be read back as the
+// same values, or be refused, and must have a description in words.
 func TestEveryRowReadsBack(t *testing.T) {
 	r := rand.New(rand.NewPCG(20, 27))
 	for i := range finding.All {
@@ -69,7 +69,8 @@ func TestEveryRowReadsBack(t *testing.T) {
 			if !row.In(&g) {
 				continue
 			}
-			// Whatever else the words of this row tell.
+			// Sometimes set the fields of other rows that this row's words can
+			// give too.
 			for k := range finding.All {
 				if part := &finding.All[k]; part != row && r.IntN(2) == 0 {
 					with := g
@@ -112,8 +113,9 @@ func TestEveryRowReadsBack(t *testing.T) {
 	}
 }
 
-// TestEveryExampleIsUnderstood: a verb with its example is a finding that fits
-// some record, and a verb without its number is answered with the example.
+// TestEveryExampleIsUnderstood: a verb with its example must be a finding that
+// fits some record. A verb without its number must be answered with the
+// example.
 func TestEveryExampleIsUnderstood(t *testing.T) {
 	for i := range finding.All {
 		row := &finding.All[i]
@@ -145,9 +147,9 @@ func TestEveryExampleIsUnderstood(t *testing.T) {
 	}
 }
 
-// TestARecordNamedAsAVerb: books that had an enclosure "shed" before there was
-// such a finding are answered as before.
-func TestARecordNamedAsAVerb(t *testing.T) {
+// TestARecordNamedAsAVerb: books may have an enclosure "shed" from before the
+// finding "shed" existed. Answers about it must work as before.
+func TestRecordNamedLikeVerb(t *testing.T) {
 	books := func(id string) (Target, bool) {
 		if strings.EqualFold(id, "shed") {
 			return Target{ID: "shed", Scope: husbandry.OfEnclosure}, true

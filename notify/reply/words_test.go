@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// Every weekday is understood by its name and by the first three letters of
-// it, and no word stands for a weekday whose name it does not begin.
+// Every weekday is understood by its name and by the first three letters. No
+// word means a weekday unless the weekday's name begins with it.
 func TestWeekdaysByNameAndShort(t *testing.T) {
 	for d := time.Sunday; d <= time.Saturday; d++ {
 		name := strings.ToLower(d.String())
@@ -25,8 +25,8 @@ func TestWeekdaysByNameAndShort(t *testing.T) {
 	}
 }
 
-// Numbers may be written out as far as twenty: what follows one another in
-// words follows one another in figures.
+// Numbers may be written in words up to twenty. Consecutive words must mean
+// consecutive numbers.
 func TestNumbersInWords(t *testing.T) {
 	words := strings.Fields("one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen twenty")
 	for i, word := range words {
@@ -40,9 +40,9 @@ func TestNumbersInWords(t *testing.T) {
 	}
 }
 
-// Each quantity of a reply is taken up to the largest that can be meant, and
-// refused above it, since a slip of the decimal point is a likelier reason.
-func TestTheLargestQuantities(t *testing.T) {
+// Each quantity of a reply is accepted up to the largest plausible value. A
+// larger value is refused, because a misplaced decimal point is more likely.
+func TestLargestQuantities(t *testing.T) {
 	for _, c := range []struct{ words, taken, refused string }{
 		{"a UV index stronger than under any sun that lizards bask in", "13 uvi 30", "13 uvi 30.01"},
 		{"the number of a task", "done 9999", "done 10000"},

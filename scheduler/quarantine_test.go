@@ -367,6 +367,30 @@ func TestSamplesLampsAndWeighings(t *testing.T) {
 		expect(t, b.plan("05-12", 200).of("drill"), "upcoming 10-31 keeper/power-cut-drill/after-2027-05-02")
 		expect(t, b.plan("05-12", 100).of("south/thermometer"), "upcoming 07-31 south/thermometer-check/after-2027-05-02")
 	})
+	t.Run("the scale every month, a week early or late", func(t *testing.T) {
+		b := kept(t, nursery).done("05-02", "keeper/scale-check/first")
+		checks := b.plan("05-12", 40).of("scale-check")
+		expect(t, checks, "upcoming 06-01 keeper/scale-check/after-2027-05-02")
+		if c := checks[0]; c.Earliest != day("05-25") || c.Latest != day("06-08") || c.Missed != husbandry.Stays {
+			t.Errorf("from %s to %s, %s when missed", c.Earliest, c.Latest, c.Missed)
+		}
+		b.done("06-05", "keeper/scale-check/after-2027-05-02")
+		expect(t, b.plan("06-06", 40).of("scale-check"), "upcoming 07-05 keeper/scale-check/after-2027-06-05")
+		b.undo("06-06", "keeper/scale-check/after-2027-05-02")
+		expect(t, b.plan("06-09", 5).of("scale-check"), "overdue 06-01 keeper/scale-check/after-2027-05-02")
+	})
+	t.Run("without animals and clutches: no scale and no drill, but papers and the keeper's own routines", func(t *testing.T) {
+		b := kept(t, "[[room]]\nid = \"south\"\n[[permit]]\nid = \"p1\"\nwords = \"Keeping permit\"\nexpires = 2027-07-01\n"+
+			"[[routine]]\nid = \"till\"\nkind = \"scale-check\"\ntitle = \"Check the scale of the shop\"\nsince_last = \"7 days\"\n")
+		plan := b.plan("05-12", 30)
+		plan.none(t, "keeper/scale-check")
+		plan.none(t, "keeper/power-cut-drill")
+		for _, part := range []string{"/till/", "permit-renewal"} {
+			if len(plan.of(part)) == 0 {
+				t.Errorf("%s is not asked for", part)
+			}
+		}
+	})
 	t.Run("a routine for animals in quarantine", func(t *testing.T) {
 		b := kept(t, nursery+newcomer+"[[routine]]\nid = \"hide\"\nkind = \"own\"\nscope = \"animal\"\ntitle = \"Look under the hide\"\nfor = { states = [\"quarantine\"] }\nevery = \"1 day\"\nfrom = 2027-01-01\nmissed = \"lapses\"\n")
 		expect(t, b.plan("05-10", 0).of("/hide/"), "due 05-10 N/hide/2027-05-10")

@@ -614,6 +614,7 @@ func TestCautionsStandWhereTheTaskStands(t *testing.T) {
 		"release":      {"both samples clean", "Disinfect"},
 		"permit":       {"local authority"},
 		"light-step":   {"dark", "Dry hands"},
+		"scale-check":  {"calibrate", "weigh again before"},
 		"mist":         {"lamps"},
 		"gut-load":     {"not for keeping a colony"},
 	}

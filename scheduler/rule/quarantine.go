@@ -27,9 +27,11 @@ const (
 
 // idleApart reports whether a routine has nothing to do because the animal is
 // in quarantine, which has faecal tests of its own, or because the books have
-// no animals yet.
+// neither animals nor clutches, so that nothing is weighed and no power cut
+// does harm. Routines that the keeper wrote, and papers, which follow an event,
+// are asked for all the same.
 func idleApart(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
-	if s.Scope == husbandry.OfKeeper && r.Origin == husbandry.Common && r.Kind == husbandry.Own {
+	if s.Scope == husbandry.OfKeeper && r.Origin == husbandry.Common && r.Cadence.Pattern != husbandry.Anchored {
 		return len(d.Animals)+len(d.Clutches) == 0
 	}
 	return r.Kind == husbandry.Faecal && r.Cadence.Pattern != husbandry.Anchored &&

@@ -43,6 +43,7 @@ const (
 	Release     Kind = "release"      // an animal may leave quarantine
 	Papers      Kind = "permit"       // a paper runs out
 	LightStep   Kind = "light-step"   // a room's lamps are to burn longer or shorter
+	ScaleCheck  Kind = "scale-check"  // weigh a known weight: does the scale still show it?
 	Order       Kind = "order"        // live food is running short
 	Cool        Kind = "cool"         // a step of the winter's cooling: the fast, or another temperature
 	Review      Kind = "review"       // a finding asks for a closer look
@@ -203,6 +204,7 @@ var kindRows = [...]kindRow{
 		asks: []FindingName{FindUVI}, sitter: SitterWaits, missed: Stays},
 	{kind: LampChange, scope: OfEnclosure, work: special, action: "Change the UVB lamp", join: byOf, name: "New lamps", noun: Noun{"lamp change", "changed"}, sitter: SitterWaits, missed: Stays},
 	{kind: LightStep, scope: OfRoom, work: special, action: "Set the lamps' timer", join: byColon, name: "Hours of light", noun: timeDone, sitter: SitterWaits, missed: Stays},
+	{kind: ScaleCheck, scope: OfKeeper, work: special, action: "Check the scale", join: byColon, name: "Check of the scale", noun: Noun{"check", "checked"}, sitter: SitterWaits, missed: Stays},
 	{kind: Order, scope: OfFeeder, work: special, join: byColon, noun: timeDone,
 		asks: []FindingName{FindOrdered}, sitter: SitterWaits, missed: Stays, byTelephone: true,
 		refuseOn: Refusal{"a routine of kind \"order\" can only be `off`", "what is ordered when follows from the [[feeder]] records"}},

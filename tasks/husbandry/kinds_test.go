@@ -16,7 +16,7 @@ import (
 func TestTheOrderOfKinds(t *testing.T) {
 	want := strings.Fields(`hatch-watch lay-watch review dig-eggs set-tub tub-check candle young-check first-feed gravid-check
 		pair cool quarantine faecal-test weigh gut-load water feed supplement mist nest-top-up clean
-		shed sexing label separate place release lamp-meter lamp-change light-step order permit own`)
+		shed sexing label separate place release lamp-meter lamp-change light-step scale-check order permit own`)
 	var got []string
 	for i, k := range Kinds() {
 		got = append(got, string(k))

@@ -90,6 +90,7 @@ var habits = []habit{
 	{routine: tasks.Unplanned, subjects: ids("small-crickets", "crickets"), part: husbandry.Morning, on: ago(1), since: daily, until: latest, found: counted(210, 460)},
 
 	{routine: "lamp-meter", subjects: ids("B1", "B2", "B3", "V1", "V2", "C1", "C2"), part: husbandry.Morning, on: ago(12), since: paper, until: latest},
+	{routine: "scale-check", subjects: ids(tasks.TheKeeper), part: husbandry.Morning, on: ago(13), since: paper, until: latest},
 	{routine: "faecal-stock", subjects: ids("A1"), part: husbandry.Morning, on: ago(17), since: paper, until: latest},
 
 	{routine: "weigh-adult", subjects: ids("F01", "F02", "M01", "M02", "F03", "F04", "M03", "M04", "F05", "F06", "G03", "F07"), part: husbandry.Evening,

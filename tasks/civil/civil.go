@@ -1,15 +1,15 @@
-// Package civil has dates without zones or clocks, and the one bridge from
-// them to instants.
+// Package civil has dates without zones or clocks, and the only conversions
+// between dates and instants.
 //
-// Husbandry happens on days: a box is topped up on the 12th, eggs have lain
-// for 41 days. A [Date] is such a day and nothing else, so a clock change can
-// neither lengthen nor lose one. Where a moment is needed (the digest leaves
-// at half past six) [Date.At] finds it; where a moment has to become a day,
-// [Of] does. No other package may do either with the time package alone:
-// time.Date answers with the day before when a zone's midnight does not exist
-// (Azores, Santiago), and adding 24 hours is not adding a day.
+// Husbandry happens on days: a box is topped up on the 12th, eggs have lain for
+// 41 days. A [Date] is such a day and nothing else, so a clock change can
+// neither lengthen nor lose a day. [Date.At] finds the instant of a time on a
+// date (the digest leaves at half past six). [Of] finds the date of an instant.
+// No other package may convert with the time package alone: time.Date returns
+// the day before if a zone has no midnight on a day (Azores, Santiago), and
+// adding 24 hours is not adding a day.
 //
-// The package reads no clock and loads no zone; both are handed in.
+// The package reads no clock and loads no zone; callers pass both in.
 package civil
 
 import (
@@ -17,32 +17,34 @@ import (
 	"time"
 )
 
-// Date is one day of the proleptic Gregorian calendar. The zero Date is "no
+// Date is one day of the proleptic Gregorian calendar. The zero Date means "no
 // date"; test for it with IsZero. Dates are comparable with ==, may be map
 // keys, and cover the years 1 to 9999.
 type Date struct {
-	// n is days since 1969-12-31, so that the zero value is free to mean
-	// "no date"; 1969-12-31 itself cannot be held, which no record needs.
+	// n is the number of days since 1969-12-31, so that the zero value can mean
+	// "no date". The date 1969-12-31 itself cannot be represented; no record
+	// needs it.
 	n int32
 }
 
 const secondsPerDay = 24 * 60 * 60
 
-// New returns the date with the given year, month and day; like time.Date it
-// carries overflowing months and days over. Use [Parse] for foreign input.
+// New returns the date with the given year, month and day. Like time.Date it
+// carries overflowing months and days over. Use [Parse] for input from outside.
 func New(year int, month time.Month, day int) Date {
 	return fromDays(time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Unix() / secondsPerDay)
 }
 
 func fromDays(sinceEpoch int64) Date { return Date{int32(sinceEpoch + 1)} }
 
-// Of returns the day that t falls on in loc: what a wall calendar there shows.
+// Of returns the date of t in loc, as on a wall calendar there.
 func Of(t time.Time, loc *time.Location) Date {
 	y, m, d := t.In(loc).Date()
 	return New(y, m, d)
 }
 
-// Parse reads a date of the form 2027-05-12. Days that do not exist are errors.
+// Parse reads a date of the form 2027-05-12. It returns an error for a day that
+// does not exist.
 func Parse(s string) (Date, error) {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil || t.Year() < 1 {
@@ -51,8 +53,8 @@ func Parse(s string) (Date, error) {
 	return New(t.Date()), nil
 }
 
-// MustParse is Parse for dates written in the program and its tests; it
-// panics where Parse returns an error.
+// MustParse is Parse for dates written in the program and its tests. It panics
+// if Parse returns an error.
 func MustParse(s string) Date {
 	d, err := Parse(s)
 	if err != nil {
@@ -81,7 +83,7 @@ func (d Date) Weekday() time.Weekday { return d.utc().Weekday() }
 // YearDay returns the day of the year of d, 1 to 366.
 func (d Date) YearDay() int { return d.utc().YearDay() }
 
-// AddDays returns the date n days later, or earlier where n is negative.
+// AddDays returns the date n days later, or earlier if n is negative.
 func (d Date) AddDays(n int) Date { return Date{d.n + int32(n)} }
 
 // AddMonths returns the same day of the month n months later, clamped to the
@@ -112,7 +114,7 @@ func (d Date) Compare(e Date) int {
 	return 0
 }
 
-// Max returns the later of d and e; "no date" is earlier than any date.
+// Max returns the later of d and e. "No date" is earlier than any date.
 func Max(d, e Date) Date {
 	if d.IsZero() || (!e.IsZero() && e.After(d)) {
 		return e
@@ -120,8 +122,8 @@ func Max(d, e Date) Date {
 	return d
 }
 
-// Min returns the earlier of d and e, either of which may be "no date", which
-// then does not count.
+// Min returns the earlier of d and e. If one of them is "no date", it returns
+// the other.
 func Min(d, e Date) Date {
 	if d.IsZero() || (!e.IsZero() && e.Before(d)) {
 		return e
@@ -137,14 +139,14 @@ func (d Date) String() string {
 	return d.utc().Format(time.DateOnly)
 }
 
-// Format renders d with a layout of the time package; only its date parts
-// make sense.
+// Format renders d with a layout of the time package. Only the date parts of
+// the layout make sense.
 func (d Date) Format(layout string) string { return d.utc().Format(layout) }
 
 // MarshalText writes d as String does.
 func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
 
-// UnmarshalText reads what MarshalText wrote.
+// UnmarshalText reads the form that MarshalText writes.
 func (d *Date) UnmarshalText(b []byte) error {
 	if len(b) == 0 {
 		*d = Date{}
@@ -173,23 +175,24 @@ func ParseTimeOfDay(s string) (TimeOfDay, error) {
 // String returns t as 06:30.
 func (t TimeOfDay) String() string { return fmt.Sprintf("%02d:%02d", int(t)/60, int(t)%60) }
 
-// At returns the first instant at which a wall clock in loc shows the time t
-// of the date d, or, where it never does, the first instant at which it shows
-// a later one. So a time inside a spring gap is the first instant after the
-// gap, a time that comes twice in autumn is its first occurrence, and a day
-// that the zone skipped begins with the next day that exists.
+// At returns the first instant at which a wall clock in loc shows the time t on
+// the date d. If the clock never shows it, At returns the first instant with a
+// later time. So a time inside a spring gap becomes the first instant after the
+// gap, a time that comes twice in autumn becomes its first occurrence, and a
+// day that the zone skipped begins with the next existing day.
 func (d Date) At(t TimeOfDay, loc *time.Location) time.Time {
 	wall := int64(d.n-1)*secondsPerDay + int64(t)*60
-	// No zone has ever been further than 16 hours from UTC, so a day and two
-	// hours before is before the sought instant whatever the offset.
+	// No zone has ever been further than 16 hours from UTC. So the search
+	// starts 26 hours earlier, before the wanted instant in any zone.
 	at := time.Unix(wall-26*60*60, 0).In(loc)
 	for {
 		_, offset := at.Zone()
 		begin, end := at.ZoneBounds()
 		if !end.IsZero() && !end.After(at) {
-			// The time package ends every year that a rule and no table
-			// describes after 365 days, and so finds an end that has passed
-			// on the last day of leap years (golang/go issue 81583).
+			// For years that a rule describes instead of a table, the time
+			// package ends each year after 365 days. So on the last day of a
+			// leap year the reported end is in the past (golang/go issue
+			// 81583).
 			end = time.Date(at.UTC().Year()+1, time.January, 1, 0, 0, 0, 0, time.UTC).In(loc)
 		}
 		candidate := wall - int64(offset)

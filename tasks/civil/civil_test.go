@@ -30,15 +30,15 @@ func timeOfDay(t *testing.T, s string) civil.TimeOfDay {
 	return at
 }
 
-// The hazards of real clocks, one heading for each sort. The instants are
-// those of the IANA time zone database, release 2026f (files europe, africa,
-// northamerica, southamerica, australasia, asia, antarctica), as zdump shows
-// them.
+// The hazards of real clocks, one heading for each sort. The instants come from
+// the IANA time zone database, release 2026f (files europe, africa,
+// northamerica, southamerica, australasia, asia, antarctica), as shown by
+// zdump.
 func TestAtOnDaysWhenClocksChange(t *testing.T) {
 	for _, c := range []struct {
 		name, zone, date, at string
 		want                 string // instant, UTC
-		day                  string // that the clock shows then; "" for the date
+		day                  string // the date on the clock at that instant; "" for the date asked about
 	}{
 		// Gap in the night.
 		{"Los Angeles, spring: before the gap", "America/Los_Angeles", "2026-03-08", "01:59", "2026-03-08T09:59:00Z", ""},
@@ -57,24 +57,24 @@ func TestAtOnDaysWhenClocksChange(t *testing.T) {
 		{"Casablanca, back to +00 for good: twice", "Africa/Casablanca", "2026-09-20", "01:30", "2026-09-20T00:30:00Z", ""},
 		{"Cairo, autumn: the last hour twice", "Africa/Cairo", "2026-10-29", "23:30", "2026-10-29T20:30:00Z", ""},
 
-		// Midnight that is missing.
+		// Missing midnight.
 		{"Cairo, spring", "Africa/Cairo", "2026-04-24", "00:00", "2026-04-23T22:00:00Z", ""},
 		{"Azores, spring", "Atlantic/Azores", "2026-03-29", "00:00", "2026-03-29T01:00:00Z", ""},
 		{"Santiago, spring", "America/Santiago", "2026-09-06", "00:00", "2026-09-06T04:00:00Z", ""},
 		{"Kathmandu, a quarter of an hour", "Asia/Kathmandu", "1986-01-01", "00:00", "1985-12-31T18:30:00Z", ""},
 
-		// Midnight that comes twice.
+		// Midnight twice.
 		{"Havana, autumn: a date begins twice", "America/Havana", "2027-11-07", "00:00", "2027-11-07T04:00:00Z", ""},
 		{"Havana, autumn: half past", "America/Havana", "2027-11-07", "00:30", "2027-11-07T04:30:00Z", ""},
 		{"Almaty, a leap day with an hour twice", "Asia/Almaty", "2024-02-29", "23:30", "2024-02-29T17:30:00Z", ""},
 		{"Almaty, the day after", "Asia/Almaty", "2024-03-01", "00:00", "2024-02-29T19:00:00Z", ""},
 
-		// A day that is missing.
+		// Missing day.
 		{"Apia, the day before", "Pacific/Apia", "2011-12-29", "07:00", "2011-12-29T17:00:00Z", ""},
 		{"Apia, the missing day", "Pacific/Apia", "2011-12-30", "07:00", "2011-12-30T10:00:00Z", "2011-12-31"},
 		{"Apia, the day after", "Pacific/Apia", "2011-12-31", "07:00", "2011-12-30T17:00:00Z", ""},
 
-		// New law, which old zone data does not know.
+		// New laws, unknown to old zone data.
 		{"Vancouver, no more autumn", "America/Vancouver", "2026-11-01", "01:30", "2026-11-01T08:30:00Z", ""},
 		{"Vancouver, the morning after", "America/Vancouver", "2026-11-02", "06:30", "2026-11-02T13:30:00Z", ""},
 		{"Havana, no autumn in 2026", "America/Havana", "2026-11-02", "06:30", "2026-11-02T10:30:00Z", ""},
@@ -103,8 +103,8 @@ func TestAtOnDaysWhenClocksChange(t *testing.T) {
 	}
 }
 
-// The second run of an hour that comes twice is the same day as the first.
-func TestOfInARepeatedHour(t *testing.T) {
+// In an hour that comes twice, both runs belong to the same date.
+func TestBothRunsOfARepeatedHourAreOneDate(t *testing.T) {
 	for _, c := range []struct{ zone, instant, want string }{
 		{"Africa/Cairo", "2026-10-29T20:30:00Z", "2026-10-29"},
 		{"Africa/Cairo", "2026-10-29T21:30:00Z", "2026-10-29"},
@@ -142,7 +142,7 @@ func TestAddMonthsClampsToTheEnd(t *testing.T) {
 		{"2027-12-15", 1, "2028-01-15"},
 		{"2027-01-15", -1, "2026-12-15"},
 		{"2027-06-30", 0, "2027-06-30"},
-		{"2096-02-29", 48, "2100-02-28"}, // 2100 is no leap year
+		{"2096-02-29", 48, "2100-02-28"}, // 2100 is not a leap year
 	} {
 		if got := civil.MustParse(c.from).AddMonths(c.months).String(); got != c.want {
 			t.Errorf("%s and %d months is %s, want %s", c.from, c.months, got, c.want)
@@ -151,8 +151,8 @@ func TestAddMonthsClampsToTheEnd(t *testing.T) {
 }
 
 func TestLeapDays(t *testing.T) {
-	// The Gregorian rule (ISO 8601:2004, 3.2.1): every fourth year, but of
-	// the centuries only every fourth.
+	// The Gregorian rule (ISO 8601:2004, 3.2.1): every fourth year is a leap
+	// year, but of the centuries only every fourth.
 	for year, leap := range map[int]bool{1900: false, 2000: true, 2024: true, 2026: false, 2028: true, 2100: false, 2400: true} {
 		day := civil.New(year, time.February, 29)
 		if (day.Month() == time.February) != leap {
@@ -224,7 +224,7 @@ func TestNoDate(t *testing.T) {
 	}
 }
 
-// dates are the days of a keeper's records, and then some.
+// dates draws a day from a range a little larger than a keeper's records.
 func dates() *rapid.Generator[civil.Date] {
 	first, last := civil.MustParse("1973-01-01"), civil.MustParse("2099-12-31")
 	return rapid.Custom(func(t *rapid.T) civil.Date {
@@ -232,8 +232,8 @@ func dates() *rapid.Generator[civil.Date] {
 	})
 }
 
-// The calendar of the time package in UTC, where nothing is ever missing, is
-// the reference for arithmetic.
+// The reference for arithmetic is the calendar of the time package in UTC,
+// which has no gaps.
 func TestArithmeticAgreesWithTheTimePackage(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		d := dates().Draw(t, "d")
@@ -266,14 +266,14 @@ func TestArithmeticAgreesWithTheTimePackage(t *testing.T) {
 
 func sign(n int) int { return min(max(n, -1), 1) }
 
-// hazardous are the zones of the table above.
+// hazardous lists the zones of the table above.
 var hazardous = []string{
 	"America/Los_Angeles", "Europe/London", "Australia/Lord_Howe", "Pacific/Apia", "Africa/Cairo", "Africa/Casablanca", "Atlantic/Azores",
 	"America/Santiago", "America/Havana", "Antarctica/Troll", "America/Vancouver", "Asia/Almaty", "Asia/Kathmandu", "America/Scoresbysund", "Asia/Tehran",
 }
 
 // watch finds the instant that At promises by looking at the clock every
-// minute. It reports whether the clock ever shows the time t of d.
+// minute. It reports whether the clock ever shows the time t on d.
 func watch(d civil.Date, t civil.TimeOfDay, loc *time.Location) (instant time.Time, shown bool) {
 	wanted := d.String() + " " + t.String()
 	start := time.Date(d.Year(), d.Month(), d.Day(), 0, 0, 0, 0, time.UTC).Add(-30 * time.Hour)
@@ -290,12 +290,12 @@ func watch(d civil.Date, t civil.TimeOfDay, loc *time.Location) (instant time.Ti
 	return later, false
 }
 
-func TestAtIsWhatAWatchedClockShows(t *testing.T) {
+func TestAtAgreesWithAWatchedClock(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		zone := rapid.SampledFrom(hazardous).Draw(t, "zone")
 		loc := location(t, zone)
 		d := dates().Draw(t, "d")
-		// A change of clocks is near half of the days tried.
+		// Half of the dates drawn are near a clock change.
 		if rapid.Bool().Draw(t, "near a change") {
 			if _, end := d.At(0, loc).ZoneBounds(); !end.IsZero() {
 				d = civil.Of(end, loc).AddDays(rapid.IntRange(-1, 1).Draw(t, "off"))
@@ -313,8 +313,8 @@ func TestAtIsWhatAWatchedClockShows(t *testing.T) {
 	})
 }
 
-// The years that zone data describe by a rule, from 2038 on, are where the time
-// package errs about when the last day of a leap year ends.
+// In years described by a rule (from 2038 on), the time package is wrong about
+// the end of the last day of a leap year.
 func TestAtAtTheEndOfEveryYear(t *testing.T) {
 	for _, zone := range hazardous {
 		loc := location(t, zone)

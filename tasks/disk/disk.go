@@ -1,21 +1,21 @@
-// Package disk writes files so that they outlive a crash.
+// Package disk writes files so that they survive a crash.
 //
-// Everything the program stores goes through a [Files]: [Files.WriteFile] for
-// a whole file, [Files.Append] for a line at the end of one, [LoadJSON] and
-// [Files.WriteJSON] for small state. Each returns only when the bytes, the
-// name and the folders above it are on the disk, and leaves the old state or
-// the new one behind, never something between. [Acquire] keeps a second
-// program from writing at the same time.
+// The program stores everything through a [Files]: [Files.WriteFile] for a
+// whole file, [Files.Append] for a line at the end of a file, [LoadJSON] and
+// [Files.WriteJSON] for small state. Each returns only after the bytes, the
+// name and the folders above are on the disk. A crash leaves either the old
+// state or the new state, never a mixture. [Acquire] prevents a second program
+// from writing at the same time.
 //
-// An error of fsync means that nobody knows what the disk holds: the kernel
+// After an error of fsync the content of the disk is unknown: the kernel
 // forgets the failed pages, so a second fsync would succeed without having
 // written anything (Rebello et al. 2020, "Can Applications Recover from fsync
 // Failures?", USENIX ATC). Such errors match [ErrLost], and nothing here tries
 // again.
 //
-// Reading is left to package os; only what reads state as JSON is here. All
-// changes pass through the small [Ops], so that a test can stop the program
-// after any one of them; disktest does.
+// Package os does the reading; only state in JSON is read here. All changes
+// pass through the small interface [Ops], so that a test can stop the program
+// after each operation; disktest does that.
 package disk
 
 import (
@@ -31,8 +31,7 @@ import (
 	"time"
 )
 
-// Ops are the operations that change a disk, and nothing more. [System] is
-// the real one.
+// Ops has exactly the operations that change a disk. [System] is the real one.
 type Ops interface {
 	OpenFile(name string, flag int, perm fs.FileMode) (File, error)
 	Mkdir(name string, perm fs.FileMode) error
@@ -42,7 +41,7 @@ type Ops interface {
 	SyncDir(name string) error
 }
 
-// File is an open file, as far as writing needs one.
+// File is an open file, with the methods that writing needs.
 type File interface {
 	Write(b []byte) (int, error)
 	Truncate(size int64) error
@@ -52,7 +51,7 @@ type File interface {
 	Close() error
 }
 
-// Files does the program's writing. The zero value writes to the real disk.
+// Files writes the program's files. The zero value writes to the real disk.
 type Files struct {
 	Ops Ops // nil: System
 }
@@ -64,35 +63,35 @@ func (f Files) ops() Ops {
 	return f.Ops
 }
 
-// ErrLost is what errors match (errors.Is) after which nobody knows what the
-// disk holds. The file must be read anew before anything is written to it.
+// ErrLost marks an error (errors.Is) after which the content of the disk is
+// unknown. Read the file again before writing to it.
 var ErrLost = errors.New("what the disk now holds is not known; check it, and start again")
 
 func lost(doing string, err error) error {
 	return fmt.Errorf("%s: %w (%w)", doing, err, ErrLost)
 }
 
-// tempSuffix ends the names of files in the making. They begin with a dot, so
-// that neither the books' *.toml nor a Maildir takes one for its own.
+// tempSuffix ends the names of temporary files. The names begin with a dot, so
+// that neither the books' *.toml nor a Maildir includes them.
 const tempSuffix = ".nestround-part"
 
-// leftoverAge is how much older than a new file in the making another one of
-// the same target must be to count as left over from a crash.
+// leftoverAge is the age difference to a new temporary file at which an older
+// one for the same target counts as left over from a crash.
 const leftoverAge = time.Hour
 
 func tempName(target string) string {
 	base := filepath.Base(target)
-	if len(base) > 200 { // names end at 255 bytes on common file systems
+	if len(base) > 200 { // common file systems limit names to 255 bytes
 		base = base[:200]
 	}
 	return filepath.Join(filepath.Dir(target), "."+base+"."+rand.Text()[:10]+tempSuffix)
 }
 
-// WriteFile gives path the content data, whole or not at all. Missing folders
-// are made. A file that exists keeps its mode, a new one gets perm (less the
-// umask); where path is a symbolic link, the file it points to is replaced and
-// the link stays. On an error the old content is untouched, unless the error
-// matches [ErrLost]: then either content may be what the disk holds.
+// WriteFile replaces the content of path by data, completely or not at all. It
+// makes missing folders. An existing file keeps its mode, a new file gets perm
+// (less the umask). If path is a symbolic link, WriteFile replaces the target
+// and keeps the link. After an error the old content is unchanged, unless the
+// error matches [ErrLost]: then the disk may hold either content.
 func (f Files) WriteFile(path string, data []byte, perm fs.FileMode) (err error) {
 	target, err := follow(path)
 	if err != nil {
@@ -125,9 +124,9 @@ func (f Files) WriteFile(path string, data []byte, perm fs.FileMode) (err error)
 		if open {
 			t.Close()
 		}
-		f.ops().Remove(temp) // the error that brought us here is the one to report
+		f.ops().Remove(temp) // report the first error, not one of Remove
 	}()
-	if old != nil { // the umask may have taken something away
+	if old != nil { // the umask may have removed bits
 		if err := t.Chmod(perm); err != nil {
 			return fmt.Errorf("write %q: %w", path, err)
 		}
@@ -135,9 +134,9 @@ func (f Files) WriteFile(path string, data []byte, perm fs.FileMode) (err error)
 	if _, err := t.Write(data); err != nil {
 		return fmt.Errorf("write %q: %w", path, err)
 	}
-	// Without this the rename may reach the disk before the content does, and
-	// a power cut leaves an empty file under the good name. If it fails, the
-	// new file is thrown away and the old one has not been touched.
+	// Sync first. Otherwise the rename may reach the disk before the content,
+	// and a power cut would leave an empty file under the final name. If Sync
+	// fails, the new file is removed and the old file is unchanged.
 	if err := t.Sync(); err != nil {
 		return fmt.Errorf("write %q: %w", path, err)
 	}
@@ -152,7 +151,7 @@ func (f Files) WriteFile(path string, data []byte, perm fs.FileMode) (err error)
 	if err := f.ops().Rename(temp, target); err != nil {
 		return fmt.Errorf("write %q: %w", path, err)
 	}
-	temp = "" // it has its name; what fails from here on does not undo that
+	temp = "" // the file has its final name; a later failure does not undo that
 	if serr := f.ops().SyncDir(dir); serr != nil {
 		return lost(fmt.Sprintf("write %q", path), serr)
 	}
@@ -160,13 +159,13 @@ func (f Files) WriteFile(path string, data []byte, perm fs.FileMode) (err error)
 	return nil
 }
 
-// follow returns the path of the file that path means, which need not exist,
-// through any symbolic links.
+// follow resolves symbolic links and returns the path of the target, which need
+// not exist.
 func follow(path string) (string, error) {
-	for range 40 { // as many as Linux follows
-		// The folder's own links first, and by the file system: package
-		// filepath would take ".." for the name before it, which may be a link
-		// to elsewhere.
+	for range 40 { // the limit of Linux
+		// Resolve links in the folder first, by the file system: package
+		// filepath would resolve ".." by the preceding name, which may be a
+		// link.
 		dir, base := filepath.Split(path)
 		dir, err := filepath.EvalSymlinks(cmp.Or(dir, "."))
 		if errors.Is(err, fs.ErrNotExist) {
@@ -198,8 +197,7 @@ func follow(path string) (string, error) {
 	return "", errors.New("too many symbolic links")
 }
 
-// MkdirAll makes the folder dir and those above it where they are missing,
-// durably.
+// MkdirAll makes the folder dir and its missing parents, durably.
 func (f Files) MkdirAll(dir string, perm fs.FileMode) error {
 	parent := filepath.Dir(filepath.Clean(dir))
 	st, err := os.Stat(dir)
@@ -207,13 +205,14 @@ func (f Files) MkdirAll(dir string, perm fs.FileMode) error {
 		if !st.IsDir() {
 			return fmt.Errorf("make folder %q: there is a file of that name", dir)
 		}
-		// Whoever made it may have been killed before its name was synced. Not
-		// if it holds anything: that comes after.
+		// The program that made the folder may have been killed before syncing
+		// its name. A folder with content needs no sync, because content is
+		// written after the sync.
 		if empty, err := isEmpty(dir); err != nil || !empty {
 			return err
 		}
 		err := f.ops().SyncDir(parent)
-		if err != nil && !errors.Is(err, fs.ErrPermission) { // then it was not us
+		if err != nil && !errors.Is(err, fs.ErrPermission) { // without permission this program cannot have made it
 			return lost(fmt.Sprintf("make folder %q", dir), err)
 		}
 		return nil
@@ -230,7 +229,7 @@ func (f Files) MkdirAll(dir string, perm fs.FileMode) error {
 		return fmt.Errorf("make folder %q: %w", dir, err)
 	}
 	if err := f.ops().SyncDir(parent); err != nil {
-		f.ops().Remove(dir) // so that it is made anew, not synced again
+		f.ops().Remove(dir) // so that the next call makes it again, instead of syncing again
 		return lost(fmt.Sprintf("make folder %q", dir), err)
 	}
 	return nil
@@ -252,18 +251,18 @@ func isEmpty(dir string) (bool, error) {
 	return false, nil
 }
 
-// Append adds data to the end of path, which is made with perm where it is
-// missing and must be size bytes long; the folder must exist. On an error the
-// file is as it was, unless the error matches [ErrLost].
+// Append adds data to the end of path, which must be size bytes long. A missing
+// file is made with perm; the folder must exist. After an error the file is as
+// before, unless the error matches [ErrLost].
 //
-// A power cut, or the end of the program, may leave a part of data behind; who
-// reads the file has to know a whole record from a torn one.
+// A crash or a power cut may leave a part of data behind. The reader must be
+// able to tell a whole record from a torn one.
 func (f Files) Append(path string, size int64, data []byte, perm fs.FileMode) error {
 	a, err := f.ops().OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, perm)
 	if err != nil {
 		return fmt.Errorf("add to %q: %w", path, err)
 	}
-	defer a.Close() // everything that can fail has been asked by then: Sync came before
+	defer a.Close() // Sync has reported all errors before
 	st, err := a.Stat()
 	if err != nil {
 		return fmt.Errorf("add to %q: %w", path, err)
@@ -281,13 +280,13 @@ func (f Files) Append(path string, size int64, data []byte, perm fs.FileMode) er
 		return fmt.Errorf("add to %q: %w", path, err)
 	}
 	if err := a.Sync(); err != nil {
-		// The bytes may be readable and yet not on the disk. Taking them back
-		// is the best that can be done, and may fail like the rest.
+		// The bytes may be readable but not on the disk. Remove them as far as
+		// possible; that may fail, too.
 		a.Truncate(size)
 		return lost(fmt.Sprintf("add to %q", path), err)
 	}
-	// Also where the file was there before: whoever made it may have been
-	// killed before its name was synced.
+	// Sync the name of an existing file, too: the program that made the file
+	// may have been killed before.
 	if err := f.ops().SyncDir(filepath.Dir(path)); err != nil {
 		a.Truncate(size)
 		return lost(fmt.Sprintf("add to %q", path), err)
@@ -295,8 +294,8 @@ func (f Files) Append(path string, size int64, data []byte, perm fs.FileMode) er
 	return nil
 }
 
-// Sync makes durable what another process wrote to the file at path and may not
-// have synced before it ended.
+// Sync makes the file at path durable. Another process may have written it and
+// ended before syncing.
 func (f Files) Sync(path string) error {
 	t, err := f.ops().OpenFile(path, os.O_WRONLY, 0)
 	if err != nil {
@@ -312,7 +311,7 @@ func (f Files) Sync(path string) error {
 	return nil
 }
 
-// Truncate cuts path off at size bytes, durably.
+// Truncate shortens path to size bytes, durably.
 func (f Files) Truncate(path string, size int64) error {
 	t, err := f.ops().OpenFile(path, os.O_WRONLY, 0)
 	if err != nil {
@@ -328,13 +327,14 @@ func (f Files) Truncate(path string, size int64) error {
 	return nil
 }
 
-// Rename gives a file another name in the same or another existing folder of
-// the same disk, durably; a file of that name is replaced.
+// Rename renames a file durably, within a folder or to another existing folder
+// of the same disk. It replaces an existing file.
 func (f Files) Rename(from, to string) error {
 	if err := f.ops().Rename(from, to); err != nil {
 		return fmt.Errorf("rename %q to %q: %w", from, to, err)
 	}
-	// The new name first: in between, the file has two names rather than none.
+	// Sync the folder of the new name first: a crash in between leaves two
+	// names instead of none.
 	dirs := []string{filepath.Dir(to)}
 	if d := filepath.Dir(from); d != dirs[0] {
 		dirs = append(dirs, d)
@@ -347,7 +347,7 @@ func (f Files) Rename(from, to string) error {
 	return nil
 }
 
-// Remove removes a file, durably. It is no error if there is none.
+// Remove removes a file, durably. A missing file is not an error.
 func (f Files) Remove(path string) error {
 	err := f.ops().Remove(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -362,15 +362,15 @@ func (f Files) Remove(path string) error {
 	return nil
 }
 
-// Clean removes what a crash left in dir of files in the making. Nobody else
-// may be writing there: call it with the lock held. [Files.WriteFile] itself
-// clears away such leftovers of its own target that are an hour old.
+// Clean removes temporary files that a crash left in dir. Nobody else may be
+// writing there, so hold the lock. [Files.WriteFile] itself removes such
+// leftovers of its own target after an hour.
 func (f Files) Clean(dir string) error {
 	return f.sweep(dir, ".", time.Time{})
 }
 
-// sweep removes files in the making whose names begin with prefix and that
-// were last written before the given time, or whenever where it is zero.
+// sweep removes temporary files with names that begin with prefix. If before is
+// not zero, it removes only files last written before that time.
 func (f Files) sweep(dir, prefix string, before time.Time) error {
 	names, err := os.ReadDir(dir)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -396,8 +396,8 @@ func (f Files) sweep(dir, prefix string, before time.Time) error {
 	return nil
 }
 
-// SetAside renames a file that cannot be used to path.<word>-1, or the next
-// number that is free, and returns that name. It deletes nothing.
+// SetAside renames an unusable file to path.<word>-1, or the next free number,
+// and returns the new name. It deletes nothing.
 func (f Files) SetAside(path, word string) (string, error) {
 	to, err := FreeName(path, word)
 	if err != nil {
@@ -406,8 +406,8 @@ func (f Files) SetAside(path, word string) (string, error) {
 	return to, f.Rename(path, to)
 }
 
-// FreeName returns the first of path.<word>-1, path.<word>-2 and so on that no
-// file has.
+// FreeName returns the first free name among path.<word>-1, path.<word>-2 and
+// so on.
 func FreeName(path, word string) (string, error) {
 	for n := 1; ; n++ {
 		name := fmt.Sprintf("%s.%s-%d", path, word, n)

@@ -36,7 +36,7 @@ func read(t *testing.T, path string) string {
 	return string(b)
 }
 
-// list returns the names below dir, sorted, folders left out.
+// list returns the names of the files below dir, sorted.
 func list(t *testing.T, dir string) []string {
 	t.Helper()
 	var names []string
@@ -174,9 +174,9 @@ func TestWriteFile(t *testing.T) {
 	})
 }
 
-// TestCrash ends the program at every operation of every kind of change, in
-// every way, and looks at what a restart finds.
-func TestCrash(t *testing.T) {
+// TestEveryCrashLeavesTheOldOrTheNewState stops the program at every operation of every kind of change, with
+// every kind of crash, and checks the files that a restart finds.
+func TestEveryCrashLeavesTheOldOrTheNewState(t *testing.T) {
 	old, fresh := "old content\n", strings.Repeat("new content\n", 1000)
 	either := func(path string, want ...string) func(*testing.T, string, bool) {
 		return func(t *testing.T, root string, done bool) {
@@ -292,9 +292,9 @@ func TestCrash(t *testing.T) {
 	}
 }
 
-// TestKilledThenPowerCut: what a killed program left unsynced must not be taken
-// for durable by the next.
-func TestKilledThenPowerCut(t *testing.T) {
+// A killed program leaves unsynced bytes. The next program must not treat them
+// as durable.
+func TestUnsyncedBytesOfAKilledProgramAreNotDurable(t *testing.T) {
 	for k, more := 1, true; more; k++ {
 		root := t.TempDir()
 		path := filepath.Join(root, "state", "digests", "K7Q2")
@@ -324,9 +324,9 @@ func TestKilledThenPowerCut(t *testing.T) {
 	}
 }
 
-// TestFaults lets every operation of a WriteFile and an Append fail once, with
-// a full disk and with a broken one, while the program goes on.
-func TestFaults(t *testing.T) {
+// TestFailedOperationsLeaveTheOldState makes every operation of a WriteFile and an Append fail once, on a
+// full disk and on a broken disk. The program continues.
+func TestFailedOperationsLeaveTheOldState(t *testing.T) {
 	for _, fault := range []error{syscall.ENOSPC, syscall.EIO} {
 		t.Run("replace/"+fault.Error(), func(t *testing.T) {
 			for k, more := 1, true; more; k++ {
@@ -398,7 +398,7 @@ func TestFaults(t *testing.T) {
 	}
 }
 
-func TestFolderNotSynced(t *testing.T) {
+func TestAFolderThatCannotBeSyncedIsRemoved(t *testing.T) {
 	root := t.TempDir()
 	dir := filepath.Join(root, "state", "outbox")
 	for k := 2; k <= 4; k += 2 { // mkdir, syncdir, mkdir, syncdir
@@ -412,7 +412,7 @@ func TestFolderNotSynced(t *testing.T) {
 		}
 		os.RemoveAll(filepath.Join(root, "state"))
 	}
-	// A folder of the keeper's own is never taken away.
+	// A folder of the keeper's own is never removed.
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		t.Fatal(err)
 	}
@@ -426,7 +426,7 @@ func TestFolderNotSynced(t *testing.T) {
 	}
 }
 
-func TestAppendMindsOthers(t *testing.T) {
+func TestAppendDetectsOtherWriters(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "a")
 	write(t, path, "one\n", 0o644)
 	if err := (disk.Files{}).Append(path, 3, []byte("two\n"), 0o644); err == nil {
@@ -513,9 +513,9 @@ func TestLock(t *testing.T) {
 	}
 }
 
-// TestLockOfAnotherProcess starts this test again as the other program, and
-// ends it without giving it a chance to give the lock back.
-func TestLockOfAnotherProcess(t *testing.T) {
+// TestTheLockOfAKilledProcessIsReleased runs this test again as a second program, and kills
+// it so that it cannot release the lock.
+func TestTheLockOfAKilledProcessIsReleased(t *testing.T) {
 	if path := os.Getenv("NESTROUND_TEST_LOCK"); path != "" {
 		if _, err := (disk.Files{}).Acquire(path, 0); err != nil {
 			t.Fatal(err)
@@ -524,7 +524,7 @@ func TestLockOfAnotherProcess(t *testing.T) {
 		select {}
 	}
 	path := filepath.Join(t.TempDir(), "lock")
-	other := exec.Command(os.Args[0], "-test.run=^TestLockOfAnotherProcess$")
+	other := exec.Command(os.Args[0], "-test.run=^TestTheLockOfAKilledProcessIsReleased$")
 	other.Env = append(os.Environ(), "NESTROUND_TEST_LOCK="+path)
 	out, err := other.StdoutPipe()
 	if err != nil {

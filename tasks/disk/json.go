@@ -8,11 +8,11 @@ import (
 	"os"
 )
 
-// CorruptError says that a file of the program's own state is not what the
-// program wrote.
+// CorruptError says that a state file does not have the form that the program
+// writes.
 type CorruptError struct {
 	Path  string
-	Aside string // where it was put; "" when it is still in its place
+	Aside string // its new name after it was set aside; "" if it was not
 	Err   error  // what is wrong with it
 }
 
@@ -26,9 +26,9 @@ func (e *CorruptError) Error() string {
 
 func (e *CorruptError) Unwrap() error { return e.Err }
 
-// ReadJSON reads what [Files.WriteJSON] wrote, and changes nothing. A file
-// that is missing gives the zero T and no error; one that does not parse, the
-// zero T and a [*CorruptError].
+// ReadJSON reads a file of [Files.WriteJSON], and changes nothing. It returns
+// the zero T and no error for a missing file, and the zero T and a
+// [*CorruptError] for a file that does not parse.
 func ReadJSON[T any](path string) (T, error) {
 	var v, zero T
 	b, err := os.ReadFile(path)
@@ -44,9 +44,9 @@ func ReadJSON[T any](path string) (T, error) {
 	return v, nil
 }
 
-// LoadJSON is [ReadJSON] for the one who writes the file: a file that does not
-// parse is set aside, named in the report, and the caller goes on with the
-// zero T. Only err is a reason to stop.
+// LoadJSON is [ReadJSON] for the program that writes the file. It sets a file
+// that does not parse aside, names it in the report, and the caller continues
+// with the zero T. Stop only if err is not nil.
 func LoadJSON[T any](f Files, path string) (v T, report *CorruptError, err error) {
 	v, err = ReadJSON[T](path)
 	if !errors.As(err, &report) {
@@ -56,8 +56,8 @@ func LoadJSON[T any](f Files, path string) (v T, report *CorruptError, err error
 	return v, report, err
 }
 
-// WriteJSON stores v at path, indented, for the owner's eyes only: state holds
-// the tokens that replies are known by.
+// WriteJSON stores v at path, indented, readable by the owner only: state
+// contains the secret tokens that identify replies.
 func (f Files) WriteJSON(path string, v any) error {
 	b, err := json.MarshalIndent(v, "", "\t")
 	if err != nil {

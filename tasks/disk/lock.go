@@ -13,8 +13,8 @@ import (
 	"github.com/gofrs/flock"
 )
 
-// Lock is held by the one program that may write. The operating system takes
-// it back when the program ends, however it ends.
+// Lock is held by the only program that may write. The operating system
+// releases it when the program ends for any reason.
 type Lock struct {
 	flock *flock.Flock
 }
@@ -22,7 +22,7 @@ type Lock struct {
 // HeldError says that another program holds a lock.
 type HeldError struct {
 	Path string // of the lock
-	PID  int    // of the process that holds it; 0 when that is not known
+	PID  int    // of the process that holds the lock; 0 if not known
 }
 
 func (e *HeldError) Error() string {
@@ -32,13 +32,13 @@ func (e *HeldError) Error() string {
 	return fmt.Sprintf("another nestround (process %d) is writing these books", e.PID)
 }
 
-// lockPoll is how often a lock that somebody holds is asked for again.
+// lockPoll is the interval between attempts to get a held lock.
 const lockPoll = 20 * time.Millisecond
 
-// Acquire takes the lock kept in the file path, making the file and its
-// folder where they are missing. While somebody else holds it, also somebody
-// else in this process, Acquire asks again until wait has passed (0: not at
-// all) and then returns a [*HeldError].
+// Acquire takes the lock of the file path, and makes the file and its folder if
+// they are missing. If the lock is held, in another process or in this one,
+// Acquire tries again until wait has passed (0: only once) and then returns a
+// [*HeldError].
 func (f Files) Acquire(path string, wait time.Duration) (*Lock, error) {
 	if err := f.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		return nil, err
@@ -59,9 +59,9 @@ func (f Files) Acquire(path string, wait time.Duration) (*Lock, error) {
 	if !ok {
 		return nil, &HeldError{path, holder(path)}
 	}
-	// Who holds it is told for the message alone; the lock holds without it,
-	// so an error here (a full disk; Windows, which locks the bytes too) does
-	// not matter.
+	// The process number is only for the message of HeldError; the lock works
+	// without it. So an error here (a full disk; Windows, which locks the
+	// bytes, too) does not matter.
 	os.WriteFile(path, []byte(strconv.Itoa(os.Getpid())+"\n"), 0o600)
 	return &Lock{l}, nil
 }
@@ -78,10 +78,10 @@ func holder(path string) int {
 	return pid
 }
 
-// Release gives the lock back. The file stays: removing it would let two
-// programs hold locks on two files of one name.
+// Release releases the lock. It keeps the file: after removing it two programs
+// could hold locks on two files of the same name.
 func (l *Lock) Release() error {
-	os.Truncate(l.flock.Path(), 0) // nobody is named who no longer writes
+	os.Truncate(l.flock.Path(), 0) // remove the process number
 	if err := l.flock.Unlock(); err != nil {
 		return fmt.Errorf("unlock %q: %w", l.flock.Path(), err)
 	}

@@ -1,11 +1,11 @@
-// Package sample makes books of any size, with years of history, for
-// benchmarks and properties.
+// Package sample generates books of any size, with years of history, for
+// benchmarks and property tests.
 //
-// Start with [Make]. What it makes is plausible rather than true: three
-// species of our own rounding, a room for forty enclosures, a male and two
-// females in each, and a keeper who seldom forgets. The same arguments give
-// the same colony. Its keys are those that scheduler gives its tasks; it is no
-// part of the program.
+// Start with [Make]. The books are plausible, not real: three species with
+// rounded figures, a room for each forty enclosures, a male and two females in
+// each enclosure, and a keeper who seldom forgets a task. The same arguments
+// give the same colony. Its keys are the keys of the scheduler's tasks. The
+// program itself does not use this package.
 package sample
 
 import (
@@ -18,20 +18,20 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Colony is books with their history, as of a day.
+// Colony has generated books with their history, as of a day.
 type Colony struct {
 	Records *husbandry.Records
-	Entries []tasks.Entry // in order of time
+	Entries []tasks.Entry // sorted by time
 	On      civil.Date
 }
 
-// mostActs bounds what a colony's history says, as a keeper's is bounded: a
-// facility of 2,000 enclosures has some million marks in ten years, because
-// one "done" stands for a room. Where more would come together, the daily
-// marks of the oldest years are left out, and findings are kept.
+// mostActs is the most marks of a colony's history. A facility of 2,000
+// enclosures has about a million marks in ten years, because one "done" may
+// cover a room. Beyond the limit the daily marks of the oldest years are left
+// out, and findings are kept.
 const mostActs = 1_000_000
 
-// Make returns a colony of so many enclosures with so many years of history
+// Make returns a colony with this number of enclosures and years of history
 // before 15 June 2027.
 func Make(enclosures, years int, seed uint64) Colony {
 	m := &maker{
@@ -80,10 +80,10 @@ func (m *maker) say(day civil.Date, key tasks.Key, mark tasks.Verb, f *tasks.Fin
 }
 
 // Species returns the colony's care sheets. The durations of the wall lizard
-// are those of Ji & Braña 1999 (Comp Biochem Physiol A 124:205-213), of the
-// brown anole those of Warner et al. 2012 (Biol J Linn Soc 105:25-41), of the
-// leopard gecko the 52 days of Wise et al. 2009 (Anat Rec 292:1198-1212, the
-// 28 °C from memory); everything else is common practice, rounded.
+// are from Ji & Braña 1999 (Comp Biochem Physiol A 124:205-213), those of the
+// brown anole from Warner et al. 2012 (Biol J Linn Soc 105:25-41). The 52 days
+// of the leopard gecko are from Wise et al. 2009 (Anat Rec 292:1198-1212, the
+// 28 °C from memory). All other figures are common practice, rounded.
 func Species() []husbandry.Species {
 	return []husbandry.Species{
 		{
@@ -113,8 +113,8 @@ func Species() []husbandry.Species {
 	}
 }
 
-// Routines returns routines of every cadence: the care sheets' feeding and
-// supplements, then the common ones.
+// Routines returns routines of every cadence: feeding and supplements of the
+// care sheets, then the common routines.
 func Routines() []husbandry.Routine {
 	var list []husbandry.Routine
 	from := civil.MustParse("2000-01-01")
@@ -230,7 +230,7 @@ func (m *maker) records(n int) {
 
 var names = []string{"Ada", "Bert", "Cleo", "Dot", "Edda", "Falk", "Gisa", "Hugo", "Ines", "Jost", "Kira", "Lutz"}
 
-// done marks, and forgets one in twenty.
+// done marks a task as done, and forgets one task in twenty.
 func (m *maker) done(day civil.Date, key tasks.Key, f *tasks.Finding) {
 	if day.Before(m.daily) || m.rnd.IntN(20) == 0 {
 		return
@@ -258,7 +258,7 @@ func (m *maker) routineWork(e *husbandry.Enclosure, species husbandry.ID) {
 	}
 }
 
-// since marks a since-last routine on its day, or a day late.
+// since marks a since-last routine on its day or a day late.
 func (m *maker) since(subject, routine husbandry.ID, day civil.Date, every int, last *civil.Date) {
 	if !last.IsZero() && (day.Sub(*last) < every || m.rnd.IntN(8) == 0) {
 		return
@@ -298,7 +298,7 @@ func (m *maker) animalWork(a *husbandry.Animal) {
 	}
 }
 
-// clutch tells the life of one found clutch as far as the day of the books.
+// clutch generates the findings of one clutch, up to the day of the books.
 func (m *maker) clutch(mother husbandry.ID, laid civil.Date) {
 	eggs, slugs := 2+m.rnd.IntN(5), m.rnd.IntN(2)
 	m.say(laid, tasks.NewKey(mother, "lay-watch", laid.String()), tasks.MarkDone, &tasks.Finding{Laid: &eggs, Slugs: &slugs})

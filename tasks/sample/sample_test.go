@@ -19,7 +19,7 @@ func TestTheSameArgumentsGiveTheSameColony(t *testing.T) {
 	}
 }
 
-func TestAColonyIsWhatItsArgumentsSay(t *testing.T) {
+func TestTheArgumentsGiveTheSizeOfTheColony(t *testing.T) {
 	c := sample.Make(45, 2, 1)
 	if len(c.Records.Enclosures) != 45 || len(c.Records.Animals) != 3*45 || len(c.Records.Rooms) != 2 {
 		t.Errorf("%d enclosures, %d animals, %d rooms", len(c.Records.Enclosures), len(c.Records.Animals), len(c.Records.Rooms))
@@ -52,7 +52,7 @@ func TestAColonyIsWhatItsArgumentsSay(t *testing.T) {
 	}
 }
 
-func TestBigColoniesSayNoMoreThanAKeeperWould(t *testing.T) {
+func TestLargeColoniesHaveAboutAMillionMarks(t *testing.T) {
 	acts := 0
 	for _, e := range sample.Make(400, 10, 1).Entries {
 		acts += len(e.Acts)

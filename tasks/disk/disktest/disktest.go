@@ -1,13 +1,13 @@
-// Package disktest stops a program after any one of its operations on a disk,
-// and shows what the disk may hold then. It is for tests alone.
+// Package disktest stops a program at any of its operations on a disk, and
+// shows the possible states of the disk afterwards. It is for tests only.
 //
-// A [Disk] stands over a real folder and passes the operations on to it, while
-// it keeps account of what has been made durable: content by fsync of the
-// file, names by fsync of the folder, nothing else (POSIX.1-2024, fsync(), with
-// its rationale; Pillai et al. 2014, "All File Systems Are Not Created Equal",
-// OSDI, for what real file systems do with the rest). [Disk.Stop] ends the
-// program at an operation; [Disk.Fail] lets one fail. [Disk.After] then builds
-// a folder as a restart may find it, once for every [Crash].
+// A [Disk] wraps a real folder and passes the operations on. It records what is
+// durable: content after fsync of the file, names after fsync of the folder,
+// and nothing else (POSIX.1-2024, fsync(), with its rationale; Pillai et al.
+// 2014, "All File Systems Are Not Created Equal", OSDI, for the behaviour of
+// real file systems). [Disk.Stop] stops the program at an operation;
+// [Disk.Fail] makes an operation fail. [Disk.After] then builds a folder as a
+// restart may find it, for each [Crash].
 package disktest
 
 import (
@@ -24,32 +24,32 @@ import (
 	"nestround/tasks/disk"
 )
 
-// ErrStopped is the error of every operation after the program was stopped.
+// ErrStopped is the error of every operation after the stop.
 var ErrStopped = errors.New("the program was stopped")
 
-// Disk is the operations of a program that can be stopped. It implements
-// [disk.Ops]; hand it over as disk.Files{Ops: d}.
+// Disk has the operations of a program that can be stopped. It implements
+// [disk.Ops]; use it as disk.Files{Ops: d}.
 type Disk struct {
 	root string
 
 	mu      sync.Mutex
 	log     []string
-	at      int   // the operation, counted from 1, that something happens at
-	err     error // what it answers; ErrStopped ends the program
-	half    bool  // a write does half of its work first
+	at      int   // number of the operation to disturb, from 1
+	err     error // its error; ErrStopped stops the program
+	half    bool  // a disturbed write does half of its work first
 	stopped bool
 
-	names   map[string]int  // path to inode, as the program sees it
-	durable map[string]int  // path to inode, as fsync of folders left it
-	content map[int][]byte  // inode to content, as fsync of files left it
+	names   map[string]int  // path to inode, as the program sees them
+	durable map[string]int  // path to inode, after the fsyncs of folders
+	content map[int][]byte  // inode to content, after the fsyncs of files
 	folders map[string]bool // durable folders
-	paths   map[int]string  // inode to its present path
+	paths   map[int]string  // inode to current path
 	next    int
 }
 
 var _ disk.Ops = (*Disk)(nil)
 
-// New puts a Disk over the folder root. What it holds already is durable.
+// New wraps the folder root. Its present content is durable.
 func New(t testing.TB, root string) *Disk {
 	t.Helper()
 	d := &Disk{root: root, names: map[string]int{}, content: map[int][]byte{}, folders: map[string]bool{}, paths: map[int]string{}}
@@ -73,39 +73,39 @@ func New(t testing.TB, root string) *Disk {
 	return d
 }
 
-// Stop ends the program at its operation k, counted from 1: that one is not
-// done (if it is a write and half is set, half of it is), nor any after it.
+// Stop stops the program at its operation k, counted from 1. This operation and
+// later ones are not done; a write does half of its work if half is set.
 func (d *Disk) Stop(k int, half bool) { d.at, d.err, d.half = k, ErrStopped, half }
 
-// Fail lets operation k, counted from 1, fail with err, a write after half of
-// its work if half is set. The program goes on.
+// Fail makes operation k, counted from 1, fail with err. A write does half of
+// its work first if half is set. The program continues.
 func (d *Disk) Fail(k int, err error, half bool) { d.at, d.err, d.half = k, err, half }
 
-// Restart starts the program again on the same machine, after it was killed:
-// what it had not synced is readable and still not durable. Operations are
-// counted from 1 again, and none of them is disturbed.
+// Restart starts the program again on the same machine, after it was killed.
+// Its unsynced bytes are readable but not durable. Operations are counted from
+// 1 again, and none of them is disturbed.
 func (d *Disk) Restart() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.log, d.at, d.stopped = nil, 0, false
 }
 
-// Stopped reports whether the program has come to the operation at which it
-// was to stop.
+// Stopped reports whether the program has reached the operation of Stop.
 func (d *Disk) Stopped() bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return d.stopped
 }
 
-// Log lists the operations so far, such as "write daybook/2027.jsonl".
+// Log lists the operations so far, for example "write daybook/2027.jsonl".
 func (d *Disk) Log() []string {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return append([]string(nil), d.log...)
 }
 
-// step counts an operation and says whether it may be done.
+// step counts an operation, and returns the error if the operation must not be
+// done.
 func (d *Disk) step(what, path string) error {
 	if d.stopped {
 		return ErrStopped
@@ -182,8 +182,8 @@ func (d *Disk) Remove(name string) error {
 	return nil
 }
 
-// SyncDir makes the names in a folder durable. The folder that a Disk stands
-// over is durable from the start.
+// SyncDir makes the names in a folder durable. The root folder itself is
+// durable from the start.
 func (d *Disk) SyncDir(name string) error {
 	if name == filepath.Dir(d.root) {
 		return nil
@@ -259,8 +259,8 @@ func (f *file) Sync() error {
 	return err
 }
 
-// Crash is a way in which a program or its machine ends. They differ in what
-// becomes of that which no fsync had covered.
+// Crash is a way in which a program or its machine ends. The crashes differ in
+// the fate of unsynced names and bytes.
 type Crash string
 
 // The crashes.
@@ -272,10 +272,11 @@ const (
 	HalfTail   Crash = "power cut: all names are there, and half of what was written last"
 )
 
-// Crashes lists them all.
+// Crashes lists all crashes.
 func Crashes() []Crash { return []Crash{Killed, OnlySynced, NamesFirst, ZeroTail, HalfTail} }
 
-// After builds, in a new folder that it returns, what a restart finds after c.
+// After builds the state that a restart finds after c, in a new folder, and
+// returns the folder.
 func (d *Disk) After(t testing.TB, c Crash) string {
 	t.Helper()
 	d.mu.Lock()
@@ -326,7 +327,7 @@ func (d *Disk) After(t testing.TB, c Crash) string {
 			b = c.content(synced, now)
 		}
 		if _, err := os.Stat(filepath.Dir(move(path))); err != nil {
-			continue // its folder did not last
+			continue // its folder was not durable
 		}
 		if err := os.WriteFile(move(path), b, 0o666); err != nil {
 			t.Fatal(err)
@@ -335,8 +336,8 @@ func (d *Disk) After(t testing.TB, c Crash) string {
 	return root
 }
 
-// content is what remains of a file that holds now and was last synced when it
-// held synced.
+// content returns the bytes of a file after the crash. The file held now, and
+// held synced at its last fsync.
 func (c Crash) content(synced, now []byte) []byte {
 	grown := len(now) > len(synced) && string(now[:len(synced)]) == string(synced)
 	switch {

@@ -10,8 +10,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// most is the largest number of animals in a group or eggs in a clutch; above
-// it is a slip.
+// most is the largest number of animals in a group or eggs in a clutch. A
+// larger number is taken for a typing error.
 const most = 1000
 
 func (r *reader) animal(t *tables.Table) {
@@ -140,7 +140,7 @@ func (r *reader) clutch(t *tables.Table) {
 	r.clutches = append(r.clutches, placed[husbandry.Clutch]{v, t})
 }
 
-// part reads a part of a clutch in a tub of its own.
+// part reads a part of a clutch that stands in a separate tub.
 func (r *reader) part(t *tables.Table, v husbandry.Clutch) {
 	for _, key := range []string{"mother", "species", "laid", "laid_between", "slugs"} {
 		if t.Has(key) {
@@ -158,8 +158,8 @@ func (r *reader) part(t *tables.Table, v husbandry.Clutch) {
 	r.clutches = append(r.clutches, placed[husbandry.Clutch]{v, t})
 }
 
-// tub reads where a clutch's tub stands and what became of its eggs. laid is
-// the key that has the laying date, "" for none.
+// tub reads the place of a clutch's tub and the outcome of its eggs. laid is
+// the key that has the laying date; "" if there is none.
 func (r *reader) tub(t *tables.Table, v *husbandry.Clutch, laid string, counted bool) {
 	if counted && v.Hatched > v.Eggs {
 		t.Place("hatched").Error(fmt.Sprintf("%d hatched of %d eggs", v.Hatched, v.Eggs), "")
@@ -186,7 +186,7 @@ func (r *reader) tub(t *tables.Table, v *husbandry.Clutch, laid string, counted 
 	}
 }
 
-// move reads where a tub was moved to, and when.
+// move reads the day and the destination of a move of a tub.
 func (r *reader) move(t *tables.Table, laid civil.Date) husbandry.Move {
 	m := husbandry.Move{On: t.Date("on"), Incubator: r.ref(t, "incubator", "incubator")}
 	if !t.Has("on") {
@@ -235,15 +235,14 @@ func (r *reader) pairing(t *tables.Table) {
 	r.pairings = append(r.pairings, placed[husbandry.Pairing]{v, t})
 }
 
-// checkAnimals looks at what animals, clutches and pairings say of one
-// another.
+// checkAnimals looks for contradictions between animals, clutches and pairings.
 func (r *reader) checkAnimals() {
 	r.inherit()
 	animals := make(map[husbandry.ID]husbandry.Animal)
 	for _, a := range r.animals {
 		animals[a.value.ID] = a.value
 	}
-	delete(animals, "") // of records whose id cannot be used
+	delete(animals, "") // the entry of records with an unusable id
 	r.checkParents(animals)
 	for i := range r.clutches {
 		c := &r.clutches[i]
@@ -293,20 +292,20 @@ func (r *reader) checkAnimals() {
 	}
 }
 
-// checkParts looks at clutches whose eggs stand in several tubs.
+// checkParts checks clutches whose eggs stand in several tubs.
 func (r *reader) checkParts() {
 	clutches := make(map[husbandry.ID]*husbandry.Clutch)
 	for i := range r.clutches {
 		clutches[r.clutches[i].value.ID] = &r.clutches[i].value
 	}
-	parts := make(map[husbandry.ID]int) // eggs in other tubs
+	parts := make(map[husbandry.ID]int) // number of eggs in other tubs, by clutch
 	for i := range r.clutches {
 		c := &r.clutches[i]
 		whole := clutches[c.value.PartOf]
 		if c.value.PartOf == "" {
 			continue
 		}
-		if whole == nil { // a found one, of which the daybook says the rest
+		if whole == nil { // a found clutch: the daybook has the rest of its record
 			v, found := &c.value, r.found(c.value.PartOf)
 			v.Mother, v.Species, v.LaidFrom, v.Laid = found.Mother, found.Species, found.LaidFrom, found.Laid
 			for _, a := range r.animals {
@@ -341,7 +340,7 @@ func (r *reader) checkPartner(t *tables.Table, key string, a husbandry.Animal, k
 	}
 }
 
-// checkParents looks at the sex and age of parents.
+// checkParents checks the sex and the age of parents.
 func (r *reader) checkParents(animals map[husbandry.ID]husbandry.Animal) {
 	for _, a := range r.animals {
 		for _, parent := range []struct {

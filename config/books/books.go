@@ -1,20 +1,20 @@
-// Package books reads the keeper's folder: keeper.toml and the record files,
-// on top of the care sheets and common routines that come with the program.
+// Package books reads the keeper's folder: keeper.toml and the record files. It
+// adds them to the care sheets and common routines that are built into the
+// program.
 //
-// [Load] is the way in. It returns the settings and the records, or every
-// problem of every file at once, and never half of the one with some of the
-// other: with an error in the list there are no records. [WriteStarter] makes
-// a first folder for somebody new.
+// Start with [Load]. It returns the settings and the records, or every problem
+// of every file at once. If the list has an error, there are no records at all,
+// never half of them. [WriteStarter] makes a first folder for a new keeper.
 //
-// The folder sheets has one care sheet a file, common.toml with routines for
-// every species, and called.toml with those that only a finding calls for, in
-// the same syntax that a keeper writes. A new sheet needs
-// no line of code, but each of its numbers needs its source, which the
-// package's tests see to.
+// The folder sheets has one care sheet per file, common.toml with the routines
+// for every species, and called.toml with the routines that a rule of the
+// planner asks for. All are written in the keeper's own syntax. A new sheet
+// needs no code, but each of its numbers needs a source; the package's tests
+// check that.
 //
-// The package knows neither the daybook nor today: whether a date lies in the
-// future, or an animal's record agrees with what was found later, is the
-// scheduler's to see.
+// The package does not know the daybook or today's date. The scheduler checks
+// whether a date lies in the future, and whether a record agrees with later
+// findings.
 package books
 
 import (
@@ -35,25 +35,25 @@ import (
 //go:embed sheets/*.toml
 var embedded embed.FS
 
-// keeperFile is the file of the settings.
+// keeperFile is the name of the file that has the settings.
 const keeperFile = "keeper.toml"
 
-// commonFile is the file among the sheets whose routines are for every species,
-// and calledFile that of the routines which a rule of the planner asks for.
+// commonFile has the routines for every species. calledFile has the routines
+// that a rule of the planner asks for.
 const (
 	commonFile = "common.toml"
 	calledFile = "called.toml"
 )
 
-// Load reads the books in the folder dir. The records are nil when, and only
-// when, the list has an error; warnings do not stand in the way. The list is
-// sorted by place, and paths in it are relative to dir.
+// Load reads the books in the folder dir. The records are nil if, and only if,
+// the list has an error; warnings do not prevent the records. The list is
+// sorted by place. Its paths are relative to dir.
 func Load(dir string) (config.Settings, *husbandry.Records, diag.List) {
 	return Read(os.DirFS(dir), dir)
 }
 
-// Read is Load from a file system. Paths in the settings, such as those of
-// password files, are taken relative to dir.
+// Read does the same as Load from a file system. Paths in the settings, such as
+// the path of a password file, are relative to dir.
 func Read(fsys fs.FS, dir string) (config.Settings, *husbandry.Records, diag.List) {
 	sheets, err := fs.Sub(embedded, "sheets")
 	if err != nil {
@@ -62,7 +62,7 @@ func Read(fsys fs.FS, dir string) (config.Settings, *husbandry.Records, diag.Lis
 	return read(fsys, dir, sheets)
 }
 
-// sheetName names a built-in file in problems.
+// sheetName returns the name of a built-in file in problems.
 func sheetName(file string) string { return "care sheet " + file }
 
 func read(fsys fs.FS, dir string, sheets fs.FS) (config.Settings, *husbandry.Records, diag.List) {
@@ -149,10 +149,10 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 	return settings
 }
 
-// readFile reads one byte more than a file may have, so that a larger one is
-// found out without being read.
+// readFile reads at most one byte more than the limit of a file. The extra byte
+// shows that a file is too large, without reading all of it.
 func readFile(fsys fs.FS, file string) ([]byte, error) {
-	// Before it is opened: to open a pipe would wait for a writer.
+	// Check before opening: opening a named pipe would wait for a writer.
 	info, err := fs.Stat(fsys, file)
 	if err != nil {
 		return nil, err
@@ -178,7 +178,7 @@ func (r *reader) fileProblem(file string, err error) {
 	})
 }
 
-// notRecords are the folders of the books that hold no records.
+// notRecords are the folders in the books that hold no records.
 var notRecords = []string{"daybook", "state", "logs", "secrets"}
 
 // files returns the paths of the record files: keeper.toml first, then by name.
@@ -220,7 +220,7 @@ func (r *reader) files(fsys fs.FS) []string {
 	return files
 }
 
-// keeperFirst orders files by name, keeper.toml before all others.
+// keeperFirst orders files by name, with keeper.toml before all others.
 func keeperFirst(a, b string) int {
 	switch {
 	case a == b:
@@ -235,7 +235,7 @@ func keeperFirst(a, b string) int {
 
 func isRecordFile(name string) bool { return strings.HasSuffix(name, ".toml") }
 
-// isDir also follows a link, which synchronised folders are full of.
+// isDir also follows symbolic links, which are common in synchronised folders.
 func isDir(fsys fs.FS, name string, e fs.DirEntry) bool {
 	if e.Type()&fs.ModeSymlink == 0 {
 		return e.IsDir()
@@ -259,7 +259,7 @@ func (r *reader) warnOddName(file string) {
 func (r *reader) warnTooDeep(fsys fs.FS, dir string) {
 	entries, err := fs.ReadDir(fsys, dir)
 	if err != nil {
-		return // nothing is read there anyway
+		return // this folder is never read
 	}
 	for _, e := range entries {
 		if isRecordFile(e.Name()) && !strings.HasPrefix(e.Name(), ".") {

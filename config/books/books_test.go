@@ -21,7 +21,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// readFiles reads books made of name, content pairs.
+// readFiles reads books given as pairs of name and content.
 func readFiles(t testing.TB, pairs ...string) (*husbandry.Records, diag.List) {
 	t.Helper()
 	fsys := fstest.MapFS{}
@@ -35,7 +35,7 @@ func readFiles(t testing.TB, pairs ...string) (*husbandry.Records, diag.List) {
 	return records, list
 }
 
-// clean reads one file of records that has nothing wrong with it.
+// clean reads one file of records and fails if it has a problem.
 func clean(t testing.TB, src string) *husbandry.Records {
 	t.Helper()
 	records, list := readFiles(t, "keeper.toml", "zone = \"Europe/Vienna\"\n", "records.toml", src)
@@ -47,7 +47,7 @@ func clean(t testing.TB, src string) *husbandry.Records {
 
 const place = "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E1\"\nroom = \"A\"\n"
 
-func TestRecordsAreWhatTheFilesSay(t *testing.T) {
+func TestReadRecords(t *testing.T) {
 	v := clean(t, `
 [[room]]
 id = "A"
@@ -191,7 +191,7 @@ func TestCadences(t *testing.T) {
 		{"since last", `since_last = "3 days"`, husbandry.Cadence{Pattern: husbandry.SinceLast, Every: 3}},
 		{"after", `after = { event = "laid", days = "0 days" }`, husbandry.Cadence{Pattern: husbandry.Anchored, Event: husbandry.EventLaid}},
 		{"window", `window = { name = "pairing", every = "7 days" }`, husbandry.Cadence{Pattern: husbandry.Windowed, Window: husbandry.PairingWindow, Every: 7}},
-		{"window, daily unless said", `window = { name = "hatching" }`, husbandry.Cadence{Pattern: husbandry.Windowed, Window: husbandry.HatchWindow, Every: 1}},
+		{"window, daily by default", `window = { name = "hatching" }`, husbandry.Cadence{Pattern: husbandry.Windowed, Window: husbandry.HatchWindow, Every: 1}},
 		{"riding", `riding = { on = "feed", nth = 2, lead = "1 day", min_gap = "2 days" }`, husbandry.Cadence{Pattern: husbandry.Riding, Host: husbandry.Feed, Nth: 2, Lead: 1, MinGap: 2}},
 		{"riding on each", `riding = { on = "feed" }`, husbandry.Cadence{Pattern: husbandry.Riding, Host: husbandry.Feed, Nth: 1}},
 		{"off", `off = true`, husbandry.Cadence{}},
@@ -206,7 +206,7 @@ func TestCadences(t *testing.T) {
 	}
 }
 
-func TestRoutineIsWhatTheFileSays(t *testing.T) {
+func TestReadRoutine(t *testing.T) {
 	v := clean(t, place+`
 [[rack]]
 id = "R1"
@@ -243,7 +243,7 @@ for = { rooms = ["A"], racks = ["R1"], enclosures = ["E1"], animals = ["F1"], sp
 	}
 }
 
-func TestWhatIsNotSaidOfARoutine(t *testing.T) {
+func TestDefaultsOfRoutine(t *testing.T) {
 	for kind, missed := range map[husbandry.Kind]husbandry.Missed{
 		husbandry.Feed: husbandry.Lapses, husbandry.NestTopUp: husbandry.Stays, husbandry.DigEggs: husbandry.Stays,
 		husbandry.LayWatch: husbandry.Alarms, husbandry.HatchWatch: husbandry.Alarms, husbandry.GutLoad: husbandry.Lapses,
@@ -287,7 +287,7 @@ func species(t *testing.T, v *husbandry.Records, id husbandry.ID) husbandry.Spec
 	return v.Species[i]
 }
 
-func TestASheetIsWhatTheFileSays(t *testing.T) {
+func TestReadCareSheet(t *testing.T) {
 	got := species(t, clean(t, ""), "test-gecko")
 	want := husbandry.Species{
 		ID: "test-gecko", Name: "Test gecko", Scientific: "Gecko probans", Family: "Gekkonidae",
@@ -310,7 +310,7 @@ func TestASheetIsWhatTheFileSays(t *testing.T) {
 	}
 }
 
-func TestAKeepersSpeciesChangesTheKeysItGives(t *testing.T) {
+func TestKeepersSpeciesChangesOnlyItsKeys(t *testing.T) {
 	before := species(t, clean(t, ""), "test-gecko")
 	v := clean(t, `
 [[species]]
@@ -360,7 +360,8 @@ name = "New gecko"
 	}
 }
 
-// What has been measured of eggs belongs to the species, not to a sheet.
+// Measurements of eggs belong to the species, not to the sheet, so a keeper's
+// own sheet has them too.
 func TestAKeepersOwnSheetOfABuiltInSpecies(t *testing.T) {
 	sheet := species(t, clean(t, ""), "test-gecko")
 	genus, _, _ := strings.Cut(sheet.Scientific, " ")
@@ -399,7 +400,7 @@ func routineIDs(v *husbandry.Records) string {
 	return strings.Join(ids, " ")
 }
 
-func TestAKeepersRoutineReplacesTheOneOfItsID(t *testing.T) {
+func TestKeepersRoutineReplacesBuiltIn(t *testing.T) {
 	if got, want := routineIDs(clean(t, "")), "test-gecko.feed:1 test-gecko.calcium:1 water:2 nest-top-up:2"; got != want {
 		t.Errorf("built in: %s", got)
 	}
@@ -419,7 +420,7 @@ off = true
 	if got, want := routineIDs(v), "test-gecko.feed:0 water:0 nest-top-up:0 test-gecko.calcium:1"; got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
-	// What it does not say of kind and subjects stays.
+	// The kind and the subjects of the built-in routine stay.
 	feed := v.Routines[0]
 	if feed.Kind != husbandry.Feed || !slices.Equal(feed.For.Species, []husbandry.ID{"test-gecko"}) || !slices.Equal(feed.For.Stages, []husbandry.Stage{husbandry.Adult}) {
 		t.Errorf("feed: %+v", feed)
@@ -432,8 +433,9 @@ off = true
 	}
 }
 
-// What is said of two records at once: each row is books with one problem.
-func TestRecordsAgainstOneAnother(t *testing.T) {
+// Contradictions between records: each case is books with one problem, or
+// valid.
+func TestContradictingRecords(t *testing.T) {
 	animal := func(id, more string) string {
 		return fmt.Sprintf("[[animal]]\nid = %q\nspecies = \"test-gecko\"\nenclosure = \"E1\"\n%s\n", id, more)
 	}
@@ -446,7 +448,7 @@ func TestRecordsAgainstOneAnother(t *testing.T) {
 		{"laid on the day she left", animal("F", "left = 2027-01-01") + "[[clutch]]\nid = \"C\"\nmother = \"F\"\nlaid = 2027-01-01\ntemperature = \"28 C\"\n", ""},
 		{"laid before she hatched", animal("F", "hatched = 2027-01-02") + "[[clutch]]\nid = \"C\"\nmother = \"F\"\nlaid = 2027-01-01\ntemperature = \"28 C\"\n", "laid (2027-01-01) before the mother `F` hatched (2027-01-02)"},
 		{"a male lays", animal("F", "sex = \"male\"") + "[[clutch]]\nid = \"C\"\nmother = \"F\"\nlaid = 2027-01-01\ntemperature = \"28 C\"\n", "the mother `F` is a male"},
-		{"an unsexed one lays", animal("F", "") + "[[clutch]]\nid = \"C\"\nmother = \"F\"\nlaid = 2027-01-01\ntemperature = \"28 C\"\n", ""},
+		{"an unsexed animal lays", animal("F", "") + "[[clutch]]\nid = \"C\"\nmother = \"F\"\nlaid = 2027-01-01\ntemperature = \"28 C\"\n", ""},
 		{"mother male", animal("F", "mother = \"M\"") + animal("M", "sex = \"male\""), "the mother `M` is a male"},
 		{"father female", animal("F", "father = \"M\"") + animal("M", "sex = \"female\""), "the father `M` is a female"},
 		{"own mother", animal("F", "mother = \"F\""), "`F` is its own ancestor: F, child of F"},
@@ -455,7 +457,7 @@ func TestRecordsAgainstOneAnother(t *testing.T) {
 		{"younger than its child", animal("F", "mother = \"G\"\nhatched = 2025-01-01") + animal("G", "hatched = 2025-01-01"), "hatched (2025-01-01) before its mother `G` (2025-01-01)"},
 		{"paired before hatched", animal("F", "sex = \"female\"\nhatched = 2027-01-02") + animal("M", "sex = \"male\"") + "[[pairing]]\nid = \"P\"\nmale = \"M\"\nfemale = \"F\"\nfrom = 2027-01-01\n", "paired (2027-01-01) before `F` hatched"},
 		{"paired after it left", animal("F", "sex = \"female\"") + animal("M", "sex = \"male\"\nleft = 2026-01-01") + "[[pairing]]\nid = \"P\"\nmale = \"M\"\nfemale = \"F\"\nfrom = 2027-01-01\n", "paired (2027-01-01) after `M` left"},
-		{"mated after they were separated", animal("F", "sex = \"female\"") + animal("M", "sex = \"male\"") + "[[pairing]]\nid = \"P\"\nmale = \"M\"\nfemale = \"F\"\nfrom = 2027-01-01\nuntil = 2027-01-02\nmated = [2027-01-03]\n", "mated (2027-01-03) after they were separated"},
+		{"mated after separation", animal("F", "sex = \"female\"") + animal("M", "sex = \"male\"") + "[[pairing]]\nid = \"P\"\nmale = \"M\"\nfemale = \"F\"\nfrom = 2027-01-01\nuntil = 2027-01-02\nmated = [2027-01-03]\n", "mated (2027-01-03) after they were separated"},
 		{"a pairing that is only planned", animal("F", "sex = \"female\"") + animal("M", "sex = \"male\"") + "[[pairing]]\nid = \"P\"\nmale = \"M\"\nfemale = \"F\"\n", ""},
 		{"rack and room agree", "[[rack]]\nid = \"R\"\nroom = \"A\"\n[[enclosure]]\nid = \"E2\"\nrack = \"R\"\nroom = \"A\"\n", ""},
 		{"away days that touch", "[[away]]\nfrom = 2027-01-03\nuntil = 2027-01-04\n[[away]]\nfrom = 2027-01-01\nuntil = 2027-01-02\n", ""},
@@ -477,9 +479,9 @@ func TestRecordsAgainstOneAnother(t *testing.T) {
 	}
 }
 
-// What is said of one record alone, where the hostile books have not yet said
-// it: each row has one problem.
-func TestRecordsAlone(t *testing.T) {
+// Problems of a single record that the hostile books do not have. Each case has
+// one problem.
+func TestProblemsOfSingleRecords(t *testing.T) {
 	for _, c := range []struct {
 		name, src, want string
 	}{
@@ -487,19 +489,19 @@ func TestRecordsAlone(t *testing.T) {
 		{"an id of signs", "[[room]]\nid = \"-a\"\n", "2:6: `id`: \"-a\" is not an id"},
 		{"an id like a range", "[[room]]\nid = \"5-7\"\n", "2:6: `id`: \"5-7\" has no letter"},
 		{"an id like a word of a reply", "[[room]]\nid = \"Laid\"\n", "2:6: `id`: \"Laid\" is a word of replies"},
-		{"one day of two", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid_between = [2027-05-01]\n", "5:16: `laid_between` is not two dates"},
+		{"one laying day instead of two", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid_between = [2027-05-01]\n", "5:16: `laid_between` is not two dates"},
 		{"moved before it was laid", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ on = 2027-05-01, temperature = \"26 C\" }]\n", "6:17: moved (2027-05-01) before the eggs were laid (2027-05-02)"},
-		{"moved where", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ on = 2027-05-03 }]\n", "6:10: this table has no `incubator` or `temperature`"},
-		{"moved when", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ temperature = \"26 C\" }]\n", "6:10: this table has no `on`"},
-		{"set to what", "[[room]]\nid = \"A\"\n[[incubator]]\nid = \"I\"\nroom = \"A\"\ntemperature = \"28 C\"\nwas = [{ until = 2027-04-01 }]\n", "7:8: this table has no `temperature`"},
-		{"lived where", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\n[[animal]]\nid = \"F\"\nspecies = \"test-gecko\"\nenclosure = \"E\"\nwas = [{ until = 2027-05-01 }]\n", "10:8: this table has no `enclosure`"},
-		{"lived there before it came", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\n[[animal]]\nid = \"F\"\nspecies = \"test-gecko\"\nenclosure = \"E\"\nacquired = 2027-05-10\nwas = [{ until = 2027-05-01, enclosure = \"E\" }]\n", "11:18: moved (2027-05-01) before it came (2027-05-10)"},
+		{"moved without an incubator", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ on = 2027-05-03 }]\n", "6:10: this table has no `incubator` or `temperature`"},
+		{"moved without a day", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\nmoved = [{ temperature = \"26 C\" }]\n", "6:10: this table has no `on`"},
+		{"a former set point without a temperature", "[[room]]\nid = \"A\"\n[[incubator]]\nid = \"I\"\nroom = \"A\"\ntemperature = \"28 C\"\nwas = [{ until = 2027-04-01 }]\n", "7:8: this table has no `temperature`"},
+		{"a former home without an enclosure", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\n[[animal]]\nid = \"F\"\nspecies = \"test-gecko\"\nenclosure = \"E\"\nwas = [{ until = 2027-05-01 }]\n", "10:8: this table has no `enclosure`"},
+		{"a former home before it came", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\n[[animal]]\nid = \"F\"\nspecies = \"test-gecko\"\nenclosure = \"E\"\nacquired = 2027-05-10\nwas = [{ until = 2027-05-01, enclosure = \"E\" }]\n", "11:18: moved (2027-05-01) before it came (2027-05-10)"},
 		{"mail to nobody", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\n", "1:1: [[away]] has no `cover`"},
 		{"mail to an empty name", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\ncover = \"\"\n", "5:9: `cover` "},
 		{"mail to a name that cannot be read", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\ncover = \"M\\u202e\"\n", "5:9: `cover` has a character"},
 		{"away without an end", "[[away]]\nfrom = 2027-05-01\n", "1:1: [[away]] has no `until`"},
 		{"one keeper away, and misspelt", "[[keeper]]\nid = \"mara\"\n[[away]]\nkeeper = \"mare\"\nfrom = 2027-05-01\nuntil = 2027-05-02\n", "4:10: unknown keeper `mare`"},
-		{"a keeper away of none", "[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-02\n", "2:10: unknown keeper `mara`"},
+		{"one keeper away where there are none", "[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-02\n", "2:10: unknown keeper `mara`"},
 		{"one keeper away with a cover", "[[keeper]]\nid = \"mara\"\n[[keeper]]\nid = \"jo\"\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-02\ncover = \"Ines\"\n", "9:9: days away of one keeper have no `cover`"},
 		{"all keepers away", "[[keeper]]\nid = \"mara\"\n[[keeper]]\nid = \"jo\"\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-04\n[[away]]\nkeeper = \"jo\"\nfrom = 2027-05-04\nuntil = 2027-05-06\n", "9:1: on 2027-05-04 no keeper is there"},
 		{"one keeper away twice", "[[keeper]]\nid = \"mara\"\n[[keeper]]\nid = \"jo\"\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-04\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-04\nuntil = 2027-05-05\n", "9:1: these days away overlap with those of `mara` at"},
@@ -507,13 +509,13 @@ func TestRecordsAlone(t *testing.T) {
 		{"a bare opening", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\nnest_box = { opening = 50, water = \"240 g\" }\n", "6:24: `opening` is text, not a whole number"},
 		{"no weekday", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nweekdays = []\n", "4:12: `weekdays` names no day"},
 		{"no day of the month", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nmonth_days = []\n", "4:14: `month_days` names no day"},
-		{"after what", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nafter = { days = \"1 day\" }\n", "4:9: `after` has no `event`"},
-		{"which window", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nwindow = { every = \"1 day\" }\n", "4:10: `window` has no `name`"},
-		{"riding on what", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nriding = { nth = 2 }\n", "4:10: `riding` has no `on`"},
+		{"after without an event", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nafter = { days = \"1 day\" }\n", "4:9: `after` has no `event`"},
+		{"a window without a name", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nwindow = { every = \"1 day\" }\n", "4:10: `window` has no `name`"},
+		{"riding without a routine", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nriding = { nth = 2 }\n", "4:10: `riding` has no `on`"},
 		{"a kind that is missing", "[[routine]]\nid = \"r\"\nsince_last = \"1 day\"\n", "1:1: [[routine]] has no `kind`"},
 		{"slack of the wrong type", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nsince_last = \"1 day\"\nslack = 1\n", "5:9: `slack` is a table, not a whole number"},
 		{"father and son", "[[animal]]\nid = \"A1\"\nspecies = \"test-gecko\"\nleft = 2027-01-01\nfather = \"A1\"\n", "5:10: `A1` is its own ancestor: A1, child of A1"},
-		{"a list of no lists", "[[species]]\nid = \"s\"\nname = \"S\"\nincubation = { safe = [] }\n", "4:23: `safe` is not a least and a most"},
+		{"a list that should hold lists", "[[species]]\nid = \"s\"\nname = \"S\"\nincubation = { safe = [] }\n", "4:23: `safe` is not a least and a most"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, list := readFiles(t, "keeper.toml", "zone = \"UTC\"\n", "records.toml", c.src)
@@ -524,9 +526,9 @@ func TestRecordsAlone(t *testing.T) {
 	}
 }
 
-// Part of a file that cannot be read may hold the id that a record elsewhere
-// refers to; its absence is no second problem.
-func TestNoBlameForWhatCouldNotBeRead(t *testing.T) {
+// An unreadable part of a file may hold the id that a record elsewhere refers
+// to. The missing id must not be reported as a second problem.
+func TestUnreadablePartCausesNoUnknownIDs(t *testing.T) {
 	animal := "[[animal]]\nid = \"F\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\n"
 	for name, src := range map[string]string{
 		"header":     "[[enclosure]\nid = \"E1\"\nroom = \"A\"\n",
@@ -546,7 +548,7 @@ func TestNoBlameForWhatCouldNotBeRead(t *testing.T) {
 	}
 }
 
-func TestTheKeepersIDIsTheSubjectOfTasks(t *testing.T) {
+func TestKeeperIDMatchesTasks(t *testing.T) {
 	if keeperID != string(tasks.TheKeeper) {
 		t.Errorf("%q is not %q", keeperID, tasks.TheKeeper)
 	}
@@ -571,7 +573,7 @@ func TestIncubationTemperature(t *testing.T) {
 	}
 }
 
-func TestFilesThatAreRead(t *testing.T) {
+func TestWhichFilesAreRead(t *testing.T) {
 	room := func(id string) *fstest.MapFile {
 		return &fstest.MapFile{Data: []byte("[[room]]\nid = \"" + id + "\"\n")}
 	}
@@ -622,7 +624,7 @@ func TestLinkedFolders(t *testing.T) {
 	}
 }
 
-func TestFilesThatCannotBeRead(t *testing.T) {
+func TestUnreadableFiles(t *testing.T) {
 	dir := t.TempDir()
 	must := func(err error) {
 		if err != nil {
@@ -649,8 +651,8 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 	}
 }
 
-// The built-in sheets and routines are read like a keeper's files, and say
-// where each number is from. A problem here names the sheet and the line.
+// The built-in sheets and routines are read like a keeper's files, and give a
+// source for each number. A problem here names the sheet and the line.
 func TestBuiltInSheets(t *testing.T) {
 	_, records, list := Read(fstest.MapFS{"keeper.toml": {Data: []byte("zone = \"UTC\"\n")}}, ".")
 	for _, p := range list {
@@ -682,16 +684,15 @@ func TestBuiltInSheets(t *testing.T) {
 	}
 	for _, kind := range husbandry.Kinds() {
 		found := slices.ContainsFunc(records.Routines, func(r husbandry.Routine) bool { return r.Kind == kind })
-		// Misting is a matter of the species and the keeper; reviews follow
-		// from findings, orders from what is in stock, and cooling
-		// from its own records.
+		// Misting depends on the species and the keeper. Reviews follow from
+		// findings, orders from the stock, and cooling from its own records.
 		if !found && kind != husbandry.Order && kind != husbandry.Cool && kind != husbandry.Own && kind != husbandry.Review && kind != husbandry.Mist {
 			t.Errorf("no built-in routine is of the kind %s", kind)
 		}
 	}
 }
 
-// A sheet that does not say where its numbers are from is a problem.
+// A sheet without a source for its numbers is a problem.
 func TestSheetsNeedSources(t *testing.T) {
 	fsys := fstest.MapFS{
 		"common.toml": {Data: []byte("[[routine]]\nid = \"w\"\nkind = \"water\"\nsince_last = \"1 day\"\n")},
@@ -709,8 +710,8 @@ func TestSheetsNeedSources(t *testing.T) {
 	}
 }
 
-// valid is a file with something of everything and nothing wrong, for cutting
-// and fuzzing. A table stands behind the tables that it refers to.
+// valid returns a file with every kind of record and no problem, for cutting
+// and fuzzing. Each table stands after the tables that it refers to.
 func valid(t testing.TB) string {
 	t.Helper()
 	files, err := starterFiles(starterDay)
@@ -730,17 +731,17 @@ func valid(t testing.TB) string {
 	return src
 }
 
-// statement is a header, or a key with its value, and where it stands in the
-// file. It may be several lines long.
+// statement is a header, or a key with its value, and its place in the file. It
+// may be several lines long.
 type statement struct {
-	from, to  int // offsets in bytes; to is behind its last character
+	from, to  int // offsets in bytes; to is just after the last character
 	line      int // of its first character, from 1
 	header    bool
-	tableLine int    // of the header that it stands under
-	table     string // id of the table, "" before the id is said
+	tableLine int    // line of its header
+	table     string // id of its table, "" before the line with the id
 }
 
-// Several lines of one value; the starter set has none.
+// longValues has values of several lines; the starter set has none.
 const longValues = `
 [[animal]]
 id = "LONG"
@@ -762,8 +763,8 @@ mated = [
 ]
 `
 
-// statements splits a file into its statements. A line that does not begin
-// with a letter or a header goes on with the statement before it.
+// statements splits a file into its statements. A line that begins with neither
+// a letter nor a header continues the statement before it.
 func statements(src string) []statement {
 	var list []statement
 	id := regexp.MustCompile(`^id = "(.*)"`)
@@ -791,7 +792,7 @@ func statements(src string) []statement {
 	return list
 }
 
-// byID returns the keeper's records of every sort that has an id.
+// byID returns the keeper's records of every sort that has ids.
 func byID(v *husbandry.Records) map[husbandry.ID]any {
 	all := make(map[husbandry.ID]any)
 	for _, field := range reflect.ValueOf(v).Elem().Fields() {
@@ -815,10 +816,10 @@ func byID(v *husbandry.Records) map[husbandry.ID]any {
 }
 
 // A synchronisation may cut a file off at any byte. A cut inside a header, a
-// key or a value is reported where it is. A cut between them leaves the tables
-// before it as they were: the last table is read, or what it lacks is reported
-// there. No cut is blamed on a table that is whole.
-func TestAFileCutAnywhere(t *testing.T) {
+// key or a value is reported at its place. A cut between statements leaves the
+// earlier tables as they were: the last table is read, or its missing keys are
+// reported at that table. No cut causes a problem in a complete table.
+func TestFileCutAtAnyByte(t *testing.T) {
 	var src string
 	for line := range strings.Lines(valid(t) + longValues) {
 		if !strings.HasPrefix(line, "#") {
@@ -831,7 +832,8 @@ func TestAFileCutAnywhere(t *testing.T) {
 	for cut := range len(src) {
 		records, list := readFiles(t, "keeper.toml", "zone = \"UTC\"\n", "records.toml", src[:cut])
 		lines := strings.Split(src[:cut], "\n")
-		// The statements that begin before the cut; the last of them may be torn.
+		// The statements that begin before the cut. The cut may go through the
+		// last of them.
 		n, _ := slices.BinarySearchFunc(all, cut, func(s statement, cut int) int { return cmp.Compare(s.from, cut) })
 		before := all[:n]
 		var last statement
@@ -851,8 +853,8 @@ func TestAFileCutAnywhere(t *testing.T) {
 		switch {
 		case inside:
 			torn++
-			// What a table lacks is told at the beginning of its header, so that
-			// a torn header is known by another place.
+			// Missing keys are reported at the beginning of a header, so a
+			// problem of a torn header must stand further right.
 			if !slices.ContainsFunc(list, func(p diag.Problem) bool {
 				return p.Severity == diag.Error && p.Line >= last.line && (!last.header || p.Column > 1)
 			}) {
@@ -916,7 +918,7 @@ func FuzzRead(f *testing.F) {
 	})
 }
 
-// checkPromises holds for all records that are returned.
+// checkPromises checks the properties that all returned records must have.
 func checkPromises(t *testing.T, v *husbandry.Records) {
 	t.Helper()
 	ids := make(map[string]bool)

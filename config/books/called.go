@@ -10,9 +10,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Called returns the built-in routines that a rule of the planner asks for, as
-// [Load] puts them into every records. They are read once; nobody may write to
-// them.
+// Called returns the built-in routines that a rule of the planner asks for.
+// [Load] puts the same routines into all records. They are read once, and
+// nobody may change them.
 var Called = sync.OnceValue(func() []husbandry.Called {
 	src, err := embedded.ReadFile("sheets/" + calledFile)
 	if err != nil {
@@ -32,7 +32,7 @@ var Called = sync.OnceValue(func() []husbandry.Called {
 	return r.calledFor
 })
 
-// called reads a [[routine]] that is called for.
+// called reads a [[routine]] that a rule of the planner asks for.
 func (r *reader) called(t *tables.Table) {
 	v := husbandry.Called{Routine: husbandry.Routine{
 		ID:      r.id(t, "routine"),

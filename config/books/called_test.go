@@ -19,7 +19,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// What a keeper reads of these tasks, when, and for how long they may wait.
+// The text, the part of the day and the waiting time of these tasks, as a
+// keeper sees them.
 func TestRoutinesCalledFor(t *testing.T) {
 	const (
 		review = " morning 10 min stays, 0 early, 3 late"
@@ -77,8 +78,8 @@ func TestRoutinesCalledFor(t *testing.T) {
 	}
 }
 
-// Every routine that the planner has of its own is in the file, and no other.
-func TestThePlannerCallsForThem(t *testing.T) {
+// The file has exactly the routines that the planner calls for.
+func TestCalledFileMatchesPlanner(t *testing.T) {
 	root := filepath.Join("..", "..", "scheduler")
 	inCode := make(map[string]bool)
 	err := filepath.WalkDir(root, func(file string, d fs.DirEntry, err error) error {
@@ -118,7 +119,7 @@ func TestThePlannerCallsForThem(t *testing.T) {
 	}
 }
 
-// The file itself, read without any code of the package.
+// This reads the file itself, without any code of the package.
 func TestEveryRoutineCalledForHasItsSource(t *testing.T) {
 	_, _, called := files(t)
 	if len(called) != len(books.Called()) {
@@ -168,15 +169,15 @@ func TestCasesOfARoutineCalledFor(t *testing.T) {
 	}
 }
 
-// A keeper turns one of them off by its id, and needs no kind for that. Nothing
-// else has these ids.
+// A keeper turns off a routine that is called for by its id, without giving its
+// kind. No other record may have such an id.
 func TestIDsOfRoutinesCalledFor(t *testing.T) {
 	for _, c := range []struct{ name, src, message, hint string }{
 		{"turned off", "[[routine]]\nid = \"look-for-eggs\"\noff = true\n", "", ""},
 		{"with a scope", "[[routine]]\nid = \"review-ill\"\nscope = \"animal\"\noff = true\n", "", ""},
-		{"stated anew", "[[routine]]\nid = \"look-for-eggs\"\nsince_last = \"3 days\"\n", "a record can only turn it off", "write off = true"},
+		{"redefined", "[[routine]]\nid = \"look-for-eggs\"\nsince_last = \"3 days\"\n", "a record can only turn it off", "write off = true"},
 		{"a step of winter", "[[routine]]\nid = \"cooling-step\"\noff = true\n", "a winter is not turned off by a routine", "[[cooling]]"},
-		{"in other letters", "[[routine]]\nid = \"Order\"\nkind = \"own\"\nscope = \"keeper\"\ntitle = \"Order paper\"\nmonth_days = [1]\n", "differs only in case", "`order`"},
+		{"in another case", "[[routine]]\nid = \"Order\"\nkind = \"own\"\nscope = \"keeper\"\ntitle = \"Order paper\"\nmonth_days = [1]\n", "differs only in case", "`order`"},
 		{"a place", "[[room]]\nid = \"order\"\n", "is taken by the routine", ""},
 		{"the cadence", "[[routine]]\nid = \"mine\"\nkind = \"water\"\nwhen = \"called for\"\n", "unknown key `when`", ""},
 	} {

@@ -8,7 +8,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// carer reads one of several keepers who share the work.
+// carer reads a [[keeper]], one of several people who share the work.
 func (r *reader) carer(t *tables.Table) {
 	v := husbandry.Carer{ID: r.id(t, "keeper"), Name: t.Text("name"), Rest: true}
 	v.Mail, _ = tables.Parsed(t, "mail", config.Address)
@@ -27,7 +27,7 @@ func (r *reader) carer(t *tables.Table) {
 	r.carers = append(r.carers, placed[husbandry.Carer]{v, t})
 }
 
-// checkCarers warns where tasks would be nobody's.
+// checkCarers warns if no keeper takes the tasks that are assigned to nobody.
 func (r *reader) checkCarers() {
 	if len(r.carers) > 0 && !slices.ContainsFunc(r.carers, func(c placed[husbandry.Carer]) bool { return c.value.Rest }) {
 		r.carers[0].at.Here().Warn("no [[keeper]] is without `for`", "what is none of theirs is shown to all of them; a keeper without `for` has the rest")

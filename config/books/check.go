@@ -9,7 +9,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// check reports what shows only when all records are known.
+// check finds the problems that need all records to be known.
 func (r *reader) check(fsys fs.FS, s config.Settings) {
 	r.checkRefs()
 	r.checkPlaces()
@@ -31,7 +31,7 @@ func (r *reader) check(fsys fs.FS, s config.Settings) {
 	}
 }
 
-// checkPlaces puts the enclosures of racks into their racks' rooms.
+// checkPlaces gives each enclosure in a rack the room of its rack.
 func (r *reader) checkPlaces() {
 	rooms := make(map[husbandry.ID]husbandry.ID) // by rack
 	for _, rack := range r.racks {
@@ -52,7 +52,7 @@ func (r *reader) checkPlaces() {
 	}
 }
 
-// checkAway sorts the days away and reports those that overlap.
+// checkAway sorts the days away and reports periods that overlap.
 func (r *reader) checkAway() {
 	slices.SortStableFunc(r.away, func(a, b placed[husbandry.Away]) int { return a.value.From.Compare(b.value.From) })
 	for i := 1; i < len(r.away); i++ {
@@ -63,8 +63,9 @@ func (r *reader) checkAway() {
 	}
 }
 
-// checkCarersAway sorts the days away of single keepers, reports those of one
-// that overlap, and warns of days on which none of them is there.
+// checkCarersAway sorts the days away of single keepers. It reports periods of
+// the same keeper that overlap, and warns of days on which all keepers are
+// away.
 func (r *reader) checkCarersAway() {
 	slices.SortStableFunc(r.carersAway, func(a, b placed[husbandry.CarerAway]) int { return a.value.From.Compare(b.value.From) })
 	for i, a := range r.carersAway {
@@ -94,7 +95,7 @@ func (r *reader) checkCarersAway() {
 	}
 }
 
-// records puts together what was read without errors.
+// records builds the records from everything that was read without errors.
 func (r *reader) records(s config.Settings) *husbandry.Records {
 	v := &husbandry.Records{
 		Units:      s.Units,
@@ -140,9 +141,9 @@ func values[T any](all []placed[T]) []T {
 	return v
 }
 
-// sortWalking puts the enclosures in the order in which they are walked past:
-// room by room, in each room those that stand alone, then rack by rack; rooms,
-// racks and the rest in the order of the files.
+// sortWalking puts the enclosures into walking order: room by room; in each
+// room first the enclosures outside racks, then rack by rack. Otherwise the
+// order is the order of the files.
 func sortWalking(v *husbandry.Records) {
 	rooms := make(map[husbandry.ID]int)
 	for i, room := range v.Rooms {

@@ -10,18 +10,18 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// What a [species.cooling] does not say, all common practice but for the loss
-// limits: no figure is published for lizards, and these are borrowed from
-// tortoises, woken at 8 to 10 % (Royal Veterinary College, quoted at second
-// hand).
+// usualCooling fills the gaps of a [species.cooling]. Its values are common
+// practice, except for the loss limits. No limit is published for lizards.
+// These are borrowed from tortoises, which are woken at 8 to 10 % (Royal
+// Veterinary College, quoted at second hand).
 var usualCooling = husbandry.CoolingCare{
 	Fast: 14, Down: husbandry.Ramp{Days: 10}, Up: husbandry.Ramp{Days: 10}, Weigh: 10,
 	FirstFeed: husbandry.Span{From: 3, To: 7}, Pair: husbandry.Span{From: 14, To: 42},
 	WarnLoss: 0.05, StopLoss: 0.08,
 }
 
-// The temperatures to which anybody cools lizards, with room to spare; what is
-// outside is a slip, most likely of the unit.
+// The range of temperatures for cooling lizards, with a margin. A temperature
+// outside is taken for a typing error, most likely of the unit.
 const (
 	coldestWinter husbandry.Celsius = 2
 	warmestWinter husbandry.Celsius = 30
@@ -106,8 +106,8 @@ func coldRange(t *tables.Table, from, to *husbandry.Celsius) {
 	}
 }
 
-// ramp reads { days = "10 days", steps = ["20 C", "15 C"] }: the way from the
-// usual warmth to the cold, or back.
+// ramp reads { days = "10 days", steps = ["20 C", "15 C"] }: the steps from the
+// usual warmth down to the cold, or back up.
 func ramp(t *tables.Table, key string, was husbandry.Ramp, cold husbandry.Celsius, down bool) husbandry.Ramp {
 	v := was
 	in := t.Table(key)
@@ -134,7 +134,7 @@ func ramp(t *tables.Table, key string, was husbandry.Ramp, cold husbandry.Celsiu
 	return v
 }
 
-// cooling reads a [[cooling]]: what the keeper decides of a winter.
+// cooling reads a [[cooling]], the keeper's decision for a winter.
 func (r *reader) cooling(t *tables.Table) {
 	v := husbandry.Cooling{
 		ID:         r.id(t, "cooling"),
@@ -185,9 +185,9 @@ func (r *reader) cooling(t *tables.Table) {
 	r.coolings = append(r.coolings, placed[husbandry.Cooling]{v, t})
 }
 
-// checkCoolings looks for animals that a record cools and no care sheet says
-// how, for records of one winter that contradict each other, and for
-// enclosures in which some are cooled and others not.
+// checkCoolings reports animals that a record cools but whose care sheet does
+// not say how, records of the same winter that contradict each other, and
+// enclosures in which only some animals are cooled.
 func (r *reader) checkCoolings() {
 	species := make(map[husbandry.ID]husbandry.Species)
 	for _, s := range r.speciesList {
@@ -207,7 +207,7 @@ func (r *reader) checkCoolings() {
 		for _, id := range c.value.Species {
 			unknown(id, "species")
 		}
-		warm := make(map[husbandry.ID]bool) // species whose steps have been looked at
+		warm := make(map[husbandry.ID]bool) // species whose steps have been checked
 		for _, a := range r.animals {
 			near, ok := c.value.Names(&a.value, rooms[a.value.Enclosure])
 			if ok && near == 0 {
@@ -227,7 +227,8 @@ func (r *reader) checkCoolings() {
 	r.checkShared(species, rooms)
 }
 
-// warmerThanSteps reports a cold range that lies above the steps to it.
+// warmerThanSteps reports a cold range that reaches above a step on the way to
+// it.
 func warmerThanSteps(c *placed[husbandry.Cooling], s husbandry.Species) {
 	for _, t := range slices.Concat(s.Cooling.Down.Steps, s.Cooling.Up.Steps) {
 		if c.value.To >= t && t > 0 {
@@ -254,8 +255,9 @@ func sameSubjects(a, b *husbandry.Cooling) bool {
 	return false
 }
 
-// checkShared warns of enclosures whose animals are not all cooled, or not all
-// at once: one temperature and one bowl cannot do for both.
+// checkShared warns of enclosures in which animals are cooled at different
+// times or not at all. The animals share the temperature and the water bowl, so
+// a single plan must suit them all.
 func (r *reader) checkShared(species map[husbandry.ID]husbandry.Species, rooms map[husbandry.ID]husbandry.ID) {
 	by := func(a *husbandry.Animal) (plan husbandry.ID) {
 		if s := species[a.Species]; s.Cooling.Usual {
@@ -264,7 +266,8 @@ func (r *reader) checkShared(species map[husbandry.ID]husbandry.Species, rooms m
 		closest := 4
 		for i := range r.coolings {
 			c := &r.coolings[i].value
-			// Those of one winter come after those of every winter.
+			// A record for a single winter comes later and overrides a yearly
+			// record.
 			if near, ok := c.Names(a, rooms[a.Enclosure]); ok && near <= closest {
 				closest, plan = near, c.ID
 				if c.Off {

@@ -23,7 +23,7 @@ lasts = "10 weeks"
 `
 
 func TestCoolingOfASpecies(t *testing.T) {
-	t.Run("what is not said is as usual", func(t *testing.T) {
+	t.Run("missing values are as usual", func(t *testing.T) {
 		got := species(t, clean(t, coolGecko), "test-gecko")
 		want := usualCooling
 		want.Usual, want.Start = true, husbandry.MonthDay{Month: time.November, Day: 1}
@@ -63,7 +63,7 @@ source = "my vet"
 			t.Errorf("sources: %v", got.Sources)
 		}
 	})
-	t.Run("a built-in one changed key by key", func(t *testing.T) {
+	t.Run("a built-in sheet changed key by key", func(t *testing.T) {
 		_, records, list := Read(fstest.MapFS{"keeper.toml": {Data: []byte("zone = \"UTC\"\n")},
 			"own.toml": {Data: []byte("[[species]]\nid = \"wall-lizard\"\n[species.cooling]\nlasts = \"8 weeks\"\n[species.cooling.loss]\nwarn = \"3 %\"\n")}}, ".")
 		if list.HasErrors() {
@@ -76,10 +76,10 @@ source = "my vet"
 	})
 }
 
-// Which of the built-in species are cooled is common practice: small lizards of
-// cold winters always, geckos and dragons of dry lands where the keeper says
-// so, tropical ones never.
-func TestWhichSpeciesAreCooled(t *testing.T) {
+// The choice of built-in species to cool is common practice: small lizards from
+// cold winters always; geckos and dragons from dry lands if the keeper says so;
+// tropical species never.
+func TestBuiltInSpeciesCooled(t *testing.T) {
 	_, records, _ := Read(fstest.MapFS{"keeper.toml": {Data: []byte("zone = \"UTC\"\n")}}, ".")
 	want := map[husbandry.ID]string{
 		"fence-lizard": "usual", "collared-lizard": "usual", "wall-lizard": "usual", "sand-lizard": "usual",
@@ -143,7 +143,7 @@ off = true
 	}
 }
 
-// Each row is a problem of a winter, or none.
+// Each case is one problem of a winter, or none.
 func TestProblemsOfCooling(t *testing.T) {
 	cooling := func(more string) string { return "[[cooling]]\nid = \"W\"\n" + more + "\n" }
 	animal := func(id, species, more string) string {
@@ -154,7 +154,7 @@ func TestProblemsOfCooling(t *testing.T) {
 		{"without its weeks", "[[species]]\nid = \"test-gecko\"\n[species.cooling]\nstart = \"11-01\"\ncool = [\"5 C\", \"12 C\"]\n", "has no `lasts`"},
 		{"too warm", strings.Replace(coolGecko, "12 C", "40 C", 1), "\"40 C\" is no temperature for a lizard's winter"},
 		{"frost", strings.Replace(coolGecko, "5 C", "-5 C", 1), "\"-5 C\" is no temperature"},
-		{"the wrong way round", strings.Replace(coolGecko, `["5 C", "12 C"]`, `["12 C", "5 C"]`, 1), "`cool` goes from 12 down to 5"},
+		{"a range from warm to cold", strings.Replace(coolGecko, `["5 C", "12 C"]`, `["12 C", "5 C"]`, 1), "`cool` goes from 12 down to 5"},
 		{"a step colder than the cold", coolGecko + "down = { steps = [\"20 C\", \"10 C\"] }\n", "a step of `down` is not above the range of the cold weeks"},
 		{"steps that do not fall", coolGecko + "down = { steps = [\"15 C\", \"20 C\"] }\n", "the steps of `down` are not in order"},
 		{"steps that do not rise", coolGecko + "up = { steps = [\"20 C\", \"15 C\"] }\n", "the steps of `up` are not in order"},
@@ -162,14 +162,14 @@ func TestProblemsOfCooling(t *testing.T) {
 		{"limits the wrong way round", coolGecko + "loss = { warn = \"9 %\" }\n", "the loss that warns (9 %) is more than the one that ends the cooling (8 %)"},
 		{"a limit without its unit", coolGecko + "loss = { warn = \"4\" }\n", "\"4\" has no unit"},
 		{"no limit at all", coolGecko + "loss = { stop = \"0 %\" }\n", "\"0 %\" is no loss of mass to act on"},
-		{"for nobody", coolGecko + cooling("lasts = \"8 weeks\""), "has no `species`, `rooms`, `enclosures` or `animals`"},
+		{"a record without animals", coolGecko + cooling("lasts = \"8 weeks\""), "has no `species`, `rooms`, `enclosures` or `animals`"},
 		{"for an empty list", coolGecko + cooling("species = []"), "`species` is an empty list"},
 		{"two lists", coolGecko + place + cooling("species = [\"test-gecko\"]\nrooms = [\"A\"]"), "the cooling names `rooms` and `species`"},
 		{"unknown animal", coolGecko + cooling("animals = [\"F9\"]"), "unknown animal `F9`"},
-		{"a species nobody cools", cooling("species = [\"other-gecko\"]"), "the care sheet of `other-gecko` does not say how it is cooled"},
-		{"an animal of one", place + animal("F1", "other-gecko", "") + cooling("animals = [\"F1\"]"), "the care sheet of `other-gecko` does not say how it is cooled"},
-		{"not cooling one is fine", cooling("species = [\"other-gecko\"]\noff = true"), ""},
-		{"a room with one in it is fine", coolGecko + place + animal("F1", "other-gecko", "") + cooling("rooms = [\"A\"]"), ""},
+		{"a species that is never cooled", cooling("species = [\"other-gecko\"]"), "the care sheet of `other-gecko` does not say how it is cooled"},
+		{"an animal of a species that is never cooled", place + animal("F1", "other-gecko", "") + cooling("animals = [\"F1\"]"), "the care sheet of `other-gecko` does not say how it is cooled"},
+		{"not cooling such a species is fine", cooling("species = [\"other-gecko\"]\noff = true"), ""},
+		{"a room with such an animal in it is fine", coolGecko + place + animal("F1", "other-gecko", "") + cooling("rooms = [\"A\"]"), ""},
 		{"ended without a start", coolGecko + cooling("species = [\"test-gecko\"]\nended = 2026-12-24"), "`ended` needs the `start` of that winter"},
 		{"ended before it began", coolGecko + cooling("species = [\"test-gecko\"]\nstart = 2026-12-25\nended = 2026-12-24"), "`ended` (2026-12-24) is before `start` (2026-12-25)"},
 		{"off and with weeks", coolGecko + cooling("species = [\"test-gecko\"]\noff = true\nlasts = \"8 weeks\""), "the cooling is `off` and has `lasts`"},
@@ -179,11 +179,11 @@ func TestProblemsOfCooling(t *testing.T) {
 		{"a range above the sheet's steps", coolGecko + "down = { steps = [\"15 C\"] }\n" + place + animal("F1", "test-gecko", "") + cooling("species = [\"test-gecko\"]\ncool = [\"16 C\", \"18 C\"]"), "has a step at 15.0 C, which is not above this range"},
 		{"turned off by a routine", "[[routine]]\nid = \"r\"\nkind = \"cool\"\noff = true\n", "a winter is not turned off by a routine"},
 		{"cooled and not cooled in one enclosure", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "other-gecko", ""), "`F2` shares `E1` with `F1`, which is cooled in winter; `F2` is not"},
-		{"the other way round", coolGecko + place + animal("F2", "other-gecko", "") + animal("F1", "test-gecko", ""), "`F2` shares `E1` with `F1`, which is cooled in winter; `F2` is not"},
-		{"one taken out by a record", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "test-gecko", "") + cooling("animals = [\"F2\"]\noff = true"), "`F2` shares `E1` with `F1`, which is cooled in winter"},
-		{"by different plans", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "test-gecko", "") + cooling("animals = [\"F2\"]\nstart = \"12-01\""), "are cooled by different plans"},
-		{"one that has left", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "other-gecko", "left = 2026-01-01"), ""},
-		{"two that are", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "test-gecko", ""), ""},
+		{"not cooled and cooled in one enclosure", coolGecko + place + animal("F2", "other-gecko", "") + animal("F1", "test-gecko", ""), "`F2` shares `E1` with `F1`, which is cooled in winter; `F2` is not"},
+		{"one animal taken out by a record", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "test-gecko", "") + cooling("animals = [\"F2\"]\noff = true"), "`F2` shares `E1` with `F1`, which is cooled in winter"},
+		{"different plans in one enclosure", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "test-gecko", "") + cooling("animals = [\"F2\"]\nstart = \"12-01\""), "are cooled by different plans"},
+		{"an animal that has left", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "other-gecko", "left = 2026-01-01"), ""},
+		{"two cooled animals in one enclosure", coolGecko + place + animal("F1", "test-gecko", "") + animal("F2", "test-gecko", ""), ""},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			_, list := readFiles(t, "keeper.toml", "zone = \"UTC\"\n", "records.toml", c.src)

@@ -7,8 +7,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// dampKeys are the keys of husbandry.Damp, which a nest box and a tub name in
-// their own words.
+// dampKeys are the keys of husbandry.Damp. A nest box and a tub have different
+// names for them.
 type dampKeys struct{ holes, size, mass string }
 
 var (
@@ -19,8 +19,8 @@ var (
 // thinLid is the thickness of a plastic lid (common practice), in mm.
 const thinLid = 1
 
-// damp reads what is said of how a nest box or a tub holds its water. Whatever
-// is not said is left out of account.
+// damp reads the water of a nest box or a tub: its amount, and how it can get
+// out. The forecast leaves out every value that is not given.
 func damp(t *tables.Table, keys dampKeys) husbandry.Damp {
 	var d husbandry.Damp
 	d.Holes, _ = tables.Parsed(t, keys.holes, husbandry.ParseHoles)
@@ -52,7 +52,7 @@ func damp(t *tables.Table, keys dampKeys) husbandry.Damp {
 	return d
 }
 
-// humidity reads a relative humidity; nil where none is said.
+// humidity reads a relative humidity; nil if none is given.
 func humidity(t *tables.Table) *float64 {
 	if share, ok := tables.Parsed(t, "humidity", husbandry.ParseShare); ok {
 		h := float64(share)
@@ -65,7 +65,7 @@ func someWater(s string) (husbandry.Grams, error) { return more(s, husbandry.Par
 
 func someMass(s string) (husbandry.Grams, error) { return more(s, husbandry.ParseMass) }
 
-// heaviest is the most that a box or tub weighs, in g.
+// heaviest is the largest mass of a box or tub, in g.
 const heaviest = 100_000
 
 func more(s string, parse func(string) (husbandry.Grams, error)) (husbandry.Grams, error) {
@@ -76,7 +76,7 @@ func more(s string, parse func(string) (husbandry.Grams, error)) (husbandry.Gram
 	return g, err
 }
 
-// roomTemperature reads the temperature of a room that lizards live in.
+// roomTemperature reads the temperature of a room in which lizards live.
 func roomTemperature(s string) (husbandry.Celsius, error) {
 	c, err := husbandry.ParseTemperature(s)
 	if err == nil && (c < 0 || c > 50) {

@@ -9,7 +9,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-func TestDampIsWhatTheFilesSay(t *testing.T) {
+func TestReadDamp(t *testing.T) {
 	v := clean(t, `
 [[room]]
 id = "A"
@@ -63,7 +63,7 @@ tolerance = "12 g"
 	}
 }
 
-func TestWhatIsWrongWithDamp(t *testing.T) {
+func TestProblemsOfDamp(t *testing.T) {
 	const tub = "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid = 2027-05-02\ntub_set = 2027-05-02\n"
 	for _, c := range []struct{ name, src, want string }{
 		{"a length without a unit", tub + "holes = \"4 x 3\"\n", "7:9: `holes`: \"4 x 3\" is not an opening"},
@@ -74,9 +74,9 @@ func TestWhatIsWrongWithDamp(t *testing.T) {
 		{"no water", tub + "holes = \"4 x 3 mm\"\nwater = \"0 g\"\n", "8:9: `water`: \"0 g\" is not between nothing and 100 kg"},
 		{"a lid without holes", tub + "lid = \"1 mm\"\n", "7:1: there is a `lid` and no `holes`"},
 		{"a size alone", place + "nest_box = { size = \"20 x 14 cm\" }\n", "6:12: `size` and `headspace` are used together"},
-		{"water, and nowhere to go", tub + "water = \"120 g\"\n", "1:1: nothing is said of where the water leaves"},
-		{"a mass of no day", strings.Replace(tub, "tub_set = 2027-05-02\n", "", 1) + "tub_mass = \"412 g\"\n", "6:1: the tub has a mass and no day"},
-		{"humid beyond measure", "[[room]]\nid = \"A\"\nhumidity = \"120 %\"\n", "3:12: `humidity`: \"120 %\" is not a share"},
+		{"water without an opening", tub + "water = \"120 g\"\n", "1:1: nothing is said of where the water leaves"},
+		{"a mass without its day", strings.Replace(tub, "tub_set = 2027-05-02\n", "", 1) + "tub_mass = \"412 g\"\n", "6:1: the tub has a mass and no day"},
+		{"humidity above 100 %", "[[room]]\nid = \"A\"\nhumidity = \"120 %\"\n", "3:12: `humidity`: \"120 %\" is not a share"},
 		{"a room in Fahrenheit", "[[room]]\nid = \"A\"\ntemperature = \"77 C\"\n", "3:15: `temperature`: \"77 C\" is no temperature of a room"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

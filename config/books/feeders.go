@@ -11,9 +11,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// usualSafety is for how many days more than to the next delivery there is to
-// be enough where the record does not say (common practice: a delivery that is
-// late comes the day after, or the one after that).
+// usualSafety is the default number of days for which stock must last beyond
+// the next delivery (common practice: a late delivery comes one or two days
+// later).
 const usualSafety husbandry.Days = 2
 
 func (r *reader) feeder(t *tables.Table) {
@@ -63,7 +63,8 @@ func (r *reader) feeder(t *tables.Table) {
 	r.feeders = append(r.feeders, placed[husbandry.Feeder]{v, t})
 }
 
-// amounts reads "6-8 crickets", or { usual = ..., gravid = ..., winter = ... }.
+// amounts reads the food of a feeding: "6-8 crickets", or { usual = ..., gravid
+// = ..., winter = ... }.
 func amounts(t *tables.Table, consumes []string) (a husbandry.Amounts) {
 	of := func(a husbandry.Amount) string {
 		if a.Of == "" && len(consumes) > 0 {
@@ -106,7 +107,8 @@ func amounts(t *tables.Table, consumes []string) (a husbandry.Amounts) {
 	return a
 }
 
-// checkFeeders reports feeders of one name, and those that nothing uses up.
+// checkFeeders reports feeders with the same name, and feeders that no routine
+// consumes.
 func (r *reader) checkFeeders() {
 	var consumed []string
 	counted := func(f *husbandry.Feeder) (used, amount bool) {

@@ -21,7 +21,7 @@ consumes = ["small crickets"]
 amount = "6-8 small crickets"
 `
 
-func TestAFeederIsWhatTheFileSays(t *testing.T) {
+func TestReadFeeder(t *testing.T) {
 	v := clean(t, cricketFeeding+`
 [[feeder]]
 id = "small-crickets"
@@ -61,9 +61,9 @@ amount = { usual = "2-3 % of body mass", gravid = "3 % of body mass in crickets"
 	}
 }
 
-// A keeper who changes a feeding's days means the same food, and one who
-// changes the food says how much.
-func TestAChangedRoutineKeepsItsFood(t *testing.T) {
+// A keeper who changes only the days of a feeding means the same food. A keeper
+// who changes the food must give the amount.
+func TestChangedRoutineKeepsFood(t *testing.T) {
 	for src, want := range map[string]husbandry.Amount{
 		"":                       {From: 6, To: 8, Of: "crickets"},
 		`amount = "9 mealworms"`: {From: 9, To: 9, Of: "mealworms"},
@@ -77,7 +77,7 @@ func TestAChangedRoutineKeepsItsFood(t *testing.T) {
 	}
 }
 
-func TestWhatIsWrongWithAFeeder(t *testing.T) {
+func TestProblemsOfFeeders(t *testing.T) {
 	whole := "[[feeder]]\nid = \"sc\"\nname = \"small crickets\"\npack = \"box of 50\"\ndeliveries = [\"wed\"]\nshelf_life = \"2 weeks\"\n"
 	without := func(key string) string {
 		var kept []string
@@ -105,7 +105,7 @@ func TestWhatIsWrongWithAFeeder(t *testing.T) {
 		{"misspelt", strings.Replace(whole, "small crickets", "smal crickets", 1), "no routine consumes `smal crickets`", "small crickets"},
 		{"a word of replies", strings.Replace(whole, `"sc"`, `"stock"`, 1), "is a word of replies", ""},
 		{"an amount of something else", whole + "[[routine]]\nid = \"r2\"\nkind = \"feed\"\nsince_last = \"2 days\"\nconsumes = [\"small crickets\"]\namount = \"6 smal crickets\"\n", "does not consume `smal crickets`", "small crickets"},
-		{"an amount that is none", whole + "[[routine]]\nid = \"r2\"\nkind = \"feed\"\nsince_last = \"2 days\"\namount = \"a few\"\n", "is not an amount", ""},
+		{"an amount without a number", whole + "[[routine]]\nid = \"r2\"\nkind = \"feed\"\nsince_last = \"2 days\"\namount = \"a few\"\n", "is not an amount", ""},
 		{"other food in winter", whole + "[[routine]]\nid = \"r2\"\nkind = \"feed\"\nsince_last = \"2 days\"\nconsumes = [\"small crickets\", \"locusts\"]\namount = { usual = \"6\", winter = \"2 locusts\" }\n", "the amount is of `locusts`, and the usual one of `small crickets`", "[[routine]]"},
 		{"only in winter", whole + "[[routine]]\nid = \"r2\"\nkind = \"feed\"\nsince_last = \"2 days\"\namount = { winter = \"2-3\" }\n", "has no `usual`", ""},
 		{"a routine that orders", whole + "[[routine]]\nid = \"r2\"\nkind = \"order\"\nweekdays = [\"wed\"]\n", "can only be `off`", "[[feeder]]"},

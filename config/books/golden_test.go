@@ -15,15 +15,15 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-// testSheets stand in for the built-in sheets, so that a new sheet changes no
-// suggestion here.
+// testSheets replace the built-in sheets, so that a new sheet does not change
+// the suggestions here.
 var testSheets = os.DirFS(filepath.Join("testdata", "sheets"))
 
-// sampleBooks is where the sample books of the whole project are.
+// sampleBooks is the folder of the sample books for all packages.
 var sampleBooks = filepath.Join("..", "..", "testdata", "books")
 
-// Every kind of mistake in the meaning (hostile) and in the writing (torn),
-// with what the keeper is told.
+// The golden files show the message for every kind of mistake: in the meaning
+// (hostile) and in the syntax (torn).
 func TestHostileBooks(t *testing.T) {
 	for _, name := range []string{"hostile", "torn"} {
 		t.Run(name, func(t *testing.T) {
@@ -57,7 +57,7 @@ func TestHostileBooks(t *testing.T) {
 	}
 }
 
-// checkInvariants holds for every list of problems, whatever the files.
+// checkInvariants checks properties of every list of problems.
 func checkInvariants(t *testing.T, dir string, list diag.List) {
 	t.Helper()
 	for i, p := range list {
@@ -85,14 +85,14 @@ func checkInvariants(t *testing.T, dir string, list diag.List) {
 			continue
 		}
 		line := strings.Split(string(content), "\n")[p.Line-1]
-		// Bytes that cannot be shown are blanks in the line shown.
+		// Bytes that cannot be shown are replaced by blanks.
 		if strings.TrimRight(line, "\r") != p.Source && !strings.Contains(line, "\x00") && utf8.ValidString(line) {
 			t.Errorf("shows %q for the line %q", p.Source, line)
 		}
 	}
 }
 
-// The smallest books there can be.
+// The smallest valid books.
 func TestMinimalBooks(t *testing.T) {
 	s, records, list := Load(filepath.Join(sampleBooks, "minimal"))
 	if len(list) > 0 || records == nil {

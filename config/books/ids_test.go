@@ -6,8 +6,9 @@ import (
 	"nestround/tasks/finding"
 )
 
-// TestVerbsAsIDs: no record is named as a verb that replies always had. A verb
-// that came later forbids no id that books may have already.
+// TestVerbsAsIDs checks that no record has a verb as its id if replies had that
+// verb from the first version. Later verbs are allowed as ids, because existing
+// books may use them.
 func TestVerbsAsIDs(t *testing.T) {
 	for i := range finding.All {
 		row := &finding.All[i]

@@ -7,15 +7,15 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// checkKin looks for animals that are their own ancestors, whose kinship would
-// have no end, and for pairings of close kin.
+// checkKin reports animals that are their own ancestors, and pairings of close
+// kin. The kinship of an animal with itself as an ancestor would have no end.
 func (r *reader) checkKin(b husbandry.BreedingRules) {
 	at := make(map[husbandry.ID]*placed[husbandry.Animal])
 	var animals []kinship.Animal
 	for i := range r.animals {
 		a := &r.animals[i]
 		if a.value.ID == "" {
-			continue // its id cannot be used
+			continue // its id is unusable
 		}
 		at[a.value.ID] = a
 		animals = append(animals, kinship.Animal{ID: a.value.ID, Mother: a.value.Mother, Father: a.value.Father, Group: a.value.Count > 1})
@@ -27,7 +27,7 @@ func (r *reader) checkKin(b husbandry.BreedingRules) {
 		if child.value.Mother != loop.Line[1] {
 			key = "father"
 		}
-		for _, says := range []string{"clutch", "from"} { // where its parents are taken from
+		for _, says := range []string{"clutch", "from"} { // keys from which the parents may be taken
 			if !child.at.Has(key) && child.at.Has(says) {
 				key = says
 			}
@@ -35,7 +35,7 @@ func (r *reader) checkKin(b husbandry.BreedingRules) {
 		child.at.Place(key).Error(fmt.Sprintf("`%s` is its own ancestor: %s", loop.Line[0], loop.Words()), "one of these parents is wrong")
 	}
 	if len(loops) > 0 || r.lost {
-		return // a kinship without end, or without the parents that could not be read
+		return // the kinship has no end, or lacks parents that could not be read
 	}
 	p, err := kinship.New(animals)
 	if err != nil {

@@ -8,7 +8,7 @@ import (
 	"nestround/config/diag"
 )
 
-// herd writes animals, "id sex mother father", all in one enclosure.
+// herd writes animals in one enclosure, each given as "id sex mother father".
 func herd(lines ...string) string {
 	var b strings.Builder
 	b.WriteString("[[room]]\nid = \"R\"\n[[enclosure]]\nid = \"E1\"\nroom = \"R\"\n")
@@ -28,14 +28,14 @@ func pair(male, female, more string) string {
 	return fmt.Sprintf("[[pairing]]\nid = \"P1\"\nmale = %q\nfemale = %q\n%s", male, female, more)
 }
 
-// Each row is books with one warning at the pairing, or none.
+// Each case is books with one warning at the pairing, or none.
 func TestPairingsOfKin(t *testing.T) {
 	const founders = "A female"
 	for _, c := range []struct {
 		words    string
 		settings string
 		src      string
-		want     string // the message; "" for none
+		want     string // the message; "" for no warning
 		hint     string
 	}{
 		{"strangers", "", herd("F1 female", "M1 male") + pair("M1", "F1", ""), "", ""},
@@ -47,11 +47,11 @@ func TestPairingsOfKin(t *testing.T) {
 			"offspring of F1 and M1 would have an inbreeding coefficient of at least 0.125: half siblings (common parent A)", "above `kinship_warn`, 0.0625, and within the `kinship_limit` of 0.125"},
 		{"half siblings of a careful keeper", "kinship_limit = 0.1\n", herd(founders, "F1 female A", "M1 male A") + pair("M1", "F1", ""),
 			"offspring of F1 and M1 would have an inbreeding coefficient of at least 0.125: half siblings (common parent A)", "above the `kinship_limit` of 0.1"},
-		{"half siblings of one who does not mind", "kinship_limit = 0.25\nkinship_warn = 0.125\n", herd(founders, "F1 female A", "M1 male A") + pair("M1", "F1", ""), "", ""},
-		{"first cousins are not warned of", "", herd(founders, "B male", "C female A B", "D male A B", "F1 female C", "M1 male - D") + pair("M1", "F1", ""), "", ""},
+		{"half siblings of a permissive keeper", "kinship_limit = 0.25\nkinship_warn = 0.125\n", herd(founders, "F1 female A", "M1 male A") + pair("M1", "F1", ""), "", ""},
+		{"first cousins give no warning", "", herd(founders, "B male", "C female A B", "D male A B", "F1 female C", "M1 male - D") + pair("M1", "F1", ""), "", ""},
 		{"through a group", "", herd("G unsexed", "F1 female G", "M1 male G") + pair("M1", "F1", ""),
 			"offspring of F1 and M1 would have an inbreeding coefficient of at least 0.125: half siblings (common parent G)", "above `kinship_warn`"},
-		{"of two species: said once", "", strings.Replace(herd("M1 male", "F1 female - M1"), "test-gecko", "other-gecko", 1) + pair("M1", "F1", ""),
+		{"of two species, reported once", "", strings.Replace(herd("M1 male", "F1 female - M1"), "test-gecko", "other-gecko", 1) + pair("M1", "F1", ""),
 			"`M1` is other-gecko and `F1` is test-gecko", ""},
 	} {
 		t.Run(c.words, func(t *testing.T) {
@@ -77,8 +77,8 @@ func TestPairingsOfKin(t *testing.T) {
 
 func lineOf(src string, n int) string { return strings.Split(src, "\n")[n-1] }
 
-// Every loop has its place and its animals, and no pairing is judged by such a
-// pedigree.
+// Every loop is reported with its place and its animals. No pairing is judged
+// by a pedigree with loops.
 func TestLoopsInThePedigree(t *testing.T) {
 	src := herd("X male X2", "A female B", "B unsexed - C", "C male A", "X2 unsexed X3", "X3 unsexed - X") + pair("C", "A", "")
 	_, list := readFiles(t, "keeper.toml", "zone = \"UTC\"\n", "records.toml", src)

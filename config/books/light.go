@@ -11,14 +11,14 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// lit is a room's lamp schedule with its table, whose latitude may be the
-// keeper's.
+// lit is a room's lamp schedule with its table. Its latitude may still be
+// missing and is then the keeper's.
 type lit struct {
 	light *husbandry.Light
 	at    *tables.Table
 }
 
-// light reads how long the lamps of a room burn; nil where nothing is said.
+// light reads the hours of a room's lamps; nil if there are none.
 func (r *reader) light(t *tables.Table) *husbandry.Light {
 	if t == nil {
 		return nil
@@ -81,7 +81,8 @@ func lightStep(s string) (time.Duration, error) {
 	return d, err
 }
 
-// checkLight gives the lamps that follow the keeper's sky its latitude.
+// checkLight fills in the keeper's latitude where a schedule has none, and
+// checks the schedule at its latitude.
 func (r *reader) checkLight(keepers *float64) {
 	for _, l := range r.lit {
 		if l.at.Broken() {
@@ -104,8 +105,8 @@ func (r *reader) checkLight(keepers *float64) {
 	}
 }
 
-// warnPolar warns of lamps that follow a sky under which the sun does not set
-// in summer, or does not rise in winter.
+// warnPolar warns of lamps that follow a polar sky: the sun does not set in
+// summer, or does not rise in winter.
 func (l *lit) warnPolar() {
 	dark, bright := false, false
 	for _, solstice := range []civil.Date{civil.New(2027, time.June, 21), civil.New(2027, time.December, 21)} {
@@ -130,7 +131,7 @@ func (l *lit) warnPolar() {
 	place.Warn(fmt.Sprintf("at the latitude of %s the sun %s", degrees(l.light.Latitude), what), `lizards need a day and a night; say how far it goes, for example shortest = "9 hours", longest = "15 hours"`)
 }
 
-// degrees writes 48.2 or -33.
+// degrees formats a latitude with at most two decimals: 48.2 or -33.
 func degrees(latitude float64) string {
 	return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.2f", latitude), "0"), ".")
 }

@@ -9,7 +9,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-func TestRoomsHaveLight(t *testing.T) {
+func TestReadLight(t *testing.T) {
 	const hour = time.Hour
 	for _, c := range []struct {
 		words, keeper, light string
@@ -35,7 +35,7 @@ func TestRoomsHaveLight(t *testing.T) {
 	}
 }
 
-// Each row is one room with one problem.
+// Each case is one room with one problem.
 func TestProblemsOfLight(t *testing.T) {
 	for _, c := range []struct {
 		words, keeper, light, want string
@@ -43,13 +43,13 @@ func TestProblemsOfLight(t *testing.T) {
 		{"no latitude anywhere", "", `{}`, "3:9: `light` has no `latitude`"},
 		{"beyond the pole", "", `{ latitude = 91 }`, "3:22: `latitude` is 91, and must be from -90 to 90"},
 		{"only a longest day", "latitude = 48\n", `{ longest = "14 hours" }`, "3:9: `light` has no `shortest` and `longest`"},
-		{"the wrong way round", "latitude = 48\n", `{ shortest = "14 hours", longest = "10 hours" }`, "3:44: the longest day is not longer than the shortest"},
-		{"held and following", "latitude = 48\n", `{ hours = "12 hours", longest = "14 hours" }`, "3:31: lamps that burn for the same `hours` all year have no `longest`"},
+		{"shortest longer than longest", "latitude = 48\n", `{ shortest = "14 hours", longest = "10 hours" }`, "3:44: the longest day is not longer than the shortest"},
+		{"fixed hours that also follow a sky", "latitude = 48\n", `{ hours = "12 hours", longest = "14 hours" }`, "3:31: lamps that burn for the same `hours` all year have no `longest`"},
 		{"never lit", "", `{ hours = "0 hours" }`, "3:19: `hours`: \"0 hours\" is no light at all"},
 		{"more than a day", "", `{ hours = "25 hours" }`, "3:19: `hours`: \"25 hours\" is not in whole minutes from 0 to 24 hours"},
 		{"without a unit", "", `{ hours = "12" }`, "3:19: `hours`: \"12\" has no unit"},
 		{"in days", "", `{ hours = "12 days" }`, "3:19: `hours`: \"12 days\" is not a time"},
-		{"every minute", "latitude = 48\n", `{ step = "1 minute" }`, "3:18: `step`: \"1 minute\" is not from 5 minutes to 4 hours"},
+		{"a step of one minute", "latitude = 48\n", `{ step = "1 minute" }`, "3:18: `step`: \"1 minute\" is not from 5 minutes to 4 hours"},
 		{"ahead and behind", "latitude = 48\n", `{ ahead = "1 day", behind = "1 day" }`, "3:28: the lamps' year is both `ahead` and `behind`"},
 		{"seasons of the equator", "", `{ latitude = 0.5, shortest = "10 hours", longest = "14 hours" }`, "3:22: at the latitude of 0.5 the days are alike all year"},
 		{"seasons of the keeper at the equator", "latitude = -1\n", `{ shortest = "10 hours", longest = "14 hours" }`, "3:44: at the latitude of -1 the days are alike all year"},
@@ -57,7 +57,7 @@ func TestProblemsOfLight(t *testing.T) {
 		{"the keeper's polar sky", "latitude = 69.6\n", `{}`, "3:9: at the latitude of 69.6 the sun does not rise"},
 		{"only a summer without a night", "latitude = 66\n", `{}`, "3:9: at the latitude of 66 the sun does not set in summer: the lamps would burn day and night"},
 		{"not a table", "", `"12 hours"`, "3:9: `light` is a table, not text"},
-		{"a key of nothing", "latitude = 48\n", `{ hour = "12 hours" }`, "3:11: unknown key `hour`"},
+		{"an unknown key", "latitude = 48\n", `{ hour = "12 hours" }`, "3:11: unknown key `hour`"},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			_, list := readFiles(t, "keeper.toml", "zone = \"UTC\"\n"+c.keeper, "records.toml", "[[room]]\nid = \"A\"\nlight = "+c.light+"\n")
@@ -68,8 +68,8 @@ func TestProblemsOfLight(t *testing.T) {
 	}
 }
 
-// A room's steps are of nobody else.
-func TestStepsAreOfRooms(t *testing.T) {
+// Steps of light belong to rooms only.
+func TestLightStepsNeedRoom(t *testing.T) {
 	v := clean(t, "[[routine]]\nid = \"r\"\nkind = \"own\"\nscope = \"room\"\ntitle = \"Turn the spots\"\nsteps = \"light\"\n")
 	if c := v.Routines[0].Cadence; c.Pattern != husbandry.Stepped || c.Steps != husbandry.LightSteps {
 		t.Errorf("%+v", c)

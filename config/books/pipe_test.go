@@ -11,8 +11,9 @@ import (
 	"nestround/config/books"
 )
 
-// A pipe by the name of a record file is no reason to wait for a writer.
-func TestAPipeIsNoRecordFile(t *testing.T) {
+// A named pipe in the place of a record file must not make Load wait for a
+// writer.
+func TestLoadRejectsPipeAsRecordFile(t *testing.T) {
 	dir := t.TempDir()
 	if err := syscall.Mkfifo(filepath.Join(dir, "animals.toml"), 0o600); err != nil {
 		t.Fatal(err)

@@ -93,8 +93,8 @@ func (r *reader) incubator(t *tables.Table) {
 	r.incubators = append(r.incubators, placed[husbandry.Incubator]{v, t})
 }
 
-// logPath checks the path of a temperature log: inside the books, and the same
-// on every system.
+// logPath checks the path of a temperature log. The path must stay inside the
+// books and be valid on every system.
 func logPath(s string) (string, error) {
 	switch {
 	case strings.Contains(s, `\`):

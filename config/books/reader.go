@@ -14,15 +14,15 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// placed is a record with the table it was read from, for the problems that
-// show only when all records are known.
+// placed is a record with the table it was read from. The table gives the place
+// of problems that need all records to be known.
 type placed[T any] struct {
 	value T
 	at    *tables.Table
 }
 
-// reader collects the records of all files, then checks them against one
-// another.
+// reader collects the records of all files, then checks them against each
+// other.
 type reader struct {
 	list   *diag.List
 	origin husbandry.Origin // whose files are being read
@@ -50,17 +50,18 @@ type reader struct {
 	calledFor   []husbandry.Called
 }
 
-// named is what an id stands for.
+// named is the record that an id stands for.
 type named struct {
 	id    husbandry.ID
 	what  string // "animal"
 	place tables.Place
-	// origin is whose record it is: a keeper's may take the id of a built-in
-	// one of the same sort, and replaces or refines it.
+	// origin is the kind of file the record stands in. A keeper's record may
+	// take the id of a built-in record of the same sort. It then replaces or
+	// refines the built-in record.
 	origin husbandry.Origin
 }
 
-// ref is an id that one record has of another.
+// ref is a reference from one record to the id of another.
 type ref struct {
 	id    husbandry.ID
 	what  string // "enclosure"
@@ -100,13 +101,13 @@ func (r *reader) tables(root *tables.Table) {
 
 const maxID = 60
 
-// keeperID is the subject of tasks about no record; a record of this id would
-// be mistaken for it.
+// keeperID is the subject of tasks that are about no record. No record may take
+// this id, because it would be mistaken for that subject.
 const keeperID = "keeper"
 
-// replyWord reports whether a line of a reply is made of a word: a record of
-// that id could not be named in one. Verbs that came with a later version are
-// no such words, because books that were right stay right.
+// replyWord reports whether a word has a meaning in replies, so a record with
+// this id could not be named in a reply. Verbs that came with a later version
+// do not count: books that were valid must stay valid.
 func replyWord(word string) bool {
 	switch word {
 	case "but", "except", "and":
@@ -136,7 +137,7 @@ func checkID(s string) (husbandry.ID, error) {
 	return husbandry.ID(s), nil
 }
 
-// id reads the id of a record and sees to it that it is the only one.
+// id reads the id of a record and checks that no other record has it.
 func (r *reader) id(t *tables.Table, what string) husbandry.ID {
 	if !t.Has("id") {
 		t.Missing("`id`", "give it a short label of your own, such as the one on its door")
@@ -150,7 +151,7 @@ func (r *reader) id(t *tables.Table, what string) husbandry.ID {
 	other, taken := r.ids[strings.ToLower(string(id))]
 	builtIn := taken && other.origin != husbandry.Keeper && r.origin == husbandry.Keeper && other.what == what
 	switch {
-	case taken && builtIn && other.id == id: // replaces or refines it
+	case taken && builtIn && other.id == id: // replaces or refines the built-in record
 	case taken && builtIn:
 		mine.place.Error(fmt.Sprintf("the id `%s` differs only in case from the built-in %s `%s`", id, what, other.id), fmt.Sprintf("write `%s` to change that one", other.id))
 		return ""
@@ -165,7 +166,7 @@ func (r *reader) id(t *tables.Table, what string) husbandry.ID {
 	return id
 }
 
-// ref reads the id of another record, which check looks up.
+// ref reads the id of another record. checkRefs looks it up later.
 func (r *reader) ref(t *tables.Table, key, what string) husbandry.ID {
 	id := husbandry.ID(t.Text(key))
 	if id != "" {
@@ -185,10 +186,10 @@ func (r *reader) refList(t *tables.Table, key, what string) []husbandry.ID {
 	return ids
 }
 
-// checkRefs reports the ids that no record of the right sort has.
+// checkRefs reports ids for which there is no record of the right sort.
 func (r *reader) checkRefs() {
 	if r.lost {
-		return // the record may be in the part that could not be read
+		return // the record may be in the unreadable part
 	}
 	candidates := make(map[string][]string)
 	for _, n := range r.ids {
@@ -233,12 +234,12 @@ func daysBetween(least, most husbandry.Days) func(string) (husbandry.Days, error
 	}
 }
 
-// longest is the most days that a record may state.
+// longest is the largest number of days that a record may state.
 const longest husbandry.Days = 3660
 
-// The temperatures at which anybody incubates reptile eggs, with room to
-// spare: published series of lizards lie between 14 and 36 °C. What is outside
-// is a slip, most likely of the unit.
+// The range of temperatures for incubating lizard eggs, with a margin:
+// published series of lizards lie between 14 and 36 °C. A temperature outside
+// is taken for a typing error, most likely of the unit.
 const (
 	coldest husbandry.Celsius = 10
 	hottest husbandry.Celsius = 40
@@ -249,7 +250,8 @@ func incubationTemperature(s string) (husbandry.Celsius, error) {
 	if c >= coldest && c <= hottest && err == nil {
 		return c, nil
 	}
-	// The other unit, where that makes sense: "84 C", "28 F".
+	// Suggest the other unit if it gives a plausible temperature: "84 C", "28
+	// F".
 	number := strings.TrimRight(s, "CcFf° ")
 	for _, unit := range []string{"C", "F"} {
 		other := number + " " + unit
@@ -263,8 +265,8 @@ func incubationTemperature(s string) (husbandry.Celsius, error) {
 	return 0, fmt.Errorf("%q is no temperature for eggs (10 to 40 C, 50 to 104 F)", s)
 }
 
-// inOrder reports a date that lies before one it must not lie before. Zero
-// dates are in any order.
+// inOrder reports a date that lies before the date it must not precede. Zero
+// dates are not checked.
 func inOrder(t *tables.Table, earlier string, e civil.Date, later string, l civil.Date) {
 	if !e.IsZero() && !l.IsZero() && l.Before(e) {
 		t.Place(later).Error(fmt.Sprintf("`%s` (%v) is before `%s` (%v)", later, l, earlier, e), "")

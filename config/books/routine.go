@@ -13,8 +13,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// routine reads a [[routine]]; with a species, one that stands in its care
-// sheet and is for that species alone.
+// routine reads a [[routine]]. If species is set, the routine stands in the
+// care sheet of that species and is for that species only.
 func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 	v := husbandry.Routine{
 		ID:      r.id(t, "routine"),
@@ -91,9 +91,11 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 	r.routines[r.origin] = append(r.routines[r.origin], placed[husbandry.Routine]{v, t})
 }
 
-// builtIn returns the sheet's or common routine that a keeper's routine of the
-// id replaces, or the routine called for that it turns off. What it does not say of kind, scope, subjects and food stays as
-// it was: a keeper who only writes another interval means the same lizards.
+// builtIn returns the built-in routine that a keeper's routine with this id
+// changes. A routine from a sheet or from the common file is replaced; a
+// routine that the planner calls for can only be turned off. The kind, scope,
+// subjects and food of the built-in routine stay unless the keeper's routine
+// gives them: a keeper who only writes another interval means the same lizards.
 func (r *reader) builtIn(id husbandry.ID) (husbandry.Routine, bool) {
 	if r.origin != husbandry.Keeper || id == "" {
 		return husbandry.Routine{}, false
@@ -113,8 +115,7 @@ func (r *reader) builtIn(id husbandry.ID) (husbandry.Routine, bool) {
 	return husbandry.Routine{}, false
 }
 
-// needSource reports a built-in statement that does not say where it comes
-// from.
+// needSource reports a built-in statement without a source.
 func (r *reader) needSource(t *tables.Table, source string) {
 	if r.origin != husbandry.Keeper && source == "" {
 		t.Missing("`source`", `cite the publication, or write "common practice"`)
@@ -163,7 +164,8 @@ func (r *reader) selector(t *tables.Table) husbandry.Selector {
 	return s
 }
 
-// slack reads "1 day", which is either way, or { before = ..., after = ... }.
+// slack reads "1 day", which counts for both sides, or { before = ..., after =
+// ... }.
 func slack(t *tables.Table) (before, after husbandry.Days) {
 	if !t.Has("slack") {
 		return 0, 0
@@ -179,10 +181,12 @@ func slack(t *tables.Table) (before, after husbandry.Days) {
 	return before, after
 }
 
-// cadenceKeys are the keys of which a routine has exactly one.
+// cadenceKeys are the keys for a routine's cadence. A routine has exactly one
+// of them.
 var cadenceKeys = []string{"every", "weekdays", "month_days", "cron", "since_last", "after", "window", "riding", "steps"}
 
-// cadence reads when a routine is due, and reports whether it says so at all.
+// cadence reads the days on which a routine is due. given reports whether the
+// routine has a cadence at all.
 func (r *reader) cadence(t *tables.Table) (c husbandry.Cadence, given bool) {
 	var keys []string
 	for _, key := range cadenceKeys {
@@ -196,7 +200,8 @@ func (r *reader) cadence(t *tables.Table) (c husbandry.Cadence, given bool) {
 	if t.Has("from") && !t.Has("every") {
 		t.KeyPlace("from").Error("`from` is only for `every`", "")
 	}
-	// Each is read even where there are several, to find what is wrong in it.
+	// All keys are read even if there are several, to find the problems in
+	// each.
 	for _, key := range keys {
 		switch key {
 		case "every":

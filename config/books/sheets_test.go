@@ -18,8 +18,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// The built-in care sheets are data, so what is tested here is the data
-// itself, read without any code of this package.
+// The built-in care sheets are data. These tests check the data itself and read
+// it without any code of the package.
 
 type sheet struct {
 	Species []species
@@ -105,14 +105,14 @@ type routine struct {
 	Caution  string
 	Source   string
 
-	// Of those called for.
+	// Set for routines that the planner calls for.
 	When string
 	Asks []string
 	Case []struct{ Name, Title, Caution string }
 }
 
-// sheets reads every built-in sheet; keys that the types above do not have are
-// failures.
+// sheets reads every built-in sheet. A key that the types above do not have is
+// a failure.
 func sheets(t *testing.T) (all []species, common []routine) {
 	all, common, _ = files(t)
 	return all, common
@@ -172,7 +172,7 @@ func celsius(t *testing.T, s string) float64 {
 	return float64(c)
 }
 
-func TestTenSpeciesOfManyFamilies(t *testing.T) {
+func TestSheetsCoverManyFamilies(t *testing.T) {
 	all, _ := sheets(t)
 	families := make(map[string]bool)
 	for _, s := range all {
@@ -186,8 +186,8 @@ func TestTenSpeciesOfManyFamilies(t *testing.T) {
 	}
 }
 
-// A source is a publication with its year, a named handbook, or the admission
-// that there is none.
+// A source is a publication with its year, a named handbook, or the statement
+// that there is no source.
 var year = regexp.MustCompile(`\b(19|20)\d\d\b`)
 
 func sourced(s string) bool {
@@ -238,10 +238,10 @@ func TestEveryNumberHasASource(t *testing.T) {
 	}
 }
 
-// published are mean days from laying to hatching at constant temperature as
-// the papers print them, with their single-egg deviations (recomputed from
-// standard errors where those were printed) and egg numbers where the sheets
-// give them.
+// published are mean days from laying to hatching at constant temperature, as
+// the papers print them. Where the sheets give them, there are also egg numbers
+// and the standard deviation of single eggs (recomputed from the standard error
+// if the paper prints that).
 var published = []struct {
 	species string
 	paper   string // how a source must begin
@@ -276,7 +276,7 @@ var published = []struct {
 	{"leopard-gecko", "Wise, Vickaryous and Russell 2009", 28, 52, 0, 0}, // 28 C from memory
 }
 
-func TestIncubationPointsAreThePapers(t *testing.T) {
+func TestIncubationPointsMatchPapers(t *testing.T) {
 	all, _ := sheets(t)
 	used := make(map[int]bool)
 	for _, s := range all {
@@ -307,7 +307,7 @@ func TestIncubationPointsAreThePapers(t *testing.T) {
 	}
 }
 
-func TestDaysFallAsEggsAreWarmer(t *testing.T) {
+func TestWarmerEggsHatchSooner(t *testing.T) {
 	all, _ := sheets(t)
 	for _, s := range all {
 		in := s.Incubation
@@ -326,16 +326,16 @@ func TestDaysFallAsEggsAreWarmer(t *testing.T) {
 	}
 }
 
-// The line of development rate through a sheet's points foretells clutches of
+// The line of development rate through a sheet's points predicts clutches of
 // other laboratories.
-func TestPointsForetellOtherLaboratories(t *testing.T) {
+func TestPointsPredictOtherLaboratories(t *testing.T) {
 	all, _ := sheets(t)
 	for _, c := range []struct {
 		species string
-		source  string // of the observation
+		source  string // source of the observation
 		celsius float64
 		days    float64
-		within  float64 // fraction of days
+		within  float64 // largest error, as a fraction of the days
 	}{
 		{"ocelot-gecko", "Noro and others 2009, Developmental Dynamics 238:100-109 (28 C from memory)", 28, 60, 0.02},
 		{"grass-lizard", "Lin and Ji 1998, Zoological Research 19:439-445", 26, 37.8, 0.10},
@@ -358,8 +358,8 @@ func TestPointsForetellOtherLaboratories(t *testing.T) {
 
 // Viets and others 1993 (Journal of Experimental Zoology 265:679-683) for the
 // leopard gecko; Ji and Brana 1999, Andrews 2005 and Santoyo-Brito and others
-// 2017 for those whose sex does not follow the temperature.
-func TestOnlyTheLeopardGeckoTakesItsSexFromTheEggsTemperature(t *testing.T) {
+// 2017 for the species in which temperature does not determine sex.
+func TestOnlyLeopardGeckoHasTemperatureDependentSex(t *testing.T) {
 	all, _ := sheets(t)
 	for _, s := range all {
 		if got, want := s.Incubation.TemperatureSex, s.ID == "leopard-gecko"; got != want {
@@ -377,7 +377,7 @@ func TestSafeRangesFollowPublishedHatching(t *testing.T) {
 		species string
 		celsius float64
 		safe    bool
-		found   string // at that constant temperature, and by whom
+		found   string // result at that constant temperature, and its source
 	}{
 		{"leopard-gecko", 28, true, "hatched .955 of 44, Viets and others 1993"},
 		{"leopard-gecko", 32, true, "hatched .989 of 95, Viets and others 1993"},
@@ -508,8 +508,8 @@ func TestRoutinesAreWellFormed(t *testing.T) {
 	}
 }
 
-// An amount is of what the routine consumes, and says where it comes from.
-func TestAmountsAreOfWhatIsConsumed(t *testing.T) {
+// An amount is of a feeder that the routine consumes, and has a source.
+func TestAmountsMatchConsumedFeeders(t *testing.T) {
 	all, common := sheets(t)
 	said := 0
 	for _, s := range append(all, species{Routine: common}) {
@@ -540,7 +540,7 @@ func TestAmountsAreOfWhatIsConsumed(t *testing.T) {
 func TestEveryStageIsFedOftenEnough(t *testing.T) {
 	all, _ := sheets(t)
 	for _, s := range all {
-		least := map[string]float64{} // feedings a day
+		least := map[string]float64{} // feedings per day
 		for _, r := range s.Routine {
 			if r.Kind != "feed" || len(r.For.States) > 0 {
 				continue
@@ -561,7 +561,7 @@ func TestEveryStageIsFedOftenEnough(t *testing.T) {
 	}
 }
 
-func TestALayingFemaleIsFedOnceADay(t *testing.T) {
+func TestLayingFemaleIsFedDaily(t *testing.T) {
 	all, _ := sheets(t)
 	for _, s := range all {
 		times := make([]int, 60)
@@ -585,9 +585,9 @@ func TestALayingFemaleIsFedOnceADay(t *testing.T) {
 	}
 }
 
-// Where a mistake could hurt an animal or a person, the caution says so. Each
-// word stands for a caution; which belong where is common practice.
-func TestCautionsStandWhereTheTaskStands(t *testing.T) {
+// Each word stands for a caution against harm to an animal or a person. Which
+// caution belongs to which task is common practice.
+func TestTasksHaveTheirCautions(t *testing.T) {
 	all, common := sheets(t)
 	words := map[string][]string{
 		"water":        {"hands", "Salmonella"},
@@ -647,8 +647,8 @@ func TestCautionsStandWhereTheTaskStands(t *testing.T) {
 	}
 }
 
-// What must not wait does not: it has no slack, and it stays or alarms.
-func TestWhatCannotWaitHasNoSlack(t *testing.T) {
+// An urgent routine has no slack, and a missed task stays or alarms.
+func TestUrgentRoutinesHaveNoSlack(t *testing.T) {
 	_, common := sheets(t)
 	want := map[string]string{"lay-watch": "alarms", "hatch-watch": "alarms", "dig-eggs": "stays", "set-tub": "stays"}
 	for _, r := range common {
@@ -667,9 +667,9 @@ func TestWhatCannotWaitHasNoSlack(t *testing.T) {
 	}
 }
 
-// Over days away whoever stands in gives all that is eaten, greens too, and
-// takes hatchlings out: neither waits for the return.
-func TestWhoStandsInFeedsAndTakesHatchlingsOut(t *testing.T) {
+// During the keeper's days away the sitter gives all food, greens too, and
+// takes hatchlings out. Neither waits for the keeper's return.
+func TestSitterFeedsAndTakesHatchlingsOut(t *testing.T) {
 	all, routines := sheets(t)
 	for _, s := range all {
 		routines = append(routines, s.Routine...)

@@ -12,13 +12,13 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// ownSource is the source of what a keeper writes into a care sheet without
-// saying where it is from.
+// ownSource is the source of values that a keeper adds to a care sheet without
+// a source.
 const ownSource = "the keeper's books"
 
-// species reads a [[species]]. A keeper's one with the id of a built-in sheet
-// starts from that sheet and changes the keys it gives; its routines are
-// keeper's routines.
+// species reads a [[species]]. A keeper's species with the id of a built-in
+// sheet starts from that sheet and changes only the keys it gives. Its routines
+// count as the keeper's routines.
 func (r *reader) species(t *tables.Table) {
 	id := r.id(t, "species")
 	v := husbandry.Species{ID: id, Sources: make(map[string]string)}
@@ -66,9 +66,10 @@ func (r *reader) species(t *tables.Table) {
 	}
 }
 
-// knownOfEggs gives a keeper's new species what the built-in sheets know of eggs of
-// its binomial, and the family of its genus. Everything else, such as feeding,
-// is what the keeper writes a sheet of their own for.
+// knownOfEggs fills in a keeper's new species: data about eggs from built-in
+// sheets of the same binomial, and the family from sheets of the same genus. It
+// fills in nothing else, such as feeding, because the keeper writes an own
+// sheet to state these.
 func (r *reader) knownOfEggs(v *husbandry.Species) {
 	genus, _, _ := strings.Cut(v.Scientific, " ")
 	for i := range r.speciesList {
@@ -87,8 +88,8 @@ func (r *reader) knownOfEggs(v *husbandry.Species) {
 	}
 }
 
-// scientific writes a name as names are written, however a keeper did: only the
-// genus with a capital.
+// scientific returns a scientific name in its usual form: only the genus has a
+// capital.
 func scientific(name string) string {
 	words := strings.Fields(strings.ToLower(name))
 	if len(words) > 0 {
@@ -103,7 +104,7 @@ func setText(t *tables.Table, key string, to *string) {
 	}
 }
 
-// sources notes where the given keys of the sheet's table are from.
+// sources records the source of the given keys of the sheet's table.
 func (r *reader) sources(t *tables.Table, table string, v *husbandry.Species, keys ...string) {
 	source := t.Prose("source")
 	r.needSource(t, source)
@@ -180,7 +181,7 @@ func span(t *tables.Table, key string, to *husbandry.Span) {
 	}
 }
 
-// ordered reports a list that is not two values, the smaller first.
+// ordered reports a list that is not a pair of values with the smaller first.
 func ordered[T ~int | ~float64](t *tables.Table, key string, pair []tables.Item[T], example string) (values [2]T, ok bool) {
 	switch {
 	case !t.Has(key):
@@ -289,8 +290,8 @@ func (r *reader) pairingSeason(t *tables.Table, v *husbandry.Species) {
 	t.Done()
 }
 
-// monthDay reads "03-01". The 29th of February is none: a season has the same
-// days every year.
+// monthDay reads a day of the year such as "03-01". The 29th of February is not
+// allowed: a season has the same days every year.
 func monthDay(s string) (time.Time, error) {
 	d, err := time.Parse(time.DateOnly, "2027-"+s)
 	if err != nil {

@@ -15,8 +15,8 @@ import (
 	"nestround/tasks/disk"
 )
 
-// The starter set is valid books as they stand, written on starterDay. A copy
-// has all its dates moved by as many days as it is later.
+// The starter set is a set of valid books, written for starterDay. A copy for
+// another day has all its dates moved by the same number of days.
 //
 //go:embed starter
 var starter embed.FS
@@ -25,11 +25,11 @@ var starterDay = civil.MustParse("2027-05-01")
 
 var dateWord = regexp.MustCompile(`\b\d{4}-\d{2}-\d{2}\b`)
 
-// ExistsError says that a folder holds files which a starter set would have
-// to overwrite.
+// ExistsError says that a folder already has files that the starter set would
+// overwrite.
 type ExistsError struct {
 	Dir   string
-	Files []string // names in Dir
+	Files []string // names of the files in Dir
 }
 
 // Error names the files.
@@ -37,13 +37,13 @@ func (e *ExistsError) Error() string {
 	return fmt.Sprintf("%s already has %s, which would be overwritten; nothing was written, take an empty folder", e.Dir, strings.Join(e.Files, ", "))
 }
 
-// WriteStarter writes a commented starter set of books into the folder dir,
-// which is made where it is missing, and returns the names of the files. The
-// invented animals in it have the ages and clutches they would have on the day
-// today.
+// WriteStarter writes a commented starter set of books into the folder dir and
+// returns the names of the files. It makes the folder if it does not exist. The
+// invented animals have plausible ages and clutches on the day today.
 //
-// It overwrites nothing: where one of the files exists, it writes none and
-// returns an *ExistsError. When writing fails, it removes what it wrote. After
+// It overwrites nothing. If one of the files exists, it writes none and returns
+// an *ExistsError. If writing fails, it removes the files it wrote. When it
+// returns nil, the files are safely on the disk (fsync).
 // nil the files are on the disk (fsync).
 func WriteStarter(dir string, today civil.Date) ([]string, error) {
 	files, err := starterFiles(today)
@@ -100,7 +100,7 @@ func starterFiles(today civil.Date) ([]starterFile, error) {
 		}
 		name := e.Name()
 		if name == "gitignore" {
-			name = ".gitignore" // files with a dot are not embedded
+			name = ".gitignore" // go:embed leaves out files that begin with a dot
 		}
 		files = append(files, starterFile{name, dateWord.ReplaceAllFunc(content, func(word []byte) []byte {
 			d, err := civil.Parse(string(word))
@@ -114,8 +114,8 @@ func starterFiles(today civil.Date) ([]starterFile, error) {
 	return files, nil
 }
 
-// writeNew writes a file that must not exist, and leaves nothing behind where
-// it fails.
+// writeNew writes a file that must not exist yet. If it fails, it leaves
+// nothing behind.
 func writeNew(path string, content []byte) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {

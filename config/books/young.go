@@ -12,8 +12,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// foundBy returns the mother or enclosure in the id of a clutch that was found
-// ("F03-2027-05-12"), "" where it is no such id.
+// foundBy returns the mother or enclosure named in the id of a found clutch
+// ("F03-2027-05-12"); "" for any other id.
 func (r *reader) foundBy(clutch husbandry.ID) husbandry.ID {
 	n, _ := r.foundClutch(clutch)
 	return n.id
@@ -33,8 +33,9 @@ func (r *reader) foundClutch(clutch husbandry.ID) (by named, on civil.Date) {
 	return n, on
 }
 
-// inherit fills in what animals have from the group they were taken out of and
-// from the clutch they hatched from, and looks whether that can be.
+// inherit fills in the missing values of animals: from the group they were
+// taken out of, and from the clutch they hatched from. It reports
+// contradictions.
 func (r *reader) inherit() {
 	at := make(map[husbandry.ID]int, len(r.animals))
 	for i, a := range r.animals {
@@ -46,7 +47,7 @@ func (r *reader) inherit() {
 	for _, c := range r.clutches {
 		clutches[c.value.ID] = c.value
 	}
-	// 1: on the way to the groups an animal comes from; 2: filled in.
+	// 1: an animal that is being filled in, after its groups; 2: filled in.
 	state := make([]int, len(r.animals))
 	taken := make(map[husbandry.ID]int)
 	var fill func(i int)
@@ -80,7 +81,7 @@ func (r *reader) inherit() {
 	}
 }
 
-// takeOut fills in what an animal has from its group.
+// takeOut fills in an animal's missing values from its group.
 func (r *reader) takeOut(a *placed[husbandry.Animal], group placed[husbandry.Animal], taken map[husbandry.ID]int) {
 	v, g := &a.value, group.value
 	from := a.at.Place("from")
@@ -134,7 +135,7 @@ func (r *reader) takeOut(a *placed[husbandry.Animal], group placed[husbandry.Ani
 	}
 }
 
-// fillIn gives a value that was not said.
+// fillIn sets a value that has not been given.
 func fillIn[T comparable](into *T, value T) {
 	var none T
 	if *into == none {
@@ -142,9 +143,9 @@ func fillIn[T comparable](into *T, value T) {
 	}
 }
 
-// hatchFrom fills in what an animal has from its clutch, as far as the records
-// say it: when it hatched stands in the daybook, which this package does not
-// read. fill sees to another animal first.
+// hatchFrom fills in an animal's missing values from its clutch, as far as the
+// records have them. The hatching date is in the daybook, which this package
+// does not read. fill fills in another animal first.
 func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.ID]husbandry.Clutch, fill func(husbandry.ID)) {
 	v := &a.value
 	if v.Clutch == "" {
@@ -168,7 +169,7 @@ func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.I
 	}
 	place := a.at.Place("clutch")
 	switch {
-	case !a.at.Has("clutch"): // said where the group's record is read
+	case !a.at.Has("clutch"): // the group's record, which is read first, gives the clutch
 	case v.Species != "" && c.Species != "" && v.Species != c.Species:
 		place.Error(fmt.Sprintf("the clutch `%s` is of %s, and `%s` is %s", c.ID, c.Species, v.ID, v.Species), "")
 	case a.at.Has("mother") && c.Mother != "" && v.Mother != c.Mother:
@@ -183,8 +184,8 @@ func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.I
 	}
 }
 
-// found returns what the id of a found clutch says of it: who laid, or what
-// species, and when.
+// found returns the clutch as far as its id tells: the laying date, and the
+// mother or the species in the enclosure.
 func (r *reader) found(id husbandry.ID) husbandry.Clutch {
 	by, on := r.foundClutch(id)
 	c := husbandry.Clutch{ID: id, LaidFrom: on, Laid: on}
@@ -197,8 +198,8 @@ func (r *reader) found(id husbandry.ID) husbandry.Clutch {
 	return c
 }
 
-// speciesIn returns the species that lived in an enclosure on a day; "" where
-// it was none or several, or a record does not say its own.
+// speciesIn returns the species that lived in an enclosure on a day. It returns
+// "" if there was none or more than one, or if a record has no species.
 func (r *reader) speciesIn(enclosure husbandry.ID, on civil.Date) (species husbandry.ID) {
 	for _, a := range r.animals {
 		v := a.value
@@ -220,14 +221,15 @@ func (r *reader) speciesIn(enclosure husbandry.ID, on civil.Date) (species husba
 	return species
 }
 
-// keepsSperm is how many days before laying a male may have been with the
-// mother to count as a father. Females of many lizards keep sperm for months
-// and lay several clutches of one pairing, some the next year (common
+// keepsSperm is the number of days before laying in which a male that was with
+// the mother may be the father. Females of many lizards store sperm for months
+// and lay several clutches from a single pairing, some in the next year (common
 // knowledge of the trade).
 const keepsSperm = 365
 
-// sire returns the male that a clutch's mother was with in the year before she
-// laid; "" where it was none or several: then nobody knows without a test.
+// sire returns the only male that the clutch's mother was with in the year
+// before laying. It returns "" if there was no male or more than one: only a
+// test could then tell the father.
 func (r *reader) sire(c husbandry.Clutch) husbandry.ID {
 	if c.Mother == "" || c.Laid.IsZero() {
 		return ""
@@ -252,15 +254,15 @@ func (r *reader) sire(c husbandry.Clutch) husbandry.ID {
 	return males[0]
 }
 
-// How long quarantine lasts where nobody says, and at least: keepers of
-// lizards hold 30 to 90 days (common practice).
+// The usual and the shortest length of quarantine. Keepers of lizards
+// quarantine for 30 to 90 days (common practice).
 const (
 	usualQuarantine husbandry.Days = 90
 	leastQuarantine husbandry.Days = 30
 )
 
-// quarantine reads how long an animal is kept apart: true, "60 days", or the
-// last day of it as a date.
+// quarantine reads the length of an animal's quarantine: true, "60 days", or
+// the date of the last day.
 func quarantine(t *tables.Table, v husbandry.Animal) husbandry.Days {
 	if !t.Has("quarantine") {
 		return 0
@@ -297,8 +299,8 @@ func quarantine(t *tables.Table, v husbandry.Animal) husbandry.Days {
 	return n
 }
 
-// warnQuarantined reports a pairing that begins while one of the pair is in
-// quarantine, as far as the records say it.
+// warnQuarantined reports a pairing that begins during the quarantine of one
+// partner, as far as the records tell.
 func (r *reader) warnQuarantined(t *tables.Table, key string, a husbandry.Animal, from civil.Date) {
 	began := a.Acquired
 	fillIn(&began, a.Since)
@@ -308,8 +310,8 @@ func (r *reader) warnQuarantined(t *tables.Table, key string, a husbandry.Animal
 	t.Place(key).Warn(fmt.Sprintf("the %s `%s` is in quarantine until %v at least", key, a.ID, began.AddDays(int(a.Quarantine))), "quarantined animals are not paired")
 }
 
-// usualRemind is how long before a paper runs out its renewal is asked for
-// where its record does not say.
+// usualRemind is the default number of days before a permit expires at which to
+// ask for its renewal.
 const usualRemind husbandry.Days = 60
 
 func (r *reader) permit(t *tables.Table) {

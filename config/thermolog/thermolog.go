@@ -1,11 +1,11 @@
 // Package thermolog reads an incubator's temperature log: a table of times and
-// degrees, as loggers write it.
+// temperatures, as a data logger writes it.
 //
-// Start with [Read]. It returns each day's hourly temperatures, and what was
-// wrong with the log in words ([Log.Faults]): a reading that is left out, a
-// day that is not used, a unit that was converted is always said. It decides
-// nothing about eggs; the forecast takes the days that are there and the
-// incubator's set point for the others.
+// Start with [Read]. It returns the hourly temperatures of each day and a list
+// of the faults in the log ([Log.Faults]). Every reading left out, every unused
+// day and every converted unit is in that list. The package decides nothing
+// about eggs. The forecast uses the days that the log has, and the incubator's
+// set point for all others.
 package thermolog
 
 import (
@@ -25,53 +25,54 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Log is what a temperature log says.
+// Log is the content of a temperature log.
 type Log struct {
-	// Days has up to 24 hourly means of each day that is known well enough.
+	// Days has up to 24 hourly means for each day with enough readings.
 	Days map[civil.Date][]husbandry.Celsius
-	// Faults says what was found wrong and what was done about it.
+	// Faults says what is wrong with the log, and what was done about it.
 	Faults []Fault
 }
 
-// Fault is something wrong with a log.
+// Fault is a fault of a log.
 type Fault struct {
-	Line int // the first line it concerns, 0 for none in particular
+	Line int // the first line it concerns; 0 if it concerns no single line
 	What string
-	// Unused says that nothing of the log is used.
+	// Unused is set if nothing of the log is used.
 	Unused bool
-	// Day is the last day of what happened to the eggs or to the sensor; zero
-	// where the log's form is at fault.
+	// Day is the last day of an event that concerns the eggs or the sensor. It
+	// is zero for a fault in the log's format.
 	Day civil.Date
 }
 
-// Limits of what is believed (common practice).
+// Limits of plausible logs (common practice).
 const (
-	coldest = 2.0  // °C: no incubator of lizards' eggs is colder, even in a power cut indoors
-	hottest = 45.0 // °C: above it, no egg lives and a sensor errs
-	// A sensor that gives one value for two days, in a log that otherwise
-	// varies, is stuck; where it tells no less than half degrees, one that
-	// gives one value for ten days.
+	coldest = 2.0  // °C: no incubator for lizard eggs is colder, even in a power cut indoors
+	hottest = 45.0 // °C: no egg survives more, so a hotter sensor is wrong
+	// A sensor is stuck if it gives the same value for two days in a log that
+	// otherwise varies. If its resolution is half a degree or coarser, the
+	// limit is ten days.
 	stuckFor       = 48 * time.Hour
 	coarse         = 0.45 // °C
 	stuckForCoarse = 240 * time.Hour
-	// Between readings so far apart or nearer, the temperature is taken on a
-	// straight line: many loggers write every four hours.
+	// Between readings at most this far apart, the temperature is interpolated
+	// linearly: many loggers write every four hours.
 	bridge = 6 * time.Hour
-	// A longer gap after which it is colder by cutBy is taken for a power cut,
-	// if it is no longer than cutFor.
+	// A longer gap, up to cutFor, is taken for a power cut if the temperature
+	// is lower by cutBy afterwards.
 	cutBy  = 2.0 // °C
 	cutFor = 36 * time.Hour
-	// Hours are compared with the same hour of the days about them, so that
-	// nights which are meant to be cool are not found, nor a new set point.
-	// Colder than these by coldBy, the heat was off; hotter by hotBy, it did
-	// not go off, or the sun shone in. Less heat than cold does harm.
+	// Each hour is compared with the same hour of the days around it. Intended
+	// cool nights and a new set point are therefore not reported. An hour
+	// colder by coldBy means that the heat was off. An hour hotter by hotBy
+	// means that the heat did not go off, or that the sun shone in. The limit
+	// for heat is lower because heat does more harm than cold.
 	coldBy    = 4.0 // °C
 	hotBy     = 3.0 // °C
-	aboutDays = 10  // either side
-	// A day is used when this many of its hours are known.
+	aboutDays = 10  // days before, and as many after
+	// A day is used if at least this many of its hours are known.
 	hoursEnough = 18
 	maxLine     = 4096
-	maxBytes    = 64 << 20 // some thirty years of a reading a minute
+	maxBytes    = 64 << 20 // about thirty years with a reading per minute
 )
 
 type reading struct {
@@ -80,10 +81,10 @@ type reading struct {
 	line int
 }
 
-// Read reads lines of a time and a temperature, separated by a comma, a
-// semicolon or a tab; further columns are not looked at. Times have an offset
-// or are civil in zone. A first line that is no reading is a heading, and may
-// name the unit. It fails only where the reader does.
+// Read reads lines with a time and a temperature, separated by a comma, a
+// semicolon or a tab. It ignores further columns. Times have an offset or are
+// civil times in zone. A first line that is not a reading is a heading, and may
+// name the unit. Read returns an error only if the reader r does.
 func Read(r io.Reader, zone *time.Location) (*Log, error) {
 	l := &Log{Days: make(map[civil.Date][]husbandry.Celsius)}
 	all, fahrenheit, err := l.parse(r, zone)
@@ -130,12 +131,12 @@ func Read(r io.Reader, zone *time.Location) (*Log, error) {
 
 func (l *Log) say(line int, what string) { l.Faults = append(l.Faults, Fault{Line: line, What: what}) }
 
-// refuse says why nothing of the log is used.
+// refuse reports why nothing of the log is used.
 func (l *Log) refuse(line int, what string) {
 	l.Faults = append(l.Faults, Fault{Line: line, What: what, Unused: true})
 }
 
-// tell says what happened until a time.
+// tell reports an event that lasted until the given time.
 func (l *Log) tell(line int, until time.Time, zone *time.Location, what string) {
 	l.Faults = append(l.Faults, Fault{Line: line, What: what, Day: civil.Of(until, zone)})
 }
@@ -182,7 +183,7 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 		l.say(line, fmt.Sprintf("longer than %d MiB: nothing from here on is read; begin a new file each year", maxBytes>>20))
 	}
 	switch {
-	case len(all) == 0 && headings+bad > 1: // more than a heading
+	case len(all) == 0 && headings+bad > 1: // more lines than a heading
 		l.refuse(line, "no line is a time and a temperature: write them like 2027-05-12 06:00,28.1")
 	case bad > 0:
 		l.say(firstBad, english.CountForms(bad, "line is", "lines are")+" not a time and a temperature: left out")
@@ -193,14 +194,15 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 	return all, fahrenheit, nil
 }
 
-// layouts are the ways in which loggers write a time; the first two have an
-// offset.
+// layouts are the formats in which loggers write a time. Only the first two
+// have an offset.
 var layouts = [...]string{time.RFC3339, "2006-01-02 15:04:05Z07:00", "2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04"}
 
 const withOffset = 2
 
-// parseLine reads one line; missing says that the clock skipped its time.
-// layout is the number of the layout that fitted last, and is tried first.
+// parseLine reads one line. missing reports that the time was skipped when the
+// clocks went forward. layout is the index of the format that fitted last; it
+// is tried first.
 func parseLine(text string, zone *time.Location, layout *int) (a reading, missing, ok bool) {
 	sep := ","
 	for _, s := range []string{"\t", ";"} {
@@ -229,7 +231,8 @@ func parseLine(text string, zone *time.Location, layout *int) (a reading, missin
 			continue
 		}
 		*layout = i
-		// A fraction of a second is read, and in no layout.
+		// time.Parse accepts a fraction of a second that the layout does not
+		// have.
 		civilly, _, _ := strings.Cut(when, ".")
 		return reading{at: at, t: t}, i >= withOffset && at.Format(layouts[i]) != civilly, true
 	}
@@ -258,7 +261,8 @@ func (l *Log) plausible(all []reading) []reading {
 	return all
 }
 
-// sorted puts readings in order and settles those of one time.
+// sorted puts readings in order of time and resolves several readings of the
+// same time.
 func (l *Log) sorted(all []reading, zone *time.Location) []reading {
 	by := func(a, b reading) int { return a.at.Compare(b.at) }
 	if !slices.IsSortedFunc(all, by) {
@@ -303,7 +307,7 @@ func (l *Log) sorted(all []reading, zone *time.Location) []reading {
 	return out
 }
 
-// repeats reports whether a civil time comes twice, as the clocks go back.
+// repeats reports whether a civil time occurs twice because the clocks go back.
 func repeats(at time.Time, zone *time.Location) bool {
 	const stamp = "2006-01-02 15:04:05"
 	here := at.In(zone).Format(stamp)
@@ -341,8 +345,8 @@ func (l *Log) unstuck(all []reading, zone *time.Location) []reading {
 	return out
 }
 
-// gaps says which times have no readings, and returns how many of the hours
-// between each reading and the one before may be taken from these two.
+// gaps reports times without readings. For each reading, it returns whether the
+// hours since the previous reading may be interpolated between the two.
 func (l *Log) gaps(all []reading, zone *time.Location) []bool {
 	bridged := make([]bool, len(all))
 	n, longest := 0, 0
@@ -370,9 +374,9 @@ func (l *Log) gaps(all []reading, zone *time.Location) []bool {
 	return bridged
 }
 
-// hour is what was read within one.
+// hour is the mean of the readings within one hour.
 type hour struct {
-	at   time.Time // when it began
+	at   time.Time // beginning of the hour
 	mean float64
 	line int
 }
@@ -390,8 +394,8 @@ func hourly(all []reading) (hours []hour) {
 	return hours
 }
 
-// astray says when it was so cold that the heat must have been off, and so hot
-// that it cannot have gone off. These readings count as they are.
+// astray reports times so cold that the heat must have been off, and so hot
+// that it cannot have gone off. These readings are still used.
 func (l *Log) astray(all []reading, zone *time.Location) {
 	hours := hourly(all)
 	off := beside(hours, zone)
@@ -432,9 +436,10 @@ func (l *Log) astray(all []reading, zone *time.Location) {
 	}
 }
 
-// beside returns by how much each hour is beside the middle of the same hour
-// of the days about it, or, where there are not three, beside the middle of
-// all. Between two middles it is beside neither.
+// beside returns the deviation of each hour from the median of the same hour on
+// the days around it. If there are fewer than three such days, it takes the
+// median of all hours. For an even number of days there are two medians; an
+// hour between them has the deviation 0.
 func beside(hours []hour, zone *time.Location) []float64 {
 	means := make([]float64, len(hours))
 	for i, h := range hours {
@@ -512,7 +517,7 @@ func (l *Log) days(all []reading, bridged []bool, zone *time.Location) {
 			}
 		}
 		if len(means) < hoursEnough {
-			// A log may begin and end within a day.
+			// The first and the last day of a log may be incomplete.
 			if day != civil.Of(all[0].at, zone) && day != civil.Of(all[len(all)-1].at, zone) {
 				poor = append(poor, day)
 			}

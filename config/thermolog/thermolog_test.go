@@ -20,7 +20,7 @@ var vienna = func() *time.Location {
 	return l
 }()
 
-// said is a fault with its line in front, where it has one.
+// said returns the text of a fault, with its line in front if it has one.
 func said(f thermolog.Fault) string {
 	if f.Line == 0 {
 		return f.What
@@ -28,7 +28,7 @@ func said(f thermolog.Fault) string {
 	return fmt.Sprintf("line %d: %s", f.Line, f.What)
 }
 
-// hourly writes n hourly readings from a day in May on.
+// hourly writes n hourly readings, starting on a day in May.
 func hourly(n int, line func(at time.Time, i int) string) string {
 	var b strings.Builder
 	at := time.Date(2027, 5, 12, 0, 0, 0, 0, vienna)
@@ -55,10 +55,10 @@ func read(t *testing.T, text string) *thermolog.Log {
 
 func TestLogs(t *testing.T) {
 	const day = "2006-01-02 15:04"
-	// Logs that are right where they are colder or hotter than 28 °C or so.
+	// Valid logs with temperatures far from 28 °C.
 	astray := map[string]bool{
 		"a power cut in the log": true, "a cold room for three days": true, "a thermostat that stuck, twice": true,
-		"cool nights that are meant": true, "a new set point": true,
+		"intended cool nights": true, "a new set point": true,
 	}
 	for name, c := range map[string]struct {
 		text string
@@ -91,7 +91,7 @@ func TestLogs(t *testing.T) {
 			}
 			return plain(at, i)
 		}), 4, nil},
-		"a power cut that the logger slept through": {hourly(72, func(at time.Time, i int) string {
+		"a power cut with the logger off": {hourly(72, func(at time.Time, i int) string {
 			switch {
 			case i >= 24 && i < 36:
 				return ""
@@ -121,7 +121,7 @@ func TestLogs(t *testing.T) {
 			}
 			return plain(at, i)
 		}), 10, []string{"line 201: up to 32.1 °C for 2 hours from 20 May 2027 08:00, the last of 2 times (33.4 °C from 16 May 2027 04:00): does the thermostat stick, or the sun shine in?"}},
-		"cool nights that are meant": {hourly(240, func(at time.Time, i int) string {
+		"intended cool nights": {hourly(240, func(at time.Time, i int) string {
 			return at.Format(day) + fmt.Sprintf(",%.1f", 28+5*math.Sin(float64(at.Hour()-9)/24*2*math.Pi))
 		}), 10, nil},
 		"a new set point": {hourly(480, func(at time.Time, i int) string {
@@ -149,17 +149,17 @@ func TestLogs(t *testing.T) {
 			}
 			return plain(at, i)
 		}), 5, []string{"the sensor looks stuck", "1 gap of"}},
-		"one value from the first to the last": {hourly(96, func(at time.Time, i int) string { return at.Format(day) + ",28.0" }), 4, []string{"in every reading: used, but look"}},
+		"the same value throughout": {hourly(96, func(at time.Time, i int) string { return at.Format(day) + ",28.0" }), 4, []string{"in every reading: used, but look"}},
 		"backwards": {hourly(48, func(at time.Time, i int) string {
 			return plain(time.Date(2027, 5, 13, 23, 0, 0, 0, vienna).Add(-time.Duration(i)*time.Hour), i)
 		}), 2, []string{"line 2: times run backwards: put in order"}},
-		"twice the same":           {hourly(48, plain) + hourly(48, plain), 2, []string{"backwards", "48 readings repeat a time"}},
-		"one time, two values":     {hourly(48, plain) + "2027-05-12 03:00,22.0\n", 2, []string{"backwards", "2 readings of one time contradict each other"}},
-		"not a table":              {"hello\nworld\n\x00\x01\n", 0, []string{"line 3: no line is a time and a temperature: write them like 2027-05-12 06:00,28.1"}},
-		"only a heading":           {"time,°C\n", 0, []string{"no readings yet"}},
-		"dates the other way":      {"time,°C\n05/12/2027 06:00,28.1\n", 0, []string{"line 2: no line is a time and a temperature"}},
-		"a broken line among them": {hourly(24, plain) + "2027-05-13 00:00,ERR\n" + hourly(0, plain), 1, []string{"line 25: 1 line is not a time and a temperature"}},
-		"empty":                    {"", 0, []string{"no readings"}},
+		"readings repeated":      {hourly(48, plain) + hourly(48, plain), 2, []string{"backwards", "48 readings repeat a time"}},
+		"one time, two values":   {hourly(48, plain) + "2027-05-12 03:00,22.0\n", 2, []string{"backwards", "2 readings of one time contradict each other"}},
+		"not a table":            {"hello\nworld\n\x00\x01\n", 0, []string{"line 3: no line is a time and a temperature: write them like 2027-05-12 06:00,28.1"}},
+		"only a heading":         {"time,°C\n", 0, []string{"no readings yet"}},
+		"dates in another order": {"time,°C\n05/12/2027 06:00,28.1\n", 0, []string{"line 2: no line is a time and a temperature"}},
+		"one broken line":        {hourly(24, plain) + "2027-05-13 00:00,ERR\n" + hourly(0, plain), 1, []string{"line 25: 1 line is not a time and a temperature"}},
+		"empty":                  {"", 0, []string{"no readings"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			l := read(t, c.text)
@@ -203,7 +203,7 @@ func TestClockChanges(t *testing.T) {
 	}
 }
 
-func TestFaultOfTheReader(t *testing.T) {
+func TestReadReturnsReaderError(t *testing.T) {
 	if _, err := thermolog.Read(broken{}, vienna); err == nil || !strings.Contains(err.Error(), "line 1: pulled out") {
 		t.Errorf("got %v", err)
 	}

@@ -1,15 +1,15 @@
-// Package zones loads time zones from the newest zone data at hand.
+// Package zones loads time zones from the newest zone data on the machine.
 //
-// Governments change their clocks at short notice, and a system, or the Go
-// toolchain's own copy, may be a year behind: with data of 2025 a digest in
-// Vancouver would leave an hour late all through the winter of 2026. So the
-// program carries the whole IANA time zone database of its release, compares
-// its version with that of the system's, and takes the newer. [Load] is the
-// way in; [Source] says what is used, for people to see.
+// Governments change their clocks at short notice. The zone data of the system,
+// or of the Go toolchain, may be a year old. With data of 2025, a digest in
+// Vancouver would leave an hour late all through the winter of 2026. The
+// program therefore carries the whole IANA time zone database of its release.
+// It compares versions with the system's data and uses the newer. Start with
+// [Load]. [Source] says which data is used, for people to see.
 //
-// The embedded archive is renewed with the command in the directory gen.
-// zoneinfo.zip was made of Debian's package tzdata 2026f-0+deb12u1; the
-// database is in the public domain.
+// The command in the directory gen renews the embedded archive. zoneinfo.zip
+// was made from Debian's package tzdata 2026f-0+deb12u1; the database is in the
+// public domain.
 package zones
 
 import (
@@ -32,7 +32,7 @@ import (
 //go:embed zoneinfo.zip
 var embedded []byte
 
-// data is zone data of one version.
+// data is one version of the zone data.
 type data struct {
 	fsys  fs.FS
 	index index.Index
@@ -72,9 +72,9 @@ var used = sync.OnceValue(func() *data {
 	return newest(append([]string{os.Getenv("ZONEINFO")}, systemPlaces...))
 })
 
-// newest returns the newest data among the built-in and those in the
-// directories; the built-in where they are as new. Data that does not state
-// its version cannot be compared, and is not used.
+// newest returns the newest of the built-in data and the data in the
+// directories. The built-in data wins a tie. Data without a version cannot be
+// compared, and is not used.
 func newest(dirs []string) *data {
 	best := builtIn()
 	for _, dir := range dirs {
@@ -89,22 +89,23 @@ func newest(dirs []string) *data {
 }
 
 // Source returns the version of the zone data that Load uses, such as "2026f",
-// and where it is from: "built in", or a directory.
+// and its origin: "built in", or a directory.
 //
-// The directories looked at are ZONEINFO from the environment and the usual
-// ones of Unix systems, once, at the first call.
+// The first call of Load or Source looks into the directory in the environment
+// variable ZONEINFO and into the usual directories of Unix systems. Later calls
+// do not look again.
 func Source() (version, from string) {
 	d := used()
 	return d.index.Version, d.from
 }
 
 // Load returns the zone of an IANA name such as "Europe/Vienna". The error for
-// an unknown name suggests similar ones. "Local" is not a name: the books must
-// give the same dates on every machine.
+// an unknown name suggests similar names. "Local" is not accepted: the books
+// must give the same dates on every machine.
 func Load(name string) (*time.Location, error) {
 	loc, err := used().load(name)
 	if err != nil && used() != builtIn() {
-		// Systems may leave old names out, or split them off.
+		// A system may leave old names out, or package them separately.
 		if loc, err := builtIn().load(name); err == nil {
 			return loc, nil
 		}
@@ -134,7 +135,7 @@ func (d *data) unknown(name string) error {
 	names := d.index.Names()
 	hint := diag.DidYouMean(name, names)
 	if hint == "" && name != time.Local.String() {
-		// The city alone: Vienna, New York.
+		// Compare with the city alone, such as Vienna or New York.
 		var cities []string
 		for _, n := range names {
 			if strings.Contains(n, "/") {

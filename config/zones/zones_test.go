@@ -8,9 +8,9 @@ import (
 	"time"
 )
 
-// Changes of law that older data does not know, from the file NEWS of the IANA
-// time zone database. Each is a clock that would be an hour wrong without the
-// built-in data.
+// Changes of law that older zone data does not know, from the file NEWS of the
+// IANA time zone database. Without the built-in data, each of these clocks
+// would be an hour wrong.
 func TestBuiltInDataKnowsTheLawOf2026(t *testing.T) {
 	for _, c := range []struct {
 		release, zone, instant, want string
@@ -90,8 +90,8 @@ func TestUnknownZones(t *testing.T) {
 	}
 }
 
-// directory makes zone data of a version in which Vienna has the clock of
-// Kathmandu, so that it can be told from the built-in.
+// directory makes zone data with a version. Its Vienna has the clock of
+// Kathmandu, so the test can tell it from the built-in data.
 func directory(t *testing.T, firstLine string) string {
 	t.Helper()
 	dir := t.TempDir()
@@ -119,7 +119,7 @@ func directory(t *testing.T, firstLine string) string {
 	return dir
 }
 
-func TestTheNewerDataCounts(t *testing.T) {
+func TestNewestDataIsUsed(t *testing.T) {
 	for _, c := range []struct {
 		name, firstLine string
 		system          bool
@@ -128,7 +128,7 @@ func TestTheNewerDataCounts(t *testing.T) {
 		{"system as new", "# version " + builtIn().index.Version, false},
 		{"system newer", "# version 2199a", true},
 		{"a second alphabet of letters", "# version 2199za", true},
-		{"a version nobody can compare", "# version unknown", false},
+		{"a version that cannot be compared", "# version unknown", false},
 		{"no version", "# This file", false},
 		{"suffix of a packager", "# version 2199a-dirty", true},
 	} {
@@ -148,7 +148,7 @@ func TestTheNewerDataCounts(t *testing.T) {
 	})
 }
 
-func TestNewerDataOfTheSystemIsReadFromIt(t *testing.T) {
+func TestNewerSystemDataIsRead(t *testing.T) {
 	d := newest([]string{directory(t, "# version 2199a")})
 	for _, name := range []string{"Europe/Vienna", "Old/Vienna", "Older/Vienna"} {
 		loc, err := d.load(name)
@@ -159,8 +159,8 @@ func TestNewerDataOfTheSystemIsReadFromIt(t *testing.T) {
 			t.Errorf("%s has the offset %d s", name, offset)
 		}
 	}
-	// A name whose file is not there is an error here, and Load then looks
-	// into the built-in data.
+	// A name without a file is an error here. Load then looks into the built-in
+	// data.
 	if _, err := d.load("Europe/Nowhere"); err == nil {
 		t.Error("a zone without a file loads")
 	}

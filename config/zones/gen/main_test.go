@@ -8,9 +8,9 @@ import (
 	"testing"
 )
 
-// The archive that the program carries is what this command makes of it: it
-// holds everything that is needed to make it again.
-func TestTheArchiveMakesItself(t *testing.T) {
+// Building an archive from the embedded archive gives the same archive: it
+// contains everything needed to build it.
+func TestArchiveRebuildsItself(t *testing.T) {
 	content, err := os.ReadFile(filepath.Join("..", "zoneinfo.zip"))
 	if err != nil {
 		t.Fatal(err)
@@ -39,7 +39,7 @@ func TestTheArchiveMakesItself(t *testing.T) {
 	}
 }
 
-func TestWhatIsNoZoneDataIsRefused(t *testing.T) {
+func TestBuildRejectsOtherData(t *testing.T) {
 	for name, files := range map[string]map[string]string{
 		"empty":          {},
 		"no version":     {"tzdata.zi": "Z A 0 - x\n"},

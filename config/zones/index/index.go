@@ -1,7 +1,7 @@
-// Package index reads tzdata.zi, the table of contents that comes with the
-// compiled files of the IANA time zone database: its version, and the names of
-// its zones. [Read] is all there is. The rules in it are left to the compiled
-// files.
+// Package index reads tzdata.zi, the index of the compiled files of the IANA
+// time zone database. It returns the version and the names of the zones; [Read]
+// is the only function. It skips the rules in the file, because the compiled
+// files have them.
 package index
 
 import (
@@ -14,20 +14,20 @@ import (
 	"strings"
 )
 
-// Index is what a tzdata.zi names.
+// Index holds the version and the names of a tzdata.zi.
 type Index struct {
-	// Version is like "2026f". Later versions are greater as strings: a year
-	// has at most 26 of one letter, then "za" (theory.html of the database).
+	// Version is a version such as "2026f". A later version is a greater
+	// string: after the 26 letters of a year come "za", "zb" and so on
+	// (theory.html of the database).
 	Version string
-	Zones   []string          // names that have a file of their own, sorted
-	Links   map[string]string // other names, and the zone each stands for
+	Zones   []string          // names with a file of their own, sorted
+	Links   map[string]string // other names, each with the zone it stands for
 }
 
 var versionLine = regexp.MustCompile(`^# version (\d{4}[a-z]{1,2})\b`)
 
-// Read reads a tzdata.zi. Its first line states the version; of its other
-// lines, those that begin with Z name a zone and those with L a link (zic(8),
-// "Files").
+// Read reads a tzdata.zi. The first line has the version. Lines that begin with
+// Z name a zone, and lines that begin with L name a link (zic(8), "Files").
 func Read(r io.Reader) (Index, error) {
 	x := Index{Links: make(map[string]string)}
 	lines := bufio.NewScanner(r)
@@ -53,7 +53,7 @@ func Read(r io.Reader) (Index, error) {
 	if len(x.Zones) == 0 {
 		return Index{}, errors.New("read zone index: it names no zone")
 	}
-	// A link may stand for a link.
+	// A link may point to another link.
 	for name, target := range x.Links {
 		for range x.Links {
 			next, again := x.Links[target]

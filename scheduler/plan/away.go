@@ -10,10 +10,10 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Carer returns the keeper who does a routine's task for a subject on a day. Of
-// the keepers who are there, that is the first whose conditions all match, else
-// the first without conditions. It is "" where the work is not shared, or where
-// the task belongs to nobody in particular.
+// Carer returns the keeper who does a routine's task for a subject on a day: of
+// the keepers who are there the first whose conditions all match, else the
+// first without conditions. It is "" where the work is not shared, or where the
+// task belongs to nobody in particular.
 func (d *Day) Carer(s *Subject, r *husbandry.Routine, day civil.Date) husbandry.ID {
 	rest := husbandry.ID("")
 	for i := range d.Records.Carers {
@@ -34,7 +34,7 @@ func (d *Day) Carer(s *Subject, r *husbandry.Routine, day civil.Date) husbandry.
 // givenTo says which keeper does a task on its day, and names the keeper it
 // belongs to where another one stands in.
 func (d *settling) givenTo(t *tasks.Task, s *Subject, r *husbandry.Routine) {
-	day := civil.Max(t.Due, d.On) // what is overdue is asked for today
+	day := civil.Max(t.Due, d.On) // overdue tasks are asked for today
 	if t.Status == tasks.Lapsed {
 		day = t.Due
 	}
@@ -54,8 +54,8 @@ func (d *settling) givenTo(t *tasks.Task, s *Subject, r *husbandry.Routine) {
 	}
 }
 
-// caredFor reports whether a subject is among those of a keeper. Tasks of no
-// place are a keeper's who names their kind or routine and no places.
+// caredFor reports whether a subject belongs to a keeper. Tasks without a place
+// belong to a keeper who names their kind or routine and no places.
 func (d *Day) caredFor(i int, s *Subject, r *husbandry.Routine) bool {
 	c := &d.Records.Carers[i]
 	within := len(c.For.Racks) + len(c.For.Enclosures) + len(c.For.Animals) + len(c.For.Species)
@@ -63,14 +63,14 @@ func (d *Day) caredFor(i int, s *Subject, r *husbandry.Routine) bool {
 	case s.Scope == husbandry.OfKeeper:
 		return len(c.For.Rooms)+within == 0
 	case s.Scope == husbandry.OfRoom && within > 0:
-		return false // a room is more than the part of it that is theirs
+		return false // part of a room is not the room
 	}
 	theirs := Routine{Routine: r, sel: d.crew[i]}
 	return theirs.Matches(s, d.On)
 }
 
-// leaveSoon is how many days before the keeper leaves the plan looks at what
-// can be done before.
+// leaveSoon is how many days before an absence the plan moves work in front of
+// it.
 const leaveSoon = 14
 
 // Absence returns the days away that a day belongs to, or nil.
@@ -91,7 +91,7 @@ func (d *settling) besideAway(t *Outline) bool {
 	})
 }
 
-// leaving returns the days away that begin soon after the plan's day, or nil.
+// leaving returns the absence that begins soon after the Day, or nil.
 func (d *Day) leaving() *husbandry.Away {
 	for i := range d.away {
 		if a := &d.away[i]; a.From.After(d.On) && a.From.Sub(d.On) <= leaveSoon {
@@ -109,17 +109,17 @@ func sitterDoes(r *husbandry.Routine) bool {
 // the work that is moved out of it.
 const evened = 3
 
-// apartCare goes with what somebody does who stands in and may not know of a
-// quarantine (common practice).
+// apartCare is the caution for a sitter, who may not know of a quarantine
+// (common practice).
 const apartCare = "In quarantine: after all others, with tools of its own; wash your hands before and after."
 
-// beside says how a task stands to days away.
+// beside is the effect of an absence on a task.
 type beside struct {
 	how  string // "", or one of the words below
 	away *husbandry.Away
 }
 
-// How a task stands to days away.
+// The effects of an absence.
 const (
 	bySitter   = "by whoever stands in"
 	doneBefore = "done before"
@@ -132,7 +132,7 @@ const (
 // it. Tasks that would lapse in the meantime are not asked for.
 func (d *settling) whileAway(t *asked) (is bool) {
 	r := t.a.Routine
-	// What is overdue was due before, and is asked for on the plan's day.
+	// An overdue task is asked for on the Day.
 	away := d.Absence(civil.Max(t.Due, d.On))
 	if away == nil {
 		return true
@@ -156,7 +156,8 @@ func (d *settling) whileAway(t *asked) (is bool) {
 	// An order can always be brought forward, and one that waits is of no use.
 	order := r.Kind.ByTelephone()
 	key := d.keyOf(t.planned)
-	// What was put off was put off past the eve; powders stay with their food.
+	// A task that was put off stays on its day, and powders stay with their
+	// food.
 	said := d.History.Outcome(key).Mark == tasks.PutOff || r.Cadence.Pattern == husbandry.Riding
 	switch {
 	case t.Status == tasks.Lapsed:
@@ -188,7 +189,7 @@ func (d *settling) whileAway(t *asked) (is bool) {
 	return false
 }
 
-// tellAway says in a task how it stands to days away.
+// tellAway adds the effect of an absence to the words of a task.
 func (d *settling) tellAway(t *tasks.Task, b beside) {
 	switch b.how {
 	case bySitter:
@@ -203,9 +204,9 @@ func (d *settling) tellAway(t *tasks.Task, b beside) {
 	}
 }
 
-// UntilReturn is the last day whose orders are planned: To, or the end of an
-// absence that begins by then, since orders that fall due during it are placed
-// before it.
+// UntilReturn is the last day for which orders are planned: To, or the end of
+// an absence that begins by then. Orders that fall due during the absence are
+// placed before it.
 func (d *Day) UntilReturn() civil.Date {
 	if away := d.leaving(); away != nil && !away.From.AddDays(-1).After(d.To) {
 		return civil.Max(d.To, away.Until)

@@ -8,7 +8,7 @@ import (
 	"slices"
 )
 
-// FeederOf returns the feeder whose use a routine's amount tells, or nil.
+// FeederOf returns the feeder that a routine uses up by its amount, or nil.
 func (d *Day) FeederOf(r *Routine) *husbandry.Feeder {
 	if len(d.Records.Feeders) == 0 || r.Amounts.IsZero() || len(r.Consumes) == 0 {
 		return nil
@@ -24,10 +24,9 @@ func (d *Day) FeederOf(r *Routine) *husbandry.Feeder {
 	return &d.Records.Feeders[i]
 }
 
-// Offer is what each animal of an enclosure that a routine is for is offered
-// on a day, and what all of them take.
+// Offer is the food that a routine offers the animals of an enclosure on a day.
 type Offer struct {
-	each []ration.Offer // those that differ
+	each []ration.Offer // the different offers to one animal
 	n    int            // animals
 	Use  ration.Use
 }
@@ -66,7 +65,7 @@ func (d *Day) OfferOf(s *Subject, r *Routine, day civil.Date, refused int) Offer
 	return o
 }
 
-// refusedInRow is how many of an enclosure's last feedings were refused.
+// refusedInRow is how many of the last feedings of an enclosure were refused.
 func (d *Day) refusedInRow(enclosure husbandry.ID, kind husbandry.Kind) int {
 	found := d.Refused(enclosure)
 	if len(found) == 0 {
@@ -83,13 +82,13 @@ func (d *Day) refusedInRow(enclosure husbandry.ID, kind husbandry.Kind) int {
 	return n
 }
 
-// offerWords says how much a feeding is of: "6-8 crickets each".
+// offerWords is the amount of a feeding: "6-8 crickets each".
 func (d *settling) offerWords(s *Subject, r *Routine, day civil.Date) string {
 	if s.Scope != husbandry.OfEnclosure {
 		return r.Amounts.Usual.String()
 	}
 	refused := 0
-	if !day.After(d.On) { // who knows what they eat until then
+	if !day.After(d.On) { // later refusals are not known yet
 		refused = d.refusedInRow(s.ID, r.Kind)
 	}
 	o := d.OfferOf(s, r, day, refused)

@@ -25,13 +25,14 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Input is all that a plan depends on.
+// Input is everything that a plan depends on.
 type Input struct {
 	Herd *herd.Herd // the facts of the day that the plan is made for
-	// To is the last day ahead that the plan covers; before the herd's day it
-	// counts as that day.
+	// To is the last day ahead in the plan; a To before the herd's day counts
+	// as that day.
 	To civil.Date
-	// Spread chooses days inside the slack; nil: every task has its own day.
+	// Spread chooses days inside the slack. If it is nil, every task keeps its
+	// own day.
 	Spread Spread
 	Rules  Rules
 }
@@ -48,33 +49,33 @@ type Proposal interface{ settle(d *settling) }
 
 // Rules are the rules of a plan.
 type Rules struct {
-	// First are settled before anything can ride on their tasks. They must not
-	// ask the Day for [Day.Hosts] or [Day.Ahead], which wait for them.
+	// First are settled before any task can ride on theirs. They must not call
+	// [Day.Hosts] or [Day.Ahead], which wait for them.
 	First []Rule
-	// Then are the rules that ask what is given on which day.
+	// Then are the rules that ask on which days other tasks are given.
 	Then []Rule
 }
 
-// markAhead is how long before its slack begins, in days, a task of a fixed,
+// markAhead is how many days before its slack begins a task of a fixed,
 // windowed or riding routine may have been marked.
 const markAhead = 14
 
-// Day is what rules are asked about: the facts of a day, the routines and
-// subjects of the records, and what is given on which day. Make one with
-// [New]; several goroutines may ask it at once.
+// Day has everything that rules may ask: the facts of a day, the routines and
+// subjects of the records, and the days on which other tasks are given. Make
+// one with [New]. Several goroutines may ask it at once.
 type Day struct {
 	*herd.Herd
 	To civil.Date
-	// Horizon is To, as far as feedings are looked at for what they use up, and
-	// the longest lead of a riding routine: as far ahead as tasks that others
-	// ride on must be known.
+	// Horizon is the last day that the plan looks at. It is later than To by
+	// the days for which feedings use up live food, by the longest lead of a
+	// riding routine, and by the slack from which tasks may be brought forward.
 	Horizon  civil.Date
 	Routines []*Routine // in the order of the records
 
 	rules   Rules
 	spread  Spread
 	byScope map[husbandry.Scope][]*Routine
-	// forSpecies remembers the candidates for subjects of one species.
+	// forSpecies has the candidates for subjects of one species.
 	forSpecies map[scopeSpecies][]*Routine
 	hosted     map[husbandry.Kind]bool
 	away       []husbandry.Away               // Absences of the records
@@ -93,7 +94,7 @@ type Day struct {
 	result     func() []tasks.Task
 }
 
-// maker makes a Day.
+// maker builds a Day.
 type maker struct{ *Day }
 
 // New makes the Day of a plan.
@@ -136,7 +137,7 @@ func New(in Input) *Day {
 	return d
 }
 
-// horizon works out [Day.Horizon], and which kinds are ridden on.
+// horizon works out [Day.Horizon], and the kinds on which other routines ride.
 func (d maker) horizon() civil.Date {
 	lead, early := husbandry.Days(0), husbandry.Days(0)
 	for i := range d.Records.Routines {
@@ -153,7 +154,7 @@ func (d maker) horizon() civil.Date {
 	}
 	horizon = horizon.AddDays(int(lead))
 	if d.spread != nil {
-		// Tasks that are moved into the plan from behind it.
+		// Tasks may be brought forward into the plan from behind it.
 		horizon = horizon.AddDays(int(early))
 	}
 	return horizon
@@ -186,18 +187,19 @@ func (d *Day) Scoped(s husbandry.Scope) []*Routine { return d.byScope[s] }
 // TurnedOff returns the routines that turn others of a scope off.
 func (d *Day) TurnedOff(s husbandry.Scope) []*Routine { return d.off[s] }
 
-// Subject returns the subject of an id, or nil: an enclosure, an animal, a
-// clutch for which something is still done, a room, a paper, or the keeper.
+// Subject returns the subject of an id, or nil. Clutches for which nothing more
+// is done have no subject.
 func (d *Day) Subject(id husbandry.ID) *Subject { return d.subjects[id] }
 
 // Subjects returns all subjects but papers, by scope, each in walking order.
 func (d *Day) Subjects() []*Subject { return d.walk }
 
-// Duties returns the routines that hold for a subject at some time, but for
+// Duties returns the routines that hold for a subject on some day, without
 // those that follow an event, by subject and in the order of the records.
 func (d *Day) Duties() []*Duty { return d.duties }
 
-// Text is day.String(), remembered: a plan writes the same days over and over.
+// Text is day.String() without the cost: a plan writes the same days over and
+// over.
 func (d *Day) Text(day civil.Date) string {
 	i := day.Sub(d.On) + herd.LookBack
 	if i < 0 || i >= len(d.texts) {
@@ -206,13 +208,13 @@ func (d *Day) Text(day civil.Date) string {
 	return d.texts[i]
 }
 
-// Host is a task that others may ride on.
+// Host is a task on which others may ride.
 type Host struct {
-	Date  civil.Date // its nominal date, which keys hang on
+	Date  civil.Date // its nominal date, which is part of keys
 	Due   civil.Date // the day on which it is, or was, given
 	Given bool       // done already
-	// Bare says that another host of the same date follows, and what rides on
-	// the date rides on that one.
+	// Bare says that a later host has the same date. Tasks that ride on the
+	// date ride on that host.
 	Bare bool
 }
 
@@ -221,8 +223,7 @@ type hostKey struct {
 	kind    husbandry.Kind
 }
 
-// AllHosts returns the tasks of a kind for a subject as they were settled; nil
-// for none.
+// AllHosts returns the settled tasks of a kind for a subject; nil for none.
 func (d *Day) AllHosts(subject husbandry.ID, kind husbandry.Kind) []Host {
 	d.settleFirst()
 	if list := d.settled.hosts[hostKey{subject, kind}]; list != nil {
@@ -231,8 +232,9 @@ func (d *Day) AllHosts(subject husbandry.ID, kind husbandry.Kind) []Host {
 	return nil
 }
 
-// Hosts returns the tasks that a subject's riders follow, one a day and by day:
-// its own, or those of the enclosure in which it lives, and whose they are.
+// Hosts returns the tasks on which a subject's riders may ride, one a day and
+// by day, and the subject of these tasks: its own, or those of the enclosure in
+// which it lives.
 func (d *Day) Hosts(s *Subject, kind husbandry.Kind) (hosts []Host, at husbandry.ID) {
 	at = s.ID
 	if d.settleFirst(); d.settled.hosts[hostKey{at, kind}] == nil && s.Scope == husbandry.OfAnimal {
@@ -275,7 +277,7 @@ func InOrder(days []civil.Date) []civil.Date {
 	return slices.Compact(days)
 }
 
-// Ahead calls yield with each task planned so far and its day.
+// Ahead calls yield with each task planned so far, and its day.
 func (d *Day) Ahead(yield func(s *Subject, r *Routine, due civil.Date)) {
 	d.settleFirst()
 	for _, piece := range d.settled.out {
@@ -297,8 +299,8 @@ func (d *Day) settleFirst() {
 func (d *Day) Tasks() []tasks.Task { return slices.Clone(d.result()) }
 
 // Outlines yields the tasks of [Day.Tasks] without their words, which take most
-// of the time, in the order in which they were proposed: those of a chain by due
-// date.
+// of the time. Their order is that of the proposals; the tasks of a chain are
+// by due date.
 func (d *Day) Outlines(yield func(Outline) bool) {
 	d.settleThen()
 	more := true

@@ -11,7 +11,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// said returns what became of a task that is nominally of a date.
+// said returns the outcome of a task with a nominal date.
 func (d *Day) said(a *Duty, date civil.Date) tasks.Outcome {
 	if date.After(d.On) && !a.ahead {
 		return tasks.Outcome{}
@@ -19,11 +19,11 @@ func (d *Day) said(a *Duty, date civil.Date) tasks.Outcome {
 	return a.marks.OutcomeSince(a.Key(d.Text(date)), civil.Min(date, d.On).AddDays(-int(a.Routine.Before)-markAhead))
 }
 
-// Fate is what became of a task.
+// Fate is the outcome of a task.
 type Fate struct {
-	// Done and Skipped are the day for which that was said of it, or no date.
+	// Done and Skipped are the days for which the mark was made, or no date.
 	Done, Skipped civil.Date
-	// Until is the day it was put off to, or no date.
+	// Until is the day to which it was put off, or no date.
 	Until civil.Date
 }
 
@@ -42,10 +42,9 @@ func fateOf(o tasks.Outcome) Fate {
 	return Fate{}
 }
 
-// Became tells what became of a duty's task of a date. It is the one exception
-// to the rule that rules know no marks. It is for tasks whose successors depend
-// on what became of them: those that ride, and those of a quarantine or a
-// winter, see [Day.BecameOf].
+// Became is the fate of a duty's task of a date. It is the one exception to the
+// rule that rules know no marks. It is for tasks whose successors depend on it:
+// riders, and the steps of a quarantine or a winter (see [Day.BecameOf]).
 func (d *Day) Became(a *Duty, date civil.Date) Fate {
 	return fateOf(d.said(a, date))
 }
@@ -53,8 +52,8 @@ func (d *Day) Became(a *Duty, date civil.Date) Fate {
 // BecameOf is [Day.Became] for a task of a key.
 func (d *Day) BecameOf(key tasks.Key) Fate { return fateOf(d.History.Outcome(key)) }
 
-// BecameInGroup tells what became of a task of the groups that an animal was
-// taken out of, if that was while it was in them.
+// BecameInGroup is the fate of a task of the groups out of which an animal was
+// taken, if the task was marked while the animal was in them.
 func (d *Day) BecameInGroup(a *herd.Animal, routine husbandry.ID, occurrence string) Fate {
 	until := a.Since
 	for _, g := range d.GroupsOf(a) {
@@ -70,8 +69,8 @@ func (d *Day) BecameInGroup(a *herd.Animal, routine husbandry.ID, occurrence str
 // LastDone is the last day on which a task of the duty was done, or no date.
 func (a *Duty) LastDone() civil.Date { return a.marks.LastDone() }
 
-// LastSaid is the last day for which anybody said that a task of the duty was
-// done, or no date; it is never before LastDone.
+// LastSaid is the last day for which a task of the duty was reported as done,
+// or no date; it is never before LastDone.
 func (a *Duty) LastSaid() civil.Date { return a.marks.LastSaid() }
 
 // DoneDays returns the days since a day on which tasks of the duty were done,
@@ -81,45 +80,44 @@ func (a *Duty) DoneDays(since civil.Date) []civil.Date { return a.marks.DoneDays
 // Single is one task.
 type Single struct {
 	Duty *Duty
-	// Keys has the key of the task, and then others under which it was asked for
-	// before, as for a clutch that got another id.
+	// Keys has the key of the task, and then the keys it had before, as when a
+	// clutch got another id.
 	Keys []tasks.Key
 	Due  civil.Date
 	Why  string
 
 	// Dated says that the key's occurrence is the date Due.
 	Dated bool
-	// Found says that something found on Due asks for the task: it is not owed
-	// where that was before the books begin.
+	// Found says that a finding on Due asks for the task. Findings before the
+	// books begin ask for nothing.
 	Found bool
 	// Clamped says that a task due before the books begin is due on their first
 	// day.
 	Clamped bool
-	// Event says that the task follows an event, and has Slack days from Due to be
-	// done. If it was due before the books begin or before its subject came, only
-	// the rest of the slack is left; NeverLate says that it is owed all the same.
+	// Event says that the task follows an event and has Slack days from Due. If
+	// it was due before the books began or its subject came, only the rest of
+	// the slack is left. NeverLate keeps it owed all the same.
 	Event     bool
 	Slack     husbandry.Days
 	NeverLate bool
 	// Pinned says that somebody may be in danger: the task is an alarm, and
 	// neither skipped nor put off.
 	Pinned bool
-	// While says of a day whether the task makes sense if it is due then; nil: it
-	// does.
+	// While reports whether the task makes sense on a due day; nil: always.
 	While func(due civil.Date) bool
 	// Ridden says that others may ride on the task.
 	Ridden bool
-	// Group is the animal whose groups may have had the task before it was taken
-	// out of them, and Young the clutch that may have had it before its young had
-	// records; nil for none.
+	// Group is the animal whose earlier groups may have had the task. Young is
+	// the clutch that may have had it before its young had records. Nil for
+	// none.
 	Group *herd.Animal
 	Young *herd.Clutch
-	// Finish changes the task where it differs from its routine; nil: it does not.
+	// Finish changes the finished task where it differs from its routine; nil
+	// for nothing.
 	Finish func(t *tasks.Task)
 }
 
-// fate is what became of the task so far: the day it is due now, and whether it
-// was dealt with.
+// fate is the day on which the task is due now, and whether it was dealt with.
 func (p *Single) fate(d *settling) (due civil.Date, over bool) {
 	due = p.Due
 	take := func(o tasks.Outcome) {
@@ -194,8 +192,9 @@ func (p *Single) key(d *settling) tasks.Key {
 	return p.Keys[0]
 }
 
-// owed moves a task that follows an event, and was due before anything was owed,
-// to the first day on which something is, with the rest of its slack.
+// owed moves a task that follows an event, and was due before anything was owed
+// to its subject, to the first day on which it can be owed, with the rest of
+// its slack.
 func (p *Single) owed(d *settling, due civil.Date) (on civil.Date, slack husbandry.Days, owed bool) {
 	first := civil.Max(d.Began, p.Duty.Subject.Came)
 	if !p.Event || !due.Before(first) {
@@ -205,8 +204,8 @@ func (p *Single) owed(d *settling, due civil.Date) (on civil.Date, slack husband
 	return first, max(0, p.Slack-past), past <= p.Slack || p.NeverLate
 }
 
-// inherited reports whether the task was dealt with for the group or the clutch
-// that an animal was part of.
+// inherited reports whether the task was dealt with for the group or clutch to
+// which an animal belonged.
 func (p *Single) inherited(d *settling) bool {
 	if p.Group != nil && d.BecameInGroup(p.Group, p.Duty.Routine.ID, p.Keys[0].Occurrence()).Over() {
 		return true
@@ -216,10 +215,10 @@ func (p *Single) inherited(d *settling) bool {
 	})
 }
 
-// Series is a task for each of some dates, each of which replaces the one
-// before. A date that was not marked stays open until the next takes its place
-// (stays), or until its slack is over (lapses, and also what looks daily for
-// something: a look missed is not owed).
+// Series is a row of tasks, one for each of some dates. Each replaces the one
+// before. An unmarked task that stays is open until the next takes its place.
+// One that lapses, and also a daily look in a window, is open until its slack
+// is over: nobody owes a missed look.
 type Series struct {
 	Duty   *Duty
 	Dates  []civil.Date // ascending
@@ -236,8 +235,8 @@ func (p *Series) settle(d *settling) {
 	}
 }
 
-// settleDate settles the i-th of the dates, which is in a span of days on which
-// the duty holds.
+// settleDate settles the i-th date. The date is in a span of days on which the
+// duty holds.
 func (p *Series) settleDate(d *settling, i int, span Stretch) {
 	a, date := p.Duty, p.Dates[i]
 	s, r := a.Subject, a.Routine
@@ -266,7 +265,7 @@ func (p *Series) settleDate(d *settling, i int, span Stretch) {
 	if date.Before(d.On) && (!a.Holds(d.On) || date.Before(d.OwedFrom(a, span))) {
 		return
 	}
-	// Work left undone is missed by the routine's own day, not by the chosen one.
+	// A task is missed by the routine's own day, not by the chosen one.
 	missed := at.due
 	if !at.own.IsZero() {
 		missed = at.own
@@ -290,14 +289,14 @@ func (p *Series) reasonOf(d *settling, t *planned) string {
 	return p.Why(t.date) + d.movedWords(t.due, t.own)
 }
 
-// placing is where a task of a series stands.
+// placing is the day of a task of a series.
 type placing struct {
 	due      civil.Date
 	own      civil.Date // the routine's own day, where another was chosen; else no date
 	replaced civil.Date // the day on which the next takes its place, or no date
 }
 
-// placed works out the day of the i-th date; ok is false where the task was put
+// placed works out the day of the i-th date. ok is false where the task was put
 // off past the next one, or past the end of the duty.
 func (p *Series) placed(d *settling, i int, span Stretch, o tasks.Outcome) (at placing, ok bool) {
 	a, date := p.Duty, p.Dates[i]
@@ -321,8 +320,8 @@ func (p *Series) placed(d *settling, i int, span Stretch, o tasks.Outcome) (at p
 	return at, true
 }
 
-// Missed counts the dates of a routine that follows the calendar that were
-// missed before a date, since it was last done.
+// Missed counts the dates before a date that were missed since the routine was
+// last done. The routine follows the calendar.
 func (d *Day) Missed(a *Duty, date civil.Date) (missed int) {
 	r := a.Routine
 	span, _ := a.Span(date)
@@ -339,13 +338,13 @@ func (d *Day) Missed(a *Duty, date civil.Date) (missed int) {
 	return missed
 }
 
-// Chain is a routine that is due so many days after it was last done. Its first
-// open task is keyed by the completion it follows, and the tasks behind it are
-// projected from it, as if it were done on its day or today.
+// Chain is a row of tasks, each due a number of days after the one before was
+// done. The key of the first open task is made of the last completion. The
+// later tasks are projected from it, as if it were done on its day or today.
 type Chain struct {
 	Duty *Duty
-	// Interval is the routine's own, for the subject; Every is the one that tasks
-	// are projected with, in days.
+	// Interval is the routine's interval for the subject, and Every the
+	// interval of the projection, both in days.
 	Interval, Every husbandry.Days
 	// Last is the day on which it was last done, by a mark or by other evidence;
 	// no date: never.
@@ -512,15 +511,15 @@ func (d *Day) FirstDue(a *Duty, every husbandry.Days) civil.Date {
 	return began.AddDays(Scatter(a.Key(""), int(every)))
 }
 
-// Ride is a task that rides on another one.
+// Ride is a task that rides on a host.
 type Ride struct {
 	Duty *Duty
-	Date civil.Date // the nominal date of the other one, which the key hangs on
-	With civil.Date // the day of the other one
+	Date civil.Date // the nominal date of the host, which is part of the key
+	With civil.Date // the day of the host
 	Due  civil.Date
 	Why  func() string
-	// Earliest is the first day on which it may be done, where the slack would
-	// allow an earlier one; else no date.
+	// Earliest is the first day on which it may be done, where that is later
+	// than the slack allows; else no date.
 	Earliest civil.Date
 }
 
@@ -542,8 +541,8 @@ func (p *Ride) keyOf(d *settling, _ *planned) tasks.Key { return p.Duty.Key(d.Te
 
 func (p *Ride) reasonOf(*settling, *planned) string { return p.Why() }
 
-// Asked makes the duty of a routine that holds for a subject because a rule
-// asks for it; ok is false where a routine that is off says not to.
+// Asked makes the duty of a routine that a rule calls for. ok is false where a
+// routine that is off turns it off.
 func (d *Day) Asked(s *Subject, r *husbandry.Routine) (a *Duty, ok bool) {
 	for _, off := range d.off[s.Scope] {
 		if (off.Kind == r.Kind && r.Kind.ReplacedByID() || off.ID == r.ID) && off.Matches(s, d.On) {
@@ -553,7 +552,7 @@ func (d *Day) Asked(s *Subject, r *husbandry.Routine) (a *Duty, ok bool) {
 	return d.Once(s, r), true
 }
 
-// Once makes the duty of a routine for one task of a subject.
+// Once makes a duty for one task of a subject.
 func (d *Day) Once(s *Subject, r *husbandry.Routine) *Duty {
 	return &Duty{Subject: s, Routine: &Routine{Routine: r}}
 }

@@ -10,8 +10,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// settling is what becomes of proposals, one after the other: planned tasks, and
-// what others ride on.
+// settling collects the settled proposals: planned tasks, and the hosts on
+// which others ride.
 type settling struct {
 	*Day
 	hosts map[hostKey]*[]Host
@@ -40,12 +40,12 @@ func (d *settling) addHost(subject husbandry.ID, kind husbandry.Kind, h Host) {
 	*d.hosts[k] = append(*d.hosts[k], h)
 }
 
-// Outline is a task without its words: all that the choice of its day hangs on,
-// and what it takes.
+// Outline is a task without its words: everything on which the choice of its
+// day depends.
 type Outline struct {
 	Subject, Routine husbandry.ID
-	// Date is the routine's nominal date of a task that moves alone: it tells the
-	// task from others of its routine and subject. Other tasks have none.
+	// Date is the nominal date of a task that moves alone. It distinguishes the
+	// task from others of its routine and subject. Other tasks have no Date.
 	Date civil.Date
 	// Due, Earliest, Latest, Status and Moves are as in tasks.Task.
 	Due, Earliest, Latest civil.Date
@@ -54,29 +54,29 @@ type Outline struct {
 	Minutes               int
 }
 
-// planned is a task while a plan is made: a plan may be 100,000 tasks long, so
-// a task is written out once, when its place in the list is known. Its key and
-// its reason are made then, too.
+// planned is a task while a plan is made. A plan may have 100,000 tasks, so
+// each is written out once, with its key and its reason, when its place in the
+// list is known.
 type planned struct {
 	a      *Duty
 	of     proposal  // made it, and knows its key and reason; nil where they are known
 	key    tasks.Key // "": of knows it
 	window *tasks.Window
 	due    civil.Date
-	// own is the routine's own day for a task that moves; no date: due, and the
-	// task does not move.
+	// own is the day by the routine, for a task that may move; no date for a
+	// task that stays on due.
 	own civil.Date
-	// earliest is the first day on which it may be done; no date: as the slack of
-	// the routine has it.
+	// earliest is the first day on which it may be done; no date where the
+	// slack of the routine decides.
 	earliest civil.Date
 	date     civil.Date // the nominal date that the key, or the reason, hangs on
 	n        int        // its number in a chain, from 1
-	missed   int        // tasks of the chain that lapsed before it
-	// ahead says that its reason is the one that the tasks to come of a chain
-	// share, and moved that something besides marks moved it.
+	missed   int        // number of tasks of the chain that lapsed before it
+	// ahead says that its reason is the one shared by later tasks of the chain.
+	// moved says that evidence besides marks moved it.
 	ahead, moved bool
 	lapsed       bool
-	// whole is the task itself, for the few that differ from their routine.
+	// whole is the finished task, for the few that differ from their routine.
 	whole *tasks.Task
 }
 
@@ -95,8 +95,8 @@ func (d *settling) keyOf(t *planned) tasks.Key {
 	return t.of.keyOf(d, t)
 }
 
-// pieceSize is how many planned tasks are set aside at a time, so that none is
-// copied as they grow.
+// pieceSize is the number of planned tasks in one piece of the list, so that
+// none is copied as the list grows.
 const pieceSize = 256
 
 // add plans a task that follows from its routine and its due date.
@@ -114,7 +114,7 @@ func (d *settling) emit(a *Duty, t tasks.Task) {
 	d.add(planned{a: a, key: t.Key, due: t.Due, whole: &t})
 }
 
-// lapse shows once that a task was missed and is not owed any more.
+// lapse plans the one notice that a task was missed and is no longer owed.
 func (d *settling) lapse(t planned) {
 	t.own, t.lapsed = civil.Date{}, true
 	d.add(t)
@@ -129,15 +129,14 @@ func (d *settling) lapsedWords(t *planned) string {
 	return why + "; not owed any more"
 }
 
-// asked is a planned task that is asked for, as it stands after days away.
+// asked is a planned task with the effect of absences.
 type asked struct {
 	*planned
 	Outline
 	beside
 }
 
-// asked yields the tasks that are asked for up to To, in the order in which they
-// were planned.
+// asked yields the tasks that are asked for up to To, in the order of planning.
 func (d *settling) asked(yield func(*asked)) {
 	var list []asked             // with days away
 	once := make(map[asking]int) // in list
@@ -160,7 +159,7 @@ func (d *settling) asked(yield func(*asked)) {
 				case !twice:
 					once[again] = len(list)
 				case r.Cadence.Pattern == husbandry.SinceLast:
-					continue // counted from one that was not done
+					continue // it counts from a task that was not done
 				case r.Cadence.Pattern == husbandry.Fixed || r.Kind.InOrder():
 					list[i] = t // the later date takes the earlier one's place
 					continue
@@ -174,13 +173,14 @@ func (d *settling) asked(yield func(*asked)) {
 	}
 }
 
-// asking is what is asked for once: a routine for a subject on a day.
+// asking identifies work that is asked for once: a routine for a subject on a
+// day.
 type asking struct {
 	subject, routine husbandry.ID
 	due              civil.Date
 }
 
-// sorted writes out what was planned, but for tasks beyond To.
+// sorted writes the tasks up to To out, in order.
 func (d *settling) sorted() []tasks.Task {
 	type ranked struct {
 		rank uint64
@@ -211,8 +211,8 @@ func (d *settling) sorted() []tasks.Task {
 	return list
 }
 
-// Scatter returns a number of days from 0 to below n that only the key decides,
-// so that first dates fall on different days and stay where they fell.
+// Scatter returns a number of days from 0 to below n that depends on the key
+// alone. So first dates fall on different days and stay there.
 func Scatter(k tasks.Key, n int) int {
 	if n <= 1 {
 		return 0
@@ -230,8 +230,8 @@ func (d *settling) task(a *Duty, key tasks.Key, due civil.Date, why string) task
 	return t
 }
 
-// outline is a planned task as it stands without days away. Its slack and status
-// follow from its due date.
+// outline is a planned task before absences. Its slack and status follow from
+// its due date.
 func (d *settling) outline(from *planned) Outline {
 	r := from.a.Routine
 	if t := from.whole; t != nil {

@@ -6,20 +6,18 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Spread chooses the days of tasks that may be moved, so that the work is
-// spread over them; package workload has one. It is pure: asked the same, it
-// answers the same.
+// Spread chooses the days of flexible tasks, so that the work is even; package
+// workload has one. It is pure: the same question gives the same answer.
 type Spread interface {
-	// Day returns the day for a task that the routine has on Due and that may be
-	// done from Earliest to Latest. Due itself is always an answer, and any other
-	// day than from Earliest to Latest counts as Due. Nothing is said of the
-	// task's status and minutes.
+	// Day returns the day for a task that is due on Due and may be done from
+	// Earliest to Latest. Due is always a valid answer; a day outside the range
+	// counts as Due. Status and minutes of the task are not set.
 	Day(t *Outline) civil.Date
 }
 
-// movesOf says whether tasks of an activity have their day chosen. A task that
-// others ride on stays with them: what is dusted on a feeding, or loaded two
-// days before it, cannot be where the feeding is not.
+// movesOf says whether the days of a duty's tasks may be chosen. A host never
+// moves, since its riders move with it: dust cannot be given on a day without
+// the feeding.
 func (d maker) movesOf(a *Duty) tasks.Moves {
 	if a.Routine.Before+a.Routine.After <= 0 || a.Routine.Missed == husbandry.Alarms || d.hosted[a.Routine.Kind] {
 		return tasks.Never
@@ -33,10 +31,9 @@ func (d maker) movesOf(a *Duty) tasks.Moves {
 	return tasks.Never
 }
 
-// place returns the day chosen for a task that is the routine's on due, not
-// before first and not after last where those are dates. A task that is overdue
-// stays, and so does one that would be moved out of the days on which its
-// routine holds.
+// place returns the day chosen for a task that the routine has on due, between
+// first and last where those are dates. A task stays if it is overdue, or if
+// the chosen day is not among those on which its routine holds.
 func (d *settling) place(a *Duty, due, first, last civil.Date) civil.Date {
 	latest := due.AddDays(int(a.Routine.After))
 	if d.spread == nil || a.moves == tasks.Never || latest.Before(d.On) {
@@ -66,8 +63,9 @@ func (d *settling) place(a *Duty, due, first, last civil.Date) civil.Date {
 	return day
 }
 
-// placeDated is place for the i-th of a routine's dates. It moves by less than
-// half the way to the dates beside it, so that the dates keep their order.
+// placeDated is place for the i-th of a routine's dates. The task moves by less
+// than half the distance to the neighbouring dates, so that the dates keep
+// their order.
 func (d *settling) placeDated(a *Duty, dates []civil.Date, i int) civil.Date {
 	if d.spread == nil || a.moves != tasks.Alone {
 		return dates[i]
@@ -82,8 +80,8 @@ func (d *settling) placeDated(a *Duty, dates []civil.Date, i int) civil.Date {
 	return d.place(a, dates[i], first, last)
 }
 
-// movedWords says in a reason that a task is asked for on another day than the
-// routine has it.
+// movedWords names the routine's own day, in the reason of a task that was
+// moved.
 func (d *settling) movedWords(due, own civil.Date) string {
 	if own.IsZero() || civil.Max(due, d.On) == civil.Max(own, d.On) {
 		return ""

@@ -9,13 +9,13 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Subject is an enclosure, an animal, a clutch, a room, a feeder, a paper or the
-// keeper: whatever tasks are about. The plan makes the subjects of the records;
-// a rule makes its own with [NewSubject].
+// Subject is the record that a task is about: an enclosure, an animal, a
+// clutch, a room, a feeder, a permit or the keeper. The plan makes the subjects
+// of the records. A rule makes its own with [NewSubject].
 type Subject struct {
 	ID        husbandry.ID
 	Scope     husbandry.Scope
-	Enclosure *husbandry.Enclosure // it is, or lives in; nil for none
+	Enclosure *husbandry.Enclosure // the enclosure itself, or where it lives; nil for none
 	Room      husbandry.ID
 	Animals   []*herd.Animal // residents, the animal itself, or a clutch's mother
 	Clutch    *herd.Clutch
@@ -23,19 +23,19 @@ type Subject struct {
 	// Came is the first day on which anything could be owed to it; zero: always.
 	Came civil.Date
 
-	// turns are the days on which who matches may change, ascending.
+	// turns are the days on which the matching routines may change, ascending.
 	turns []civil.Date
 	name  string // in words, for titles
 	whom  string // the same as tasks.Task.Whom
 }
 
-// NewSubject makes a subject of a rule's own, with its name in words. It has
-// neither place nor animals.
+// NewSubject makes a subject for a rule, with its name in words. It has neither
+// place nor animals.
 func NewSubject(id husbandry.ID, scope husbandry.Scope, name string) *Subject {
 	return &Subject{ID: id, Scope: scope, name: name, whom: nameLine(name)}
 }
 
-// Routine is a husbandry.Routine made ready.
+// Routine is a husbandry.Routine prepared for a plan.
 type Routine struct {
 	*husbandry.Routine
 	rank  int // position in the records, for a stable order
@@ -44,11 +44,11 @@ type Routine struct {
 	Words string       // the cadence in words
 }
 
-// selector is a husbandry.Selector made ready.
+// selector is a husbandry.Selector prepared for a plan.
 type selector struct {
 	*husbandry.Selector
 	rooms, racks, enclosures, animals, species map[husbandry.ID]bool
-	ofAnimals                                  bool // it says something of animals
+	ofAnimals                                  bool // it has conditions on animals
 }
 
 func compile(s *husbandry.Selector) selector {
@@ -72,7 +72,7 @@ func compile(s *husbandry.Selector) selector {
 
 func has(set map[husbandry.ID]bool, id husbandry.ID) bool { return set == nil || set[id] }
 
-// animal reports whether an animal matches on a day; where it lives is asked
+// animal reports whether an animal matches on a day. Its place is checked
 // elsewhere.
 func (s *selector) animal(a *herd.Animal, day civil.Date) bool {
 	if !has(s.animals, a.ID) || !has(s.species, a.Species) || s.Groups && a.Count <= 1 {
@@ -110,8 +110,8 @@ func (r *Routine) Matches(s *Subject, day civil.Date) bool {
 	case husbandry.OfKeeper:
 		return true
 	case husbandry.OfClutch:
-		// A clutch is of a species and a mother, and is where it stands; her
-		// other traits are asked of her only where she is known.
+		// A clutch matches by its species, its mother and its place. Other
+		// traits of the mother count only where she is known.
 		c := s.Clutch
 		if !has(sel.species, c.Species) || !has(sel.animals, c.Mother) || !sel.place(s.Enclosure, s.Place.Room) {
 			return false
@@ -155,9 +155,10 @@ func (r *Routine) group() group {
 	return g
 }
 
-// Resolve returns, of the routines that match a subject, those that hold: of
-// each group the keeper's, else the care sheet's, else the common ones, less
-// what the keeper turned off. Those of one origin hold side by side.
+// Resolve returns the routines that hold, of those that match a subject. In
+// each group the keeper's routines replace the care sheet's, and those the
+// common ones. Routines that the keeper turned off are left out. Those of one
+// origin hold side by side.
 func Resolve(match []*Routine) []*Routine {
 	type best struct {
 		group
@@ -192,7 +193,7 @@ func Resolve(match []*Routine) []*Routine {
 // Stretch is a run of days, both ends included.
 type Stretch struct{ From, To civil.Date }
 
-// Duty is a routine that holds for a subject, and when.
+// Duty is a routine that holds for a subject, with the days on which it holds.
 type Duty struct {
 	Subject *Subject
 	Routine *Routine
@@ -201,18 +202,20 @@ type Duty struct {
 	title string // filled in with the first task, as do is
 	do    string
 	marks tasks.Marks
-	ahead bool // something is said of tasks after the plan's day
+	ahead bool // tasks after the Day were marked
 	moves tasks.Moves
-	// spans are the days on which it holds, ascending, within the days the
-	// plan looks at. From zero: longer than the plan looks back.
+	// spans are the runs of days on which it holds, ascending, within the days
+	// that the plan looks at. A zero From is before the first day that the plan
+	// looks at.
 	spans []Stretch
 }
 
-// turnsBack is how many days back it is told when a subject began to match.
+// turnsBack is the number of days back within which the plan knows when a duty
+// began to hold.
 const turnsBack = 62
 
-// findDuties works out which recurring, windowed and riding routines hold for
-// a subject at some time from turnsBack days ago to the horizon.
+// findDuties works out the recurring, windowed and riding routines that hold
+// for a subject on some day from turnsBack days ago to the horizon.
 func (d maker) findDuties(s *Subject) {
 	var list []*Duty
 	candidates := d.Candidates(s)
@@ -268,9 +271,9 @@ type scopeSpecies struct {
 	species husbandry.ID
 }
 
-// Candidates returns the routines that may be for a subject, in the order of
-// the records: those for every species and those for its own. Anchored ones
-// are looked up for their event.
+// Candidates returns the routines that may match a subject, in the order of the
+// records: those for every species and those for its own. Anchored routines are
+// not among them; they are looked up by event.
 func (d *Day) Candidates(s *Subject) []*Routine {
 	var species []husbandry.ID
 	if s.Clutch != nil {
@@ -306,14 +309,14 @@ func (d *Day) selectFor(scope husbandry.Scope, species []husbandry.ID) []*Routin
 	return list
 }
 
-// With is the duty with the male that a pairing names.
+// With returns the duty with the male that a pairing names.
 func (a *Duty) With(mate husbandry.ID) *Duty {
 	of := *a
 	of.Mate = mate
 	return &of
 }
 
-// Span returns the run of days on which the duty holds that has a day in it.
+// Span returns the run of days around a day on which the duty holds.
 func (a *Duty) Span(day civil.Date) (Stretch, bool) {
 	for _, t := range a.spans {
 		if !day.Before(t.From) && !day.After(t.To) {
@@ -346,13 +349,13 @@ func (a *Duty) Key(occurrence string) tasks.Key {
 }
 
 // OwedFrom returns the first day from which a missed task of a duty counts as
-// missed, given the span that holds it.
+// missed, given the span of its date.
 func (d *Day) OwedFrom(a *Duty, span Stretch) civil.Date {
 	return civil.Max(civil.Max(d.Began, a.Subject.Came), span.From)
 }
 
-// turns returns the days, from turnsBack days ago up to the plan's horizon, on
-// which an animal begins or ceases to match something.
+// turns returns the days on which an animal may begin or cease to match a
+// routine, from turnsBack days ago to the horizon.
 func (d maker) turns(into []civil.Date, a *herd.Animal) []civil.Date {
 	from := d.On.AddDays(-turnsBack)
 	add := func(day civil.Date) {
@@ -387,15 +390,15 @@ func (d maker) turns(into []civil.Date, a *herd.Animal) []civil.Date {
 	return into
 }
 
-// findSubjects makes everything that tasks may be about.
+// findSubjects makes the subjects of all records.
 func (d maker) findSubjects() {
 	d.walk = slices.Concat(d.enclosureSubjects(), d.animalSubjects(), d.clutchSubjects(), d.roomSubjects(), []*Subject{d.keeperSubject()})
 	for _, s := range d.walk {
 		s.whom = nameLine(s.Label())
 		d.subjects[s.ID] = s
 	}
-	// Papers are about no place and no animal, and nothing but their own renewal
-	// is about them.
+	// Permits have no place and no animals, and only their own renewal is about
+	// them.
 	for i := range d.Records.Permits {
 		v := &d.Records.Permits[i]
 		d.subjects[v.ID] = NewSubject(v.ID, husbandry.OfKeeper, v.Words)
@@ -441,7 +444,8 @@ func (d maker) animalSubjects() []*Subject {
 	return list
 }
 
-// clutchSubjects leaves out clutches that nothing more is done for.
+// clutchSubjects makes the subjects of clutches, but for those for which
+// nothing more is done.
 func (d maker) clutchSubjects() []*Subject {
 	var list []*Subject
 	for _, c := range d.Clutches {

@@ -63,9 +63,8 @@ func CadenceWords(c husbandry.Cadence) string {
 	return every(c.Every)
 }
 
-// title names what is to be done, and to whom: in the routine's own words, or
-// in the kind's. do is the same without the subject, for lists that have the
-// subject above it.
+// title is the order and its subject, in the routine's own words or in those of
+// its kind. do is the order alone, for lists that have the subject above it.
 func (d *settling) title(s *Subject, r *Routine) (title, do string) {
 	do = strings.TrimSpace(r.Title)
 	if do == "" {
@@ -81,7 +80,7 @@ func (d *settling) title(s *Subject, r *Routine) (title, do string) {
 	return TitleLine(title), TitleLine(do)
 }
 
-// Label is the subject in words, with what it is where that is not plain.
+// Label is the subject in words; a clutch is called one.
 func (s *Subject) Label() string {
 	if s.Clutch != nil {
 		return "clutch " + s.name
@@ -168,8 +167,8 @@ func (d maker) clutchName(c *herd.Clutch) string {
 	return fmt.Sprintf("%s (%s%s)", c.ID, what, where)
 }
 
-// TitleLine makes one line of a title that a person wrote, and sees to it
-// that no line reads like a command.
+// TitleLine makes one line of a title that a person wrote, and prevents that it
+// reads like a command.
 func TitleLine(s string) string {
 	if strings.Contains(s, "  ") || strings.ContainsAny(s, "\n\r\t\v\f\u0085\u00a0") {
 		s = strings.Join(strings.Fields(s), " ")

@@ -14,13 +14,13 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// perDay is how many marks a day a book of so many enclosures gathers, in
-// lines of one mark each: the most lines there can be for them. 200 enclosures
-// come to about 120 marks a day (common practice: feeding every second day,
-// water and top-ups in between).
+// perDay returns the number of marks a day with this number of enclosures, in
+// lines of one mark each: the largest possible number of lines. 200 enclosures
+// have about 120 marks a day (common practice: feeding every second day, water
+// and top-ups in between).
 func perDay(enclosures int) int { return enclosures * 6 / 10 }
 
-// fillBooks writes a daybook as marks of single tasks fill it.
+// fillBooks writes a daybook with a line for each mark.
 func fillBooks(tb testing.TB, enclosures, years int) (books string, lines int, size int64) {
 	tb.Helper()
 	books = tb.TempDir()
@@ -64,13 +64,13 @@ func fillBooks(tb testing.TB, enclosures, years int) (books string, lines int, s
 	return books, lines, size
 }
 
-// BenchmarkRead reads whole daybooks: 200 enclosures over 3 years are some
-// 130,000 lines, 2,000 over 3 years some 1.3 million.
+// BenchmarkRead reads whole daybooks: 200 enclosures over 3 years have about
+// 130,000 lines, 2,000 over 3 years about 1.3 million.
 func BenchmarkRead(b *testing.B) {
 	for _, enclosures := range []int{12, 200, 2000} {
 		for _, years := range []int{1, 3, 10} {
 			if enclosures == 2000 && years == 10 {
-				continue // 4.4 million lines: four times what the program is meant for
+				continue // 4.4 million lines: four times the largest daybook that the program is made for
 			}
 			b.Run(fmt.Sprintf("%d-enclosures/%d-years", enclosures, years), func(b *testing.B) {
 				books, lines, size := fillBooks(b, enclosures, years)
@@ -89,8 +89,8 @@ func BenchmarkRead(b *testing.B) {
 	}
 }
 
-// BenchmarkLine reads one line after another without a file, in the form the
-// program writes and in a form that only encoding/json reads.
+// BenchmarkLine reads lines without a file, in the form that the program writes
+// and in a form that only encoding/json can read.
 func BenchmarkLine(b *testing.B) {
 	books, lines, _ := fillBooks(b, 200, 1)
 	text, err := os.ReadFile(filePath(books, 2027))
@@ -115,8 +115,8 @@ func BenchmarkLine(b *testing.B) {
 	}
 }
 
-// BenchmarkRefresh takes in one new line of a book of 200 enclosures and three
-// years, as a program that runs for long does after each mark.
+// BenchmarkRefresh reads one new line of a book of 200 enclosures and three
+// years, like a program that runs for long does after each mark.
 func BenchmarkRefresh(b *testing.B) {
 	books, _, _ := fillBooks(b, 200, 3)
 	l := NewLog(books, 0)
@@ -140,7 +140,7 @@ func BenchmarkRefresh(b *testing.B) {
 	}
 }
 
-// BenchmarkAppend is bound by the disk's fsync.
+// BenchmarkAppend mostly measures the disk's fsync.
 func BenchmarkAppend(b *testing.B) {
 	books, _, _ := fillBooks(b, 200, 1)
 	w, err := Open(books, Options{})

@@ -15,18 +15,18 @@ import (
 	"nestround/tasks/disk"
 )
 
-// Options are how a daybook is opened for writing. The zero value writes to
-// the real disk and does not wait.
+// Options say how to open a daybook for writing. The zero value writes to the
+// real disk and does not wait.
 type Options struct {
 	Files disk.Files
-	// Wait is how long another program that is writing these books is given to
-	// finish.
+	// Wait is the longest time to wait for another program that is writing
+	// these books.
 	Wait time.Duration
 }
 
-// Book is the daybook open for writing. It holds the lock of the books until
-// it is closed, so a program that runs for long opens one for as long as it
-// has something to write. A Book may be used by several goroutines.
+// Book is the daybook open for writing. It holds the lock of the books until it
+// is closed. So a program that runs for long opens a Book only while it has
+// something to write. A Book may be used by several goroutines.
 type Book struct {
 	log   *Log
 	files disk.Files
@@ -37,16 +37,16 @@ type Book struct {
 	broken error
 }
 
-// Open opens the daybook of the books in the folder books for writing, all of
-// its years read. See [Log.Open].
+// Open opens the daybook in the folder books for writing, and reads all years.
+// See [Log.Open].
 func Open(books string, o Options) (*Book, error) {
 	return NewLog(books, 0).Open(o)
 }
 
-// Open opens the log's daybook for writing: it takes the lock of the books,
-// brings the log up to date, and sets aside, as daybook/2027.torn-1, a last
-// line that is not whole. While another program writes, it waits as the
-// options say and then returns a [*disk.HeldError].
+// Open opens the log's daybook for writing. It takes the lock of the books,
+// brings the log up to date, and sets a torn last line aside as
+// daybook/2027.torn-1. While another program writes, it waits for up to o.Wait
+// and then returns a [*disk.HeldError].
 func (l *Log) Open(o Options) (*Book, error) {
 	lock, err := o.Files.Acquire(filepath.Join(l.books, filepath.FromSlash(LockFile)), o.Wait)
 	if err != nil {
@@ -72,7 +72,8 @@ func (b *Book) prepare() error {
 	return b.settle()
 }
 
-// settle brings the log up to date, with no torn line in it. The log is locked.
+// settle brings the log up to date and sets torn lines aside. The caller holds
+// the log's mutex.
 func (b *Book) settle() error {
 	if _, err := b.log.refresh(true); err != nil {
 		return err
@@ -95,7 +96,8 @@ func (b *Book) settle() error {
 func (b *Book) setAside(y *year) (Problem, error) {
 	path := filePath(b.log.books, y.year)
 	base := strings.TrimSuffix(path, ".jsonl")
-	// A crash between the copy and the cut leaves the copy behind; it will do.
+	// A crash between the copy and the cut leaves the copy behind. Use that
+	// copy.
 	aside := ""
 	names, err := os.ReadDir(filepath.Dir(path))
 	if err != nil {
@@ -128,18 +130,19 @@ func (b *Book) setAside(y *year) (Problem, error) {
 	return p, nil
 }
 
-// SetAside returns what was found torn and set aside since the book was opened.
+// SetAside returns the torn lines that were set aside since the book was
+// opened.
 func (b *Book) SetAside() []Problem {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return append([]Problem(nil), b.aside...)
 }
 
-// Log returns the log that the book writes to; it has every entry added.
+// Log returns the log of the book. It contains every added entry.
 func (b *Book) Log() *Log { return b.log }
 
-// Has reports whether the daybook has an entry with the given id, in whatever
-// year, and safe on the disk.
+// Has reports whether the daybook has an entry with the given id in any year.
+// If so, the entry is durable.
 func (b *Book) Has(id string) (bool, error) {
 	b.log.mu.Lock()
 	defer b.log.mu.Unlock()
@@ -149,9 +152,10 @@ func (b *Book) Has(id string) (bool, error) {
 	return b.has(id)
 }
 
-// has is Has. The log is locked and up to date. What it finds, it makes
-// durable: the program that wrote it may have been killed before it could, and
-// whoever hears that an entry is there need not say it again.
+// has is Has for a log that is up to date; the caller holds the log's mutex. It
+// syncs the file of the entry that it finds: the program that wrote the entry
+// may have been killed before its sync, and the caller will not write the entry
+// again.
 func (b *Book) has(id string) (bool, error) {
 	if at, ok := b.log.ids.has(id, b.log.entries); ok {
 		return true, b.files.Sync(filePath(b.log.books, yearOf(b.log.entries[at])))
@@ -211,13 +215,13 @@ func fileHas(path, id string) (bool, error) {
 	}
 }
 
-// Append adds e to the daybook and returns once it is on the disk. It returns
-// false, having done nothing, if the daybook has an entry with e's ID already:
-// then the first one counts. e needs an ID and a time.
+// Append adds e to the daybook and returns once e is on the disk. If the
+// daybook already has an entry with e's ID, that first entry counts: Append
+// does nothing and returns false. e needs an ID and a time.
 //
-// An error means that e was not accepted. If it matches [disk.ErrLost], nothing
-// more can be written with this Book; close it and open another, which shows
-// what the disk really holds.
+// After an error e is not accepted. If the error matches [disk.ErrLost], this
+// Book can write nothing more. Close it and open another, which shows the real
+// content of the disk.
 func (b *Book) Append(e tasks.Entry) (added bool, err error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -246,15 +250,15 @@ func (b *Book) Append(e tasks.Entry) (added bool, err error) {
 	return true, nil
 }
 
-// find returns what is known of the file that e is to be added to, and whether
-// e is in the daybook already.
+// find returns the state of the file for e, and whether the daybook already has
+// e.
 func (b *Book) find(e tasks.Entry) (year, bool, error) {
 	l := b.log
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	want := yearOf(e)
 	if want < l.from {
-		l.from = want // what is written is read, too
+		l.from = want // a year that is written must be read, too
 	}
 	if err := b.settle(); err != nil {
 		return year{}, false, err
@@ -270,7 +274,7 @@ func (b *Book) find(e tasks.Entry) (year, bool, error) {
 	return year{year: want}, false, nil
 }
 
-// Close gives the lock of the books back. The log stays usable.
+// Close releases the lock of the books. The log stays usable.
 func (b *Book) Close() error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -282,8 +286,7 @@ func (b *Book) Close() error {
 	return lock.Release()
 }
 
-// added tells the log of a line that was just written after what was known of
-// its year.
+// added adds the line just written at the end of the year to the log.
 func (l *Log) added(was year, line, path string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -297,5 +300,5 @@ func (l *Log) added(was year, line, path string) {
 			}
 		}
 	}
-	l.refresh(true) // the line is on the disk; if it cannot be read, the next Refresh says so
+	l.refresh(true) // the line is on the disk; if it cannot be read, the next Refresh returns the error
 }

@@ -121,8 +121,8 @@ func TestAppendFromAYearOn(t *testing.T) {
 	}
 }
 
-// TestAppendBesideAnEditor: between two entries the keeper saves the file.
-func TestAppendBesideAnEditor(t *testing.T) {
+// Between two entries the keeper saves the file in an editor.
+func TestAppendWhileAnEditorChangesTheFile(t *testing.T) {
 	books := t.TempDir()
 	b := mustOpen(t, books)
 	mustAdd(t, b, said("a", "2027-01-01"), true)
@@ -132,7 +132,7 @@ func TestAppendBesideAnEditor(t *testing.T) {
 		t.Fatal(err)
 	}
 
-	// An editor that writes a new file and renames it, without a last newline.
+	// An editor that writes a new file without a last newline, and renames it.
 	edited := strings.TrimSuffix(strings.Replace(string(text), "done 1", "done 2", 1), "\n")
 	if err := os.WriteFile(path+".new", []byte(edited), 0o666); err != nil {
 		t.Fatal(err)
@@ -141,14 +141,14 @@ func TestAppendBesideAnEditor(t *testing.T) {
 		t.Fatal(err)
 	}
 	mustAdd(t, b, said("b", "2027-01-02"), true)
-	// One that breaks a line in the middle.
+	// An editor that breaks a line in the middle.
 	text, err = os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
 	}
 	lay(t, books, "2027.jsonl", strings.Replace(string(text), "{", "", 1))
 	mustAdd(t, b, said("c", "2027-01-03"), true)
-	mustAdd(t, b, said("a", "2027-01-01"), true) // its line no longer counts
+	mustAdd(t, b, said("a", "2027-01-01"), true) // its line does not count any more
 
 	entries, problems := mustRead(t, books)
 	if got := ids(entries); got != "b c a" || got != ids(b.Log().Entries()) {
@@ -196,9 +196,9 @@ func TestTornLines(t *testing.T) {
 	}
 }
 
-// TestLastLineByHand: what a crash cannot have left is the keeper's, and stays
-// where it is.
-func TestLastLineByHand(t *testing.T) {
+// A last line that no crash can have left was written by the keeper, and stays
+// in the file.
+func TestALastLineOfTheKeeperStays(t *testing.T) {
 	a := lineOf(t, said("a", "2027-01-01"))
 	for name, last := range map[string]string{
 		"a day that does not exist": strings.Replace(lineOf(t, said("b", "2027-01-02")), `"2027-01-02"`, `"2027-02-30"`, 1),
@@ -250,14 +250,14 @@ func TestOneWriter(t *testing.T) {
 	if err := <-opened; err != nil {
 		t.Errorf("the one who waited: %v", err)
 	}
-	// A log outlives the books that were written through it.
+	// A log stays usable after the books that write through it are closed.
 	if _, err := first.Log().Refresh(); err != nil || ids(first.Log().Entries()) != "a b" {
 		t.Errorf("the first one's log: %q, %v", ids(first.Log().Entries()), err)
 	}
 }
 
-// session is what a program does with a daybook that was left torn: it reports
-// the ids that it was told are on the disk.
+// session simulates a program with a daybook that was left torn. It reports the
+// ids acknowledged as durable.
 func session(f disk.Files, books string) (acknowledged []string, err error) {
 	b, err := Open(books, Options{Files: f})
 	if err != nil {
@@ -278,10 +278,10 @@ func session(f disk.Files, books string) (acknowledged []string, err error) {
 
 func submitted() []tasks.Entry {
 	long := said("n3", "2027-03-03")
-	for range 60 { // more than a page
+	for range 60 { // more than a page of memory
 		long.Acts = append(long.Acts, long.Acts[0])
 	}
-	second := said("n2", "2027-03-02") // of the second version
+	second := said("n2", "2027-03-02") // needs the second version
 	second.Acts[0].Finding = &tasks.Finding{Shed: finding.Whole}
 	return []tasks.Entry{said("n1", "2027-03-01"), second, said("n1", "2027-03-01"), long, said("n4", "2028-01-01"), said("n5", "2028-01-02")}
 }
@@ -298,9 +298,9 @@ func leave(t *testing.T) (books string, before []string) {
 	return books, []string{"o1", "o2", "o3"}
 }
 
-// TestKilledThenPowerCut: a program that finds what a killed one wrote must not
-// call it safe before it is. Everything that either of them was told, an entry
-// added or one that is there already, outlives a power cut.
+// A program that finds the entry of a killed program must sync it before
+// calling it safe. Every entry acknowledged by either program survives a power
+// cut.
 func TestKilledThenPowerCut(t *testing.T) {
 	for k, more := 1, true; more; k++ {
 		books, before := leave(t)
@@ -323,8 +323,8 @@ func TestKilledThenPowerCut(t *testing.T) {
 	}
 }
 
-// checkAfter looks at books after a crash: every acknowledged id counts once,
-// nothing counts that nobody said, and once the same is said again everything
+// checkAfter checks the books after a crash: every acknowledged id counts once,
+// no unknown entry counts, and after adding the same entries again every entry
 // counts once.
 func checkAfter(t *testing.T, books string, acknowledged []string) {
 	t.Helper()
@@ -377,8 +377,8 @@ func checkAfter(t *testing.T, books string, acknowledged []string) {
 	}
 }
 
-// TestCrash ends the program at every operation on the disk, a write also in
-// its middle, and reopens what every sort of crash leaves.
+// TestCrash stops the program at every operation on the disk, and in the middle
+// of every write. Then it opens the books after every kind of crash.
 func TestCrash(t *testing.T) {
 	for k, more := 1, true; more; k++ {
 		for _, half := range []bool{false, true} {
@@ -397,14 +397,14 @@ func TestCrash(t *testing.T) {
 				})
 			}
 			if !strings.HasPrefix(d.Log()[len(d.Log())-1], "write") {
-				break // only a write has a middle
+				break // only a write can be half done
 			}
 		}
 	}
 }
 
-// TestCrashTwice ends the program again while it mends what the first crash
-// left.
+// TestCrashTwice stops the program again while it repairs the damage of the
+// first crash.
 func TestCrashTwice(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
 	for range 150 {
@@ -421,8 +421,8 @@ func TestCrashTwice(t *testing.T) {
 	}
 }
 
-// TestFaults lets every operation fail once, with a full disk and with a
-// broken one, while the program goes on.
+// TestFaults makes every operation fail once, on a full disk and on a broken
+// disk. The program continues.
 func TestFaults(t *testing.T) {
 	for _, fault := range []error{syscall.ENOSPC, syscall.EIO} {
 		for k, more := 1, true; more; k++ {
@@ -442,8 +442,8 @@ func TestFaults(t *testing.T) {
 					if err == nil || !errors.Is(err, fault) {
 						t.Errorf("the error was swallowed: %v", err)
 					}
-					// Where the state is known, everything but the entry that
-					// failed is accepted; where it is not, nothing more is.
+					// If the state is known, only the failed entry is rejected.
+					// If it is unknown, all later entries are rejected.
 					lost := strings.HasPrefix(at, "sync") && !strings.HasSuffix(at, "-part")
 					if errors.Is(err, disk.ErrLost) != lost {
 						t.Errorf("lost = %v: %v", !lost, err)
@@ -487,8 +487,8 @@ func TestNothingIsWrittenAfterALoss(t *testing.T) {
 	}
 }
 
-// TestKilled starts this test again as a program that writes, and kills it
-// again and again in the middle of its work.
+// TestKilled runs this test again as a program that writes, and kills it again
+// and again in the middle of its work.
 func TestKilled(t *testing.T) {
 	if books := os.Getenv("NESTROUND_TEST_BOOKS"); books != "" {
 		b, err := Open(books, Options{})
@@ -546,9 +546,9 @@ func TestKilled(t *testing.T) {
 	}
 }
 
-// TestReadersBesideAWriter: a reader sees whole entries only, all those that
-// were acknowledged before it looked, in their order, and no problem.
-func TestReadersBesideAWriter(t *testing.T) {
+// A reader sees only whole entries, all those acknowledged before it looked, in
+// their order, and no problem.
+func TestReadersSeeOnlyWholeEntries(t *testing.T) {
 	books := t.TempDir()
 	b := mustOpen(t, books)
 	var acknowledged, over atomic.Int64

@@ -1,31 +1,31 @@
-// Package daybook is the log of what the keeper said, on disk.
+// Package daybook is the log of the keeper's messages and commands, on disk.
 //
-// It is a file of JSON Lines for each year, daybook/2027.jsonl: one accepted
-// message or command (a [tasks.Entry]) is one line, added whole, synced before
-// anybody is told, and never changed by the program. The year is that of the
-// day the entry is for, so that the years before a given one can be left
-// unread without losing a mark of the days since.
+// The log has a file of JSON Lines for each year, daybook/2027.jsonl. One
+// accepted message or command (a [tasks.Entry]) is one line. A line is appended
+// whole, synced before anybody is told, and never changed by the program. The
+// year is the year of the day that the entry is for, so a reader can skip the
+// years before a given year without losing a mark of later days.
 //
-// [Read] reads everything once. A [Log] remembers what it has read and takes
-// in what came since. [Open] makes a [Book], the one writer: it holds the lock
-// of the books while it is open, refuses an entry whose ID the daybook has
-// already, and sets aside a last line that a crash left torn. Readers take no
-// lock and change nothing.
+// [Read] reads everything once. A [Log] remembers the entries, and reads only
+// new lines later. [Open] makes a [Book], the only writer: it holds the lock of
+// the books while it is open, rejects an entry with an ID that the daybook
+// already has, and sets aside a last line torn by a crash. Readers take no lock
+// and change nothing.
 //
-// The keeper may correct the files by hand. A line that cannot be read is
-// reported with its place and left where it is, and the lines around it count.
-// Fields that nobody knows are skipped, and stay in the file.
+// The keeper may correct the files by hand. An unreadable line is reported with
+// its place and stays in the file; the lines around it count. Unknown fields
+// are skipped and stay in the file.
 //
-// An entry with something that the first version of the daybook did not have
-// stands inside an object that names the version it needs:
+// An entry that needs a later version of the daybook than the first is inside
+// an object with the version:
 //
 //	{"daybook":2,"entry":{"id":...}}
 //
-// All other entries stand alone, as they always did. A program that meets a
-// version which it does not know reads nothing, because an answer without what
-// it cannot read may say something else, and writes nothing (see [NewerError]).
+// All other entries are plain, as in the first version. If a program finds an
+// unknown version, it reads nothing and writes nothing (see [NewerError]),
+// because an answer computed without the unreadable entry may be wrong.
 //
-// What entries mean is not known here; tasks.Fold adds them up.
+// The package does not interpret entries; tasks.Fold does.
 package daybook
 
 import (
@@ -36,11 +36,11 @@ import (
 	"nestround/tasks/finding"
 )
 
-// Problem is something in the daybook that does not count, and where.
+// Problem is a line or file of the daybook that does not count, with its place.
 type Problem struct {
 	File         string // relative to the books, with slashes: "daybook/2027.jsonl"
 	Line, Column int    // from 1, the column in characters; 0: the whole file
-	Text         string // the line as it stands; "" for a whole file
+	Text         string // the text of the line; "" for a whole file
 	Message      string
 	Hint         string // what to do about it
 }
@@ -54,34 +54,34 @@ func (p Problem) String() string {
 }
 
 // NewerError says that a newer version of this program wrote a line of the
-// daybook. Then nothing of the daybook is read and nothing is written to it.
+// daybook. Then the program reads and writes nothing in the daybook.
 type NewerError struct {
 	File    string // relative to the books, with slashes: "daybook/2027.jsonl"
 	Line    int    // from 1
-	Version int    // of the daybook that the line needs
+	Version int    // daybook version that the line needs
 }
 
-// Error says where the line stands.
+// Error states the place of the line.
 func (e *NewerError) Error() string {
 	return fmt.Sprintf("%s:%d: the daybook was written by a newer nestround: this line is of version %d, and this program knows the versions up to %d; nothing was read or written",
 		e.File, e.Line, e.Version, finding.Newest)
 }
 
-// Hint says what to do about it.
+// Hint states the remedy.
 func (e *NewerError) Hint() string {
 	return "install the newer nestround on this machine too; everything in the daybook stays as it is"
 }
 
-// Folder and LockFile are where the daybook and the lock of the books are,
-// below the books.
+// Folder and LockFile are the paths of the daybook and of the lock, relative to
+// the books.
 const (
 	Folder   = "daybook"
 	LockFile = "state/lock"
 )
 
-// Read reads the whole daybook of the books in the folder books: every entry,
-// by year and then in the order of the lines, and every problem. A daybook
-// that does not exist yet is empty.
+// Read reads the whole daybook in the folder books: all entries, by year and
+// then in the order of the lines, and all problems. A daybook that does not
+// exist yet is empty.
 func Read(books string) ([]tasks.Entry, []Problem, error) {
 	l := NewLog(books, 0)
 	if _, err := l.Refresh(); err != nil {
@@ -96,7 +96,7 @@ func fileName(year int) string { return fmt.Sprintf("%04d.jsonl", year) }
 
 func filePath(books string, year int) string { return filepath.Join(folder(books), fileName(year)) }
 
-// yearOf returns the year of the file that e belongs in.
+// yearOf returns the year of the file for e.
 func yearOf(e tasks.Entry) int {
 	if e.On.IsZero() {
 		return e.At.Year()

@@ -16,24 +16,24 @@ import (
 	"nestround/tasks/finding"
 )
 
-// versioned is the line of an entry that says something which the first version
-// of the daybook did not know. A program that knows no versions finds no entry
-// in it, and one that knows fewer says so: neither reads half of it.
+// versioned is the line of an entry that needs a later version of the daybook
+// than the first. A program without versions finds no entry in it. A program
+// with fewer versions returns a NewerError. So neither reads half of the entry.
 type versioned struct {
 	Daybook int         `json:"daybook"`
 	Entry   tasks.Entry `json:"entry"`
 }
 
-// encode returns the line of e with its newline, and e as a reader will read
-// that line.
+// encode returns the line of e with its newline, and e as decoded from that
+// line.
 func encode(e tasks.Entry) (string, tasks.Entry, error) {
-	// JSON times know no seconds in an offset and would move the instant.
+	// JSON times have no seconds in an offset, and would change the instant.
 	if _, offset := e.At.Zone(); offset%60 != 0 {
 		e.At = e.At.UTC()
 	}
 	var b bytes.Buffer
 	enc := json.NewEncoder(&b)
-	enc.SetEscapeHTML(false) // people read it
+	enc.SetEscapeHTML(false) // for human readers
 	var err error
 	if v := versionFor(e); v > finding.FirstVersion {
 		err = enc.Encode(versioned{v, e})
@@ -48,7 +48,7 @@ func encode(e tasks.Entry) (string, tasks.Entry, error) {
 	return line, back, err
 }
 
-// versionFor returns the version of the daybook that can hold e.
+// versionFor returns the version of the daybook that e needs.
 func versionFor(e tasks.Entry) int {
 	version := finding.FirstVersion
 	for _, a := range e.Acts {
@@ -59,7 +59,7 @@ func versionFor(e tasks.Entry) int {
 	return version
 }
 
-// versionOf returns the version that a line names, 0 for none.
+// versionOf returns the version in a line, 0 if there is none.
 func versionOf(line string) int {
 	if !strings.Contains(line, `"daybook"`) {
 		return 0
@@ -68,13 +68,13 @@ func versionOf(line string) int {
 		Daybook int `json:"daybook"`
 	}
 	if err := json.Unmarshal([]byte(line), &v); err != nil {
-		return 0 // decode says what is wrong with it
+		return 0 // decode reports the error
 	}
 	return v.Daybook
 }
 
-// decode reads one line, in whatever order and spacing it is. The error is a
-// [*NewerError], without its place, for a line of a newer version.
+// decode reads one line, with its fields in any order and any spacing. For a
+// line of a newer version it returns a [*NewerError] without its place.
 func decode(line string) (tasks.Entry, error) {
 	var e tasks.Entry
 	var err error
@@ -99,7 +99,7 @@ func decode(line string) (tasks.Entry, error) {
 	return e, nil
 }
 
-// whole says what an entry lacks that it cannot do without.
+// whole returns an error if an entry lacks a required field.
 func whole(e tasks.Entry) error {
 	switch {
 	case e.ID == "":
@@ -110,8 +110,8 @@ func whole(e tasks.Entry) error {
 	return nil
 }
 
-// zone returns the zone with the given offset and no name. What the time
-// package makes of an offset depends on where the program runs.
+// zone returns the zone with the given offset and no name. With the time
+// package alone the zone would depend on the local time zone of the machine.
 func zone(offset int) *time.Location {
 	if offset == 0 {
 		return time.UTC
@@ -119,16 +119,16 @@ func zone(offset int) *time.Location {
 	return time.FixedZone("", offset)
 }
 
-// scanner reads the lines that encode writes, some ten times as fast as
-// package encoding/json does. Anything else (another order, a space, an escape
-// in a string) it does not take, and decode has to. What it does take, it reads
-// as decode does; the tests hold the two against each other.
+// scanner reads lines in the form that encode writes, about ten times as fast
+// as package encoding/json. It rejects any other form (another order, a space,
+// an escape in a string), and decode then reads the line. It must read a line
+// exactly like decode; tests compare the two.
 //
-// Strings are parts of the line, and small values are cut from larger pieces,
-// so that a year of entries is a few hundred allocations.
+// Strings are slices of the line, and small values are taken from larger
+// blocks, so that a year of entries needs a few hundred allocations.
 type scanner struct {
 	cursor
-	days   [2]day // most lines have the dates of the line before
+	days   [2]day // cache: most lines have the same dates as the line before
 	offset int
 	zone   *time.Location
 
@@ -143,7 +143,7 @@ type day struct {
 	date civil.Date
 }
 
-// scan reads line, which has no newline, and reports whether it could.
+// scan reads a line without its newline, and reports whether it could read it.
 func (s *scanner) scan(line string) (tasks.Entry, bool) {
 	c := &s.cursor
 	*c = cursor{s: line}
@@ -176,8 +176,8 @@ func (s *scanner) scan(line string) (tasks.Entry, bool) {
 		e.Acts = []tasks.Act{}
 	default:
 		c.lit(`[`)
-		// The acts of this line are the end of the piece; where it is full,
-		// they move to a new one.
+		// The acts of this line are at the end of the block. If the block is
+		// full, they move to a new block.
 		start := len(s.acts)
 		for {
 			if len(s.acts) == cap(s.acts) {
@@ -273,7 +273,7 @@ func (s *scanner) Skip(text string) { s.lit(text) }
 
 func (s *scanner) Try(text string) bool { return !s.bad && s.try(text) }
 
-// cut returns the next zero T of a piece, and makes a new piece when it is
+// cut returns the next zero T of a block, and makes a new block if the block is
 // used up.
 func cut[T any](piece *[]T) *T {
 	if len(*piece) == cap(*piece) {
@@ -283,7 +283,7 @@ func cut[T any](piece *[]T) *T {
 	return &(*piece)[len(*piece)-1]
 }
 
-// date reads a date, or none, and the closing quote.
+// date reads a date or an empty string, and the closing quote.
 func (s *scanner) date(c *cursor) civil.Date {
 	if c.try(`"`) {
 		return civil.Date{}
@@ -362,15 +362,15 @@ func (s *scanner) instant(c *cursor) time.Time {
 	return time.Unix(unix, int64(nanos)).In(s.zone)
 }
 
-// cursor is a place in a line. Once something was not as expected it is bad,
-// and nothing it returns counts.
+// cursor is a place in a line. bad is set at the first unexpected byte; after
+// that all results are meaningless.
 type cursor struct {
 	s   string
 	i   int
 	bad bool
 }
 
-// try moves past text if it is next.
+// try moves past text if text is next, and reports whether it was.
 func (c *cursor) try(text string) bool {
 	if strings.HasPrefix(c.s[c.i:], text) {
 		c.i += len(text)
@@ -379,15 +379,15 @@ func (c *cursor) try(text string) bool {
 	return false
 }
 
-// lit moves past text, which must be next.
+// lit moves past text. If text is not next, it sets bad.
 func (c *cursor) lit(text string) {
 	if !c.try(text) {
 		c.bad = true
 	}
 }
 
-// str reads the rest of a string and its closing quote. An escape is bad, as
-// is UTF-8 that is not valid, which encoding/json replaces.
+// str reads the rest of a string and its closing quote. It sets bad for an
+// escape, and for invalid UTF-8, which encoding/json would replace.
 func (c *cursor) str() string {
 	var high byte
 	for j := c.i; j < len(c.s); j++ {
@@ -426,7 +426,7 @@ func (c *cursor) two(limit int) int {
 	return v
 }
 
-// number moves past a JSON number without an exponent and returns it.
+// number reads a JSON number without an exponent.
 func (c *cursor) number() string {
 	start := c.i
 	c.try(`-`)
@@ -471,23 +471,23 @@ func (c *cursor) bool() bool {
 	return false
 }
 
-// dayValues finds the values of a line of valid JSON that have to be a day or a
-// moment.
+// dayValues finds the values in a line of valid JSON that must be a date or a
+// time.
 var dayValues = regexp.MustCompile(`"(at|on|until)"\s*:\s*("(?:[^"\\]|\\.)*")`)
 
-// unexpectedEnd is how encoding/json says that a line stops too early.
+// unexpectedEnd is the error of encoding/json for a line that ends too early.
 var unexpectedEnd = json.Unmarshal(nil, new(any))
 
-// explain says at which byte of a line that decode refused the reason stands,
-// and what it is.
+// explain returns the byte offset of the error in a line that decode rejected,
+// and a message.
 func explain(line string, err error) (at int, message string) {
 	var syntax *json.SyntaxError
 	var misfit *json.UnmarshalTypeError
 	switch {
 	case errors.As(err, &syntax):
-		at = int(syntax.Offset) - 1 // it counts the byte that was too much
+		at = int(syntax.Offset) - 1 // the offset includes the unexpected byte
 		if syntax.Error() == unexpectedEnd.Error() {
-			at = len(line) // there was too little
+			at = len(line) // the line ended too early
 		}
 		return at, fmt.Sprintf("this line is not JSON: %v", err)
 	case errors.As(err, &misfit) && misfit.Field != "":
@@ -508,8 +508,8 @@ func explain(line string, err error) (at int, message string) {
 	return 0, fmt.Sprintf("this line is not an entry: %v", err)
 }
 
-// valueBefore returns where the JSON value begins that ends before the byte
-// end, or that has just opened there.
+// valueBefore returns the start of the JSON value that ends before the byte
+// end, or that was just opened there.
 func valueBefore(line string, end int) int {
 	i := min(end, len(line)) - 1
 	if line[i] != '"' {

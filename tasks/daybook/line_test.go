@@ -18,8 +18,8 @@ import (
 
 func ptr[T any](v T) *T { return &v }
 
-// agree holds the two readers against each other: what scan takes, it must
-// read as encoding/json does. It reports whether scan took the line.
+// agree compares the two readers: a line that scan reads must give the same
+// entry as encoding/json. It reports whether scan read the line.
 func agree(t interface {
 	Helper()
 	Errorf(string, ...any)
@@ -38,8 +38,8 @@ func agree(t interface {
 	return true
 }
 
-// fill gives every field of v, however deep, a value that is not its zero, so
-// that a field added to an entry cannot be forgotten here.
+// fill sets every field of v, at any depth, to a non-zero value, so that the
+// tests cover a field added to an entry later.
 func fill(v reflect.Value, n *int) {
 	*n++
 	switch v.Interface().(type) {
@@ -94,12 +94,12 @@ func TestEveryFieldIsScanned(t *testing.T) {
 	}
 }
 
-func TestLine(t *testing.T) {
+func TestLinesAreReadOrRejected(t *testing.T) {
 	const head = `{"id":"a@b","at":"2027-05-12T06:31:00Z","on":"2027-05-12","via":"mail","acts":`
 	cases := []struct {
 		name, line string
-		fast       bool // scan must take it itself
-		ok         bool // it is an entry
+		fast       bool // scan must read the line itself
+		ok         bool // the line is an entry
 	}{
 		{"nothing done", head + `[]}`, true, true},
 		{"acts null", head + `null}`, true, true},
@@ -111,7 +111,7 @@ func TestLine(t *testing.T) {
 		{"no day", `{"id":"a","at":"2027-05-12T06:31:00Z","on":"","via":"page","by":"k","digest":"K7Q2","acts":[]}`, true, true},
 		{"a moment east of Greenwich", `{"id":"a","at":"2027-05-12T06:31:00.5+02:00","on":"2027-05-12","via":"mail","acts":[]}`, true, true},
 		{"a moment west of it", `{"id":"a","at":"2027-01-01T00:31:00.123456789-09:30","on":"2027-05-12","via":"mail","acts":[]}`, true, true},
-		{"an offset of nothing", `{"id":"a","at":"2027-01-01T00:31:00-00:00","on":"2027-05-12","via":"mail","acts":[]}`, true, true},
+		{"an offset of minus zero", `{"id":"a","at":"2027-01-01T00:31:00-00:00","on":"2027-05-12","via":"mail","acts":[]}`, true, true},
 		{"before 1970", `{"id":"a","at":"1969-12-31T23:59:59Z","on":"1969-12-30","via":"mail","acts":[]}`, true, true},
 		{"a leap day", `{"id":"a","at":"2028-02-29T00:00:00Z","on":"2028-02-29","via":"mail","acts":[]}`, true, true},
 
@@ -121,7 +121,7 @@ func TestLine(t *testing.T) {
 		{"a field of a newer version", head + `[{"text":"x","task":"k","finding":{"laid":2,"length_mm":180}}],"weather":{"hpa":1013}}`, false, true},
 		{"a key twice: the last counts", `{"id":"a","id":"b","at":"2027-05-12T06:31:00Z","on":"2027-05-12","via":"mail","acts":[]}`, false, true},
 		{"an exponent", head + `[{"text":"x","task":"k","finding":{"weighs_g":4.1e1}}]}`, false, true},
-		{"UTF-8 that is not", head + "[{\"text\":\"\xff\",\"task\":\"k\"}]}", false, true},
+		{"invalid UTF-8", head + "[{\"text\":\"\xff\",\"task\":\"k\"}]}", false, true},
 		{"a line feed kept by Windows", head + "[]}\r", false, true},
 
 		{"a day that does not exist", `{"id":"a","at":"2027-02-28T06:31:00Z","on":"2027-02-30","via":"mail","acts":[]}`, false, false},
@@ -150,8 +150,7 @@ func TestLine(t *testing.T) {
 	}
 }
 
-// TestOffsetsKeepTheDay: the day that a mail's Date shows where it was written
-// is what an entry without a day is for.
+// An entry without a day is for the local day of a mail's Date.
 func TestOffsetsKeepTheDay(t *testing.T) {
 	vienna, err := time.LoadLocation("Europe/Vienna")
 	if err != nil {
@@ -160,8 +159,8 @@ func TestOffsetsKeepTheDay(t *testing.T) {
 	for _, at := range []time.Time{
 		time.Date(2027, 1, 1, 0, 30, 0, 0, vienna),
 		time.Date(2027, 7, 1, 23, 30, 0, 0, time.FixedZone("", -9*3600)),
-		// Offsets of local mean time had seconds (Vienna before 1893,
-		// +1:05:21 in the IANA database).
+		// Offsets of local mean time had seconds (Vienna before 1893: +1:05:21
+		// in the IANA database).
 		time.Date(1890, 7, 1, 12, 0, 0, 0, vienna),
 	} {
 		_, back, err := encode(tasks.Entry{ID: "a", At: at})
@@ -177,17 +176,17 @@ func TestOffsetsKeepTheDay(t *testing.T) {
 	}
 }
 
-func TestWhatCannotBeWritten(t *testing.T) {
+func TestInvalidEntriesAreNotWritten(t *testing.T) {
 	at := time.Date(2027, 5, 12, 6, 31, 0, 0, time.UTC)
 	weighs := func(g float64) []tasks.Act {
 		return []tasks.Act{{Finding: &tasks.Finding{Weighs: ptr(husbandry.Grams(g))}}}
 	}
 	for name, e := range map[string]tasks.Entry{
-		"no id":                    {At: at},
-		"no moment":                {ID: "a"},
-		"a year of five digits":    {ID: "a", At: at.AddDate(8000, 0, 0)},
-		"a weight that is not one": {ID: "a", At: at, Acts: weighs(math.NaN())},
-		"a weight without end":     {ID: "a", At: at, Acts: weighs(math.Inf(1))},
+		"no id":                         {At: at},
+		"no moment":                     {ID: "a"},
+		"a year of five digits":         {ID: "a", At: at.AddDate(8000, 0, 0)},
+		"a weight that is not a number": {ID: "a", At: at, Acts: weighs(math.NaN())},
+		"an infinite weight":            {ID: "a", At: at, Acts: weighs(math.Inf(1))},
 	} {
 		if line, _, err := encode(e); err == nil {
 			t.Errorf("%s: written as %q", name, line)
@@ -267,10 +266,10 @@ func entry() *rapid.Generator[tasks.Entry] {
 	})
 }
 
-// TestLineRoundTrip: what is written is read again, by both readers, and the
-// fast one takes every line that has no escape and no exponent in it.
+// Both readers read a written line back. The fast reader reads every line
+// without an escape and an exponent.
 func TestLineRoundTrip(t *testing.T) {
-	s := new(scanner) // one for all, so that entries of before cannot disturb
+	s := new(scanner) // shared, so that an earlier entry could do harm
 	rapid.Check(t, func(t *rapid.T) {
 		e := entry().Draw(t, "entry")
 		line, back, err := encode(e)
@@ -300,8 +299,7 @@ func TestLineRoundTrip(t *testing.T) {
 	})
 }
 
-// TestEntriesDoNotShare: the pieces that small values are cut from must not
-// let one entry reach into another.
+// The blocks for small values must not let one entry change another.
 func TestEntriesDoNotShare(t *testing.T) {
 	s := new(scanner)
 	var entries []tasks.Entry
@@ -316,7 +314,7 @@ func TestEntriesDoNotShare(t *testing.T) {
 			t.Fatal(err)
 		}
 		line = strings.TrimSuffix(line, "\n")
-		s.scan(line[:len(line)-3]) // one that fails in between
+		s.scan(line[:len(line)-3]) // a line that fails, in between
 		e, ok := s.scan(line)
 		if !ok {
 			t.Fatalf("scan does not take %s", line)

@@ -19,10 +19,10 @@ import (
 	"nestround/tasks"
 )
 
-// Log is the daybook as last read. [Log.Refresh] takes in what has come since:
-// lines added to the last year are read alone, and any other change, such as
-// a correction by hand, lets everything be read again. A Log may be used by
-// several goroutines.
+// Log has the entries of the daybook as last read. [Log.Refresh] brings it up
+// to date. If lines were added to the last year, it reads only these. After any
+// other change, such as a correction by hand, it reads everything again. A Log
+// may be used by several goroutines.
 type Log struct {
 	books string
 
@@ -31,47 +31,47 @@ type Log struct {
 	years   []*year // ascending
 	entries []tasks.Entry
 	ids     idTable
-	strays  []Problem // files that are not a year's
+	strays  []Problem // files without a year as their name
 	scanner scanner
-	toCome  int64 // bytes of the years after the one that is being read
+	toCome  int64 // total size of the years after the current one, in bytes
 }
 
-// year is what is known of one file. Its bytes up to read are in the log.
+// year is the state of one file. The log contains its bytes up to read.
 type year struct {
 	year  int
-	stat  fs.FileInfo // as of the last look
+	stat  fs.FileInfo // at the last look
 	read  int64
 	lines int
-	sum   maphash.Hash // of the bytes up to read
-	// open says that the last of the bytes read is a whole entry whose newline
-	// is missing, as some editors leave it.
+	sum   maphash.Hash // hash of the bytes up to read
+	// open says that the bytes up to read end with a whole entry without its
+	// newline, as some editors leave it.
 	open     bool
 	problems []Problem
-	torn     *torn // what stands after read, if anything does
+	torn     *torn // the text after read, if there is any
 }
 
-// torn is a last line that is not whole.
+// torn is an incomplete last line.
 type torn struct {
 	text    string
 	problem Problem
 }
 
-// NewLog makes a log, still empty, of the daybook of the books in the folder
-// books. Years before from are not read; 0 reads them all.
+// NewLog makes an empty log of the daybook in the folder books. It skips years
+// before from; 0 means all years.
 func NewLog(books string, from int) *Log {
 	return &Log{books: books, from: from}
 }
 
-// Entries returns what has been read: by year, and then in the order of the
-// lines, an ID once. The caller must not change the entries; later calls of
-// Refresh do not change what this one returned.
+// Entries returns the entries read so far, by year and then in the order of the
+// lines, each ID once. The caller must not change the entries. Later calls of
+// Refresh do not change the returned slice.
 func (l *Log) Entries() []tasks.Entry {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.entries[:len(l.entries):len(l.entries)]
 }
 
-// Problems returns what was found and does not count, by file and line.
+// Problems returns the lines and files that do not count, by file and line.
 func (l *Log) Problems() []Problem {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -85,16 +85,16 @@ func (l *Log) Problems() []Problem {
 	return all
 }
 
-// Refresh brings the log up to date, and reports whether anything may be new.
-// After an error, as of a file that must not be read, the log is as it was or
-// empty.
+// Refresh brings the log up to date, and reports whether it may have changed.
+// After an error, such as an unreadable file, the log is unchanged or empty.
 func (l *Log) Refresh() (changed bool, err error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.refresh(false)
 }
 
-// refresh is Refresh. The writer knows that nobody is in the middle of a line.
+// refresh is Refresh. With writer set the caller holds the lock, so no other
+// program is in the middle of a line.
 func (l *Log) refresh(writer bool) (bool, error) {
 	years, strays, err := l.look()
 	if err != nil {
@@ -128,7 +128,7 @@ var (
 	lookLike = regexp.MustCompile(`(?i)\.jsonl$`)
 )
 
-// look lists the files there are, without reading them.
+// look lists the files without reading them.
 func (l *Log) look() (years []*year, strays []Problem, err error) {
 	names, err := os.ReadDir(folder(l.books))
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -151,7 +151,7 @@ func (l *Log) look() (years []*year, strays []Problem, err error) {
 		}
 		st, err := os.Stat(filePath(l.books, n))
 		if errors.Is(err, fs.ErrNotExist) {
-			continue // it went away since ReadDir
+			continue // removed since ReadDir
 		}
 		if err != nil {
 			return nil, nil, fmt.Errorf("read the daybook: %w", err)
@@ -161,8 +161,8 @@ func (l *Log) look() (years []*year, strays []Problem, err error) {
 	return years, strays, nil
 }
 
-// extend takes in lines at the end of the last year, and years after it, if
-// they are all that is new. Otherwise it does nothing and returns false.
+// extend reads new lines at the end of the last year, and new years after the
+// last year. If anything else changed, it does nothing and returns false.
 func (l *Log) extend(now []*year, writer bool) (bool, error) {
 	n := len(l.years)
 	if n == 0 || len(now) < n {
@@ -187,7 +187,7 @@ func (l *Log) readAll(years []*year, writer bool) error {
 	return l.readNew(years, writer)
 }
 
-// readNew reads years that come after all those read before.
+// readNew reads years after all years read so far.
 func (l *Log) readNew(years []*year, writer bool) error {
 	var size int64
 	for _, y := range years {
@@ -204,12 +204,12 @@ func (l *Log) readNew(years []*year, writer bool) error {
 	return nil
 }
 
-// tornPause is how long a reader gives a writer to finish the line that it
-// seems to be in the middle of.
+// tornPause is the time that a reader waits for a writer to finish an
+// incomplete last line.
 const tornPause = 5 * time.Millisecond
 
-// readYear reads what follows y.read. It returns false, having changed
-// nothing, if what was read before is no longer what the file begins with.
+// readYear reads the bytes after y.read. If the bytes before have changed, it
+// changes nothing and returns false.
 func (l *Log) readYear(y *year, writer bool) (bool, error) {
 	f, err := os.Open(filePath(l.books, y.year))
 	if err != nil {
@@ -220,7 +220,7 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	// A correction that keeps the length leaves no other trace.
+	// Only the hash reveals a correction that keeps the length of the file.
 	var sum maphash.Hash
 	sum.SetSeed(y.sum.Seed())
 	if _, err := io.CopyN(&sum, f, y.read); err != nil && err != io.EOF {
@@ -234,7 +234,7 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 		return false, err
 	}
 	if y.open && text != "" && !strings.HasPrefix(text, "\n") && !strings.HasPrefix(text, "\r\n") {
-		return false, nil // that line has changed
+		return false, nil // the line without a newline has changed
 	}
 	y.stat = st
 	if err := l.take(y, text); err != nil {
@@ -255,7 +255,8 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 	return true, nil
 }
 
-// rest reads f to its end, about size bytes, into a string without a copy.
+// rest reads f to its end into a string without copying. size is the expected
+// number of bytes.
 func rest(f io.Reader, size int64) (string, error) {
 	var b strings.Builder
 	b.Grow(int(max(size, 0)))
@@ -263,8 +264,8 @@ func rest(f io.Reader, size int64) (string, error) {
 	return b.String(), err
 }
 
-// take adds the lines of text, which follows y.read, to the log. After an error
-// the log has to be emptied: a line is of a newer version.
+// take adds the lines of text, which follow y.read, to the log. If a line is of
+// a newer version, it returns an error, and the caller must empty the log.
 func (l *Log) take(y *year, text string) error {
 	l.entries = slices.Grow(l.entries, estimate(text, l.toCome))
 	y.torn = nil
@@ -276,7 +277,7 @@ func (l *Log) take(y *year, text string) error {
 			bare = strings.TrimPrefix(bare, "\ufeff")
 		}
 		if bare == "" && y.open {
-			y.lines-- // the newline of a line that was counted without it
+			y.lines-- // the newline of a line already counted
 		} else if strings.TrimSpace(bare) != "" {
 			e, ok := l.scanner.scan(bare)
 			var err error
@@ -309,15 +310,15 @@ func (l *Log) take(y *year, text string) error {
 		text = more
 	}
 	done := len(whole) - len(text)
-	if l.toCome == 0 { // only lines after the last year are ever read alone
+	if l.toCome == 0 { // only the last year can be read in part later
 		y.sum.WriteString(whole[:done])
 	}
 	y.read += int64(done)
 	return nil
 }
 
-// estimate returns about how many lines text and as many bytes as are to come
-// after it hold, from the lines it begins with.
+// estimate returns the approximate number of lines in text and the following
+// toCome bytes, from the first lines of text.
 func estimate(text string, toCome int64) int {
 	sample := text[:min(len(text), 64<<10)]
 	lines := strings.Count(sample, "\n")
@@ -330,7 +331,8 @@ func estimate(text string, toCome int64) int {
 
 const doesNotCount = "; it does not count"
 
-// problem describes the next line of y, which decode refused with err.
+// problem makes the Problem of the next line of y, which decode rejected with
+// err.
 func problem(y *year, line string, err error) Problem {
 	at, message := explain(line, err)
 	at = min(max(at, 0), len(line))
@@ -344,17 +346,18 @@ func problem(y *year, line string, err error) Problem {
 	}
 }
 
-// idTable finds an entry by its ID without keeping the ID a second time: open
-// addressing over places in the list of entries.
+// idTable finds an entry by its ID without storing the ID again: a hash table
+// with open addressing, of indices into the list of entries.
 type idTable struct {
 	seed maphash.Seed
-	// A slot holds half of the ID's hash, so that other IDs are told apart
-	// without a look at them, and the place + 1; 0 is free.
+	// A slot holds the upper half of the ID's hash, so that most other IDs are
+	// told apart without reading their entries, and the index + 1. A free slot
+	// is 0.
 	slots []uint64
 }
 
-// add enters id for the entry that is about to follow entries, unless one of
-// them has that id already.
+// add adds id for the entry that will follow entries. If one of them already
+// has that id, it returns false.
 func (t *idTable) add(id string, entries []tasks.Entry) bool {
 	if 2*(len(entries)+1) > len(t.slots) {
 		t.grow(entries)
@@ -367,7 +370,7 @@ func (t *idTable) add(id string, entries []tasks.Entry) bool {
 	return true
 }
 
-// has returns the place of the entry with the given id, if there is one.
+// has returns the index of the entry with the given id, if there is one.
 func (t *idTable) has(id string, entries []tasks.Entry) (at int, ok bool) {
 	if len(entries) == 0 {
 		return 0, false
@@ -376,8 +379,8 @@ func (t *idTable) has(id string, entries []tasks.Entry) (at int, ok bool) {
 	return int(t.slots[slot]-half) - 1, t.slots[slot] != 0
 }
 
-// find returns the slot that id is in or would go into, and the half of its
-// hash that belongs there.
+// find returns the slot that contains id or is free for id, and the upper half
+// of the hash.
 func (t *idTable) find(id string, entries []tasks.Entry) (slot int, half uint64) {
 	const low = 1<<32 - 1
 	hash := maphash.String(t.seed, id)
@@ -391,7 +394,7 @@ func (t *idTable) find(id string, entries []tasks.Entry) (slot int, half uint64)
 	}
 }
 
-// grow makes room for as many ids as entries has room for, and for one more.
+// grow makes the table large enough for the capacity of entries and one more.
 func (t *idTable) grow(entries []tasks.Entry) {
 	n := 1024
 	for n < 2*max(cap(entries), len(entries)+1) {

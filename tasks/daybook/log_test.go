@@ -17,7 +17,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// said makes an entry of the given id for a day.
+// said makes an entry with this id for a day.
 func said(id, on string) tasks.Entry {
 	d := civil.MustParse(on)
 	return tasks.Entry{
@@ -69,7 +69,7 @@ func TestRead(t *testing.T) {
 		name    string
 		content string
 		want    string   // ids
-		places  []string // what the problems say, from their start
+		places  []string // the beginnings of the problems
 	}{
 		{"empty", "", "", nil},
 		{"three lines", a + b + c, "a b c", nil},
@@ -139,8 +139,8 @@ func TestReadFiles(t *testing.T) {
 	if entries, problems := mustRead(t, books); len(entries)+len(problems) != 0 {
 		t.Errorf("before the first mark: %v, %v", entries, problems)
 	}
-	// The order of years, a file that a synchronising program made, what was
-	// set aside, and what an editor leaves.
+	// Files of several years, a copy made by a synchronising program, lines
+	// that were set aside, and leftovers of an editor.
 	lay(t, books, "2028.jsonl", lineOf(t, said("c", "2028-01-01")))
 	lay(t, books, "2027.jsonl", lineOf(t, said("b", "2027-12-31")))
 	lay(t, books, "2026.jsonl", lineOf(t, said("a", "2026-12-31")))
@@ -186,7 +186,7 @@ func TestReadErrors(t *testing.T) {
 }
 
 // TestRefresh changes files in every way that a keeper, an editor or another
-// process does, and expects what a fresh reading gives.
+// process does. The log must equal a newly read log.
 func TestRefresh(t *testing.T) {
 	books := t.TempDir()
 	l := NewLog(books, 0)
@@ -258,9 +258,8 @@ func TestRefresh(t *testing.T) {
 	step("everything removed", "", func() { os.RemoveAll(folder(books)) })
 }
 
-// TestRefreshReadsOnlyWhatIsNew: entries read before are the same strings in
-// memory, not equal ones.
-func TestRefreshReadsOnlyWhatIsNew(t *testing.T) {
+// Entries read before are identical strings in memory, not only equal ones.
+func TestRefreshReadsOnlyNewLines(t *testing.T) {
 	books := t.TempDir()
 	w := mustOpen(t, books)
 	other := NewLog(books, 0)
@@ -283,9 +282,9 @@ func TestRefreshReadsOnlyWhatIsNew(t *testing.T) {
 	}
 }
 
-// TestReadInTheMiddleOfALine: a reader that meets a writer in the middle of a
-// line waits for the rest of it.
-func TestReadInTheMiddleOfALine(t *testing.T) {
+// If a reader finds a writer in the middle of a line, it waits for the rest of
+// the line.
+func TestAReaderWaitsForTheRestOfALine(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		books := t.TempDir()
 		a, b := lineOf(t, said("a", "2027-01-01")), lineOf(t, said("b", "2027-01-02"))
@@ -301,9 +300,8 @@ func TestReadInTheMiddleOfALine(t *testing.T) {
 	})
 }
 
-// TestRefreshIsRead: whatever happens to the files, a log that was kept up to
-// date is a log that was read anew.
-func TestRefreshIsRead(t *testing.T) {
+// After any changes of the files a refreshed log equals a newly read log.
+func TestARefreshedLogEqualsANewlyReadLog(t *testing.T) {
 	root := t.TempDir()
 	clock := time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)
 	rapid.Check(t, func(t *rapid.T) {
@@ -320,7 +318,7 @@ func TestRefreshIsRead(t *testing.T) {
 			year := rapid.IntRange(2026, 2028).Draw(t, "year")
 			now := content[year]
 			switch rapid.IntRange(0, 4).Draw(t, "change") {
-			case 0, 1: // lines are added, with or without the end of the last
+			case 0, 1: // add lines, with or without the end of the last
 				if now != "" && !strings.HasSuffix(now, "\n") && rapid.Bool().Draw(t, "end") {
 					now += "\n"
 				}
@@ -333,12 +331,12 @@ func TestRefreshIsRead(t *testing.T) {
 					now += rapid.SampledFrom([]string{line, line, line, line[1:]}).Draw(t, "line")
 				}
 				now = now[:len(now)-rapid.SampledFrom([]int{0, 0, 0, 1, 30}).Draw(t, "cut")]
-			case 2: // a byte is changed
+			case 2: // change a byte
 				if now != "" {
 					at := rapid.IntRange(0, len(now)-1).Draw(t, "at")
 					now = now[:at] + rapid.SampledFrom([]string{"7", "m", "\n", `"`, ""}).Draw(t, "byte") + now[at+1:]
 				}
-			case 3: // the end is cut off
+			case 3: // cut off the end
 				now = now[:rapid.IntRange(0, len(now)).Draw(t, "length")]
 			case 4:
 				now = ""
@@ -352,7 +350,7 @@ func TestRefreshIsRead(t *testing.T) {
 			clock = clock.Add(time.Second)
 			os.Chtimes(filePath(books, year), clock, clock)
 			if rapid.Bool().Draw(t, "look") {
-				// As the writer, which does not wait for a torn line to be finished.
+				// As a writer, which does not wait for the rest of a torn line.
 				l.mu.Lock()
 				_, err := l.refresh(true)
 				l.mu.Unlock()
@@ -371,8 +369,8 @@ func TestRefreshIsRead(t *testing.T) {
 	})
 }
 
-// FuzzRead reads whatever a file may hold. A line counts if encoding/json and
-// the rules of an entry take it, and is reported if they do not.
+// FuzzRead reads arbitrary files. A line counts if encoding/json and the rules
+// of an entry accept it, and is reported otherwise.
 func FuzzRead(f *testing.F) {
 	a, b := lineOf(f, said("a", "2027-01-01")), lineOf(f, said("b", "2027-01-02"))
 	var full tasks.Entry
@@ -396,7 +394,7 @@ func FuzzRead(f *testing.F) {
 		for i, line := range strings.Split(strings.TrimPrefix(string(content), "\ufeff"), "\n") {
 			line = strings.TrimSuffix(line, "\r")
 			if i == 0 && strings.HasPrefix(string(content), "\ufeff") && strings.HasPrefix(line, "\ufeff") {
-				bad++ // one mark of the byte order is let pass, not two
+				bad++ // one byte order mark is accepted, not two
 				continue
 			}
 			if strings.TrimSpace(line) == "" {

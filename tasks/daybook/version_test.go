@@ -17,11 +17,11 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// firstVersion is a daybook as it was written before entries had a version:
-// every finding of that time, one an entry, and one entry with all of them.
+// firstVersion is a daybook written before entries had a version: every finding
+// of that time in an entry of its own, and one entry with all findings.
 const firstVersion = "testdata/first-version.jsonl"
 
-// entriesOfFirstVersion are the entries of that file.
+// entriesOfFirstVersion returns the entries of that file.
 func entriesOfFirstVersion() []tasks.Entry {
 	grams, each, ml := husbandry.Grams(41.5), []husbandry.Grams{3.1, 3.4, 5.25}, husbandry.Millilitres(60)
 	findings := []tasks.Finding{
@@ -74,9 +74,9 @@ func entriesOfFirstVersion() []tasks.Entry {
 	})
 }
 
-// TestFirstVersionReadsOn: each line means what it meant, is read by the fast
-// reader, and would be written the same today.
-func TestFirstVersionReadsOn(t *testing.T) {
+// Each line keeps its meaning, is read by the fast reader, and would be written
+// the same today.
+func TestTheFirstVersionIsStillRead(t *testing.T) {
 	text, err := os.ReadFile(firstVersion)
 	if err != nil {
 		t.Fatal(err)
@@ -100,8 +100,8 @@ func TestFirstVersionReadsOn(t *testing.T) {
 	}
 }
 
-// newer is a line that a program wrote which knows one version more: its
-// findings and its acts may have any form.
+// newer returns a line of a program that knows one more version. Its findings
+// and acts may have any form.
 func newer() string {
 	return fmt.Sprintf(`{"daybook":%d,"entry":{"id":"n","at":"2027-03-01T06:00:00Z","on":"2027-03-01","via":"mail","acts":{"done":[1,3]}}}`+"\n", finding.Newest+1)
 }
@@ -124,8 +124,8 @@ func folderOf(t *testing.T, books string) map[string]string {
 	return files
 }
 
-// TestANewerDaybookIsLeftAlone: wherever the newer line stands, nothing is read,
-// nothing is written, and the error names the line.
+// Wherever the newer line is, nothing is read, nothing is written, and the
+// error names the line.
 func TestANewerDaybookIsLeftAlone(t *testing.T) {
 	a, b := lineOf(t, said("a", "2027-01-01")), lineOf(t, said("b", "2027-01-02"))
 	for name, c := range map[string]struct {
@@ -171,7 +171,7 @@ func TestANewerDaybookIsLeftAlone(t *testing.T) {
 			if is := folderOf(t, books); !reflect.DeepEqual(is, was) {
 				t.Errorf("the folder was\n%q\nand is\n%q", was, is)
 			}
-			// The newer program is taken away again, by a correction of the line.
+			// The newer line is removed by hand.
 			lay(t, books, c.file, strings.Replace(c.text, strings.TrimRight(newer(), "\n"), "", 1))
 			if _, err := l.Refresh(); err != nil {
 				t.Errorf("afterwards: %v", err)
@@ -180,9 +180,9 @@ func TestANewerDaybookIsLeftAlone(t *testing.T) {
 	}
 }
 
-// TestANewerLineComesWhileABookIsOpen: another program on a synchronised folder
-// may add it at any time.
-func TestANewerLineComesWhileABookIsOpen(t *testing.T) {
+// Another program may add a newer line at any time, through a synchronised
+// folder.
+func TestANewerLineAddedWhileABookIsOpen(t *testing.T) {
 	books := t.TempDir()
 	b := mustOpen(t, books)
 	mustAdd(t, b, said("a", "2027-01-01"), true)
@@ -197,8 +197,7 @@ func TestANewerLineComesWhileABookIsOpen(t *testing.T) {
 	}
 }
 
-// TestANewerLineOfAnUnreadYear: an id is looked for in the years before the log
-// begins, too.
+// An id is searched in the years before the log begins, too.
 func TestANewerLineOfAnUnreadYear(t *testing.T) {
 	books := t.TempDir()
 	lay(t, books, "2026.jsonl", lineOf(t, said("a", "2026-01-01"))+newer())
@@ -213,7 +212,7 @@ func TestANewerLineOfAnUnreadYear(t *testing.T) {
 	}
 }
 
-func TestWhatNamesAVersion(t *testing.T) {
+func TestLinesWithAVersion(t *testing.T) {
 	const plain = `{"id":"a","at":"2027-05-12T06:31:00Z","on":"2027-05-12","via":"mail","acts":[]}`
 	in := func(version string) string { return `{"daybook":` + version + `,"entry":` + plain + `}` }
 	for _, c := range []struct {
@@ -226,9 +225,9 @@ func TestWhatNamesAVersion(t *testing.T) {
 		{"behind the entry", `{"entry":` + plain + `,"daybook":1}`, false, true},
 		{"a note about a \"daybook\"", strings.Replace(plain, `"acts":[]`, `"by":"\"daybook\":9","acts":[]`, 1), false, true},
 		{"version 0", in("0"), false, false},
-		{"no number", in(`"new"`), false, false},
-		{"no entry", `{"daybook":1}`, false, false},
-		{"an entry of nothing", `{"daybook":1,"entry":null}`, false, false},
+		{"not a number", in(`"new"`), false, false},
+		{"without an entry", `{"daybook":1}`, false, false},
+		{"a null entry", `{"daybook":1,"entry":null}`, false, false},
 		{"something behind the entry", strings.TrimSuffix(in("1"), "}"), false, false},
 		{"one too many", in("1") + "}", false, false},
 	} {
@@ -243,11 +242,10 @@ func TestWhatNamesAVersion(t *testing.T) {
 	}
 }
 
-// TestTheVersionIsWrittenOnceItIsNeeded: what the first version can hold is
-// written as ever, before and after an entry that needs the second, and that
-// entry is whole or not there after any crash, because the version stands in
-// its line.
-func TestTheVersionIsWrittenOnceItIsNeeded(t *testing.T) {
+// An entry of the first version is written as always, before and after an entry
+// that needs the second version. After any crash the second is whole or
+// missing, because its line has the version.
+func TestTheVersionIsWrittenOnlyIfNeeded(t *testing.T) {
 	shed := said("s", "2027-01-02")
 	shed.Acts[0].Finding = &tasks.Finding{Shed: finding.Stuck, Note: "toes"}
 	books := t.TempDir()
@@ -270,7 +268,8 @@ func TestTheVersionIsWrittenOnceItIsNeeded(t *testing.T) {
 	}
 	mustAdd(t, b, shed, false)
 
-	// A program of the first version finds no entry in the line, not half of it.
+	// A program of the first version finds no entry in the line, not half an
+	// entry.
 	var old tasks.Entry
 	if err := json.Unmarshal([]byte(lines[1]), &old); err != nil || whole(old) == nil {
 		t.Errorf("it reads %+v (%v)", old, err)

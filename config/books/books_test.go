@@ -362,7 +362,7 @@ name = "New gecko"
 
 // Measurements of eggs belong to the species, not to the sheet, so a keeper's
 // own sheet has them too.
-func TestAKeepersOwnSheetOfABuiltInSpecies(t *testing.T) {
+func TestKeepersSheetOfBuiltInSpecies(t *testing.T) {
 	sheet := species(t, clean(t, ""), "test-gecko")
 	genus, _, _ := strings.Cut(sheet.Scientific, " ")
 	for name, c := range map[string]struct {
@@ -373,8 +373,8 @@ func TestAKeepersOwnSheetOfABuiltInSpecies(t *testing.T) {
 		source string
 	}{
 		"the same binomial":             {`scientific = "` + strings.ToLower(sheet.Scientific) + `"`, sheet.Family, sheet.Incubation.Days, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
-		"the same, shouted":             {`scientific = " ` + strings.ToUpper(strings.ReplaceAll(sheet.Scientific, " ", "  ")) + ` "`, sheet.Family, sheet.Incubation.Days, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
-		"a subspecies of it":            {`scientific = "` + sheet.Scientific + ` minor"`, sheet.Family, sheet.Incubation.Days, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
+		"the same in capitals":          {`scientific = " ` + strings.ToUpper(strings.ReplaceAll(sheet.Scientific, " ", "  ")) + ` "`, sheet.Family, sheet.Incubation.Days, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
+		"a subspecies":                  {`scientific = "` + sheet.Scientific + ` minor"`, sheet.Family, sheet.Incubation.Days, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
 		"the same, own days":            {`scientific = "` + sheet.Scientific + "\"\n[species.incubation]\ndays = [\"40 days\", \"44 days\"]", sheet.Family, husbandry.Span{From: 40, To: 44}, len(sheet.Incubation.Points), sheet.Sources["incubation"]},
 		"another species of the genus":  {`scientific = "` + genus + ` alter"`, sheet.Family, husbandry.Span{}, 0, ""},
 		"its own family is kept":        {`scientific = "` + genus + "\"\nfamily = \"Ownidae\"", "Ownidae", husbandry.Span{}, 0, ""},
@@ -486,7 +486,7 @@ func TestProblemsOfSingleRecords(t *testing.T) {
 		name, src, want string
 	}{
 		{"an id that is too long", "[[room]]\nid = \"" + strings.Repeat("a", 61) + "\"\n", "2:6: `id`: an id has at most 60 characters"},
-		{"an id of signs", "[[room]]\nid = \"-a\"\n", "2:6: `id`: \"-a\" is not an id"},
+		{"an id that begins with a dash", "[[room]]\nid = \"-a\"\n", "2:6: `id`: \"-a\" is not an id"},
 		{"an id like a range", "[[room]]\nid = \"5-7\"\n", "2:6: `id`: \"5-7\" has no letter"},
 		{"an id like a word of a reply", "[[room]]\nid = \"Laid\"\n", "2:6: `id`: \"Laid\" is a word of replies"},
 		{"one laying day instead of two", "[[clutch]]\nid = \"C\"\nspecies = \"test-gecko\"\ntemperature = \"28 C\"\nlaid_between = [2027-05-01]\n", "5:16: `laid_between` is not two dates"},
@@ -498,15 +498,15 @@ func TestProblemsOfSingleRecords(t *testing.T) {
 		{"a former home before it came", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\n[[animal]]\nid = \"F\"\nspecies = \"test-gecko\"\nenclosure = \"E\"\nacquired = 2027-05-10\nwas = [{ until = 2027-05-01, enclosure = \"E\" }]\n", "11:18: moved (2027-05-01) before it came (2027-05-10)"},
 		{"mail to nobody", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\n", "1:1: [[away]] has no `cover`"},
 		{"mail to an empty name", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\ncover = \"\"\n", "5:9: `cover` "},
-		{"mail to a name that cannot be read", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\ncover = \"M\\u202e\"\n", "5:9: `cover` has a character"},
+		{"mail to a name with a hidden character", "[[away]]\nfrom = 2027-05-01\nuntil = 2027-05-02\nmail = \"a@example.org\"\ncover = \"M\\u202e\"\n", "5:9: `cover` has a character"},
 		{"away without an end", "[[away]]\nfrom = 2027-05-01\n", "1:1: [[away]] has no `until`"},
 		{"one keeper away, and misspelt", "[[keeper]]\nid = \"mara\"\n[[away]]\nkeeper = \"mare\"\nfrom = 2027-05-01\nuntil = 2027-05-02\n", "4:10: unknown keeper `mare`"},
 		{"one keeper away where there are none", "[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-02\n", "2:10: unknown keeper `mara`"},
 		{"one keeper away with a cover", "[[keeper]]\nid = \"mara\"\n[[keeper]]\nid = \"jo\"\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-02\ncover = \"Ines\"\n", "9:9: days away of one keeper have no `cover`"},
 		{"all keepers away", "[[keeper]]\nid = \"mara\"\n[[keeper]]\nid = \"jo\"\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-04\n[[away]]\nkeeper = \"jo\"\nfrom = 2027-05-04\nuntil = 2027-05-06\n", "9:1: on 2027-05-04 no keeper is there"},
 		{"one keeper away twice", "[[keeper]]\nid = \"mara\"\n[[keeper]]\nid = \"jo\"\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-01\nuntil = 2027-05-04\n[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-04\nuntil = 2027-05-05\n", "9:1: these days away overlap with those of `mara` at"},
-		{"a bare amount", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nsince_last = \"1 day\"\nconsumes = [\"crickets\"]\namount = 6\n", "6:10: `amount` is text, not a whole number"},
-		{"a bare opening", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\nnest_box = { opening = 50, water = \"240 g\" }\n", "6:24: `opening` is text, not a whole number"},
+		{"an amount without quotes", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nsince_last = \"1 day\"\nconsumes = [\"crickets\"]\namount = 6\n", "6:10: `amount` is text, not a whole number"},
+		{"an opening without its unit", "[[room]]\nid = \"A\"\n[[enclosure]]\nid = \"E\"\nroom = \"A\"\nnest_box = { opening = 50, water = \"240 g\" }\n", "6:24: `opening` is text, not a whole number"},
 		{"no weekday", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nweekdays = []\n", "4:12: `weekdays` names no day"},
 		{"no day of the month", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nmonth_days = []\n", "4:14: `month_days` names no day"},
 		{"after without an event", "[[routine]]\nid = \"r\"\nkind = \"feed\"\nafter = { days = \"1 day\" }\n", "4:9: `after` has no `event`"},

@@ -120,7 +120,7 @@ func TestCalledFileMatchesPlanner(t *testing.T) {
 }
 
 // This reads the file itself, without any code of the package.
-func TestEveryRoutineCalledForHasItsSource(t *testing.T) {
+func TestRoutinesCalledForHaveSources(t *testing.T) {
 	_, _, called := files(t)
 	if len(called) != len(books.Called()) {
 		t.Fatalf("%d of %d routines", len(books.Called()), len(called))
@@ -147,7 +147,7 @@ func TestEveryRoutineCalledForHasItsSource(t *testing.T) {
 	}
 }
 
-func TestCasesOfARoutineCalledFor(t *testing.T) {
+func TestCasesOfRoutineCalledFor(t *testing.T) {
 	records := husbandry.Records{Called: books.Called()}
 	stop := records.CalledFor("cooling-stop")
 	usual, ill := stop.In(), stop.In("ill")

@@ -22,7 +22,7 @@ cool = ["5 C", "12 C"]
 lasts = "10 weeks"
 `
 
-func TestCoolingOfASpecies(t *testing.T) {
+func TestReadCoolingOfSpecies(t *testing.T) {
 	t.Run("missing values are as usual", func(t *testing.T) {
 		got := species(t, clean(t, coolGecko), "test-gecko")
 		want := usualCooling

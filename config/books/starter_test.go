@@ -12,7 +12,7 @@ import (
 	"nestround/tasks/civil"
 )
 
-func TestStarterReadsClean(t *testing.T) {
+func TestStarterHasNoProblems(t *testing.T) {
 	for _, today := range []string{"2027-05-01", "2026-11-25", "2028-02-29", "2031-12-31"} {
 		t.Run(today, func(t *testing.T) {
 			dir := filepath.Join(t.TempDir(), "my", "lizards")
@@ -33,7 +33,7 @@ func TestStarterReadsClean(t *testing.T) {
 			if len(v.Enclosures) < 3 || len(v.Animals) < 3 || len(v.Clutches) < 1 || len(v.Incubators) < 1 {
 				t.Error("a table has no example")
 			}
-			// The clutch is 15 days old whenever the set is written.
+			// The clutch is 15 days old on whatever day the set is written.
 			if age := s.Began.Sub(v.Clutches[0].Laid); age != 15 {
 				t.Errorf("the clutch is %d days old", age)
 			}
@@ -41,8 +41,8 @@ func TestStarterReadsClean(t *testing.T) {
 	}
 }
 
-// What the comments offer works when the # is taken away.
-func TestStarterCommentsAreRight(t *testing.T) {
+// The examples in comments are valid when the # is removed.
+func TestStarterCommentsAreValid(t *testing.T) {
 	files, err := starterFiles(starterDay)
 	if err != nil {
 		t.Fatal(err)
@@ -53,8 +53,8 @@ func TestStarterCommentsAreRight(t *testing.T) {
 		example := false
 		for line := range strings.Lines(string(f.content)) {
 			rest, comment := strings.CutPrefix(line, "# ")
-			// An example begins with a header and goes on as long as the
-			// comment does; single settings have one blank and a =.
+			// An example begins with a header and ends with the comment.
+			// A single setting has one blank and a =.
 			if comment && strings.HasPrefix(rest, "[") && strings.HasSuffix(rest, "]\n") {
 				example = true
 			}
@@ -72,7 +72,7 @@ func TestStarterCommentsAreRight(t *testing.T) {
 	}
 	s, v, list := Load(dir)
 	for _, p := range list {
-		// The log is not there yet, as the comment's reader will see.
+		// The log file of the example does not exist, so a warning is fine.
 		if !strings.Contains(p.Message, "there is no file logs/incubator.csv yet") {
 			t.Errorf("%v", p)
 		}
@@ -85,7 +85,7 @@ func TestStarterCommentsAreRight(t *testing.T) {
 	}
 }
 
-// Every table that the books know is explained.
+// The starter set explains every table of the books.
 func TestStarterTeachesEveryTable(t *testing.T) {
 	files, err := starterFiles(starterDay)
 	if err != nil {
@@ -110,7 +110,7 @@ func TestStarterOverwritesNothing(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	// A link that leads nowhere is in the way as well.
+	// A broken symbolic link counts as an existing file too.
 	if err := os.Symlink("nowhere", filepath.Join(dir, "places.toml")); err != nil {
 		t.Fatal(err)
 	}
@@ -128,7 +128,7 @@ func TestStarterOverwritesNothing(t *testing.T) {
 	}
 }
 
-func TestStarterWhereNothingCanBeWritten(t *testing.T) {
+func TestStarterInReadOnlyPlace(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "file")
 	if err := os.WriteFile(file, nil, 0o644); err != nil {
 		t.Fatal(err)

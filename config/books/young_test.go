@@ -12,7 +12,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// A pair, what it laid, and the group that hatched from it.
+// A pair, its clutch, and the group that hatched from the clutch.
 const family = place + `
 [[enclosure]]
 id = "E2"
@@ -74,7 +74,7 @@ enclosure = "E2"
 		{ID: "Y1", Species: "test-gecko", Sex: husbandry.Female, Count: 1, Enclosure: "E1", Hatched: day("2027-04-20"), From: "G", Since: day("2027-07-01"), Clutch: "K", Mother: "F", Father: "M", Was: []husbandry.Home{{Enclosure: "E2", Until: day("2027-06-30")}}},
 		{ID: "Y2", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 2, Enclosure: "E2", Hatched: day("2027-04-20"), From: "G", Since: day("2027-07-02"), Clutch: "K", Mother: "F", Father: "M", Was: []husbandry.Home{{Enclosure: "E2", Until: day("2027-07-01")}}},
 		{ID: "Y3", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 1, Enclosure: "E2", Hatched: day("2027-04-20"), From: "Y2", Since: day("2027-08-01"), Clutch: "K", Mother: "F", Father: "M", Was: []husbandry.Home{{Enclosure: "E2", Until: day("2027-07-01")}, {Enclosure: "E2", Until: day("2027-07-31")}}},
-		// A clutch that only the daybook knows says its mother in its id.
+		// The id of a clutch from the daybook names its mother.
 		{ID: "Y4", Species: "test-gecko", Sex: husbandry.Unsexed, Count: 1, Enclosure: "E2", Clutch: "F-2027-04-02", Mother: "F", Father: "M"},
 	} {
 		i := slices.IndexFunc(v.Animals, func(a husbandry.Animal) bool { return a.ID == want.ID })
@@ -84,9 +84,9 @@ enclosure = "E2"
 	}
 }
 
-// A part of a clutch has its mother and day from the clutch, also from the id of
-// one that only the daybook knows; its young are the clutch's.
-func TestAPartOfAClutch(t *testing.T) {
+// A part of a clutch has its mother and day from the clutch, or from the id of a
+// clutch that only the daybook has. Its young are the young of the clutch.
+func TestPartOfClutch(t *testing.T) {
 	day := civil.MustParse
 	part := func(of string) string {
 		return fmt.Sprintf("[[clutch]]\nid = \"B\"\npart_of = %q\neggs = 2\ntemperature = \"28 C\"\n[[animal]]\nid = \"Y\"\nclutch = \"B\"\nenclosure = \"E2\"\n", of)
@@ -112,7 +112,7 @@ func TestAPartOfAClutch(t *testing.T) {
 	}
 }
 
-func TestWhoTheFatherIs(t *testing.T) {
+func TestFatherOfClutch(t *testing.T) {
 	pairing := func(id, male, from, until string) string {
 		s := fmt.Sprintf("[[pairing]]\nid = %q\nmale = %q\nfemale = \"F\"\nfrom = %s\n", id, male, from)
 		if until != "" {
@@ -140,7 +140,7 @@ func TestWhoTheFatherIs(t *testing.T) {
 	}
 }
 
-func TestWhatCannotBeOfYoung(t *testing.T) {
+func TestProblemsOfYoung(t *testing.T) {
 	young := func(id, more string) string {
 		return fmt.Sprintf("[[animal]]\nid = %q\nfrom = \"G\"\nsince = 2027-07-01\n%s\n", id, more)
 	}
@@ -151,7 +151,7 @@ func TestWhatCannotBeOfYoung(t *testing.T) {
 		{words: "all four taken out", src: young("Y1", "count = 3") + young("Y2", "")},
 		{words: "five taken out of four", src: young("Y1", "count = 3") + young("Y2", "count = 2"),
 			want: "records.toml:44:8: `G` had 4 animals, and with this record 5 have been taken out of it"},
-		{words: "nobody knows since when", src: "[[animal]]\nid = \"Y1\"\nfrom = \"G\"\n", want: "[[animal]] has no `since`"},
+		{words: "taken out on no day", src: "[[animal]]\nid = \"Y1\"\nfrom = \"G\"\n", want: "[[animal]] has no `since`"},
 		{words: "since without a group", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nsince = 2027-07-01\n", want: "`since` is only for"},
 		{words: "out of one animal", src: "[[animal]]\nid = \"Y1\"\nfrom = \"F\"\nsince = 2027-07-01\n", want: "`F` is one animal, not a group"},
 		{words: "before the group hatched", src: "[[animal]]\nid = \"Y1\"\nfrom = \"G\"\nsince = 2027-04-19\n", want: "taken out (2027-04-19) before the group `G` hatched"},
@@ -160,35 +160,35 @@ func TestWhatCannotBeOfYoung(t *testing.T) {
 		{words: "sold before it was taken out", src: young("Y1", "left = 2027-06-01"), want: "`left` (2027-06-01) is before `since` (2027-07-01)"},
 		{words: "out of a group that is unknown", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nfrom = \"H\"\nsince = 2027-04-19\n", want: "unknown animal `H`"},
 		{words: "an unknown clutch", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nclutch = \"K9\"\n", want: "unknown clutch `K9`"},
-		{words: "a clutch found of nobody known", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nclutch = \"F9-2027-04-02\"\n", want: "unknown clutch `F9-2027-04-02`"},
-		{words: "a clutch found on no day", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nclutch = \"F-2027-04-31\"\n", want: "unknown clutch `F-2027-04-31`"},
-		{words: "a clutch found in an enclosure is of the species that lives there", src: "[[animal]]\nid = \"Y1\"\nenclosure = \"E2\"\nclutch = \"E1-2027-04-02\"\n"},
-		{words: "and grows up there", src: "[[animal]]\nid = \"Y1\"\nenclosure = \"E1\"\nclutch = \"E1-2027-04-02\"\n"},
-		{words: "where two species live it may be of either",
+		{words: "a found clutch of an unknown animal", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nclutch = \"F9-2027-04-02\"\n", want: "unknown clutch `F9-2027-04-02`"},
+		{words: "a found clutch with an impossible day", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nclutch = \"F-2027-04-31\"\n", want: "unknown clutch `F-2027-04-31`"},
+		{words: "a clutch found in an enclosure has the species that lives there", src: "[[animal]]\nid = \"Y1\"\nenclosure = \"E2\"\nclutch = \"E1-2027-04-02\"\n"},
+		{words: "young that stay in the enclosure of their clutch", src: "[[animal]]\nid = \"Y1\"\nenclosure = \"E1\"\nclutch = \"E1-2027-04-02\"\n"},
+		{words: "a clutch found where two species live has no species",
 			src:  "[[animal]]\nid = \"X\"\nspecies = \"other-gecko\"\nenclosure = \"E1\"\n[[animal]]\nid = \"Y1\"\nenclosure = \"E2\"\nclutch = \"E1-2027-04-02\"\n",
 			want: "[[animal]] has no `species`"},
-		{words: "who came later did not lay it",
+		{words: "an animal that came later did not lay the clutch",
 			src: "[[animal]]\nid = \"X\"\nspecies = \"other-gecko\"\nenclosure = \"E1\"\nacquired = 2027-05-01\n[[animal]]\nid = \"Y1\"\nenclosure = \"E2\"\nclutch = \"E1-2027-04-02\"\n"},
-		{words: "nor who had left", src: "[[animal]]\nid = \"X\"\nspecies = \"other-gecko\"\nenclosure = \"E1\"\nleft = 2027-03-01\n[[animal]]\nid = \"Y1\"\nenclosure = \"E2\"\nclutch = \"E1-2027-04-02\"\n"},
-		{words: "where nobody lived nobody knows", src: "[[animal]]\nid = \"Y1\"\nenclosure = \"E1\"\nclutch = \"E2-2027-02-02\"\n", want: "[[animal]] has no `species`"},
+		{words: "an animal that had left did not lay the clutch", src: "[[animal]]\nid = \"X\"\nspecies = \"other-gecko\"\nenclosure = \"E1\"\nleft = 2027-03-01\n[[animal]]\nid = \"Y1\"\nenclosure = \"E2\"\nclutch = \"E1-2027-04-02\"\n"},
+		{words: "a clutch found in an empty enclosure has no species", src: "[[animal]]\nid = \"Y1\"\nenclosure = \"E1\"\nclutch = \"E2-2027-02-02\"\n", want: "[[animal]] has no `species`"},
 		{words: "the clutch is another mother's", src: "[[animal]]\nid = \"Y1\"\nenclosure = \"E1\"\nclutch = \"K\"\nmother = \"G\"\n", want: "of the mother `F`, not of `G`"},
 		{words: "hatched before its clutch was laid", src: "[[animal]]\nid = \"Y1\"\nenclosure = \"E1\"\nclutch = \"K\"\nhatched = 2027-02-01\n", want: "its clutch `K` was laid later"},
-		{words: "the mother of the clutch it hatched from",
+		{words: "an animal that laid the clutch it hatched from",
 			src:  "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nclutch = \"K2\"\n[[clutch]]\nid = \"K2\"\nmother = \"Y1\"\nlaid = 2027-03-01\ntemperature = \"28 C\"\n",
 			want: "`Y1` is its own ancestor: Y1, child of Y1"},
 
 		{words: "quarantine of two months", src: young("Y1", "quarantine = \"60 days\"")},
-		{words: "of a day is short", src: young("Y1", "quarantine = \"1 day\""), want: "a quarantine of 1 day is short", warning: true},
-		{words: "of a week is short", src: young("Y1", "quarantine = \"7 days\""), want: "a quarantine of 7 days is short", warning: true},
-		{words: "until a day", src: young("Y1", "quarantine = 2027-08-15")},
-		{words: "in the group's quarantine", src: "[[animal]]\nid = \"B\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\ncount = 2\nacquired = 2027-06-01\nquarantine = true\n[[animal]]\nid = \"B1\"\nfrom = \"B\"\nsince = 2027-06-10\n"},
-		{words: "until a day before it came", src: young("Y1", "quarantine = 2027-06-15"), want: "`quarantine` (2027-06-15) is not within a year after `since` (2027-07-01)"},
-		{words: "nobody knows since when it is apart", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nquarantine = true\n", want: "[[animal]] has no `acquired`"},
+		{words: "a quarantine of one day is short", src: young("Y1", "quarantine = \"1 day\""), want: "a quarantine of 1 day is short", warning: true},
+		{words: "a quarantine of one week is short", src: young("Y1", "quarantine = \"7 days\""), want: "a quarantine of 7 days is short", warning: true},
+		{words: "quarantine until a day", src: young("Y1", "quarantine = 2027-08-15")},
+		{words: "young of a group in quarantine", src: "[[animal]]\nid = \"B\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\ncount = 2\nacquired = 2027-06-01\nquarantine = true\n[[animal]]\nid = \"B1\"\nfrom = \"B\"\nsince = 2027-06-10\n"},
+		{words: "quarantine until a day before it came", src: young("Y1", "quarantine = 2027-06-15"), want: "`quarantine` (2027-06-15) is not within a year after `since` (2027-07-01)"},
+		{words: "quarantine of an animal that came on no day", src: "[[animal]]\nid = \"Y1\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nquarantine = true\n", want: "[[animal]] has no `acquired`"},
 		{words: "paired in quarantine", src: "[[animal]]\nid = \"N\"\nspecies = \"test-gecko\"\nsex = \"female\"\nenclosure = \"E1\"\nacquired = 2027-06-01\nquarantine = true\n[[pairing]]\nid = \"P2\"\nmale = \"M\"\nfemale = \"N\"\nfrom = 2027-07-01\n",
 			want: "the female `N` is in quarantine until 2027-08-30 at least", warning: true},
-		{words: "paired after it", src: "[[animal]]\nid = \"N\"\nspecies = \"test-gecko\"\nsex = \"female\"\nenclosure = \"E1\"\nacquired = 2027-06-01\nquarantine = true\n[[pairing]]\nid = \"P2\"\nmale = \"M\"\nfemale = \"N\"\nfrom = 2027-09-01\n"},
+		{words: "paired after quarantine", src: "[[animal]]\nid = \"N\"\nspecies = \"test-gecko\"\nsex = \"female\"\nenclosure = \"E1\"\nacquired = 2027-06-01\nquarantine = true\n[[pairing]]\nid = \"P2\"\nmale = \"M\"\nfemale = \"N\"\nfrom = 2027-09-01\n"},
 
-		{words: "a permit of nothing", src: "[[permit]]\nid = \"L\"\nexpires = 2028-01-01\n", want: "[[permit]] has no `words`"},
+		{words: "a permit without words", src: "[[permit]]\nid = \"L\"\nexpires = 2028-01-01\n", want: "[[permit]] has no `words`"},
 		{words: "a permit without its last day", src: "[[permit]]\nid = \"L\"\nwords = \"Licence\"\n", want: "[[permit]] has no `expires`"},
 	} {
 		t.Run(c.words, func(t *testing.T) {
@@ -211,7 +211,7 @@ func TestWhatCannotBeOfYoung(t *testing.T) {
 	}
 }
 
-// Thirty to ninety days is what keepers hold (common practice).
+// Keepers quarantine for thirty to ninety days (common practice).
 func TestQuarantineAndPermits(t *testing.T) {
 	animal := func(more string) string {
 		return "[[animal]]\nid = \"N\"\nspecies = \"test-gecko\"\nenclosure = \"E1\"\nacquired = 2027-06-01\n" + more + "\n"

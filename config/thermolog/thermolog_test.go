@@ -130,10 +130,10 @@ func TestLogs(t *testing.T) {
 			}
 			return at.Format(day) + fmt.Sprintf(",28.%d", i%3)
 		}), 20, nil},
-		"half degrees": {hourly(480, func(at time.Time, i int) string {
+		"a resolution of half a degree": {hourly(480, func(at time.Time, i int) string {
 			return at.Format(day) + fmt.Sprintf(",%.1f", 28+float64(i/90%2)/2)
 		}), 20, nil},
-		"begun in the afternoon, read out in the morning": {hourly(72, func(at time.Time, i int) string {
+		"from an afternoon to a morning": {hourly(72, func(at time.Time, i int) string {
 			if i < 15 || i > 54 {
 				return ""
 			}

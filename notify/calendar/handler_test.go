@@ -460,7 +460,7 @@ type faulty struct{ Memory }
 
 func (f *faulty) Load(string) ([]byte, error) { panic("nil pointer") }
 
-func TestPanicOfAStore(t *testing.T) {
+func TestStorePanics(t *testing.T) {
 	var f faulty
 	h := NewHandler(Options{Source: func(context.Context, husbandry.ID) (Content, error) { return sample(), nil }, Store: &f,
 		Links: NewLinks(&f, time.Now), Revisions: NewRevisions(&f), Now: time.Now, Log: slog.New(slog.DiscardHandler)})

@@ -95,7 +95,7 @@ func TestEventsMatchPlan(t *testing.T) {
 	}
 }
 
-func TestDescriptionOfADay(t *testing.T) {
+func TestDescriptionOfDay(t *testing.T) {
 	events := byUID(mustBeValid(t, mustRender(t, sample(), Scope{})))
 	for _, c := range []struct {
 		name, uid string

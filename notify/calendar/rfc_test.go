@@ -220,7 +220,7 @@ func byUID(cal *comp) map[string]*comp {
 	return m
 }
 
-func TestTestReaderAgreesWithRFC(t *testing.T) {
+func TestStrictReaderReadsRFCExamples(t *testing.T) {
 	// RFC 5545, 3.1: a folded line equals the unfolded line. (The lines around
 	// it make it a calendar.)
 	folded := "BEGIN:VCALENDAR\r\nDESCRIPTION:This is a lo\r\n ng description\r\n  that exists on a long line.\r\nEND:VCALENDAR\r\n"

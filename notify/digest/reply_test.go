@@ -80,7 +80,7 @@ func paragraphs(t testing.TB, m digest.Mail) []string {
 	return all
 }
 
-func TestNoPieceOfADigestIsACommand(t *testing.T) {
+func TestNoPieceOfDigestIsCommand(t *testing.T) {
 	t.Parallel()
 	for name, c := range samples() {
 		if name == "huge" {

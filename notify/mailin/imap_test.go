@@ -126,11 +126,11 @@ func TestNoFallbackToClearText(t *testing.T) {
 	}
 	defer clear.Stop()
 	for name, o := range map[string]mailin.Options{
-		"certificate that nobody vouches for, TLS":      {Addr: protected.IMAPS(), Security: mailin.TLS},
-		"certificate that nobody vouches for, STARTTLS": {Addr: protected.IMAP(), Security: mailin.STARTTLS},
-		"STARTTLS not offered":                          {Addr: clear.IMAP(), Security: mailin.STARTTLS},
-		"login refused in clear text":                   {Addr: protected.IMAP(), Security: mailin.None},
-		"a localhost elsewhere": {Addr: "localhost:143", Security: mailin.None,
+		"untrusted certificate, TLS":      {Addr: protected.IMAPS(), Security: mailin.TLS},
+		"untrusted certificate, STARTTLS": {Addr: protected.IMAP(), Security: mailin.STARTTLS},
+		"STARTTLS not offered":            {Addr: clear.IMAP(), Security: mailin.STARTTLS},
+		"login refused in clear text":     {Addr: protected.IMAP(), Security: mailin.None},
+		"a localhost on another machine": {Addr: "localhost:143", Security: mailin.None,
 			Dial: func(context.Context, string, string) (net.Conn, error) {
 				near, _ := net.Pipe()
 				return elsewhere{near}, nil
@@ -157,15 +157,15 @@ func TestInvalidOptions(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, change := range map[string]func(*mailin.Options){
-		"no port":               func(o *mailin.Options) { o.Addr = "imap.example.org" },
-		"no host":               func(o *mailin.Options) { o.Addr = ":993" },
-		"no security":           func(o *mailin.Options) { o.Security = "" },
-		"unknown security":      func(o *mailin.Options) { o.Security = "ssl" },
-		"clear text far away":   func(o *mailin.Options) { o.Security = mailin.None },
-		"clear text to a trick": func(o *mailin.Options) { o.Addr, o.Security = "localhost.example.org:143", mailin.None },
-		"no user":               func(o *mailin.Options) { o.User = "" },
-		"no password":           func(o *mailin.Options) { o.Password = "" },
-		"no state":              func(o *mailin.Options) { o.State = nil },
+		"no port":                       func(o *mailin.Options) { o.Addr = "imap.example.org" },
+		"no host":                       func(o *mailin.Options) { o.Addr = ":993" },
+		"no security":                   func(o *mailin.Options) { o.Security = "" },
+		"unknown security":              func(o *mailin.Options) { o.Security = "ssl" },
+		"clear text to another machine": func(o *mailin.Options) { o.Security = mailin.None },
+		"clear text to a look-alike of localhost": func(o *mailin.Options) { o.Addr, o.Security = "localhost.example.org:143", mailin.None },
+		"no user":     func(o *mailin.Options) { o.User = "" },
+		"no password": func(o *mailin.Options) { o.Password = "" },
+		"no state":    func(o *mailin.Options) { o.State = nil },
 	} {
 		o := good
 		change(&o)
@@ -770,7 +770,7 @@ func TestServerFallsSilent(t *testing.T) {
 			k.want(t, "one", "two", "three")
 		})
 	})
-	t.Run("Watch comes back", func(t *testing.T) {
+	t.Run("Watch reconnects", func(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			b, o := piped(t)
 			defer b.Stop()

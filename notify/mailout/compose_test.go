@@ -201,7 +201,7 @@ func TestComposeRefuses(t *testing.T) {
 		"two recipients":                  func(m *notify.Message) { m.To = "a@example.org, b@example.org" },
 		"no recipient":                    func(m *notify.Message) { m.To = "" },
 		"address without a domain":        func(m *notify.Message) { m.To = "keeper" },
-		"address of umlauts":              func(m *notify.Message) { m.To = "pfleger@echsen-müller.example" },
+		"address with umlauts":            func(m *notify.Message) { m.To = "pfleger@echsen-müller.example" },
 		"address that needs quoting":      func(m *notify.Message) { m.To = `"a b"@example.org` },
 		"Reply-To with a line break":      func(m *notify.Message) { m.ReplyTo = "a@example.org\n" },
 		"Message-ID with a line break":    func(m *notify.Message) { m.ID = "a@b\r\nX: y" },

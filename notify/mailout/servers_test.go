@@ -66,13 +66,13 @@ func TestPostfixRefuses(t *testing.T) {
 		code      int
 		temporary bool
 	}{
-		"wrong password": {func(o *mailout.Options, _ *notify.Outgoing) { o.Password = password }, 535, false},
-		"no login":       {func(o *mailout.Options, _ *notify.Outgoing) { o.User, o.Password = "", "" }, 554, false},
-		"nobody":         {func(_ *mailout.Options, m *notify.Outgoing) { m.To = "nobody@example.org" }, 550, false},
-		"clear text where STARTTLS is due": {func(o *mailout.Options, _ *notify.Outgoing) {
+		"wrong password":    {func(o *mailout.Options, _ *notify.Outgoing) { o.Password = password }, 535, false},
+		"no login":          {func(o *mailout.Options, _ *notify.Outgoing) { o.User, o.Password = "", "" }, 554, false},
+		"unknown recipient": {func(_ *mailout.Options, m *notify.Outgoing) { m.To = "nobody@example.org" }, 550, false},
+		"clear text on a port that requires STARTTLS": {func(o *mailout.Options, _ *notify.Outgoing) {
 			o.Addr, o.Security = servers.Submission, mailout.None
 		}, 0, true},
-		"STARTTLS where there is none": {func(o *mailout.Options, _ *notify.Outgoing) {
+		"STARTTLS on a port without it": {func(o *mailout.Options, _ *notify.Outgoing) {
 			o.Addr, o.Security = servers.SMTP, mailout.STARTTLS
 		}, 0, true},
 		"certificate of an unknown authority": {func(o *mailout.Options, _ *notify.Outgoing) { o.CA = nil }, 0, true},

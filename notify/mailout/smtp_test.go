@@ -157,11 +157,11 @@ func TestNoFallbackToClearText(t *testing.T) {
 	plain := inClear(t)
 	port := func(addr string) string { _, p, _ := net.SplitHostPort(addr); return p }
 	for name, o := range map[string]mailout.Options{
-		"certificate of a stranger, TLS":      {Addr: b.SMTPS(), Security: mailout.TLS, CA: stranger},
-		"certificate of a stranger, STARTTLS": {Addr: b.SMTP(), Security: mailout.STARTTLS, CA: stranger},
-		"certificate unknown to the system":   {Addr: b.SMTPS(), Security: mailout.TLS},
-		"STARTTLS not offered":                {Addr: plain.SMTP(), Security: mailout.STARTTLS, CA: pool},
-		"TLS to a port without":               {Addr: plain.SMTP(), Security: mailout.TLS, CA: pool, Timeout: 2 * time.Second},
+		"untrusted certificate, TLS":        {Addr: b.SMTPS(), Security: mailout.TLS, CA: stranger},
+		"untrusted certificate, STARTTLS":   {Addr: b.SMTP(), Security: mailout.STARTTLS, CA: stranger},
+		"certificate unknown to the system": {Addr: b.SMTPS(), Security: mailout.TLS},
+		"STARTTLS not offered":              {Addr: plain.SMTP(), Security: mailout.STARTTLS, CA: pool},
+		"TLS to a port without TLS":         {Addr: plain.SMTP(), Security: mailout.TLS, CA: pool, Timeout: 2 * time.Second},
 		"certificate for another name": {
 			Addr: "mail.example.org:" + port(b.SMTPS()), Security: mailout.TLS, CA: pool,
 			Dial: func(ctx context.Context, network, _ string) (net.Conn, error) {
@@ -210,12 +210,12 @@ func (elsewhere) RemoteAddr() net.Addr { return &net.TCPAddr{IP: net.IPv4(192, 0
 
 func TestInvalidOptions(t *testing.T) {
 	for name, o := range map[string]mailout.Options{
-		"no port":                 {Addr: "smtp.example.org", Security: mailout.TLS},
-		"no host":                 {Addr: ":465", Security: mailout.TLS},
-		"no security":             {Addr: "smtp.example.org:465"},
-		"security of another age": {Addr: "smtp.example.org:465", Security: "ssl"},
-		"password without user":   {Addr: "smtp.example.org:465", Security: mailout.TLS, Password: password},
-		"unknown mechanism":       {Addr: "smtp.example.org:465", Security: mailout.TLS, User: "x", Mechanism: "NTLM"},
+		"no port":               {Addr: "smtp.example.org", Security: mailout.TLS},
+		"no host":               {Addr: ":465", Security: mailout.TLS},
+		"no security":           {Addr: "smtp.example.org:465"},
+		"unknown security":      {Addr: "smtp.example.org:465", Security: "ssl"},
+		"password without user": {Addr: "smtp.example.org:465", Security: mailout.TLS, Password: password},
+		"unknown mechanism":     {Addr: "smtp.example.org:465", Security: mailout.TLS, User: "x", Mechanism: "NTLM"},
 	} {
 		if _, err := mailout.NewSMTP(o); err == nil {
 			t.Errorf("%s: accepted", name)
@@ -394,11 +394,11 @@ func TestInvalidMails(t *testing.T) {
 		"recipient with a parameter":     func(m *notify.Outgoing) { m.To = "keeper@example.org> NOTIFY=NEVER" },
 		"recipient with a name":          func(m *notify.Outgoing) { m.To = "Keeper <keeper@example.org>" },
 		"no recipient":                   func(m *notify.Outgoing) { m.To = "" },
-		"sender of umlauts":              func(m *notify.Outgoing) { m.From = "ä@example.org" },
+		"sender with umlauts":            func(m *notify.Outgoing) { m.From = "ä@example.org" },
 		"no bytes":                       func(m *notify.Outgoing) { m.Raw = nil },
 		"bare LF":                        func(m *notify.Outgoing) { m.Raw = []byte("Subject: x\n\nx\r\n") },
 		"bare CR":                        func(m *notify.Outgoing) { m.Raw = []byte("Subject: x\r\n\r\nx\r.\r\n") },
-		"last line open":                 func(m *notify.Outgoing) { m.Raw = []byte("Subject: x\r\n\r\nx") },
+		"last line without CRLF":         func(m *notify.Outgoing) { m.Raw = []byte("Subject: x\r\n\r\nx") },
 		"endless line":                   func(m *notify.Outgoing) { m.Raw = []byte("Subject: " + strings.Repeat("x", 1000) + "\r\n") },
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -444,7 +444,7 @@ func TestQuotesWithoutMarksAreNotRefused(t *testing.T) {
 		{"below a German header block", "all\n\nVon: nestround\nGesendet: Dienstag\n\n" + quote, "all", 0},
 		{"below a rule", "all\n____________________\n" + quote, "all", 0},
 		{"below words in dashes", "all\n-------- Original message --------\n" + quote, "all", 0},
-		{"a slip above is still told", "4 weighs 41\n\n" + head + quote, "", 1},
+		{"a mistake above is still refused", "4 weighs 41\n\n" + head + quote, "", 1},
 		{"one field is no header block", "From: my phone\n4 weighs 41\n", "", 1},
 		// Commands below a quote count. Then the lines around them are not
 		// silenced.

@@ -62,7 +62,7 @@ func TestReadRefuses(t *testing.T) {
 		"two authors":               "From: keeper@example.com, x@evil.example\n\nall\n",
 		"a From field too long":     "From: " + strings.Repeat("x ", 600) + "<keeper@example.com>\n\nall\n",
 		"no header":                 "\n\nall\n",
-		"a header that is none":     "hello\nworld\n\nall\n",
+		"text in place of a header": "hello\nworld\n\nall\n",
 		"a header line with spaces": "From me: x\n\nall\n",
 		"nothing":                   "",
 	} {

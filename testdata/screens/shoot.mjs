@@ -1,14 +1,14 @@
 // Takes pictures of HTML and SVG files as a phone and as a desktop show them, in
-// light and in dark, to look at by eye: FILE-320-light.png and so on, in the
-// folder given last. An SVG is shown inside a page; text in it that overlaps
+// light and in dark, for people to look at: FILE-320-light.png and so on, in the
+// folder given last. An SVG is shown inside a page. Text in it that overlaps
 // other text, or leaves the picture, is reported.
 //
 //	npm install playwright-core        (anywhere; nothing of it is kept here)
 //	NODE_PATH=.../node_modules node testdata/screens/shoot.mjs notify/digest/testdata/*.html OUT
 //
-// The browser is Chromium from the system, named by CHROMIUM where it is not
-// /usr/bin/chromium. Nothing is fetched: a request that leaves the file is
-// reported and refused.
+// The browser is the system's /usr/bin/chromium, or the program in the variable
+// CHROMIUM. Nothing is fetched: any request outside the file is reported and
+// refused.
 import { createRequire } from 'node:module'
 import fs from 'node:fs'
 import path from 'node:path'

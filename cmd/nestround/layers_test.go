@@ -30,6 +30,16 @@ var adapterWhy = "adapters know the tasks and the ports, never one another, the 
 var pure = []string{"os", "os/...", "net", "net/...", "io/fs", "log", "log/...", "database/...", "time/tzdata",
 	"github.com/arran4/...", "github.com/emersion/...", "github.com/wneessen/..."}
 
+// recorded are the packages of records, and marked those of marks and findings
+// too. answers are the packages that answer the single questions of the planner.
+var (
+	recorded = []string{"tasks/civil", "tasks/husbandry"}
+	marked   = append([]string{"tasks", "tasks/finding"}, recorded...)
+	answers  = []string{"scheduler/cadence", "scheduler/incubation", "scheduler/ration", "scheduler/season/..."}
+)
+
+const answerWhy = "a package that answers one question knows records and dates, and neither the herd nor a plan"
+
 var layers = []layer{
 	{of: "tasks/civil", not: pure, why: "a date knows nothing"},
 	{of: wording, may: []string{"tasks/civil"}, not: pure, why: "words are made of numbers, dates and strings alone, so that every package can use them"},
@@ -39,8 +49,23 @@ var layers = []layer{
 	{of: "tasks/daybook", may: []string{"tasks", "tasks/civil", "tasks/disk", "tasks/finding"}, why: "the log stores entries and plans nothing"},
 	{of: "tasks/sample", may: []string{"tasks", "tasks/civil", "tasks/husbandry"}, why: "generated books are values too"},
 	{of: "tasks", may: []string{"tasks/civil", "tasks/finding", "tasks/husbandry"}, not: pure, why: "tasks and marks are what everything shares, so they depend on nothing that shows or stores them"},
-	{of: "scheduler", may: []string{"tasks", "tasks/civil", "tasks/finding", "tasks/husbandry", "scheduler/..."}, not: pure,
+	{of: "scheduler", may: append([]string{"scheduler/herd", "scheduler/plan", "scheduler/rule"}, marked...), not: pure,
 		why: "the planner is a pure function of records, history and a date: no clock, no files, no mail, no calendar"},
+	{of: "scheduler/herd", may: append([]string{"scheduler/incubation", "scheduler/moisture", "scheduler/season/..."}, marked...), not: pure,
+		why: "facts propose nothing and know no plan"},
+	{of: "scheduler/plan", may: append([]string{"scheduler/cadence", "scheduler/herd", "scheduler/ration"}, marked...), not: pure,
+		why: "the plan settles proposals, whichever rule makes them"},
+	{of: "scheduler/rule", may: append([]string{"scheduler/herd", "scheduler/plan"}, slices.Concat(marked, answers)...), not: pure,
+		why: "rules propose from the facts of a day, and know no outlook and no planner of days"},
+	{of: "scheduler/outlook", may: append([]string{"scheduler/herd", "scheduler/plan", "scheduler/rule"}, slices.Concat(marked, answers)...), not: pure,
+		why: "an outlook answers questions and plans nothing"},
+	{of: "scheduler/workload", may: append([]string{"scheduler", "scheduler/herd"}, marked...), not: pure,
+		why: "the days are chosen from outside of a plan, through its seam"},
+	{of: "scheduler/cadence", may: recorded, not: pure, why: answerWhy},
+	{of: "scheduler/incubation", may: append([]string{"scheduler/incubation/..."}, recorded...), not: pure, why: answerWhy},
+	{of: "scheduler/moisture", may: recorded, not: pure, why: answerWhy},
+	{of: "scheduler/ration", may: recorded, not: pure, why: answerWhy},
+	{of: "scheduler/season", may: append([]string{"scheduler/season/..."}, recorded...), not: pure, why: answerWhy},
 	{of: "scheduler/incubation/fit", may: []string{"scheduler/incubation/pooled", "scheduler/incubation/published"},
 		why: "a command of its own that is run by hand writes what the planner's package carries; nothing imports it"},
 	{of: "config/diag", may: nil, why: "a located problem knows no books"},

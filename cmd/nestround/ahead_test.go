@@ -10,7 +10,7 @@ import (
 	"testing"
 )
 
-// copied copies the demo's books, with a day off.
+// copied copies the demo's books and sets Sunday as a day off.
 func copied(t *testing.T) string {
 	t.Helper()
 	dir := t.TempDir()
@@ -53,7 +53,8 @@ func TestAheadMeasuresTheDays(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// Days away are days off as well; this is about the others.
+	// Days away count as days off as well. This test is about the days off
+	// alone, so it removes the absences.
 	here := regexp.MustCompile(`(?s)\[\[away\]\].*?\n\n|\[\[away\]\].*$`).ReplaceAll(append(keeper, '\n', '\n'), nil)
 	if err := os.WriteFile(path, here, 0o644); err != nil {
 		t.Fatal(err)
@@ -89,7 +90,8 @@ func TestAheadMeasuresTheDays(t *testing.T) {
 	}
 }
 
-// What `ahead` says of tomorrow is tomorrow's round, once today's is done.
+// Once today's round is done, the tasks that `ahead` lists for tomorrow are the
+// tasks of tomorrow's round.
 func TestAheadAndRoundAgree(t *testing.T) {
 	t.Parallel()
 	dir := copied(t)

@@ -14,8 +14,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// linkGrace is how long a renewed link's old address works: a phone that is
-// seldom online has a month to be told.
+// linkGrace is how long the old address still works after a link was renewed. A
+// phone that is seldom online has a month to be told of the new address.
 const linkGrace = 30 * 24 * time.Hour
 
 func setCalendar(f *flag.FlagSet) func(context.Context, *call) error {
@@ -148,5 +148,5 @@ func (c *call) listLinks(links *calendar.Links) error {
 	return nil
 }
 
-// dayOf writes the date that a clock in a moment's own zone shows.
+// dayOf writes the date of a moment in the moment's own time zone.
 func dayOf(at time.Time) string { return english.ShortDate(civil.Of(at, at.Location())) }

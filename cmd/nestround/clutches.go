@@ -44,9 +44,9 @@ func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-// printClutch writes a clutch with a bar of its days from laying to the end
-// of its window: dots before the window, dashes within it, and an O where
-// today is.
+// printClutch writes a clutch with a bar of its days, from laying to the end of
+// the hatching window. The bar has dots before the window, dashes within the
+// window, and an O for today.
 func (c *call) printClutch(f outlook.ClutchForecast, on civil.Date) {
 	head := string(f.Species)
 	if f.Mother != "" {
@@ -66,7 +66,7 @@ func (c *call) printClutch(f outlook.ClutchForecast, on civil.Date) {
 		eggs += " and " + slugs
 	}
 	head += ", " + eggs
-	if !f.P50.IsZero() { // else its basis is what became of it
+	if !f.P50.IsZero() { // a finished clutch has no forecast; its basis tells how it ended
 		if f.Hatched > 0 {
 			head += fmt.Sprintf(", %d hatched", f.Hatched)
 		}

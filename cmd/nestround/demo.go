@@ -40,11 +40,11 @@ func setDemo(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-// demo is a demo under way.
+// demo is a running demo.
 type demo struct {
 	*call
 	dir   string
-	temp  bool // dir is to be removed
+	temp  bool // remove dir at the end
 	box   *practice.Box
 	house *house.House
 	page  *practicePage
@@ -90,8 +90,8 @@ func (c *call) startDemo(dir string, verbose bool) (_ *demo, err error) {
 	return d, nil
 }
 
-// localZone is the name of the machine's zone, if it can be told: the demo's
-// day should be the day on its user's wall.
+// localZone returns the name of the machine's time zone, or "" if the name is
+// unknown. The demo's date should be the date on its user's wall calendar.
 func localZone() string {
 	if tz := os.Getenv("TZ"); tz != "" {
 		if _, err := time.LoadLocation(tz); err == nil {

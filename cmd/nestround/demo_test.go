@@ -21,7 +21,7 @@ import (
 	"nestround/tasks/civil"
 )
 
-// output is what a running command has written so far.
+// output collects the text that a running command writes.
 type output struct {
 	mu sync.Mutex
 	b  bytes.Buffer
@@ -62,9 +62,9 @@ func get(t *testing.T, address string) string {
 	return string(b)
 }
 
-// The demo from its first line to the changed round: the digest is in the
-// mailbox, the calendar is served, a reply typed into the page comes back over
-// IMAP, is recorded and answered.
+// The demo runs from its first line to the changed round. The digest is in the
+// mailbox and the calendar is served. A reply typed into the page comes back
+// over IMAP, is recorded, and is answered.
 func TestDemo(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "demo")
 	ctx, stop := context.WithCancel(t.Context())
@@ -91,7 +91,7 @@ func TestDemo(t *testing.T) {
 		t.Error("the page does not show the digest and the round")
 	}
 	once := regexp.MustCompile(`name="once" value="([^"]+)"`).FindStringSubmatch(html)[1]
-	// Pressing the button twice sends one mail.
+	// Two clicks on the button send only one mail.
 	for range 2 {
 		res, err := http.PostForm(base+"reply", url.Values{"once": {once}, "words": {"done 1\nfeed the cat"}})
 		if err != nil {
@@ -113,7 +113,7 @@ func TestDemo(t *testing.T) {
 	if n := strings.Count(html, "Re: your round"); n != 1 {
 		t.Errorf("%d answers, want 1", n)
 	}
-	// A form of another site, and a GET, change nothing.
+	// A form from another site changes nothing, and a GET changes nothing.
 	req, err := http.NewRequest(http.MethodPost, base+"reply", strings.NewReader("once=x&words=done+2"))
 	if err != nil {
 		t.Fatal(err)
@@ -128,7 +128,7 @@ func TestDemo(t *testing.T) {
 	}
 }
 
-// SIGTERM ends serve cleanly, with exit 0 and the locks given back.
+// SIGTERM ends serve with exit code 0, and serve releases its locks.
 func TestServeEndsOnSIGTERM(t *testing.T) {
 	dir := t.TempDir()
 	if err := demobooks.Write(dir, civil.MustParse("2027-05-12"), demobooks.Setting{Zone: "UTC"}); err != nil {
@@ -147,7 +147,7 @@ func TestServeEndsOnSIGTERM(t *testing.T) {
 	if err := os.Symlink(self, bin); err != nil {
 		t.Fatal(err)
 	}
-	for range 2 { // the second finds nothing locked
+	for range 2 { // the second run must find no lock
 		log := &output{}
 		cmd := exec.Command(bin, "serve", "--books", dir, "--listen", "127.0.0.1:0")
 		cmd.Env = append(os.Environ(), "CLOCK=2027-05-12T06:30:00Z", fmt.Sprint("SET=", time.Now().Format(time.RFC3339Nano)))

@@ -31,7 +31,7 @@ func runAny(t *testing.T, args ...string) (stdout, stderr string, code int) {
 	return out.String(), errs.String(), code
 }
 
-// run is runAny of what must succeed.
+// run is runAny for a command that must succeed.
 func run(t *testing.T, args ...string) string {
 	t.Helper()
 	out, errs, code := runAny(t, args...)
@@ -41,7 +41,7 @@ func run(t *testing.T, args ...string) string {
 	return out
 }
 
-// What a digest draws by lot.
+// These parts of a digest are random; the golden files have fixed values there.
 var (
 	drawnID    = regexp.MustCompile(`\[#[A-Z][0-9][A-Z][0-9]\]|\[%23[A-Z][0-9][A-Z][0-9]\]|%5B%23[A-Z][0-9][A-Z][0-9]%5D`)
 	drawnToken = regexp.MustCompile(`(Ref [A-Z][0-9][A-Z][0-9] |d\.)[a-z2-7]{26}`)
@@ -52,8 +52,9 @@ func withoutLots(s string) string {
 	return drawnToken.ReplaceAllString(s, "TOKEN")
 }
 
-// The whole of what leaves, for the demo's books and the smallest there are.
-// The books with errors have their golden problems in config/books.
+// The golden files hold every output for the demo's books and for the smallest
+// books. The problems of the faulty books have their golden files in
+// config/books.
 func TestGoldenBooks(t *testing.T) {
 	t.Parallel()
 	for _, books := range []string{"demo", "minimal"} {
@@ -62,7 +63,8 @@ func TestGoldenBooks(t *testing.T) {
 			if err := os.CopyFS(dir, os.DirFS(filepath.Join("..", "..", "testdata", "books", books))); err != nil {
 				t.Fatal(err)
 			}
-			// The id of the books is drawn by lot as well, once.
+			// The id of the books is random as well; the program draws it only
+			// once.
 			if err := os.MkdirAll(filepath.Join(dir, "state", "calendar"), 0o755); err != nil {
 				t.Fatal(err)
 			}
@@ -115,8 +117,9 @@ func firstDifference(a, b string) int {
 	return -1
 }
 
-// invariants hold for any books: the terminal, the digest and the JSON have
-// the same numbers, no line of a digest is a command, every task has a reason.
+// invariants checks properties of any books: the terminal, the digest and the
+// JSON show the same numbers, no line of a digest reads as a command, and every
+// task has a reason.
 func invariants(t *testing.T, dir string) {
 	t.Helper()
 	var round struct {

@@ -16,8 +16,8 @@ var (
 	documentedName = regexp.MustCompile(`"([a-z0-9_]+)"(\?)?`)
 )
 
-// documentedJSON is what DEVELOPERS.md says of --json: for each verb the names
-// that it prints, and whether each is always there.
+// documentedJSON reads the section on --json in DEVELOPERS.md. For each verb,
+// it returns the documented names, and whether each name is always present.
 func documentedJSON(t *testing.T) map[string]map[string]bool {
 	t.Helper()
 	whole, err := os.ReadFile(filepath.Join("..", "..", "DEVELOPERS.md"))
@@ -36,7 +36,7 @@ func documentedJSON(t *testing.T) map[string]map[string]bool {
 	return all
 }
 
-// namesIn gathers the names of all values below v.
+// namesIn adds the names of all JSON fields below v to into.
 func namesIn(v any, into map[string]bool) {
 	switch v := v.(type) {
 	case map[string]any:
@@ -51,9 +51,8 @@ func namesIn(v any, into map[string]bool) {
 	}
 }
 
-// What DEVELOPERS.md says of --json is what is printed: every name that is
-// printed stands there, and every name there is printed, unless it says that
-// it may be missing.
+// DEVELOPERS.md documents every name that --json prints. Every documented name
+// is printed, unless DEVELOPERS.md says that it may be missing.
 func TestJSONIsAsDocumented(t *testing.T) {
 	t.Parallel()
 	books := t.TempDir()

@@ -21,9 +21,9 @@ import (
 	"nestround/tasks/daybook"
 )
 
-// The real program is killed again and again while it issues the digest, reads
-// replies and answers them. In the end every reply is in the daybook once,
-// every answer speaks of a reply that is there, and the digest left once.
+// The test kills the real program again and again while it issues the digest,
+// reads replies and answers them. In the end every reply is in the daybook
+// once, every answer belongs to a recorded reply, and the digest was sent once.
 func TestServeKilledInALoop(t *testing.T) {
 	dir := t.TempDir()
 	day := civil.MustParse("2027-05-12")
@@ -39,8 +39,8 @@ func TestServeKilledInALoop(t *testing.T) {
 	set := time.Now()
 	env := append(os.Environ(), "CLOCK="+morning.Format(time.RFC3339), "SET="+set.Format(time.RFC3339Nano))
 
-	// The digest first, since replies name it; the shell issues it, and serve
-	// must find that it is there.
+	// The shell issues the digest first, because replies name its id. Then
+	// serve must notice that the digest is already issued.
 	h, problems, err := house.Open(dir, house.Options{Now: func() time.Time { return morning }})
 	if err != nil || h == nil {
 		t.Fatal(err, problems)
@@ -66,14 +66,14 @@ func TestServeKilledInALoop(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// The re-executed test binary is the command when it is called by its name.
+	// Called by the name nestround, the test binary runs the command.
 	bin := filepath.Join(t.TempDir(), "nestround")
 	if err := os.Symlink(self, bin); err != nil {
 		t.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(27, 5))
 	kills, reached := 0, 0
-	longest := 70 // ms that a run may last
+	longest := 70 // milliseconds; longest time before a kill
 	for run := 0; ; run++ {
 		if run < replies {
 			arrive(run)
@@ -87,9 +87,9 @@ func TestServeKilledInALoop(t *testing.T) {
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		// Where this ends is a matter of luck. While nothing new is recorded or
-		// answered, runs may last longer and longer, or a slow machine would
-		// never get beyond starting.
+		// The kill comes after a random time. While nothing new is recorded or
+		// answered, that time may grow; otherwise a slow machine would be
+		// killed before the program has started.
 		time.Sleep(time.Duration(15+rng.IntN(longest)) * time.Millisecond)
 		if err := cmd.Process.Kill(); err != nil {
 			t.Fatal(err)

@@ -14,13 +14,14 @@ import (
 	"testing"
 )
 
-// layer is a rule for the packages below a folder: what they may import of
-// this module and of the world, and why.
+// layer is a rule for the packages below a folder: which packages of this
+// module they may import, which packages from outside they may not import, and
+// why.
 type layer struct {
-	of  string // folder; a package obeys the longest one that fits
+	of  string // folder; the longest folder above a package decides
 	may []string
-	// not lists imports from outside the module that are refused, "x/..." for
-	// all below x.
+	// not lists forbidden imports from outside the module; "x/..." forbids all
+	// packages below x.
 	not []string
 	why string
 }
@@ -87,7 +88,8 @@ var layers = []layer{
 const module = "nestround"
 
 // wording is the package that words numbers, dates, lists and plurals. Every
-// package but the dates below it may import it, and so no layer names it.
+// package may import it, except tasks/civil, which it imports itself. So no
+// layer has to list it.
 const wording = "tasks/english"
 
 func TestLayers(t *testing.T) {
@@ -175,7 +177,7 @@ func allows(list []string, imp string) bool {
 	})
 }
 
-// Every package says in its comment what it is for.
+// Every package comment says what the package is for.
 func TestEveryPackageHasAComment(t *testing.T) {
 	root := filepath.Join("..", "..")
 	said := make(map[string]bool)
@@ -212,7 +214,7 @@ func TestEveryPackageHasAComment(t *testing.T) {
 	}
 }
 
-// A type of the house that has more methods than this knows of two concerns.
+// A type of the house with more methods than this limit mixes two concerns.
 func TestEveryTypeOfTheHouseIsSmall(t *testing.T) {
 	const most = 25
 	names, err := filepath.Glob("house/*.go")

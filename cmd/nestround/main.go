@@ -1,11 +1,11 @@
 // Command nestround tells a keeper-breeder of small egg-laying lizards every
-// morning what is due, where, why, and what it leads to.
+// morning which tasks are due, where, why, and what they lead to.
 //
-// It is the wiring and the voice of the program: main.go starts it, verbs.go
-// lists what it can be asked, one file for each verb does it, and ui.go has
-// how sentences and tables look. What it joins is in the package house below,
-// and what it computes is in the packages scheduler, tasks, notify and config.
-// Only this file ends the process.
+// This package is the command line of the program. main.go starts the program,
+// verbs.go lists its verbs, each verb has a file, and ui.go formats sentences
+// and tables. The package house below connects the parts; the packages
+// scheduler, tasks, notify and config do the work. Only main.go ends the
+// process.
 package main
 
 import (
@@ -30,8 +30,9 @@ func main() {
 		now:      time.Now,
 		terminal: isTerminal(os.Stdout) && os.Getenv("NO_COLOR") == "",
 	}
-	// serve ends by the context. A verb that does not look at it is ended by
-	// force, as it would be without us.
+	// serve ends when the context ends. Some verbs never look at the context: a
+	// second signal ends them at once, and the timeout below ends them in any
+	// case.
 	context.AfterFunc(ctx, func() {
 		stop()
 		time.Sleep(patienceAtEnd)
@@ -40,8 +41,8 @@ func main() {
 	os.Exit(p.main(ctx, os.Args[1:]))
 }
 
-// patienceAtEnd is how long after SIGTERM or Ctrl-C the program may take: more
-// than serve gives the requests under way.
+// patienceAtEnd is how long the program may run after SIGTERM or Ctrl-C. It is
+// longer than the time that serve gives to requests under way.
 const patienceAtEnd = 10 * time.Second
 
 // hurry is for runs that read the books once, answer and end, as most do.
@@ -58,29 +59,31 @@ func settle() {
 	debug.SetMemoryLimit(math.MaxInt64)
 }
 
-// program is one run of the command with everything it takes from its
-// surroundings, so that tests can run it inside their own process.
+// program is one run of the command. It holds everything that the run takes
+// from its surroundings, so that tests can run it inside their own process.
 type program struct {
 	stdin          io.Reader
 	stdout, stderr io.Writer
 	env            func(string) string
 	now            func() time.Time
-	terminal       bool // stdout is a terminal: bold is allowed
+	terminal       bool // stdout is a terminal, so bold is allowed
 }
 
-// The exit codes, as `nestround help` states them.
+// The exit codes, as documented by `nestround help`.
 const (
 	exitDone     = 0
-	exitProblems = 1 // problems found, or refused
-	exitUsage    = 2 // the call itself is wrong
+	exitProblems = 1 // the books have problems, or the program refused the request
+	exitUsage    = 2 // wrong flags or arguments
 )
 
-// usageError is a call that is wrong in itself; hint says what to type instead.
+// usageError reports a call with wrong flags or arguments; hint says what to
+// type instead.
 type usageError struct{ message, hint string }
 
 func (e *usageError) Error() string { return e.message }
 
-// errTold ends a verb with exit 1 when everything has been said already.
+// errTold ends a verb with exit code 1 and no further message, when the verb
+// has already told the problems.
 var errTold = errors.New("problems were found")
 
 func (p *program) main(ctx context.Context, args []string) int {

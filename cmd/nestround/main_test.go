@@ -17,12 +17,14 @@ import (
 	"nestround/tasks/civil"
 )
 
-// withoutSleep keeps a command that is built with the race detector from
-// sleeping for a second when it ends. The scripts run some 250 commands.
+// withoutSleep is a setting of the race detector. A command built with the race
+// detector sleeps for a second at its end unless this setting is given. The
+// scripts run some 250 commands.
 const withoutSleep = "atexit_sleep_ms=0"
 
-// TestMain lets the test binary be the command in scripts. There its clock
-// is set to what the variable CLOCK says at the moment SET, and runs from then.
+// TestMain lets the test binary run as the command in scripts. There its clock
+// starts at the time in the variable CLOCK, counted from the moment in the
+// variable SET.
 func TestMain(m *testing.M) {
 	os.Setenv("GORACE", withoutSleep)
 	testscript.Main(m, map[string]func(){
@@ -49,8 +51,8 @@ func TestMain(m *testing.M) {
 	})
 }
 
-// The scripts run on 12 May 2027, ten past six in the morning in Vienna, and
-// find the demo's books of that day in $WORK/demo, with mail folders.
+// The scripts run on 12 May 2027, ten past six in the morning in Vienna. They
+// find the demo's books of that day, with mail folders, in $WORK/demo.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
@@ -74,8 +76,8 @@ func TestScripts(t *testing.T) {
 	})
 }
 
-// number sets a variable to the number of the task with a key, which moves with
-// every task that the demo gains: number VARIABLE KEY.
+// number sets a variable to the number of the task with the given key: number
+// VARIABLE KEY. The task's number changes whenever the demo gains a task.
 func number(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 2 {
 		ts.Fatalf("usage: number VARIABLE KEY")

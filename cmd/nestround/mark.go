@@ -47,7 +47,8 @@ func setMark(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-// list is s, but never null in JSON.
+// list returns s, but an empty list in place of nil, which JSON would write as
+// null.
 func list[T any](s []T) []T {
 	if s == nil {
 		return []T{}

@@ -17,7 +17,8 @@ const (
 	handCaution = "Wash your hands before and after, and mix outside the kitchen. No substrate with fertiliser or insecticide in it."
 )
 
-// setMix reads what goes into a tub. It needs no books.
+// setMix declares the flags of mix, which say what goes into a tub. The verb
+// needs no books.
 func setMix(f *flag.FlagSet) func(context.Context, *call) error {
 	substrate := f.String("substrate", "", "`what` is made damp: "+strings.Join(substrateNames(), ", "))
 	ratio := f.String("ratio", "", "parts of water to parts of dry substrate, such as 1:1; by mass for vermiculite and perlite, by volume for sand and peat")
@@ -36,7 +37,7 @@ func setMix(f *flag.FlagSet) func(context.Context, *call) error {
 		}
 		u := husbandry.Units(*units)
 		if u == "" {
-			u = unitsOf(*water + *dry + *together) // of which one is given
+			u = unitsOf(*water + *dry + *together) // only one of the three is given
 		}
 		if u != husbandry.Metric && u != husbandry.US {
 			return &usageError{fmt.Sprintf("--units %q is neither metric nor us", *units), ""}
@@ -49,8 +50,8 @@ func setMix(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-// unitsOf is the system of units that an amount is written in: ounces, fluid or
-// not, are asked for by who measures in them.
+// unitsOf returns the system of units in which an amount is written. An amount
+// in ounces or fluid ounces asks for US units.
 func unitsOf(amount string) husbandry.Units {
 	if a := strings.ToLower(amount); strings.Contains(a, "oz") || strings.Contains(a, "ounce") {
 		return husbandry.US
@@ -58,7 +59,7 @@ func unitsOf(amount string) husbandry.Units {
 	return husbandry.Metric
 }
 
-// mix is what is asked of one tub.
+// mix is the requested mixture for one tub.
 type mix struct {
 	moisture.Substrate
 	ratio moisture.Ratio
@@ -73,7 +74,8 @@ func substrateNames() []string {
 	return names
 }
 
-// readMix reads the flags; amounts has those by name, of which one is given.
+// readMix reads the flags. amounts maps the names of the amount flags to their
+// values; exactly one has a value.
 func readMix(substrate, ratio string, amounts map[string]string) (m mix, err error) {
 	found := false
 	for _, s := range moisture.Substrates() {
@@ -145,7 +147,8 @@ func (m mix) cautions() []string {
 	return []string{handCaution}
 }
 
-// printMix writes a line for a tub, and one for all of them.
+// printMix writes a line for one tub and, for several tubs, a line for all of
+// them.
 func (c *call) printMix(m mix, tubs int, u husbandry.Units) {
 	fmt.Fprintf(c.stdout, "%s\n\n", c.bold(fmt.Sprintf("%v of water to dry %s, measured %s (common practice)", m.ratio, m.Name, m.by())))
 	row := func(cells ...string) {
@@ -174,11 +177,11 @@ func (c *call) printMix(m mix, tubs int, u husbandry.Units) {
 	}
 }
 
-// portionJSON is a portion as `mix --json` shows it, to a tenth.
+// portionJSON is a portion as `mix --json` shows it, rounded to a tenth.
 type portionJSON struct {
 	Water float64 `json:"water_g"`
 	Dry   float64 `json:"dry_g"`
-	DryML float64 `json:"dry_ml,omitempty"` // by volume only
+	DryML float64 `json:"dry_ml,omitempty"` // only for a ratio by volume
 }
 
 type mixJSON struct {

@@ -11,9 +11,10 @@ import (
 	"nestround/tasks/disk"
 )
 
-// writePictures writes pictures into a folder, which is made where it is
-// missing, and says what it wrote, or that there is none. Each file is written
-// whole or not at all; what else stands in the folder is left alone.
+// writePictures writes pictures into a folder and names the files. It creates
+// the folder if there is none. Without pictures it prints the text none. Each
+// file is written whole or not at all, and other files of the folder stay as
+// they are.
 func (c *call) writePictures(list []house.Picture, dir, none string) error {
 	switch info, err := os.Stat(dir); {
 	case errors.Is(err, fs.ErrNotExist):

@@ -27,28 +27,28 @@ var practiceHTML string
 var practiceTemplate = template.Must(template.New("practice").Parse(practiceHTML))
 
 // practicePage is the demo's page: the keeper's mailbox, a form for a reply,
-// and the round as it stands. The reply is a real mail, sent by SMTP, and
-// takes effect only when it has come back over IMAP.
+// and the current round. A reply is a real mail, sent by SMTP. It takes effect
+// only after it came back over IMAP.
 type practicePage struct {
 	demo     *demo
-	base     string // of its address
+	base     string // the page's address, which paths are added to
 	calendar string
 
 	mu    sync.Mutex
-	taken map[string]chan house.Taken // by Message-ID, of replies on their way
-	told  map[string]string           // by form, what became of it
+	taken map[string]chan house.Taken // replies on their way, by Message-ID
+	told  map[string]string           // result of each form, by the form's id
 }
 
 func newPracticePage(d *demo) *practicePage {
 	return &practicePage{demo: d, taken: make(map[string]chan house.Taken), told: make(map[string]string)}
 }
 
-// took is told of every reply that was read.
+// took receives the outcome of every reply that was read.
 func (p *practicePage) took(t house.Taken) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if c, ok := p.taken[t.ID]; ok {
-		c <- t // it has room for the one
+		c <- t // does not block: the channel has room for one value
 		delete(p.taken, t.ID)
 	}
 }
@@ -122,7 +122,7 @@ func (p *practicePage) show(w http.ResponseWriter, r *http.Request) {
 	w.Write(page.Bytes())
 }
 
-// readMail reads a mail of our own making.
+// readMail reads a mail that this program wrote.
 func readMail(raw []byte) shownMail {
 	var m shownMail
 	r, err := mail.CreateReader(bytes.NewReader(raw))
@@ -154,7 +154,7 @@ func readMail(raw []byte) shownMail {
 	}
 }
 
-// patience is how long a reply may take from the form to the daybook.
+// patience is the longest wait for a reply, from the form to the daybook.
 const patience = 20 * time.Second
 
 func (p *practicePage) reply(w http.ResponseWriter, r *http.Request) {
@@ -179,8 +179,8 @@ func (p *practicePage) reply(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, "/?sent="+once, http.StatusSeeOther)
 }
 
-// send mails words as the keeper's reply to today's digest and says what
-// became of it.
+// send mails words as the keeper's reply to today's digest, and returns a
+// sentence on the outcome.
 func (p *practicePage) send(ctx context.Context, words string) string {
 	if words == "" {
 		return "The reply was empty and was not sent."
@@ -213,7 +213,8 @@ func (p *practicePage) send(ctx context.Context, words string) string {
 	before := len(p.demo.box.Messages(demoKeeper))
 	select {
 	case t := <-done:
-		// The answer follows at once; the page should show it.
+		// The answer to a reply arrives soon; wait for it, so that the page
+		// shows it.
 		for wait := 0; wait < 100 && len(t.Accepted)+len(t.Refused) > 0 && len(p.demo.box.Messages(demoKeeper)) == before; wait++ {
 			time.Sleep(20 * time.Millisecond)
 		}

@@ -67,15 +67,15 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 			Date          string     `json:"date"`
 			Off           bool       `json:"off"`
 			Minutes       int        `json:"minutes"`
-			MinutesBefore int        `json:"minutes_before"` // with every task on its routine's own day
+			MinutesBefore int        `json:"minutes_before"` // without spreading: every task on its planned day
 			Tasks         []taskJSON `json:"tasks"`
 		}
 		out := struct {
 			From       string    `json:"from"`
 			To         string    `json:"to"`
-			Peak       int       `json:"peak"` // minutes of the heaviest day
+			Peak       int       `json:"peak"` // peak load: minutes of the heaviest day
 			PeakBefore int       `json:"peak_before"`
-			Bound      int       `json:"bound"` // minutes that no spreading is below
+			Bound      int       `json:"bound"` // lower bound of the peak, in minutes, for any choice of days
 			Gap        float64   `json:"gap"`   // (peak - bound) / bound
 			Days       []dayJSON `json:"days"`
 		}{on.AddDays(1).String(), to.String(), load.Peak, before.Peak, load.Bound, load.Gap(), nil}
@@ -102,8 +102,8 @@ func setAhead(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-// printDay writes a day of `ahead`, a line a task; what recurs in many places
-// on one day is one line.
+// printDay writes one day of `ahead`, one line for each task. Tasks with the
+// same work on many animals share one line.
 func (p *program) printDay(day civil.Date, off bool, minutes int, list []tasks.Task) {
 	name := english.BareShortWeekday(day)
 	if off {
@@ -123,8 +123,9 @@ func (p *program) printDay(day civil.Date, off bool, minutes int, list []tasks.T
 	}
 }
 
-// printLoad draws the minutes of the days as a row of bars, with every task on
-// its routine's own day and as they are spread, from the first of them on.
+// printLoad draws the load, in minutes a day, as rows of bars that begin on
+// first: before spreading, with every task on its planned day, and after
+// spreading.
 func (p *program) printLoad(first civil.Date, load, before workload.Load, off func(civil.Date) bool) {
 	if max(load.Peak, before.Peak) == 0 {
 		return
@@ -160,7 +161,8 @@ func (p *program) printLoad(first civil.Date, load, before workload.Load, off fu
 	fmt.Fprintln(w)
 }
 
-// bars is a row of bars of up to eight eighths; top is that of a whole one.
+// bars draws a row of bars with a height of up to eight eighths; top is the
+// number of minutes of a full bar.
 func bars(minutes []int, top int) string {
 	const eighths = 8
 	var b strings.Builder

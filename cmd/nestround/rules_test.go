@@ -11,20 +11,20 @@ import (
 	"golang.org/x/tools/go/packages"
 )
 
-// What imports cannot show of the scheduler's layers is read from the names that
-// its packages use.
+// Imports do not show every dependency between the scheduler's layers. These
+// tests read the names that its packages use.
 
 const (
 	rulePackage = module + "/scheduler/rule"
 	planPackage = module + "/scheduler/plan"
 )
 
-// shared are the files of package rule that all rules may use: what they have in
-// common. rules.go joins the rules and is no rule.
+// shared lists the files of package rule with helpers for all rules. rules.go
+// lists the rules and is no rule itself.
 var shared = []string{"common.go", "called.go", "events.go"}
 
-// chained are the rules whose tasks depend on what became of the tasks before
-// them. Only they may ask the Day for that.
+// chained lists the rules whose tasks depend on the outcome of earlier tasks.
+// Only these rules may ask the Day for outcomes.
 var chained = []string{"ride.go", "quarantine.go", "winter.go", "stock.go"}
 
 func TestRules(t *testing.T) {
@@ -40,8 +40,8 @@ func TestRules(t *testing.T) {
 		name := used.Name()
 		switch used.Pkg().Path() {
 		case rulePackage:
-			// Names of the package itself; fields and methods are of types that
-			// had to be named first.
+			// Only package-level names count. A field or method belongs to a
+			// type, and the rule had to name the type first.
 			if used.Parent() != used.Pkg().Scope() {
 				return
 			}
@@ -63,7 +63,8 @@ func TestRules(t *testing.T) {
 	}
 }
 
-// isMark reports whether a name of package tasks tells what was said of a task.
+// isMark reports whether a name of package tasks belongs to the marks that the
+// keeper gives a task.
 func isMark(o types.Object) bool {
 	named := func(t types.Type) string {
 		if p, ok := t.(*types.Pointer); ok {
@@ -87,8 +88,8 @@ func isMark(o types.Object) bool {
 	return false
 }
 
-// The plan settles every kind of task in the same way: the properties in which
-// kinds differ are columns of their table.
+// The plan treats all kinds of task alike: the differences between kinds are
+// columns of the table of kinds.
 func TestThePlanNamesNoKind(t *testing.T) {
 	names := 0
 	uses(t, planPackage, func(_ string, at string, used types.Object) {
@@ -102,11 +103,11 @@ func TestThePlanNamesNoKind(t *testing.T) {
 	}
 }
 
-// declaredIn has the file in which each name of the package in question is
-// declared.
+// declaredIn maps each name of the examined package to the file that declares
+// it.
 var declaredIn map[types.Object]string
 
-// uses calls yield with every name that the files of a package use.
+// uses calls yield for every name that the files of a package use.
 func uses(t *testing.T, path string, yield func(file, at string, used types.Object)) {
 	t.Helper()
 	loaded, err := packages.Load(&packages.Config{Mode: packages.NeedName | packages.NeedFiles | packages.NeedSyntax | packages.NeedTypes | packages.NeedTypesInfo | packages.NeedImports}, path)

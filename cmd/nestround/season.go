@@ -14,7 +14,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// The picture of a year: a label, and five columns a month.
+// Widths in the picture of a year: a label, then five columns a month.
 const (
 	yearLabel = 14
 	perMonth  = 5
@@ -70,13 +70,14 @@ func setSeason(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-// yearRow is a line of the picture.
+// yearRow is one line of the picture.
 type yearRow struct {
 	label string
-	cells string // perMonth a month
+	cells string // perMonth characters a month
 }
 
-// printYear draws a species' year, and tells its dates in words below.
+// printYear draws a species' year, and lists its dates in words below the
+// picture.
 func (p *program) printYear(y outlook.SpeciesYear, latitude *float64, hours []float64, u husbandry.Units) {
 	head := y.Name
 	if y.Scientific != "" {
@@ -112,7 +113,8 @@ func (p *program) printYear(y outlook.SpeciesYear, latitude *float64, hours []fl
 
 func hasCooling(y outlook.SpeciesYear) bool { return y.NoCooling == "" }
 
-// yearRows are the rows of a year for which anything is known.
+// yearRows returns a row for each known part of the year, such as daylight or
+// temperature.
 func yearRows(y outlook.SpeciesYear, u husbandry.Units) []yearRow {
 	var rows []yearRow
 	if len(y.Warmth) > 0 {
@@ -148,7 +150,8 @@ func yearRows(y outlook.SpeciesYear, u husbandry.Units) []yearRow {
 	return rows
 }
 
-// yearCell is the column of a day: each month has as many.
+// yearCell returns the column of a day; every month has the same number of
+// columns.
 func yearCell(d civil.Date) int {
 	first := civil.New(d.Year(), d.Month(), 1)
 	return (int(d.Month())-1)*perMonth + (d.Day()-1)*perMonth/first.AddMonths(1).Sub(first)
@@ -163,7 +166,7 @@ func hourCells(year int, hours []float64) string {
 	return cells
 }
 
-// warmthCells writes each month's temperature in its middle.
+// warmthCells writes each month's temperature in the middle of the month.
 func warmthCells(y outlook.SpeciesYear, u husbandry.Units) string {
 	number := func(c husbandry.Celsius) string {
 		if u == husbandry.US {
@@ -181,7 +184,7 @@ func warmthCells(y outlook.SpeciesYear, u husbandry.Units) string {
 				if w.Low != w.High {
 					text = number(w.Low) + "-" + text
 				}
-				if len(text) >= perMonth { // no blank would be left between two months
+				if len(text) >= perMonth { // keep a blank between two months
 					text = "<=" + number(w.High)
 				}
 			}
@@ -191,8 +194,8 @@ func warmthCells(y outlook.SpeciesYear, u husbandry.Units) string {
 	return cells
 }
 
-// printYearDates tells the spans in words, a line a sort; food is the rest of
-// the year.
+// printYearDates lists the spans in words, one line for each sort of span. It
+// leaves out feeding, which takes up the rest of the year.
 func (p *program) printYearDates(y outlook.SpeciesYear) {
 	for _, sort := range outlook.YearSorts() {
 		var said []string

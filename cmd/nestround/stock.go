@@ -11,7 +11,7 @@ import (
 	"nestround/tasks/english"
 )
 
-// stockAhead is for how many days the next order is looked for.
+// stockAhead is the number of days in which stock looks for the next order.
 const stockAhead = 28
 
 func setStock(*flag.FlagSet) func(context.Context, *call) error {

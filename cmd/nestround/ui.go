@@ -1,9 +1,9 @@
 package main
 
-// How the command speaks. Data goes to stdout, everything else to stderr.
-// Sentences are plain, start lower case after "nestround:" and carry no full
-// stop; an error says what happened and where, its hint what to do. Nothing is
-// told by bold or colour alone. Tables fit 80 columns.
+// Rules for the command's output. Data goes to stdout, everything else to
+// stderr. Sentences are plain, start in lower case after "nestround:" and have
+// no full stop. An error says what happened and where; its hint says what to
+// do. Bold and colour never carry information alone. Tables fit 80 columns.
 
 import (
 	"fmt"
@@ -20,12 +20,12 @@ import (
 
 const width = 80
 
-// between stands between what is said of a task on one line.
+// between separates the parts of a task's line.
 const between = " \u00b7 "
 
 // taskJSON is a task as `round --json` and `ahead --json` show it.
 type taskJSON struct {
-	N       *int   `json:"n,omitempty"` // of round
+	N       *int   `json:"n,omitempty"` // the task's number, in round only
 	Key     string `json:"key"`
 	Kind    string `json:"kind"`
 	Routine string `json:"routine"`
@@ -49,8 +49,8 @@ func toJSON(n *int, t tasks.Task) taskJSON {
 	}
 }
 
-// printable is foreign text as a terminal may have it: without what could move
-// its cursor or set its colours.
+// printable makes foreign text safe for a terminal: it removes characters that
+// could move the cursor or set colours.
 func printable(s string) string {
 	return strings.Map(func(r rune) rune {
 		if !unicode.IsPrint(r) {
@@ -60,7 +60,7 @@ func printable(s string) string {
 	}, strings.ToValidUTF8(s, "?"))
 }
 
-// bold is for headings, on terminals only.
+// bold marks a heading, on terminals only.
 func (p *program) bold(s string) string {
 	if !p.terminal {
 		return s
@@ -68,9 +68,10 @@ func (p *program) bold(s string) string {
 	return "\x1b[1m" + s + "\x1b[0m"
 }
 
-// printRound writes a day's board: alarms, what is overdue, then the rounds by part of
-// the day, room and subject, then what lapsed. Each caution is told in full
-// once, and then by the number of the task it stands at.
+// printRound writes a day's board: first the alarms, then the overdue tasks,
+// then the rounds by part of the day, room and animal, and last the lapsed
+// tasks. Each caution is written in full once. Later tasks with the same
+// caution refer to that task's number.
 func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.TimeOfDay) {
 	w := p.stdout
 	var open, overdue, alarms, minutes int
@@ -97,7 +98,7 @@ func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.Time
 		head += ", " + english.Count(alarms, "alarm")
 	}
 	fmt.Fprintln(w, p.bold(head))
-	told := make(map[string]int) // the number where a caution stands in full
+	told := make(map[string]int) // number of the task that shows a caution in full
 	for rows := b.Rows; len(rows) > 0; {
 		heading, n := headingOf(rows[0], hours), 1
 		for n < len(rows) && headingOf(rows[n], hours) == heading {
@@ -109,9 +110,9 @@ func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.Time
 	}
 }
 
-// printRows writes the tasks under one heading: by subject, where one has
-// several that follow one another, else under their full titles, which take
-// less room than a heading each.
+// printRows writes the tasks below one heading. If two neighbouring tasks are
+// about the same animal, all tasks are grouped below lines with the animals'
+// names. Otherwise each task has its full title, which takes less room.
 func (p *program) printRows(on civil.Date, rows []tasks.Row, told map[string]int) {
 	whom := func(r tasks.Row) string {
 		if r.Do == "" {
@@ -163,9 +164,9 @@ func headingOf(r tasks.Row, hours map[husbandry.Part]civil.TimeOfDay) string {
 	return h
 }
 
-// printRow writes a task under a title: on one line what fits, and a caution
-// in full where it is the first of its words. Tasks that somebody may be in
-// danger of always have theirs.
+// printRow writes a task with the given title, on one line if it fits. The
+// first task with a caution shows the caution in full. A task that an animal's
+// safety may depend on always shows its caution in full.
 func printRow(w io.Writer, on civil.Date, r tasks.Row, title string, told map[string]int) {
 	number := "     "
 	if r.N > 0 {
@@ -218,8 +219,8 @@ func printRow(w io.Writer, on civil.Date, r tasks.Row, title string, told map[st
 	}
 }
 
-// printIndented writes text behind first, wrapped to the width, with the same
-// indent on the lines that follow.
+// printIndented writes first and then text, wrapped to the width. The following
+// lines are indented to the same column.
 func printIndented(w io.Writer, first, text string) {
 	indent := strings.Repeat(" ", utf8.RuneCountInString(first))
 	for i, line := range wrap(text, width-len(indent)) {
@@ -230,8 +231,8 @@ func printIndented(w io.Writer, first, text string) {
 	}
 }
 
-// wrap breaks text between words into lines of at most n characters; a longer
-// word has a line of its own.
+// wrap breaks text between words into lines of at most n characters. A word
+// longer than n gets its own line.
 func wrap(text string, n int) []string {
 	var lines []string
 	line := ""

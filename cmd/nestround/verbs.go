@@ -16,20 +16,19 @@ import (
 	"nestround/tasks/english"
 )
 
-// verb is one thing the command can be asked.
+// verb is one verb of the command, such as round or ahead.
 type verb struct {
 	name  string
-	args  string // of the synopsis
+	args  string // arguments, as the synopsis shows them
 	about string
-	// set declares the verb's own flags and returns what to run once they are
-	// parsed.
+	// set declares the verb's own flags. It returns the function that runs the
+	// verb after the flags are parsed.
 	set func(f *flag.FlagSet) func(ctx context.Context, c *call) error
-	// The flags every verb of some sort has.
+	// These fields say whether the verb has the flags --books, --on and --json.
 	books, on, json bool
 }
 
-// verbs lists what the command can be asked, in the order of a keeper's
-// acquaintance with it.
+// verbs lists the verbs in the order in which a new keeper meets them.
 func verbs() []verb {
 	return []verb{
 		{name: "demo", about: "all of it on sample books, with a practice mailbox inside", set: setDemo},
@@ -56,8 +55,8 @@ type call struct {
 	*program
 	verb verb
 	args []string
-	dir  string     // the books
-	date civil.Date // --on, or no date
+	dir  string     // folder of the books
+	date civil.Date // value of --on, or the zero date
 	json bool
 }
 
@@ -102,7 +101,7 @@ func (p *program) run(ctx context.Context, args []string) error {
 	if v.json {
 		f.BoolVar(&c.json, "json", false, "print JSON")
 	}
-	// Flags may stand before, between and behind the arguments.
+	// Flags may stand before, between and after the arguments.
 	for rest := args; ; {
 		if err := f.Parse(rest); errors.Is(err, flag.ErrHelp) {
 			p.helpVerb(p.stdout, v, f)
@@ -150,14 +149,14 @@ func (p *program) helpVerb(w io.Writer, v verb, f *flag.FlagSet) {
 	f.PrintDefaults()
 }
 
-// open opens the books for reading, and tells their problems if there are any.
+// open opens the books for reading and prints their problems.
 func (c *call) open() (*house.House, error) {
 	h, problems, err := house.Open(c.dir, house.Options{Now: c.now})
 	return h, c.tell(problems, err)
 }
 
-// ask opens the books and returns what they answer with, and the day that the
-// call is about: --on, or today.
+// ask opens the books. It returns a snapshot that answers questions about them,
+// and the day of the call: --on, or today.
 func (c *call) ask() (*house.Snapshot, civil.Date, error) {
 	h, err := c.open()
 	if err != nil {
@@ -170,8 +169,9 @@ func (c *call) ask() (*house.Snapshot, civil.Date, error) {
 	return s, c.date, nil
 }
 
-// tell prints problems to stderr; errors among them end the verb. Warnings
-// alone are check's to tell at length: elsewhere they are a line.
+// tell prints problems to stderr. If there is an error among them, the verb
+// ends. If there are only warnings, tell prints one line; the verb check lists
+// the warnings.
 func (c *call) tell(problems diag.List, err error) error {
 	switch {
 	case len(problems) > 0 && (problems.HasErrors() || c.verb.name == "check"):

@@ -86,8 +86,8 @@ func growthHead(g outlook.Growth) string {
 	return head
 }
 
-// printGrowthLine writes an animal's growth in short: a line of strokes over
-// time, the first weight and the last.
+// printGrowthLine writes an animal's growth on one line: a sparkline over time,
+// the first weight and the last weight.
 func (c *call) printGrowthLine(g outlook.Growth, u husbandry.Units) {
 	for _, line := range wrap(growthHead(g), width) {
 		fmt.Fprintln(c.stdout, c.bold(line))
@@ -100,8 +100,8 @@ func (c *call) printGrowthLine(g outlook.Growth, u husbandry.Units) {
 	printIndented(c.stdout, "     ", sparkline(g.Weighings, 24)+"  "+words)
 }
 
-// printGrowth writes a growth in full: a line for each weighing, with a bar
-// from nothing to the heaviest.
+// printGrowth writes an animal's growth in full: one line for each weighing,
+// with a bar from zero to the heaviest weight.
 func (c *call) printGrowth(g outlook.Growth, u husbandry.Units) {
 	for _, line := range wrap(growthHead(g), width) {
 		fmt.Fprintln(c.stdout, c.bold(line))
@@ -147,8 +147,9 @@ func change(by husbandry.Grams, u husbandry.Units) string {
 	return "the same"
 }
 
-// sparkline draws weights over time in so many cells, each as high as the last
-// weight known by then, from the lightest to the heaviest.
+// sparkline draws weights over time in the given number of cells. The height of
+// a cell shows the last known weight at that time, between the lightest and the
+// heaviest weight.
 func sparkline(list []outlook.Weighing, cells int) string {
 	strokes := []rune("▁▂▃▄▅▆▇█")
 	light, heavy := list[0].Grams, list[0].Grams

@@ -13,8 +13,8 @@ import (
 	"testing"
 )
 
-// Every plural, ordinal, date, percent and list is worded by the package
-// wording, so that a keeper reads the same words everywhere.
+// The package wording words every plural, ordinal, date, percentage and list,
+// so that a keeper reads the same words everywhere.
 func TestEveryNumberAndDateIsWordedInOnePlace(t *testing.T) {
 	root := filepath.Join("..", "..")
 	files := 0
@@ -52,14 +52,15 @@ func TestEveryNumberAndDateIsWordedInOnePlace(t *testing.T) {
 	}
 }
 
-// worded is a place where a source words something itself.
+// worded is a place in a source file that words a number, a date or a list by
+// itself.
 type worded struct {
 	at   token.Pos
 	what string // "a plural"
 }
 
-// literals are strings that only a function of the package wording needs,
-// wherever they stand in a source.
+// literals are strings that only the package wording needs. They are forbidden
+// everywhere else.
 var literals = []struct {
 	form *regexp.Regexp
 	what string
@@ -78,7 +79,8 @@ var (
 	joiner = regexp.MustCompile(`^,? (and|or) $`)
 )
 
-// wordsItself finds where a source words a number, a date or a list.
+// wordsItself finds the places where a source file words a number, a date or a
+// list by itself.
 func wordsItself(f *ast.File) (found []worded) {
 	add := func(at ast.Node, what string) { found = append(found, worded{at.Pos(), what}) }
 	ast.Inspect(f, func(n ast.Node) bool {
@@ -138,7 +140,7 @@ func isLast(e ast.Expr) bool {
 	return ok && index.Op == token.SUB
 }
 
-func TestWhatWordsItself(t *testing.T) {
+func TestWordsItselfFindsEachForm(t *testing.T) {
 	for _, c := range []struct{ line, want string }{
 		{`return noun + "s"`, "a plural"},
 		{`return strconv.Itoa(n) + " " + noun + "s"`, "a plural"},

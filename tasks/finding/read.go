@@ -57,56 +57,69 @@ func readLaid(l *Line, _ string, i int, g *Values) (int, *Fault) {
 		return l.outside(i, g), nil
 	}
 	n := l.Tokens[i].N
-	if l.Word(i+1) == "more" {
+	switch {
+	case l.Word(i+1) == "more":
 		g.More = &n
-		if i = l.pass(i+2, eggWords); n == 0 {
+		if n == 0 {
 			return 0, &Fault{Why: "if no more were laid there is nothing to record but that you looked: say done", Clear: true}
 		}
-		return i, nil
-	}
-	g.Laid = &n
-	i++
-	if w := l.Word(i); w == "slugs" || w == "slug" {
+		return l.pass(i+2, eggWords), nil
+	case l.slugs(i + 1):
 		zero := 0
 		g.Laid, g.Slugs = &zero, &n
-		return l.outside(i+1, g), nil
+		return l.outside(i+2, g), nil
 	}
-	i = l.pass(i, eggWords)
-	k := i
+	g.Laid = &n
+	i, f := l.besides(l.pass(i+1, eggWords), g)
 	switch {
-	case l.Is(k, Open) || l.Is(k, And) || l.Word(k) == "plus" || l.Word(k) == "with":
-		k++
-	case l.Is(k, Comma):
-		if k++; l.Is(k, And) {
-			k++
-		}
-	}
-	slugs, ok := 0, false
-	switch {
-	case l.Word(k) == "no":
-		ok = true
-	case l.Is(k, Number):
-		slugs, ok = l.Tokens[k].N, true
-	}
-	// "7 laid 6, 8 slugs 2" is two findings.
-	if w := l.Word(k + 1); ok && (w == "slugs" || w == "slug") && !l.Is(k+2, Number) {
-		g.Slugs = &slugs
-		open := l.Is(i, Open)
-		i = k + 2
-		if open {
-			if !l.Is(i, Close) {
-				return 0, &Fault{Why: "it opens a bracket and does not close it"}
-			}
-			i++
-		}
-	} else if k == i && l.Is(k, Number) && !l.Begins(k) {
-		return 0, &Fault{Why: fmt.Sprintf("two counts; say %q", fmt.Sprintf("laid %d and %d slugs", n, slugs))}
-	}
-	if n == 0 && (g.Slugs == nil || *g.Slugs == 0) {
+	case f != nil:
+		return 0, f
+	case n == 0 && (g.Slugs == nil || *g.Slugs == 0):
 		return 0, &Fault{Why: "if nothing was laid there is nothing to record but that you looked: say done", Clear: true}
 	}
 	return l.outside(i, g), nil
 }
+
+// besides reads the slugs behind a number of eggs: "", "and 2 slugs", "(2
+// slugs)", "with no slugs".
+func (l *Line) besides(i int, g *Values) (int, *Fault) {
+	k := l.joint(i)
+	slugs, counted := 0, l.Word(k) == "no"
+	if l.Is(k, Number) {
+		slugs, counted = l.Tokens[k].N, true
+	}
+	// "7 laid 6, 8 slugs 2" is two findings.
+	if counted && l.slugs(k+1) && !l.Is(k+2, Number) {
+		g.Slugs = &slugs
+		switch {
+		case !l.Is(i, Open):
+			return k + 2, nil
+		case !l.Is(k+2, Close):
+			return 0, &Fault{Why: "it opens a bracket and does not close it"}
+		}
+		return k + 3, nil
+	}
+	if k == i && l.Is(k, Number) && !l.Begins(k) {
+		return 0, &Fault{Why: fmt.Sprintf("two counts; say %q", fmt.Sprintf("laid %d and %d slugs", *g.Laid, slugs))}
+	}
+	return i, nil
+}
+
+// joint moves past the token that joins eggs and slugs, if there is one.
+func (l *Line) joint(i int) int {
+	switch {
+	case l.Is(i, Open), l.Is(i, And):
+		return i + 1
+	case l.Is(i, Comma) && l.Is(i+1, And):
+		return i + 2
+	case l.Is(i, Comma):
+		return i + 1
+	}
+	return l.pass(i, []string{"plus", "with"})
+}
+
+// slugs reports whether the token at i is the word for infertile eggs.
+func (l *Line) slugs(i int) bool { return l.Word(i) == "slugs" || l.Word(i) == "slug" }
 
 // eggWords may stand behind a number of eggs.
 var eggWords = []string{"eggs", "egg"}
@@ -368,17 +381,7 @@ func (l *Line) quantity(i int, units, what string, parse func(string) (float64, 
 	if l.End(i) {
 		return 0, 0, &Fault{Why: fmt.Sprintf("say how much, with %s", units), Clear: true}
 	}
-	number := l.Tokens[i].Raw
-	if l.Is(i, Number) {
-		if !l.Figures(i) {
-			number = strconv.Itoa(l.Tokens[i].N)
-		}
-		if l.Is(i+1, Comma) && l.Tokens[i+1].Tight && !l.End(i+2) && l.Tokens[i+2].Tight && l.Figures(i+2) {
-			number += "." + l.Tokens[i+2].Raw
-			i += 2
-		}
-	}
-	i++
+	number, i := l.numeral(i)
 	m := measured.FindStringSubmatch(number)
 	if m == nil {
 		return 0, 0, &Fault{Why: fmt.Sprintf("%q is not %s; say it with %s", short(number), what, units)}
@@ -386,32 +389,55 @@ func (l *Line) quantity(i int, units, what string, parse func(string) (float64, 
 	if f := thousandOrDecimal(m[1]); f != nil {
 		return 0, 0, f
 	}
-	unit := m[2]
+	unit, i := l.unit(i, m[2])
 	if unit == "" {
-		unit = l.Word(i)
-		if unit != "" {
-			i++
+		return 0, 0, &Fault{Why: fmt.Sprintf("say %s: a number alone has no unit", units), Clear: true}
+	}
+	said := m[1] + " " + unit
+	x, err := parse(said)
+	if err != nil {
+		return 0, 0, &Fault{Why: fmt.Sprintf("%q is not %s; say it with %s", short(said), what, units)}
+	}
+	x = math.Round(x*100) / 100
+	if x <= 0 || x > MaxNumber {
+		return 0, 0, &Fault{Why: fmt.Sprintf("%s of %q cannot be right", what, short(said)), Clear: true}
+	}
+	return x, i, nil
+}
+
+// numeral reads the token of a number in figures. A number spelled out becomes
+// figures, a decimal comma becomes a point.
+func (l *Line) numeral(i int) (number string, next int) {
+	number = l.Tokens[i].Raw
+	if !l.Is(i, Number) {
+		return number, i + 1
+	}
+	if !l.Figures(i) {
+		number = strconv.Itoa(l.Tokens[i].N)
+	}
+	if l.Is(i+1, Comma) && l.Tokens[i+1].Tight && !l.End(i+2) && l.Tokens[i+2].Tight && l.Figures(i+2) {
+		return number + "." + l.Tokens[i+2].Raw, i + 3
+	}
+	return number, i + 1
+}
+
+// unit reads the unit from i on, or returns the unit that was written together
+// with the number. Fluid ounces are two words.
+func (l *Line) unit(i int, together string) (unit string, next int) {
+	unit = together
+	if unit == "" {
+		if unit = l.Word(i); unit == "" {
+			return "", i
 		}
+		i++
 	}
 	if u := strings.ToLower(unit); u == "fl" || u == "fluid" {
 		if l.Is(i, Stop) {
 			i++
 		}
-		unit += " " + l.Word(i)
-		i++
+		return unit + " " + l.Word(i), i + 1
 	}
-	if unit == "" {
-		return 0, 0, &Fault{Why: fmt.Sprintf("say %s: a number alone has no unit", units), Clear: true}
-	}
-	x, err := parse(m[1] + " " + unit)
-	if err != nil {
-		return 0, 0, &Fault{Why: fmt.Sprintf("%q is not %s; say it with %s", short(m[1]+" "+unit), what, units)}
-	}
-	x = math.Round(x*100) / 100
-	if x <= 0 || x > MaxNumber {
-		return 0, 0, &Fault{Why: fmt.Sprintf("%s of %q cannot be right", what, short(m[1]+" "+unit)), Clear: true}
-	}
-	return x, i, nil
+	return unit, i
 }
 
 // thousandOrDecimal refuses "1.234", which is either.

@@ -113,22 +113,27 @@ func (j judge) beyondItsEggs(facts *herd.Herd, c *herd.Clutch, a tasks.Act, befo
 	if f.Veins != nil && *f.Veins > c.Eggs {
 		return has + change
 	}
-	// The last word of each task counts.
-	type eggs struct{ hatched, dead int }
-	said := make(map[tasks.Key]eggs)
-	add := func(k tasks.Key, f *tasks.Finding) {
-		n := said[k]
-		if f.Hatched != nil {
-			n.hatched = max(0, *f.Hatched)
-		}
-		if f.Dead != nil {
-			n.dead = max(0, *f.Dead)
-		}
-		said[k] = n
+	said := j.reported(facts, c, before)
+	was := said.sum()
+	said.add(a.Task, f)
+	is := said.sum()
+	if is.hatched+is.dead <= c.Eggs || is.hatched+is.dead <= was.hatched+was.dead {
+		return ""
 	}
+	if already := was.words(); already != "" {
+		has += ", " + already + " until now"
+		change += "; if what was said before is wrong, undo that"
+	}
+	return has + change
+}
+
+// reported returns what the history and the acts before this one say of the
+// eggs of a clutch.
+func (j judge) reported(facts *herd.Herd, c *herd.Clutch, before []tasks.Act) fates {
+	said := make(fates)
 	for _, found := range j.history.Found() {
 		if facts.Clutch(found.Task.Subject()) == c {
-			add(found.Task, &found.Finding)
+			said.add(found.Task, &found.Finding)
 		}
 	}
 	for _, b := range before {
@@ -137,36 +142,51 @@ func (j judge) beyondItsEggs(facts *herd.Herd, c *herd.Clutch, a tasks.Act, befo
 		case b.Mark == tasks.Undo:
 			delete(said, b.Task)
 		case b.Finding != nil:
-			add(b.Task, b.Finding)
+			said.add(b.Task, b.Finding)
 		}
 	}
-	sum := func() (n eggs) {
-		for _, s := range said {
-			n.hatched, n.dead = n.hatched+s.hatched, n.dead+s.dead
-		}
-		return n
-	}
-	was := sum()
-	add(a.Task, f)
-	is := sum()
-	if is.hatched+is.dead <= c.Eggs || is.hatched+is.dead <= was.hatched+was.dead {
-		return ""
-	}
-	var already []string
-	if was.hatched > 0 {
-		already = append(already, fmt.Sprintf("%d hatched", was.hatched))
-	}
-	if was.dead > 0 {
-		already = append(already, fmt.Sprintf("%d found dead", was.dead))
-	}
-	if len(already) > 0 {
-		has += ", " + english.List(already) + " until now"
-		change += "; if what was said before is wrong, undo that"
-	}
-	return has + change
+	return said
 }
 
-// impossible says why a finding cannot be, "" if it can.
+// eggs counts the eggs of a clutch that hatched and those found dead.
+type eggs struct{ hatched, dead int }
+
+// words says what became of the eggs, such as "3 hatched and 1 found dead", or
+// "" for none.
+func (e eggs) words() string {
+	var parts []string
+	if e.hatched > 0 {
+		parts = append(parts, fmt.Sprintf("%d hatched", e.hatched))
+	}
+	if e.dead > 0 {
+		parts = append(parts, fmt.Sprintf("%d found dead", e.dead))
+	}
+	return english.List(parts)
+}
+
+// fates has what the keeper reported of a clutch's eggs, by task. The last
+// report of a task replaces the earlier ones.
+type fates map[tasks.Key]eggs
+
+func (x fates) add(k tasks.Key, f *tasks.Finding) {
+	n := x[k]
+	if f.Hatched != nil {
+		n.hatched = max(0, *f.Hatched)
+	}
+	if f.Dead != nil {
+		n.dead = max(0, *f.Dead)
+	}
+	x[k] = n
+}
+
+func (x fates) sum() (n eggs) {
+	for _, s := range x {
+		n.hatched, n.dead = n.hatched+s.hatched, n.dead+s.dead
+	}
+	return n
+}
+
+// impossible says why a finding contradicts the records, or "" if it does not.
 func (j judge) impossible(a tasks.Act, on civil.Date) string {
 	if a.Finding == nil || a.Mark == tasks.Undo {
 		return ""
@@ -181,17 +201,8 @@ func (j judge) impossible(a tasks.Act, on civil.Date) string {
 		if r.ID != subject {
 			continue
 		}
-		carries := a.Finding.Laid != nil || a.Finding.More != nil || a.Finding.Digging || a.Finding.Slugs != nil || a.Finding.Gravid != nil && *a.Finding.Gravid
-		switch {
-		case carries && r.Sex == husbandry.Male:
-			return fmt.Sprintf("%s is a male in the records", r.ID)
-		case !r.Left.IsZero() && !on.Before(r.Left):
-			return fmt.Sprintf("%s left on %s", r.ID, english.Date(r.Left))
-		case carries && !r.Hatched.IsZero() && on.Sub(r.Hatched) < youngestMother:
-			return fmt.Sprintf("%s is %s old", r.ID, english.Days(on.Sub(r.Hatched)))
-		}
-		if x := a.Finding.Sexed; x != nil && (r.Sex == husbandry.Female && x.Males > 0 || r.Sex == husbandry.Male && x.Females > 0) {
-			return fmt.Sprintf("%s is a %s in the records; if that is wrong, change its sex there", r.ID, r.Sex)
+		if why := notOf(r, a.Finding, on); why != "" {
+			return why
 		}
 		if why := tooMany(a.Finding, j.records.Heads(r.ID, on), string(r.ID)); why != "" {
 			return why
@@ -205,6 +216,27 @@ func (j judge) impossible(a tasks.Act, on civil.Date) string {
 		}
 	}
 	return ""
+}
+
+// notOf says why the sex, the age or the departure of an animal rules a finding
+// out, or "" if they do not.
+func notOf(r husbandry.Animal, f *tasks.Finding, on civil.Date) string {
+	switch carries := carriesEggs(f); {
+	case carries && r.Sex == husbandry.Male:
+		return fmt.Sprintf("%s is a male in the records", r.ID)
+	case !r.Left.IsZero() && !on.Before(r.Left):
+		return fmt.Sprintf("%s left on %s", r.ID, english.Date(r.Left))
+	case carries && !r.Hatched.IsZero() && on.Sub(r.Hatched) < youngestMother:
+		return fmt.Sprintf("%s is %s old", r.ID, english.Days(on.Sub(r.Hatched)))
+	case f.Sexed != nil && (r.Sex == husbandry.Female && f.Sexed.Males > 0 || r.Sex == husbandry.Male && f.Sexed.Females > 0):
+		return fmt.Sprintf("%s is a %s in the records; if that is wrong, change its sex there", r.ID, r.Sex)
+	}
+	return ""
+}
+
+// carriesEggs reports whether only a female with eggs gives such a finding.
+func carriesEggs(f *tasks.Finding) bool {
+	return f.Laid != nil || f.More != nil || f.Digging || f.Slugs != nil || f.Gravid != nil && *f.Gravid
 }
 
 // noMother says why an animal cannot be the mother of a clutch, "" if it can.

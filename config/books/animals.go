@@ -14,7 +14,7 @@ import (
 // larger number is taken for a typing error.
 const most = 1000
 
-func (r *reader) animal(t *tables.Table) {
+func (r *colony) animal(t *tables.Table) {
 	v := husbandry.Animal{
 		ID:        r.id(t, "animal"),
 		Name:      t.Text("name"),
@@ -53,33 +53,10 @@ func (r *reader) animal(t *tables.Table) {
 	if v.Sex == husbandry.Male && t.Has("gravid") {
 		t.KeyPlace("gravid").Error("a male cannot be `gravid`", "")
 	}
-	switch {
-	case t.Has("from") && !t.Has("since"):
-		t.Missing("`since`", "say on which day it was taken out of the group: since = 2027-06-01")
-	case t.Has("since") && !t.Has("from"):
-		t.KeyPlace("since").Error("`since` is only for an animal that comes `from` a group", "say which group, or write `acquired` for the day it came to you")
-	}
-	inOrder(t, "hatched", v.Hatched, "since", v.Since)
-	inOrder(t, "acquired", v.Acquired, "since", v.Since)
-	inOrder(t, "since", v.Since, "left", v.Left)
+	checkSince(t, v)
 	v.Quarantine = quarantine(t, v)
 	for _, s := range t.Tables("was") {
-		home := husbandry.Home{Enclosure: r.ref(s, "enclosure", "enclosure"), Until: s.Date("until")}
-		for _, key := range []string{"until", "enclosure"} {
-			if !s.Has(key) {
-				s.Missing("`"+key+"`", `write where it lived before, and its last day there, as in was = [{ until = 2027-04-30, enclosure = "E07" }]`)
-			}
-		}
-		for _, before := range []struct {
-			words string
-			day   civil.Date
-		}{{"it hatched", v.Hatched}, {"it came", v.Acquired}, {"it was taken out of its group", v.Since}} {
-			if !home.Until.IsZero() && home.Until.Before(before.day) {
-				s.Place("until").Error(fmt.Sprintf("moved (%v) before %s (%v)", home.Until, before.words, before.day), "")
-			}
-		}
-		s.Done()
-		v.Was = append(v.Was, home)
+		v.Was = append(v.Was, r.home(s, v))
 	}
 	slices.SortStableFunc(v.Was, func(a, b husbandry.Home) int { return a.Until.Compare(b.Until) })
 	if !t.Has("enclosure") && !t.Has("from") && !t.Has("left") && !t.Broken() {
@@ -90,7 +67,40 @@ func (r *reader) animal(t *tables.Table) {
 	r.animals = append(r.animals, placed[husbandry.Animal]{v, t})
 }
 
-func (r *reader) clutch(t *tables.Table) {
+// checkSince checks the day on which an animal was taken out of its group.
+func checkSince(t *tables.Table, v husbandry.Animal) {
+	switch {
+	case t.Has("from") && !t.Has("since"):
+		t.Missing("`since`", "say on which day it was taken out of the group: since = 2027-06-01")
+	case t.Has("since") && !t.Has("from"):
+		t.KeyPlace("since").Error("`since` is only for an animal that comes `from` a group", "say which group, or write `acquired` for the day it came to you")
+	}
+	inOrder(t, "hatched", v.Hatched, "since", v.Since)
+	inOrder(t, "acquired", v.Acquired, "since", v.Since)
+	inOrder(t, "since", v.Since, "left", v.Left)
+}
+
+// home reads an earlier enclosure of an animal.
+func (r *index) home(t *tables.Table, v husbandry.Animal) husbandry.Home {
+	home := husbandry.Home{Enclosure: r.ref(t, "enclosure", "enclosure"), Until: t.Date("until")}
+	for _, key := range []string{"until", "enclosure"} {
+		if !t.Has(key) {
+			t.Missing("`"+key+"`", `write where it lived before, and its last day there, as in was = [{ until = 2027-04-30, enclosure = "E07" }]`)
+		}
+	}
+	for _, before := range []struct {
+		words string
+		day   civil.Date
+	}{{"it hatched", v.Hatched}, {"it came", v.Acquired}, {"it was taken out of its group", v.Since}} {
+		if !home.Until.IsZero() && home.Until.Before(before.day) {
+			t.Place("until").Error(fmt.Sprintf("moved (%v) before %s (%v)", home.Until, before.words, before.day), "")
+		}
+	}
+	t.Done()
+	return home
+}
+
+func (r *colony) clutch(t *tables.Table) {
 	v := husbandry.Clutch{
 		ID:        r.id(t, "clutch"),
 		Mother:    r.ref(t, "mother", "animal"),
@@ -109,25 +119,7 @@ func (r *reader) clutch(t *tables.Table) {
 	if !t.Has("mother") && !t.Has("species") {
 		t.Missing("`mother` or `species`", "say whose eggs they are")
 	}
-	v.Laid = t.Date("laid")
-	v.LaidFrom = v.Laid
-	laid := "laid"
-	if between := t.Dates("laid_between"); t.Has("laid_between") {
-		laid = "laid_between"
-		switch {
-		case t.Has("laid"):
-			t.KeyPlace("laid_between").Error("the clutch has both `laid` and `laid_between`", "keep `laid` if the day is known")
-		case len(between) == 2:
-			v.LaidFrom, v.Laid = between[0].Value, between[1].Value
-			if v.Laid.Before(v.LaidFrom) {
-				between[1].Place.Error(fmt.Sprintf("the last day (%v) is before the first (%v)", v.Laid, v.LaidFrom), "")
-			}
-		default:
-			t.Place("laid_between").Error("`laid_between` is not two dates", "write [2027-05-10, 2027-05-12]: the eggs were laid on one of these days")
-		}
-	} else if !t.Has("laid") {
-		t.Missing("`laid` or `laid_between`", "without it nothing can be said of its hatching; repeat it where the record refines a clutch of the daybook")
-	}
+	laid := readLaid(t, &v)
 	eggs, counted := t.Int("eggs", 0, most)
 	v.Eggs = eggs
 	v.Slugs, _ = t.Int("slugs", 0, most)
@@ -140,8 +132,32 @@ func (r *reader) clutch(t *tables.Table) {
 	r.clutches = append(r.clutches, placed[husbandry.Clutch]{v, t})
 }
 
+// readLaid reads when a clutch was laid, and returns the key that says so.
+func readLaid(t *tables.Table, v *husbandry.Clutch) (key string) {
+	v.Laid = t.Date("laid")
+	v.LaidFrom = v.Laid
+	between := t.Dates("laid_between")
+	switch {
+	case !t.Has("laid_between"):
+		if !t.Has("laid") {
+			t.Missing("`laid` or `laid_between`", "without it nothing can be said of its hatching; repeat it where the record refines a clutch of the daybook")
+		}
+		return "laid"
+	case t.Has("laid"):
+		t.KeyPlace("laid_between").Error("the clutch has both `laid` and `laid_between`", "keep `laid` if the day is known")
+	case len(between) == 2:
+		v.LaidFrom, v.Laid = between[0].Value, between[1].Value
+		if v.Laid.Before(v.LaidFrom) {
+			between[1].Place.Error(fmt.Sprintf("the last day (%v) is before the first (%v)", v.Laid, v.LaidFrom), "")
+		}
+	default:
+		t.Place("laid_between").Error("`laid_between` is not two dates", "write [2027-05-10, 2027-05-12]: the eggs were laid on one of these days")
+	}
+	return "laid_between"
+}
+
 // part reads a part of a clutch that stands in a separate tub.
-func (r *reader) part(t *tables.Table, v husbandry.Clutch) {
+func (r *colony) part(t *tables.Table, v husbandry.Clutch) {
 	for _, key := range []string{"mother", "species", "laid", "laid_between", "slugs"} {
 		if t.Has(key) {
 			t.KeyPlace(key).Error(fmt.Sprintf("a part of a clutch has no `%s` of its own", key), "leave it out: it is that of the clutch named by `part_of`")
@@ -160,7 +176,7 @@ func (r *reader) part(t *tables.Table, v husbandry.Clutch) {
 
 // tub reads the place of a clutch's tub and the outcome of its eggs. laid is
 // the key that has the laying date; "" if there is none.
-func (r *reader) tub(t *tables.Table, v *husbandry.Clutch, laid string, counted bool) {
+func (r *colony) tub(t *tables.Table, v *husbandry.Clutch, laid string, counted bool) {
 	if counted && v.Hatched > v.Eggs {
 		t.Place("hatched").Error(fmt.Sprintf("%d hatched of %d eggs", v.Hatched, v.Eggs), "")
 	}
@@ -187,7 +203,7 @@ func (r *reader) tub(t *tables.Table, v *husbandry.Clutch, laid string, counted 
 }
 
 // move reads the day and the destination of a move of a tub.
-func (r *reader) move(t *tables.Table, laid civil.Date) husbandry.Move {
+func (r *index) move(t *tables.Table, laid civil.Date) husbandry.Move {
 	m := husbandry.Move{On: t.Date("on"), Incubator: r.ref(t, "incubator", "incubator")}
 	if !t.Has("on") {
 		t.Missing("`on`", "say on which day the tub was moved")
@@ -205,7 +221,7 @@ func (r *reader) move(t *tables.Table, laid civil.Date) husbandry.Move {
 	return m
 }
 
-func (r *reader) pairing(t *tables.Table) {
+func (r *colony) pairing(t *tables.Table) {
 	v := husbandry.Pairing{
 		ID:     r.id(t, "pairing"),
 		Male:   r.ref(t, "male", "animal"),
@@ -236,7 +252,7 @@ func (r *reader) pairing(t *tables.Table) {
 }
 
 // checkAnimals looks for contradictions between animals, clutches and pairings.
-func (r *reader) checkAnimals() {
+func (r *colony) checkAnimals() {
 	r.inherit()
 	animals := make(map[husbandry.ID]husbandry.Animal)
 	for _, a := range r.animals {
@@ -246,54 +262,63 @@ func (r *reader) checkAnimals() {
 	r.checkParents(animals)
 	for i := range r.clutches {
 		c := &r.clutches[i]
-		m, known := animals[c.value.Mother]
-		if !known {
-			continue
-		}
-		if c.value.Species == "" {
-			c.value.Species = m.Species
-		} else if c.value.Species != m.Species {
-			c.at.Place("species").Warn(fmt.Sprintf("the mother `%s` is of another species, `%s`", m.ID, m.Species), "leave `species` out unless that is meant")
-		}
-		if m.Sex == husbandry.Male {
-			c.at.Place("mother").Error(fmt.Sprintf("the mother `%s` is a male", m.ID), "")
-		}
-		laid := c.at.Place("laid")
-		if c.at.Has("laid_between") {
-			laid = c.at.Place("laid_between")
-		}
-		switch v := c.value; {
-		case v.Laid.IsZero():
-		case !m.Hatched.IsZero() && v.LaidFrom.Before(m.Hatched):
-			laid.Error(fmt.Sprintf("laid (%v) before the mother `%s` hatched (%v)", v.LaidFrom, m.ID, m.Hatched), "")
-		case !m.Left.IsZero() && v.Laid.After(m.Left):
-			laid.Error(fmt.Sprintf("laid (%v) after the mother `%s` left (%v)", v.Laid, m.ID, m.Left), "")
+		if m, known := animals[c.value.Mother]; known {
+			checkMother(c, m)
 		}
 	}
 	r.checkParts()
 	for i := range r.pairings {
-		p := &r.pairings[i]
-		male, knownMale := animals[p.value.Male]
-		female, knownFemale := animals[p.value.Female]
-		r.checkPartner(p.at, "male", male, knownMale, husbandry.Female, p.value.From)
-		r.checkPartner(p.at, "female", female, knownFemale, husbandry.Male, p.value.From)
-		if !knownMale || !knownFemale {
-			continue
-		}
-		p.value.Species = female.Species
-		r.warnQuarantined(p.at, "male", male, p.value.From)
-		r.warnQuarantined(p.at, "female", female, p.value.From)
-		switch {
-		case male.ID == female.ID:
-			p.at.Place("female").Error(fmt.Sprintf("`%s` is paired with itself", male.ID), "")
-		case male.Species != female.Species:
-			p.at.Place("female").Error(fmt.Sprintf("`%s` is %s and `%s` is %s", male.ID, male.Species, female.ID, female.Species), "a pair is of one species")
-		}
+		checkPair(&r.pairings[i], animals)
+	}
+}
+
+// checkMother checks a clutch against the record of its mother, and gives it
+// her species.
+func checkMother(c *placed[husbandry.Clutch], m husbandry.Animal) {
+	if c.value.Species == "" {
+		c.value.Species = m.Species
+	} else if c.value.Species != m.Species {
+		c.at.Place("species").Warn(fmt.Sprintf("the mother `%s` is of another species, `%s`", m.ID, m.Species), "leave `species` out unless that is meant")
+	}
+	if m.Sex == husbandry.Male {
+		c.at.Place("mother").Error(fmt.Sprintf("the mother `%s` is a male", m.ID), "")
+	}
+	laid := c.at.Place("laid")
+	if c.at.Has("laid_between") {
+		laid = c.at.Place("laid_between")
+	}
+	switch v := c.value; {
+	case v.Laid.IsZero():
+	case !m.Hatched.IsZero() && v.LaidFrom.Before(m.Hatched):
+		laid.Error(fmt.Sprintf("laid (%v) before the mother `%s` hatched (%v)", v.LaidFrom, m.ID, m.Hatched), "")
+	case !m.Left.IsZero() && v.Laid.After(m.Left):
+		laid.Error(fmt.Sprintf("laid (%v) after the mother `%s` left (%v)", v.Laid, m.ID, m.Left), "")
+	}
+}
+
+// checkPair checks a pairing against the records of the pair, and gives it
+// their species.
+func checkPair(p *placed[husbandry.Pairing], animals map[husbandry.ID]husbandry.Animal) {
+	male, knownMale := animals[p.value.Male]
+	female, knownFemale := animals[p.value.Female]
+	checkPartner(p.at, "male", male, knownMale, husbandry.Female, p.value.From)
+	checkPartner(p.at, "female", female, knownFemale, husbandry.Male, p.value.From)
+	if !knownMale || !knownFemale {
+		return
+	}
+	p.value.Species = female.Species
+	warnQuarantined(p.at, "male", male, p.value.From)
+	warnQuarantined(p.at, "female", female, p.value.From)
+	switch {
+	case male.ID == female.ID:
+		p.at.Place("female").Error(fmt.Sprintf("`%s` is paired with itself", male.ID), "")
+	case male.Species != female.Species:
+		p.at.Place("female").Error(fmt.Sprintf("`%s` is %s and `%s` is %s", male.ID, male.Species, female.ID, female.Species), "a pair is of one species")
 	}
 }
 
 // checkParts checks clutches whose eggs stand in several tubs.
-func (r *reader) checkParts() {
+func (r *colony) checkParts() {
 	clutches := make(map[husbandry.ID]*husbandry.Clutch)
 	for i := range r.clutches {
 		clutches[r.clutches[i].value.ID] = &r.clutches[i].value
@@ -326,7 +351,7 @@ func (r *reader) checkParts() {
 }
 
 // checkPartner looks at one animal of a pairing.
-func (r *reader) checkPartner(t *tables.Table, key string, a husbandry.Animal, known bool, opposite husbandry.Sex, from civil.Date) {
+func checkPartner(t *tables.Table, key string, a husbandry.Animal, known bool, opposite husbandry.Sex, from civil.Date) {
 	switch {
 	case !known:
 	case a.Sex == opposite:
@@ -341,7 +366,7 @@ func (r *reader) checkPartner(t *tables.Table, key string, a husbandry.Animal, k
 }
 
 // checkParents checks the sex and the age of parents.
-func (r *reader) checkParents(animals map[husbandry.ID]husbandry.Animal) {
+func (r *colony) checkParents(animals map[husbandry.ID]husbandry.Animal) {
 	for _, a := range r.animals {
 		for _, parent := range []struct {
 			key   string

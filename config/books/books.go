@@ -84,10 +84,11 @@ func (r *reader) sheets(fsys fs.FS) {
 	if err != nil {
 		panic("books: " + err.Error())
 	}
+	sheets := folder{fsys: fsys, list: r.list}
 	for _, file := range files {
 		src, err := fs.ReadFile(fsys, file)
 		if err != nil {
-			r.fileProblem(sheetName(file), err)
+			sheets.problem(sheetName(file), err)
 			continue
 		}
 		root := tables.Parse(sheetName(file), src, r.list)
@@ -110,12 +111,14 @@ func (r *reader) sheets(fsys fs.FS) {
 		root.Done()
 	}
 	r.origin = husbandry.Keeper
+	r.lost = r.lost || sheets.lost
 }
 
 // books reads the keeper's files and returns the settings.
 func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 	settings := config.Default()
-	files := r.files(fsys)
+	own := folder{fsys: fsys, list: r.list}
+	files := own.files()
 	if !slices.Contains(files, keeperFile) {
 		*r.list = append(*r.list, diag.Problem{
 			File: keeperFile, Line: 1, Column: 1, Severity: diag.Error,
@@ -126,7 +129,7 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 	for _, file := range files {
 		src, err := readFile(fsys, file)
 		if err != nil {
-			r.fileProblem(file, err)
+			own.problem(file, err)
 			continue
 		}
 		root := tables.Parse(file, src, r.list)
@@ -146,7 +149,15 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 		}
 		root.Done()
 	}
+	r.lost = r.lost || own.lost
 	return settings
+}
+
+// folder finds the files of the books.
+type folder struct {
+	fsys fs.FS
+	list *diag.List
+	lost bool // a file could not be read
 }
 
 // readFile reads at most one byte more than the limit of a file. The extra byte
@@ -166,13 +177,13 @@ func readFile(fsys fs.FS, file string) ([]byte, error) {
 	return fs.ReadFile(fsys, file)
 }
 
-// fileProblem reports a file that could not be read at all.
-func (r *reader) fileProblem(file string, err error) {
-	r.lost = true
+// problem reports a file that could not be read at all.
+func (f *folder) problem(file string, err error) {
+	f.lost = true
 	if p, ok := err.(*fs.PathError); ok {
 		err = p.Err
 	}
-	*r.list = append(*r.list, diag.Problem{
+	*f.list = append(*f.list, diag.Problem{
 		File: file, Line: 1, Column: 1, Severity: diag.Error,
 		Message: fmt.Sprintf("cannot be read: %v", err),
 	})
@@ -182,11 +193,11 @@ func (r *reader) fileProblem(file string, err error) {
 var notRecords = []string{"daybook", "state", "logs", "secrets"}
 
 // files returns the paths of the record files: keeper.toml first, then by name.
-func (r *reader) files(fsys fs.FS) []string {
+func (f *folder) files() []string {
 	var files []string
-	entries, err := fs.ReadDir(fsys, ".")
+	entries, err := fs.ReadDir(f.fsys, ".")
 	if err != nil {
-		r.fileProblem(".", err)
+		f.problem(".", err)
 	}
 	for _, e := range entries {
 		name := e.Name()
@@ -195,10 +206,10 @@ func (r *reader) files(fsys fs.FS) []string {
 		case isRecordFile(name):
 			files = append(files, name)
 		case slices.Contains(notRecords, name):
-		case isDir(fsys, name, e):
-			inner, err := fs.ReadDir(fsys, name)
+		case isDir(f.fsys, name, e):
+			inner, err := fs.ReadDir(f.fsys, name)
 			if err != nil {
-				r.fileProblem(name, err)
+				f.problem(name, err)
 			}
 			for _, e := range inner {
 				file := path.Join(name, e.Name())
@@ -206,14 +217,14 @@ func (r *reader) files(fsys fs.FS) []string {
 				case strings.HasPrefix(e.Name(), "."):
 				case isRecordFile(e.Name()):
 					files = append(files, file)
-				case isDir(fsys, file, e):
-					r.warnTooDeep(fsys, file)
+				case isDir(f.fsys, file, e):
+					f.warnTooDeep(file)
 				default:
-					r.warnOddName(file)
+					f.warnOddName(file)
 				}
 			}
 		default:
-			r.warnOddName(name)
+			f.warnOddName(name)
 		}
 	}
 	slices.SortFunc(files, keeperFirst)
@@ -244,26 +255,26 @@ func isDir(fsys fs.FS, name string, e fs.DirEntry) bool {
 	return err == nil && info.IsDir()
 }
 
-func (r *reader) warnFile(file, message, hint string) {
-	*r.list = append(*r.list, diag.Problem{
+func (f *folder) warn(file, message, hint string) {
+	*f.list = append(*f.list, diag.Problem{
 		File: file, Line: 1, Column: 1, Severity: diag.Warning, Message: message, Hint: hint,
 	})
 }
 
-func (r *reader) warnOddName(file string) {
+func (f *folder) warnOddName(file string) {
 	if strings.EqualFold(path.Ext(file), ".toml") {
-		r.warnFile(file, "the file is not read: its name does not end in .toml", "write .toml in small letters")
+		f.warn(file, "the file is not read: its name does not end in .toml", "write .toml in small letters")
 	}
 }
 
-func (r *reader) warnTooDeep(fsys fs.FS, dir string) {
-	entries, err := fs.ReadDir(fsys, dir)
+func (f *folder) warnTooDeep(dir string) {
+	entries, err := fs.ReadDir(f.fsys, dir)
 	if err != nil {
 		return // this folder is never read
 	}
 	for _, e := range entries {
 		if isRecordFile(e.Name()) && !strings.HasPrefix(e.Name(), ".") {
-			r.warnFile(path.Join(dir, e.Name()), "the file is not read: it lies too deep", "records are read from the folder of the books and the folders in it")
+			f.warn(path.Join(dir, e.Name()), "the file is not read: it lies too deep", "records are read from the folder of the books and the folders in it")
 		}
 	}
 }

@@ -40,7 +40,6 @@ func (r *reader) called(t *tables.Table) {
 		Origin:  r.origin,
 		Caution: t.Text("caution"),
 		Source:  t.Prose("source"),
-		Part:    husbandry.Morning,
 	}}
 	var ok bool
 	if v.Kind, ok = tables.Choice(t, "kind", husbandry.Kinds()...); !ok && !t.Has("kind") {
@@ -52,15 +51,7 @@ func (r *reader) called(t *tables.Table) {
 	if v.Cadence.Pattern, ok = tables.Choice(t, "when", husbandry.CalledFor); !ok && !t.Has("when") {
 		t.Missing("`when`", fmt.Sprintf("write when = %q", husbandry.CalledFor))
 	}
-	v.Before, v.After = slack(t)
-	if part, ok := tables.Choice(t, "part", husbandry.Morning, husbandry.Midday, husbandry.Evening); ok {
-		v.Part = part
-	}
-	v.Minutes, _ = t.Int("minutes", 0, 24*60)
-	v.Missed = v.Kind.Missed()
-	if missed, ok := tables.Choice(t, "missed", husbandry.Stays, husbandry.Lapses, husbandry.Alarms); ok {
-		v.Missed = missed
-	}
+	readWork(t, &v.Routine)
 	v.Asks = tables.Choices(t, "asks", husbandry.FindLaid, husbandry.FindSlugs, husbandry.FindHatched, husbandry.FindVeins, husbandry.FindWeighs,
 		husbandry.FindAdded, husbandry.FindRefused, husbandry.FindMated, husbandry.FindGravid, husbandry.FindSexed, husbandry.FindUVI, husbandry.FindIll, husbandry.FindOrdered)
 	for _, c := range t.Tables("case") {

@@ -41,11 +41,8 @@ const (
 	mostSteps                   = 9
 )
 
-func (r *reader) coolingCare(t *tables.Table, v *husbandry.Species) {
-	if t == nil {
-		return
-	}
-	c := &v.Cooling
+func (s sheet) cooling(t *tables.Table) {
+	c := &s.Cooling
 	if c.IsZero() {
 		*c = usualCooling
 		for _, key := range []string{"start", "cool", "lasts"} {
@@ -69,21 +66,27 @@ func (r *reader) coolingCare(t *tables.Table, v *husbandry.Species) {
 	setText(t, "water", &c.Water)
 	span(t, "first_feed", &c.FirstFeed)
 	span(t, "pair", &c.Pair)
-	r.sources(t, "cooling", v, "usual", "start", "fast", "lasts", "weigh", "cool", "down", "up", "water", "first_feed", "pair")
+	s.sources(t, "cooling", "usual", "start", "fast", "lasts", "weigh", "cool", "down", "up", "water", "first_feed", "pair")
 	if l := t.Table("loss"); l != nil {
-		if s, ok := tables.Parsed(l, "warn", loss); ok {
-			c.WarnLoss = s
-		}
-		if s, ok := tables.Parsed(l, "stop", loss); ok {
-			c.StopLoss = s
-		}
-		if c.WarnLoss > c.StopLoss {
-			l.Here().Error(fmt.Sprintf("the loss that warns (%v) is more than the one that ends the cooling (%v)", c.WarnLoss, c.StopLoss), "")
-		}
-		r.sources(l, "cooling.loss", v, "warn", "stop")
+		s.coolingLoss(l)
 		l.Done()
 	}
-	t.Done()
+}
+
+// coolingLoss reads the losses of mass at which the keeper is warned and the
+// cooling ends.
+func (s sheet) coolingLoss(t *tables.Table) {
+	c := &s.Cooling
+	if loss, ok := tables.Parsed(t, "warn", loss); ok {
+		c.WarnLoss = loss
+	}
+	if loss, ok := tables.Parsed(t, "stop", loss); ok {
+		c.StopLoss = loss
+	}
+	if c.WarnLoss > c.StopLoss {
+		t.Here().Error(fmt.Sprintf("the loss that warns (%v) is more than the one that ends the cooling (%v)", c.WarnLoss, c.StopLoss), "")
+	}
+	s.sources(t, "cooling.loss", "warn", "stop")
 }
 
 func loss(s string) (husbandry.Share, error) {
@@ -185,46 +188,64 @@ func (r *reader) cooling(t *tables.Table) {
 	r.coolings = append(r.coolings, placed[husbandry.Cooling]{v, t})
 }
 
+// winters has what the checks of coolings look up.
+type winters struct {
+	coolings []placed[husbandry.Cooling]
+	animals  []placed[husbandry.Animal]
+	species  map[husbandry.ID]husbandry.Species
+	rooms    map[husbandry.ID]husbandry.ID // by enclosure
+}
+
 // checkCoolings reports animals that a record cools but whose care sheet does
 // not say how, records of the same winter that contradict each other, and
 // enclosures in which only some animals are cooled.
 func (r *reader) checkCoolings() {
-	species := make(map[husbandry.ID]husbandry.Species)
+	w := winters{r.coolings, r.animals, make(map[husbandry.ID]husbandry.Species), make(map[husbandry.ID]husbandry.ID)}
 	for _, s := range r.speciesList {
-		species[s.value.ID] = s.value
+		w.species[s.value.ID] = s.value
 	}
-	rooms := make(map[husbandry.ID]husbandry.ID)
 	for _, e := range r.enclosures {
-		rooms[e.value.ID] = e.value.Room
+		w.rooms[e.value.ID] = e.value.Room
 	}
-	for i := range r.coolings {
-		c := &r.coolings[i]
-		unknown := func(id husbandry.ID, at string) {
-			if s, ok := species[id]; ok && s.Cooling.IsZero() && !c.value.Off {
-				c.at.Place(at).Error(fmt.Sprintf("the care sheet of `%s` does not say how it is cooled", id), "many species must not be; if this one is, write [species.cooling] under a [[species]] with this id")
-			}
-		}
-		for _, id := range c.value.Species {
-			unknown(id, "species")
-		}
-		warm := make(map[husbandry.ID]bool) // species whose steps have been checked
-		for _, a := range r.animals {
-			near, ok := c.value.Names(&a.value, rooms[a.value.Enclosure])
-			if ok && near == 0 {
-				unknown(a.value.Species, "animals")
-			}
-			if s := species[a.value.Species]; ok && !warm[s.ID] {
-				warm[s.ID] = true
-				warmerThanSteps(c, s)
-			}
-		}
-		for _, other := range r.coolings[:i] {
+	for i := range w.coolings {
+		c := &w.coolings[i]
+		w.checkCare(c)
+		for _, other := range w.coolings[:i] {
 			if c.value.ID != "" && sameWinter(&c.value, &other.value) && sameSubjects(&c.value, &other.value) {
 				c.at.Here().Error(fmt.Sprintf("the cooling at %v is about the same animals and the same winter", other.at.Here()), "keep one")
 			}
 		}
 	}
-	r.checkShared(species, rooms)
+	w.checkShared()
+}
+
+// checkCare checks a cooling against the care sheets of its animals.
+func (w *winters) checkCare(c *placed[husbandry.Cooling]) {
+	for _, id := range c.value.Species {
+		w.needCare(c, id, "species")
+	}
+	checked := make(map[husbandry.ID]bool) // by species
+	for _, a := range w.animals {
+		near, ok := c.value.Names(&a.value, w.rooms[a.value.Enclosure])
+		if !ok {
+			continue
+		}
+		if near == 0 {
+			w.needCare(c, a.value.Species, "animals")
+		}
+		if s := w.species[a.value.Species]; !checked[s.ID] {
+			checked[s.ID] = true
+			warmerThanSteps(c, s)
+		}
+	}
+}
+
+// needCare reports a species without a [species.cooling]. key is the key that
+// names the animals.
+func (w *winters) needCare(c *placed[husbandry.Cooling], id husbandry.ID, key string) {
+	if s, ok := w.species[id]; ok && s.Cooling.IsZero() && !c.value.Off {
+		c.at.Place(key).Error(fmt.Sprintf("the care sheet of `%s` does not say how it is cooled", id), "many species must not be; if this one is, write [species.cooling] under a [[species]] with this id")
+	}
 }
 
 // warmerThanSteps reports a cold range that reaches above a step on the way to
@@ -255,35 +276,39 @@ func sameSubjects(a, b *husbandry.Cooling) bool {
 	return false
 }
 
+// plan returns the record or the care sheet by which an animal is cooled, or ""
+// if it is not cooled. The record that names the animal most closely wins.
+func (w *winters) plan(a *husbandry.Animal) (plan husbandry.ID) {
+	s := w.species[a.Species]
+	if s.Cooling.IsZero() {
+		return ""
+	}
+	if s.Cooling.Usual {
+		plan = s.ID
+	}
+	closest := 4
+	for i := range w.coolings {
+		c := &w.coolings[i].value
+		// A record for a single winter comes later and overrides a yearly
+		// record.
+		if near, ok := c.Names(a, w.rooms[a.Enclosure]); ok && near <= closest {
+			closest, plan = near, c.ID
+			if c.Off {
+				plan = ""
+			}
+		}
+	}
+	return plan
+}
+
 // checkShared warns of enclosures in which animals are cooled at different
 // times or not at all. The animals share the temperature and the water bowl, so
 // a single plan must suit them all.
-func (r *reader) checkShared(species map[husbandry.ID]husbandry.Species, rooms map[husbandry.ID]husbandry.ID) {
-	by := func(a *husbandry.Animal) (plan husbandry.ID) {
-		if s := species[a.Species]; s.Cooling.Usual {
-			plan = s.ID
-		}
-		closest := 4
-		for i := range r.coolings {
-			c := &r.coolings[i].value
-			// A record for a single winter comes later and overrides a yearly
-			// record.
-			if near, ok := c.Names(a, rooms[a.Enclosure]); ok && near <= closest {
-				closest, plan = near, c.ID
-				if c.Off {
-					plan = ""
-				}
-			}
-		}
-		if species[a.Species].Cooling.IsZero() {
-			plan = ""
-		}
-		return plan
-	}
+func (w *winters) checkShared() {
 	first := make(map[husbandry.ID]*husbandry.Animal)
 	warned := make(map[husbandry.ID]bool)
-	for i := range r.animals {
-		a := &r.animals[i].value
+	for i := range w.animals {
+		a := &w.animals[i].value
 		if a.Enclosure == "" || !a.Left.IsZero() {
 			continue
 		}
@@ -292,7 +317,7 @@ func (r *reader) checkShared(species map[husbandry.ID]husbandry.Species, rooms m
 			first[a.Enclosure] = a
 			continue
 		}
-		mine, theirs := by(a), by(other)
+		mine, theirs := w.plan(a), w.plan(other)
 		if mine == theirs || warned[a.Enclosure] {
 			continue
 		}
@@ -304,6 +329,6 @@ func (r *reader) checkShared(species map[husbandry.ID]husbandry.Species, rooms m
 		case theirs == "":
 			what = fmt.Sprintf("`%s` shares `%s` with `%s`, which is cooled in winter; `%s` is not", other.ID, a.Enclosure, a.ID, other.ID)
 		}
-		r.animals[i].at.Place("enclosure").Warn(what, "house them apart before the winter's fast begins; food goes on for who is not cooled")
+		w.animals[i].at.Place("enclosure").Warn(what, "house them apart before the winter's fast begins; food goes on for who is not cooled")
 	}
 }

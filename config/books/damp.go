@@ -34,6 +34,12 @@ func damp(t *tables.Table, keys dampKeys) husbandry.Damp {
 	d.Water, _ = tables.Parsed(t, "water", someWater)
 	d.Mass, _ = tables.Parsed(t, keys.mass, someMass)
 	d.Tolerance, _ = tables.Parsed(t, "tolerance", someWater)
+	checkDamp(t, keys, d)
+	return d
+}
+
+// checkDamp looks for values that contradict each other or are used together.
+func checkDamp(t *tables.Table, keys dampKeys, d husbandry.Damp) {
 	switch {
 	case t.Has("lid") && !t.Has(keys.holes):
 		t.KeyPlace("lid").Warn(fmt.Sprintf("there is a `lid` and no `%s`", keys.holes), "a lid without holes lets nothing through; without the key the box counts as open on top")
@@ -49,7 +55,6 @@ func damp(t *tables.Table, keys dampKeys) husbandry.Damp {
 	if (t.Has("tolerance") || t.Has("water")) && !t.Has(keys.holes) && !t.Has("headspace") && !t.Broken() {
 		t.Here().Warn("nothing is said of where the water leaves", fmt.Sprintf("write `%s`, or `%s` and `headspace` for one that is open on top; without them dates follow the routine", keys.holes, keys.size))
 	}
-	return d
 }
 
 // humidity reads a relative humidity; nil if none is given.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"nestround/config"
 	"nestround/config/diag"
@@ -27,18 +28,7 @@ func (r *reader) feeder(t *tables.Table) {
 	} else if !given {
 		v.Pack = husbandry.Pack{Name: "pack", Of: 1}
 	}
-	for _, item := range tables.ParsedList(t, "deliveries", config.ParseWeekday) {
-		if slices.Contains(v.Deliveries, item.Value) {
-			item.Place.Error(fmt.Sprintf("%v stands twice", item.Value), "")
-		}
-		v.Deliveries = append(v.Deliveries, item.Value)
-	}
-	switch {
-	case !t.Has("deliveries"):
-		t.Missing("`deliveries`", `say on which weekdays it can arrive: deliveries = ["fri"]`)
-	case t.IsEmptyList("deliveries"):
-		t.Place("deliveries").Error("`deliveries` names no day", "")
-	}
+	v.Deliveries = deliveries(t)
 	v.Lead, _ = days(t, "lead", 0, 60)
 	if v.ShelfLife, _ = days(t, "shelf_life", 1, 366); !t.Has("shelf_life") {
 		t.Missing("`shelf_life`", `say for how long after a delivery it lives: shelf_life = "2 weeks"`)
@@ -61,6 +51,23 @@ func (r *reader) feeder(t *tables.Table) {
 	}
 	t.Done()
 	r.feeders = append(r.feeders, placed[husbandry.Feeder]{v, t})
+}
+
+// deliveries reads the weekdays on which a feeder can arrive.
+func deliveries(t *tables.Table) (all []time.Weekday) {
+	for _, item := range tables.ParsedList(t, "deliveries", config.ParseWeekday) {
+		if slices.Contains(all, item.Value) {
+			item.Place.Error(fmt.Sprintf("%v stands twice", item.Value), "")
+		}
+		all = append(all, item.Value)
+	}
+	switch {
+	case !t.Has("deliveries"):
+		t.Missing("`deliveries`", `say on which weekdays it can arrive: deliveries = ["fri"]`)
+	case t.IsEmptyList("deliveries"):
+		t.Place("deliveries").Error("`deliveries` names no day", "")
+	}
+	return all
 }
 
 // amounts reads the food of a feeding: "6-8 crickets", or { usual = ..., gravid
@@ -110,32 +117,7 @@ func amounts(t *tables.Table, consumes []string) (a husbandry.Amounts) {
 // checkFeeders reports feeders with the same name, and feeders that no routine
 // consumes.
 func (r *reader) checkFeeders() {
-	var consumed []string
-	counted := func(f *husbandry.Feeder) (used, amount bool) {
-		for _, list := range r.routines {
-			for _, p := range list {
-				for i, c := range p.value.Consumes {
-					if !f.Is(c) {
-						continue
-					}
-					used = true
-					of := p.value.Amounts.Usual.Of
-					amount = amount || !p.value.Amounts.IsZero() && (of == "" && i == 0 || f.Is(of))
-				}
-			}
-		}
-		return used, amount
-	}
-	for _, list := range r.routines {
-		for _, p := range list {
-			for _, c := range p.value.Consumes {
-				if !slices.Contains(consumed, c) {
-					consumed = append(consumed, c)
-				}
-			}
-		}
-	}
-	slices.Sort(consumed)
+	consumed := r.consumed()
 	for i := range r.feeders {
 		f, at := &r.feeders[i].value, r.feeders[i].at
 		for j := range i {
@@ -143,7 +125,7 @@ func (r *reader) checkFeeders() {
 				at.Here().Error(fmt.Sprintf("the feeder `%s` at %v has this name too", other.value.ID, other.at.Here()), "give each a `name` of its own")
 			}
 		}
-		used, amount := counted(f)
+		used, amount := r.uses(f)
 		switch {
 		case at.Broken() || r.lost:
 		case !used:
@@ -156,4 +138,29 @@ func (r *reader) checkFeeders() {
 			at.Here().Warn(fmt.Sprintf("no routine says how many `%s` it takes, so none will be ordered", f.Name), fmt.Sprintf("give the feedings an amount: amount = %q", "6-8 "+f.Name))
 		}
 	}
+}
+
+// consumed returns the names of everything that routines consume, sorted.
+func (r *reader) consumed() (names []string) {
+	for _, p := range slices.Concat(r.routines[:]...) {
+		names = append(names, p.value.Consumes...)
+	}
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
+// uses reports whether a routine consumes a feeder, and whether one says how
+// many.
+func (r *reader) uses(f *husbandry.Feeder) (used, amount bool) {
+	for _, p := range slices.Concat(r.routines[:]...) {
+		of := p.value.Amounts.Usual.Of
+		for i, c := range p.value.Consumes {
+			if !f.Is(c) {
+				continue
+			}
+			used = true
+			amount = amount || !p.value.Amounts.IsZero() && (of == "" && i == 0 || f.Is(of))
+		}
+	}
+	return used, amount
 }

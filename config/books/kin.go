@@ -9,7 +9,7 @@ import (
 
 // checkKin reports animals that are their own ancestors, and pairings of close
 // kin. The kinship of an animal with itself as an ancestor would have no end.
-func (r *reader) checkKin(b husbandry.BreedingRules) {
+func (r *colony) checkKin(b husbandry.BreedingRules) {
 	at := make(map[husbandry.ID]*placed[husbandry.Animal])
 	var animals []kinship.Animal
 	for i := range r.animals {
@@ -22,17 +22,7 @@ func (r *reader) checkKin(b husbandry.BreedingRules) {
 	}
 	loops := kinship.Loops(animals)
 	for _, loop := range loops {
-		child := at[loop.Line[0]]
-		key := "mother"
-		if child.value.Mother != loop.Line[1] {
-			key = "father"
-		}
-		for _, says := range []string{"clutch", "from"} { // keys from which the parents may be taken
-			if !child.at.Has(key) && child.at.Has(says) {
-				key = says
-			}
-		}
-		child.at.Place(key).Error(fmt.Sprintf("`%s` is its own ancestor: %s", loop.Line[0], loop.Words()), "one of these parents is wrong")
+		reportLoop(at[loop.Line[0]], loop)
 	}
 	if len(loops) > 0 || r.lost {
 		return // the kinship has no end, or lacks parents that could not be read
@@ -47,18 +37,36 @@ func (r *reader) checkKin(b husbandry.BreedingRules) {
 		if male == nil || female == nil || male == female || male.value.Species != female.value.Species {
 			continue
 		}
-		y := p.Young(pair.Female, pair.Male)
-		here := r.pairings[i].at.Here()
-		would := "would have"
-		if !pair.Until.IsZero() {
-			would = "have"
+		warnOfKin(&r.pairings[i], p.Young(pair.Female, pair.Male), b)
+	}
+}
+
+// reportLoop reports an animal that is its own ancestor, at the key that names
+// the parent.
+func reportLoop(child *placed[husbandry.Animal], loop *kinship.LoopError) {
+	key := "mother"
+	if child.value.Mother != loop.Line[1] {
+		key = "father"
+	}
+	for _, says := range []string{"clutch", "from"} { // the parents may come from these
+		if !child.at.Has(key) && child.at.Has(says) {
+			key = says
 		}
-		words := fmt.Sprintf("offspring of %s and %s %s an inbreeding coefficient of %s: %s", pair.Female, pair.Male, would, y.Coefficient(), y.Reason())
-		switch {
-		case kinship.Exceeds(y.F, b.KinshipLimit):
-			here.Warn(words, fmt.Sprintf("that is above the `kinship_limit` of %s under [breeding]", kinship.Coefficient(b.KinshipLimit)))
-		case kinship.Exceeds(y.F, b.KinshipWarn):
-			here.Warn(words, fmt.Sprintf("that is above `kinship_warn`, %s, and within the `kinship_limit` of %s, under [breeding]", kinship.Coefficient(b.KinshipWarn), kinship.Coefficient(b.KinshipLimit)))
-		}
+	}
+	child.at.Place(key).Error(fmt.Sprintf("`%s` is its own ancestor: %s", loop.Line[0], loop.Words()), "one of these parents is wrong")
+}
+
+// warnOfKin warns of a pairing of close kin. y is the inbreeding of the young.
+func warnOfKin(p *placed[husbandry.Pairing], y kinship.Young, b husbandry.BreedingRules) {
+	would := "would have"
+	if !p.value.Until.IsZero() {
+		would = "have"
+	}
+	words := fmt.Sprintf("offspring of %s and %s %s an inbreeding coefficient of %s: %s", p.value.Female, p.value.Male, would, y.Coefficient(), y.Reason())
+	switch {
+	case kinship.Exceeds(y.F, b.KinshipLimit):
+		p.at.Here().Warn(words, fmt.Sprintf("that is above the `kinship_limit` of %s under [breeding]", kinship.Coefficient(b.KinshipLimit)))
+	case kinship.Exceeds(y.F, b.KinshipWarn):
+		p.at.Here().Warn(words, fmt.Sprintf("that is above `kinship_warn`, %s, and within the `kinship_limit` of %s, under [breeding]", kinship.Coefficient(b.KinshipWarn), kinship.Coefficient(b.KinshipLimit)))
 	}
 }

@@ -21,23 +21,34 @@ type placed[T any] struct {
 	at    *tables.Table
 }
 
-// reader collects the records of all files, then checks them against each
-// other.
-type reader struct {
-	list   *diag.List
-	origin husbandry.Origin // whose files are being read
+// index has the ids of the records that were read, and the references from one
+// record to another.
+type index struct {
+	origin husbandry.Origin // of the files being read
 	lost   bool             // a part of the keeper's files could not be read
+	ids    map[string]named // by the id in lower case
+	refs   []ref
+}
 
-	ids  map[string]named // by the id in lower case
-	refs []ref
+// colony collects the animals, clutches and pairings, then checks them against
+// one another.
+type colony struct {
+	index
+	animals  []placed[husbandry.Animal]
+	clutches []placed[husbandry.Clutch]
+	pairings []placed[husbandry.Pairing]
+}
+
+// reader collects the records of all files, then checks them against one
+// another.
+type reader struct {
+	colony
+	list *diag.List
 
 	rooms       []placed[husbandry.Room]
 	racks       []placed[husbandry.Rack]
 	enclosures  []placed[husbandry.Enclosure]
-	animals     []placed[husbandry.Animal]
-	clutches    []placed[husbandry.Clutch]
 	incubators  []placed[husbandry.Incubator]
-	pairings    []placed[husbandry.Pairing]
 	coolings    []placed[husbandry.Cooling]
 	away        []placed[husbandry.Away]
 	carers      []placed[husbandry.Carer]
@@ -69,7 +80,7 @@ type ref struct {
 }
 
 func newReader(list *diag.List) *reader {
-	return &reader{list: list, ids: make(map[string]named)}
+	return &reader{list: list, colony: colony{index: index{ids: make(map[string]named)}}}
 }
 
 // tables reads all records of a file.
@@ -138,7 +149,7 @@ func checkID(s string) (husbandry.ID, error) {
 }
 
 // id reads the id of a record and checks that no other record has it.
-func (r *reader) id(t *tables.Table, what string) husbandry.ID {
+func (r *index) id(t *tables.Table, what string) husbandry.ID {
 	if !t.Has("id") {
 		t.Missing("`id`", "give it a short label of your own, such as the one on its door")
 		return ""
@@ -167,7 +178,7 @@ func (r *reader) id(t *tables.Table, what string) husbandry.ID {
 }
 
 // ref reads the id of another record. checkRefs looks it up later.
-func (r *reader) ref(t *tables.Table, key, what string) husbandry.ID {
+func (r *index) ref(t *tables.Table, key, what string) husbandry.ID {
 	id := husbandry.ID(t.Text(key))
 	if id != "" {
 		r.refs = append(r.refs, ref{id, what, t.Place(key)})
@@ -176,7 +187,7 @@ func (r *reader) ref(t *tables.Table, key, what string) husbandry.ID {
 }
 
 // refList reads a list of ids of other records.
-func (r *reader) refList(t *tables.Table, key, what string) []husbandry.ID {
+func (r *index) refList(t *tables.Table, key, what string) []husbandry.ID {
 	var ids []husbandry.ID
 	for _, item := range t.Texts(key) {
 		id := husbandry.ID(item.Value)
@@ -187,7 +198,7 @@ func (r *reader) refList(t *tables.Table, key, what string) []husbandry.ID {
 }
 
 // checkRefs reports ids for which there is no record of the right sort.
-func (r *reader) checkRefs() {
+func (r *index) checkRefs() {
 	if r.lost {
 		return // the record may be in the unreadable part
 	}

@@ -23,55 +23,35 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 		Origin:  r.origin,
 		Caution: t.Text("caution"),
 		Source:  t.Prose("source"),
-		Part:    husbandry.Morning,
 	}
 	replaced, replaces := r.builtIn(v.ID)
 	if replaced.Cadence.Pattern == husbandry.CalledFor && !v.Off {
 		t.Place("id").Error(fmt.Sprintf("the routine `%s` is asked for when a finding calls for it; a record can only turn it off", v.ID), "write off = true, or give your routine another id")
 	}
-	if kind, ok := tables.Choice(t, "kind", husbandry.Kinds()...); ok {
-		v.Kind = kind
-	} else if !t.Has("kind") {
+	v.Kind, _ = tables.Choice(t, "kind", husbandry.Kinds()...)
+	if !t.Has("kind") {
 		if v.Kind = replaced.Kind; !replaces {
 			t.Missing("`kind`", `say what it is about, for example kind = "feed"`)
 		}
 	}
-	v.Scope = r.scope(t, v.Kind, replaced.Scope)
+	v.Scope = scope(t, v.Kind, replaced.Scope)
 	v.For = replaced.For
 	if f := t.Table("for"); t.Has("for") {
 		v.For = r.selector(f)
 	}
 	if species != "" {
-		if f := t.Table("for"); f != nil && f.Has("species") {
-			f.KeyPlace("species").Error(fmt.Sprintf("the routine is for `%s` already, which it stands under", species), "leave `species` out")
-		}
-		v.For.Species = []husbandry.ID{species}
+		ofSpecies(t.Table("for"), &v, species)
 	}
 	var cadenceGiven bool
-	v.Cadence, cadenceGiven = r.cadence(t)
+	v.Cadence, cadenceGiven = readCadence(t)
 	if !cadenceGiven && !v.Off {
 		t.Missing("cadence", "say when: one of "+strings.Join(cadenceKeys, ", "))
 	}
 	if v.Cadence.Pattern == husbandry.Stepped && v.Scope != husbandry.OfRoom && v.Scope != "" {
 		t.KeyPlace("steps").Error(fmt.Sprintf("`steps` are a room's, and the routine is about %s", english.Article(string(v.Scope))), `write kind = "light-step", or kind = "own" with scope = "room"`)
 	}
-	v.Before, v.After = slack(t)
-	if part, ok := tables.Choice(t, "part", husbandry.Morning, husbandry.Midday, husbandry.Evening); ok {
-		v.Part = part
-	}
-	v.Minutes, _ = t.Int("minutes", 0, 24*60)
-	v.Consumes, v.Amounts = replaced.Consumes, replaced.Amounts
-	if t.Has("consumes") {
-		v.Consumes = nil
-		for _, item := range t.Texts("consumes") {
-			v.Consumes = append(v.Consumes, item.Value)
-		}
-	}
-	if t.Has("amount") {
-		v.Amounts = amounts(t, v.Consumes)
-	} else if t.Has("consumes") {
-		v.Amounts = husbandry.Amounts{}
-	}
+	readWork(t, &v)
+	v.Consumes, v.Amounts = food(t, replaced)
 	if refusal := v.Kind.Refuses(v.Off); refusal.Problem != "" {
 		at := t.Here()
 		if v.Off {
@@ -79,16 +59,52 @@ func (r *reader) routine(t *tables.Table, species husbandry.ID) {
 		}
 		at.Error(refusal.Problem, refusal.Hint)
 	}
-	v.Missed = v.Kind.Missed()
-	if missed, ok := tables.Choice(t, "missed", husbandry.Stays, husbandry.Lapses, husbandry.Alarms); ok {
-		v.Missed = missed
-	}
 	if sitter, ok := tables.Choice(t, "sitter", husbandry.SitterDoes, husbandry.SitterWaits); ok {
 		v.Sitter = sitter
 	}
 	r.needSource(t, v.Source)
 	t.Done()
 	r.routines[r.origin] = append(r.routines[r.origin], placed[husbandry.Routine]{v, t})
+}
+
+// ofSpecies limits a routine to the species of its care sheet. f is the
+// routine's selector, or nil.
+func ofSpecies(f *tables.Table, v *husbandry.Routine, species husbandry.ID) {
+	if f != nil && f.Has("species") {
+		f.KeyPlace("species").Error(fmt.Sprintf("the routine is for `%s` already, which it stands under", species), "leave `species` out")
+	}
+	v.For.Species = []husbandry.ID{species}
+}
+
+// readWork reads how a task of the routine is done: its slack, part of the day
+// and minutes, and what happens if it is missed.
+func readWork(t *tables.Table, v *husbandry.Routine) {
+	v.Before, v.After = slack(t)
+	v.Part = husbandry.Morning
+	if part, ok := tables.Choice(t, "part", husbandry.Morning, husbandry.Midday, husbandry.Evening); ok {
+		v.Part = part
+	}
+	v.Minutes, _ = t.Int("minutes", 0, 24*60)
+	v.Missed = v.Kind.Missed()
+	if missed, ok := tables.Choice(t, "missed", husbandry.Stays, husbandry.Lapses, husbandry.Alarms); ok {
+		v.Missed = missed
+	}
+}
+
+// food reads what a task of the routine uses up. A routine that replaces another
+// keeps its food if it does not name its own.
+func food(t *tables.Table, replaced husbandry.Routine) (consumes []string, a husbandry.Amounts) {
+	consumes, a = replaced.Consumes, replaced.Amounts
+	if t.Has("consumes") {
+		consumes, a = nil, husbandry.Amounts{}
+		for _, item := range t.Texts("consumes") {
+			consumes = append(consumes, item.Value)
+		}
+	}
+	if t.Has("amount") {
+		a = amounts(t, consumes)
+	}
+	return consumes, a
 }
 
 // builtIn returns the built-in routine that a keeper's routine with this id
@@ -116,13 +132,13 @@ func (r *reader) builtIn(id husbandry.ID) (husbandry.Routine, bool) {
 }
 
 // needSource reports a built-in statement without a source.
-func (r *reader) needSource(t *tables.Table, source string) {
+func (r *index) needSource(t *tables.Table, source string) {
 	if r.origin != husbandry.Keeper && source == "" {
 		t.Missing("`source`", `cite the publication, or write "common practice"`)
 	}
 }
 
-func (r *reader) scope(t *tables.Table, kind husbandry.Kind, inherited husbandry.Scope) husbandry.Scope {
+func scope(t *tables.Table, kind husbandry.Kind, inherited husbandry.Scope) husbandry.Scope {
 	scope, _ := tables.Choice(t, "scope", husbandry.OfEnclosure, husbandry.OfAnimal, husbandry.OfClutch, husbandry.OfRoom, husbandry.OfKeeper)
 	fixed := kind.Scope()
 	switch {
@@ -141,7 +157,7 @@ func (r *reader) scope(t *tables.Table, kind husbandry.Kind, inherited husbandry
 	return scope
 }
 
-func (r *reader) selector(t *tables.Table) husbandry.Selector {
+func (r *index) selector(t *tables.Table) husbandry.Selector {
 	s := husbandry.Selector{
 		Rooms:      r.refList(t, "rooms", "room"),
 		Racks:      r.refList(t, "racks", "rack"),
@@ -181,71 +197,69 @@ func slack(t *tables.Table) (before, after husbandry.Days) {
 	return before, after
 }
 
-// cadenceKeys are the keys for a routine's cadence. A routine has exactly one
-// of them.
-var cadenceKeys = []string{"every", "weekdays", "month_days", "cron", "since_last", "after", "window", "riding", "steps"}
-
-// cadence reads the days on which a routine is due. given reports whether the
-// routine has a cadence at all.
-func (r *reader) cadence(t *tables.Table) (c husbandry.Cadence, given bool) {
-	var keys []string
-	for _, key := range cadenceKeys {
-		if t.Has(key) {
-			keys = append(keys, key)
+// cadences are the ways to say when a routine is due. A routine has exactly one
+// of the keys.
+var cadences = []struct {
+	key     string
+	pattern husbandry.Pattern
+	read    func(t *tables.Table, c *husbandry.Cadence)
+}{
+	{"every", husbandry.Fixed, func(t *tables.Table, c *husbandry.Cadence) {
+		c.Every, _ = days(t, "every", 1, longest)
+		if c.From = t.Date("from"); !t.Has("from") {
+			t.Missing("`from`", "`every` counts from a day: from = 2027-01-01; for days since it was last done write since_last")
 		}
+	}},
+	{"weekdays", husbandry.Fixed, func(t *tables.Table, c *husbandry.Cadence) { c.Weekdays = weekdays(t) }},
+	{"month_days", husbandry.Fixed, func(t *tables.Table, c *husbandry.Cadence) { c.MonthDays = monthDays(t) }},
+	{"cron", husbandry.Fixed, func(t *tables.Table, c *husbandry.Cadence) {
+		c.Cron, _ = tables.Parsed(t, "cron", parseCron)
+		if config.CronMixesDays(c.Cron) {
+			t.Place("cron").Warn("the expression names days of the month and of the week; either will do, not both together", "put a * in one of the two fields")
+		}
+	}},
+	{"since_last", husbandry.SinceLast, func(t *tables.Table, c *husbandry.Cadence) { c.Every, _ = days(t, "since_last", 1, longest) }},
+	{"after", husbandry.Anchored, func(t *tables.Table, c *husbandry.Cadence) { c.Event, c.Offset = after(t.Table("after")) }},
+	{"window", husbandry.Windowed, func(t *tables.Table, c *husbandry.Cadence) { c.Window, c.Every = window(t.Table("window")) }},
+	{"riding", husbandry.Riding, func(t *tables.Table, c *husbandry.Cadence) { riding(t.Table("riding"), c) }},
+	{"steps", husbandry.Stepped, func(t *tables.Table, c *husbandry.Cadence) {
+		c.Steps, _ = tables.Choice(t, "steps", husbandry.LightSteps)
+	}},
+}
+
+// cadenceKeys are the keys of cadences.
+var cadenceKeys = func() (keys []string) {
+	for _, way := range cadences {
+		keys = append(keys, way.key)
 	}
+	return keys
+}()
+
+// readCadence reads when a routine is due, and reports whether the routine says
+// so at all. It reads every cadence of several, to report all their problems.
+func readCadence(t *tables.Table) (c husbandry.Cadence, given bool) {
+	keys := slices.DeleteFunc(slices.Clone(cadenceKeys), func(key string) bool { return !t.Has(key) })
 	if len(keys) > 1 {
 		t.KeyPlace(keys[1]).Error(fmt.Sprintf("the routine has several cadences: `%s`", strings.Join(keys, "`, `")), "keep one; a second rhythm is a second [[routine]]")
 	}
 	if t.Has("from") && !t.Has("every") {
 		t.KeyPlace("from").Error("`from` is only for `every`", "")
 	}
-	// All keys are read even if there are several, to find the problems in
-	// each.
-	for _, key := range keys {
-		switch key {
-		case "every":
-			c.Pattern = husbandry.Fixed
-			c.Every, _ = days(t, "every", 1, longest)
-			if c.From = t.Date("from"); !t.Has("from") {
-				t.Missing("`from`", "`every` counts from a day: from = 2027-01-01; for days since it was last done write since_last")
-			}
-		case "weekdays":
-			c.Pattern = husbandry.Fixed
-			c.Weekdays = weekdays(t)
-		case "month_days":
-			c.Pattern = husbandry.Fixed
-			c.MonthDays = monthDays(t)
-		case "cron":
-			c.Pattern = husbandry.Fixed
-			c.Cron, _ = tables.Parsed(t, "cron", func(s string) (string, error) {
-				if _, err := config.ParseCron(s); err != nil {
-					return "", err
-				}
-				_, err := cadence.Of(husbandry.Cadence{Pattern: husbandry.Fixed, Cron: s})
-				return s, err
-			})
-			if config.CronMixesDays(c.Cron) {
-				t.Place("cron").Warn("the expression names days of the month and of the week; either will do, not both together", "put a * in one of the two fields")
-			}
-		case "since_last":
-			c.Pattern = husbandry.SinceLast
-			c.Every, _ = days(t, "since_last", 1, longest)
-		case "after":
-			c.Pattern = husbandry.Anchored
-			c.Event, c.Offset = after(t.Table("after"))
-		case "window":
-			c.Pattern = husbandry.Windowed
-			c.Window, c.Every = window(t.Table("window"))
-		case "riding":
-			c.Pattern = husbandry.Riding
-			riding(t.Table("riding"), &c)
-		case "steps":
-			c.Pattern = husbandry.Stepped
-			c.Steps, _ = tables.Choice(t, "steps", husbandry.LightSteps)
+	for _, way := range cadences {
+		if t.Has(way.key) {
+			c.Pattern = way.pattern
+			way.read(t, &c)
 		}
 	}
 	return c, len(keys) > 0
+}
+
+func parseCron(s string) (string, error) {
+	if _, err := config.ParseCron(s); err != nil {
+		return "", err
+	}
+	_, err := cadence.Of(husbandry.Cadence{Pattern: husbandry.Fixed, Cron: s})
+	return s, err
 }
 
 func weekdays(t *tables.Table) []time.Weekday {

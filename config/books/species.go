@@ -48,13 +48,7 @@ func (r *reader) species(t *tables.Table) {
 		r.knownOfEggs(&v)
 	}
 
-	r.stages(t.Table("stages"), &v)
-	r.firstFeed(t.Table("first_feed"), &v)
-	r.sexableAt(t.Table("sexable_at"), &v)
-	r.incubation(t.Table("incubation"), &v)
-	r.laying(t.Table("laying"), &v)
-	r.pairingSeason(t.Table("pairing"), &v)
-	r.coolingCare(t.Table("cooling"), &v)
+	sheet{&r.index, &v}.read(t)
 	for _, routine := range t.Tables("routine") {
 		r.routine(routine, id)
 	}
@@ -104,12 +98,39 @@ func setText(t *tables.Table, key string, to *string) {
 	}
 }
 
+// sheet reads a care sheet into a species.
+type sheet struct {
+	*index
+	*husbandry.Species
+}
+
+// read reads the tables of the sheet, but not its routines.
+func (s sheet) read(t *tables.Table) {
+	for _, part := range []struct {
+		key  string
+		read func(*tables.Table)
+	}{
+		{"stages", s.stages},
+		{"first_feed", s.firstFeed},
+		{"sexable_at", s.sexableAt},
+		{"incubation", s.incubation},
+		{"laying", s.laying},
+		{"pairing", s.pairingSeason},
+		{"cooling", s.cooling},
+	} {
+		if in := t.Table(part.key); in != nil {
+			part.read(in)
+			in.Done()
+		}
+	}
+}
+
 // sources records the source of the given keys of the sheet's table.
-func (r *reader) sources(t *tables.Table, table string, v *husbandry.Species, keys ...string) {
+func (s sheet) sources(t *tables.Table, table string, keys ...string) {
 	source := t.Prose("source")
-	r.needSource(t, source)
-	if r.origin != husbandry.Keeper {
-		v.Sources[table] = source
+	s.needSource(t, source)
+	if s.origin != husbandry.Keeper {
+		s.Sources[table] = source
 		return
 	}
 	if source == "" {
@@ -117,35 +138,28 @@ func (r *reader) sources(t *tables.Table, table string, v *husbandry.Species, ke
 	}
 	for _, key := range keys {
 		if t.Has(key) {
-			v.Sources[table+"."+key] = source
+			s.Sources[table+"."+key] = source
 		}
 	}
 }
 
-func (r *reader) stages(t *tables.Table, v *husbandry.Species) {
-	if t == nil {
-		return
-	}
+func (s sheet) stages(t *tables.Table) {
 	for _, stage := range []struct {
 		key string
 		to  *husbandry.Days
-	}{{"juvenile", &v.JuvenileFrom}, {"subadult", &v.SubadultFrom}, {"adult", &v.AdultFrom}} {
+	}{{"juvenile", &s.JuvenileFrom}, {"subadult", &s.SubadultFrom}, {"adult", &s.AdultFrom}} {
 		if age, ok := days(t, stage.key, 1, longest); ok {
 			*stage.to = age
 		}
 	}
-	if v.SubadultFrom != 0 && v.JuvenileFrom > v.SubadultFrom || v.AdultFrom != 0 && max(v.JuvenileFrom, v.SubadultFrom) > v.AdultFrom {
-		t.Here().Error(fmt.Sprintf("the stages are not in order: juvenile from %d, subadult from %d, adult from %d days", v.JuvenileFrom, v.SubadultFrom, v.AdultFrom), "")
+	if s.SubadultFrom != 0 && s.JuvenileFrom > s.SubadultFrom || s.AdultFrom != 0 && max(s.JuvenileFrom, s.SubadultFrom) > s.AdultFrom {
+		t.Here().Error(fmt.Sprintf("the stages are not in order: juvenile from %d, subadult from %d, adult from %d days", s.JuvenileFrom, s.SubadultFrom, s.AdultFrom), "")
 	}
-	r.sources(t, "stages", v, "juvenile", "subadult", "adult")
-	t.Done()
+	s.sources(t, "stages", "juvenile", "subadult", "adult")
 }
 
-func (r *reader) firstFeed(t *tables.Table, v *husbandry.Species) {
-	if t == nil {
-		return
-	}
-	span := v.FirstFeed
+func (s sheet) firstFeed(t *tables.Table) {
+	span := s.FirstFeed
 	if d, ok := days(t, "from", 0, 60); ok {
 		span.From = d
 	}
@@ -155,22 +169,17 @@ func (r *reader) firstFeed(t *tables.Table, v *husbandry.Species) {
 	if span.From > span.To {
 		t.Place("to").Error(fmt.Sprintf("the first food: to %d days is before from %d days", span.To, span.From), "")
 	}
-	v.FirstFeed = span
-	r.sources(t, "first_feed", v, "from", "to")
-	t.Done()
+	s.FirstFeed = span
+	s.sources(t, "first_feed", "from", "to")
 }
 
-func (r *reader) sexableAt(t *tables.Table, v *husbandry.Species) {
-	if t == nil {
-		return
-	}
+func (s sheet) sexableAt(t *tables.Table) {
 	if d, ok := days(t, "age", 1, longest); ok {
-		v.SexableAt = d
+		s.SexableAt = d
 	} else if !t.Has("age") {
 		t.Missing("`age`", `write sexable_at = { age = "90 days" }`)
 	}
-	r.sources(t, "sexable_at", v, "age")
-	t.Done()
+	s.sources(t, "sexable_at", "age")
 }
 
 // span reads a pair of day counts, the smaller first.
@@ -197,11 +206,8 @@ func ordered[T ~int | ~float64](t *tables.Table, key string, pair []tables.Item[
 	return values, false
 }
 
-func (r *reader) incubation(t *tables.Table, v *husbandry.Species) {
-	if t == nil {
-		return
-	}
-	in := &v.Incubation
+func (s sheet) incubation(t *tables.Table) {
+	in := &s.Incubation
 	span(t, "days", &in.Days)
 	span(t, "diapause", &in.Diapause)
 	if t.Has("temperature_sex") {
@@ -214,7 +220,7 @@ func (r *reader) incubation(t *tables.Table, v *husbandry.Species) {
 	if points := t.Tables("point"); t.Has("point") {
 		in.Points = nil
 		for _, p := range points {
-			in.Points = append(in.Points, r.point(p))
+			in.Points = append(in.Points, s.point(p))
 		}
 		slices.SortStableFunc(in.Points, func(a, b husbandry.IncubationPoint) int {
 			switch {
@@ -226,11 +232,10 @@ func (r *reader) incubation(t *tables.Table, v *husbandry.Species) {
 			return 0
 		})
 	}
-	r.sources(t, "incubation", v, "days", "diapause", "temperature_sex", "safe", "point")
-	t.Done()
+	s.sources(t, "incubation", "days", "diapause", "temperature_sex", "safe", "point")
 }
 
-func (r *reader) point(t *tables.Table) husbandry.IncubationPoint {
+func (s sheet) point(t *tables.Table) husbandry.IncubationPoint {
 	var p husbandry.IncubationPoint
 	p.Temperature, _ = tables.Parsed(t, "temperature", incubationTemperature)
 	p.Days, _ = t.Number("days", 1, 1000)
@@ -242,7 +247,7 @@ func (r *reader) point(t *tables.Table) husbandry.IncubationPoint {
 		}
 	}
 	p.Source = t.Prose("source")
-	r.needSource(t, p.Source)
+	s.needSource(t, p.Source)
 	if p.Source == "" {
 		p.Source = ownSource
 	}
@@ -250,11 +255,8 @@ func (r *reader) point(t *tables.Table) husbandry.IncubationPoint {
 	return p
 }
 
-func (r *reader) laying(t *tables.Table, v *husbandry.Species) {
-	if t == nil {
-		return
-	}
-	l := &v.Laying
+func (s sheet) laying(t *tables.Table) {
+	l := &s.Laying
 	span(t, "after_mating", &l.AfterMating)
 	span(t, "interval", &l.Interval)
 	if n, ok := t.Int("clutches", 1, 50); ok {
@@ -263,15 +265,11 @@ func (r *reader) laying(t *tables.Table, v *husbandry.Species) {
 	if s, ok := ordered(t, "eggs", t.Ints("eggs", 0, most), "[1, 2]"); ok {
 		l.Eggs = husbandry.Span{From: husbandry.Days(s[0]), To: husbandry.Days(s[1])}
 	}
-	r.sources(t, "laying", v, "after_mating", "interval", "clutches", "eggs")
-	t.Done()
+	s.sources(t, "laying", "after_mating", "interval", "clutches", "eggs")
 }
 
-func (r *reader) pairingSeason(t *tables.Table, v *husbandry.Species) {
-	if t == nil {
-		return
-	}
-	p := &v.Pairing
+func (s sheet) pairingSeason(t *tables.Table) {
+	p := &s.Pairing
 	if d, ok := tables.Parsed(t, "from", monthDay); ok {
 		p.FromMonth, p.FromDay = d.Month(), d.Day()
 	}
@@ -286,8 +284,7 @@ func (r *reader) pairingSeason(t *tables.Table, v *husbandry.Species) {
 			t.Missing("`"+end.key+"`", `write month and day of the northern year: from = "03-01", until = "06-30"`)
 		}
 	}
-	r.sources(t, "pairing", v, "from", "until")
-	t.Done()
+	s.sources(t, "pairing", "from", "until")
 }
 
 // monthDay reads a day of the year such as "03-01". The 29th of February is not

@@ -14,12 +14,12 @@ import (
 
 // foundBy returns the mother or enclosure named in the id of a found clutch
 // ("F03-2027-05-12"); "" for any other id.
-func (r *reader) foundBy(clutch husbandry.ID) husbandry.ID {
+func (r *index) foundBy(clutch husbandry.ID) husbandry.ID {
 	n, _ := r.foundClutch(clutch)
 	return n.id
 }
 
-func (r *reader) foundClutch(clutch husbandry.ID) (by named, on civil.Date) {
+func (r *index) foundClutch(clutch husbandry.ID) (by named, on civil.Date) {
 	const date = len("-2027-05-12")
 	if len(clutch) <= date {
 		return named{}, on
@@ -36,7 +36,7 @@ func (r *reader) foundClutch(clutch husbandry.ID) (by named, on civil.Date) {
 // inherit fills in the missing values of animals: from the group they were
 // taken out of, and from the clutch they hatched from. It reports
 // contradictions.
-func (r *reader) inherit() {
+func (r *colony) inherit() {
 	at := make(map[husbandry.ID]int, len(r.animals))
 	for i, a := range r.animals {
 		if a.value.ID != "" {
@@ -82,31 +82,10 @@ func (r *reader) inherit() {
 }
 
 // takeOut fills in an animal's missing values from its group.
-func (r *reader) takeOut(a *placed[husbandry.Animal], group placed[husbandry.Animal], taken map[husbandry.ID]int) {
+func (r *colony) takeOut(a *placed[husbandry.Animal], group placed[husbandry.Animal], taken map[husbandry.ID]int) {
 	v, g := &a.value, group.value
-	from := a.at.Place("from")
 	taken[g.ID] += v.Count
-	switch {
-	case g.Count < 2 && g.From == "":
-		from.Error(fmt.Sprintf("`%s` is one animal, not a group", g.ID), "write how many it were as `count` in its record, or leave `from` out")
-	case taken[g.ID] > g.Count:
-		from.Error(fmt.Sprintf("`%s` had %d animals, and with this record %d have been taken out of it", g.ID, g.Count, taken[g.ID]),
-			fmt.Sprintf("`count` of `%s` is how many there were before anybody was taken out", g.ID))
-	}
-	if v.Species != "" && g.Species != "" && v.Species != g.Species {
-		a.at.Place("species").Error(fmt.Sprintf("`%s` is %s, and the group `%s` it comes from is %s", v.ID, v.Species, g.ID, g.Species), "leave `species` out")
-	}
-	for _, was := range []struct {
-		words string
-		day   civil.Date
-	}{{"hatched", g.Hatched}, {"came", g.Acquired}, {"was taken out of its own group", g.Since}} {
-		if !was.day.IsZero() && v.Since.Before(was.day) && !v.Since.IsZero() {
-			a.at.Place("since").Error(fmt.Sprintf("taken out (%v) before the group `%s` %s (%v)", v.Since, g.ID, was.words, was.day), "")
-		}
-	}
-	if !g.Left.IsZero() && v.Since.After(g.Left) {
-		a.at.Place("since").Error(fmt.Sprintf("taken out (%v) after the group `%s` left (%v)", v.Since, g.ID, g.Left), "")
-	}
+	checkGroup(a, g, taken[g.ID])
 	if !v.Since.IsZero() && g.Enclosure != "" {
 		last := v.Since.AddDays(-1)
 		var homes []husbandry.Home
@@ -135,6 +114,33 @@ func (r *reader) takeOut(a *placed[husbandry.Animal], group placed[husbandry.Ani
 	}
 }
 
+// checkGroup checks an animal against the group it was taken out of. taken is
+// the number of animals taken out so far, with this one.
+func checkGroup(a *placed[husbandry.Animal], g husbandry.Animal, taken int) {
+	v, from := &a.value, a.at.Place("from")
+	switch {
+	case g.Count < 2 && g.From == "":
+		from.Error(fmt.Sprintf("`%s` is one animal, not a group", g.ID), "write how many it were as `count` in its record, or leave `from` out")
+	case taken > g.Count:
+		from.Error(fmt.Sprintf("`%s` had %d animals, and with this record %d have been taken out of it", g.ID, g.Count, taken),
+			fmt.Sprintf("`count` of `%s` is how many there were before anybody was taken out", g.ID))
+	}
+	if v.Species != "" && g.Species != "" && v.Species != g.Species {
+		a.at.Place("species").Error(fmt.Sprintf("`%s` is %s, and the group `%s` it comes from is %s", v.ID, v.Species, g.ID, g.Species), "leave `species` out")
+	}
+	for _, was := range []struct {
+		words string
+		day   civil.Date
+	}{{"hatched", g.Hatched}, {"came", g.Acquired}, {"was taken out of its own group", g.Since}} {
+		if !was.day.IsZero() && v.Since.Before(was.day) && !v.Since.IsZero() {
+			a.at.Place("since").Error(fmt.Sprintf("taken out (%v) before the group `%s` %s (%v)", v.Since, g.ID, was.words, was.day), "")
+		}
+	}
+	if !g.Left.IsZero() && v.Since.After(g.Left) {
+		a.at.Place("since").Error(fmt.Sprintf("taken out (%v) after the group `%s` left (%v)", v.Since, g.ID, g.Left), "")
+	}
+}
+
 // fillIn sets a value that has not been given.
 func fillIn[T comparable](into *T, value T) {
 	var none T
@@ -146,37 +152,17 @@ func fillIn[T comparable](into *T, value T) {
 // hatchFrom fills in an animal's missing values from its clutch, as far as the
 // records have them. The hatching date is in the daybook, which this package
 // does not read. fill fills in another animal first.
-func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.ID]husbandry.Clutch, fill func(husbandry.ID)) {
+func (r *colony) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.ID]husbandry.Clutch, fill func(husbandry.ID)) {
 	v := &a.value
 	if v.Clutch == "" {
 		return
 	}
-	c, recorded := clutches[v.Clutch]
-	if c.PartOf != "" {
-		c, recorded = clutches[c.PartOf]
-		c.ID = clutches[v.Clutch].PartOf
-	}
-	if !recorded {
-		c = r.found(cmp.Or(c.ID, v.Clutch))
-	}
+	c := r.whole(v.Clutch, clutches)
 	if c.Species == "" {
 		fill(c.Mother)
-		for _, m := range r.animals {
-			if m.value.ID == c.Mother && c.Mother != "" {
-				c.Species = m.value.Species
-			}
-		}
+		c.Species = r.speciesOf(c.Mother)
 	}
-	place := a.at.Place("clutch")
-	switch {
-	case !a.at.Has("clutch"): // the group's record, which is read first, gives the clutch
-	case v.Species != "" && c.Species != "" && v.Species != c.Species:
-		place.Error(fmt.Sprintf("the clutch `%s` is of %s, and `%s` is %s", c.ID, c.Species, v.ID, v.Species), "")
-	case a.at.Has("mother") && c.Mother != "" && v.Mother != c.Mother:
-		a.at.Place("mother").Error(fmt.Sprintf("the clutch `%s` is of the mother `%s`, not of `%s`", c.ID, c.Mother, v.Mother), "leave `mother` out where `clutch` says it")
-	case !v.Hatched.IsZero() && !c.LaidFrom.IsZero() && !v.Hatched.After(c.LaidFrom):
-		a.at.Place("hatched").Error(fmt.Sprintf("hatched (%v), and its clutch `%s` was laid later (%v)", v.Hatched, c.ID, c.LaidFrom), "")
-	}
+	checkClutch(a, c)
 	fillIn(&v.Species, c.Species)
 	fillIn(&v.Mother, c.Mother)
 	if v.Mother == c.Mother {
@@ -184,9 +170,48 @@ func (r *reader) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.I
 	}
 }
 
+// whole returns the clutch of an id, or the whole clutch if the id is of a part.
+// Without a record it returns what the id says.
+func (r *colony) whole(id husbandry.ID, clutches map[husbandry.ID]husbandry.Clutch) husbandry.Clutch {
+	c, recorded := clutches[id]
+	if c.PartOf != "" {
+		id = c.PartOf
+		c, recorded = clutches[id]
+		c.ID = id
+	}
+	if !recorded {
+		return r.found(id)
+	}
+	return c
+}
+
+// speciesOf returns the species in the record of an animal, or "".
+func (r *colony) speciesOf(animal husbandry.ID) (species husbandry.ID) {
+	for _, a := range r.animals {
+		if a.value.ID == animal && animal != "" {
+			species = a.value.Species
+		}
+	}
+	return species
+}
+
+// checkClutch checks an animal against the clutch that its record names.
+func checkClutch(a *placed[husbandry.Animal], c husbandry.Clutch) {
+	v := &a.value
+	switch {
+	case !a.at.Has("clutch"): // the record of the group names it
+	case v.Species != "" && c.Species != "" && v.Species != c.Species:
+		a.at.Place("clutch").Error(fmt.Sprintf("the clutch `%s` is of %s, and `%s` is %s", c.ID, c.Species, v.ID, v.Species), "")
+	case a.at.Has("mother") && c.Mother != "" && v.Mother != c.Mother:
+		a.at.Place("mother").Error(fmt.Sprintf("the clutch `%s` is of the mother `%s`, not of `%s`", c.ID, c.Mother, v.Mother), "leave `mother` out where `clutch` says it")
+	case !v.Hatched.IsZero() && !c.LaidFrom.IsZero() && !v.Hatched.After(c.LaidFrom):
+		a.at.Place("hatched").Error(fmt.Sprintf("hatched (%v), and its clutch `%s` was laid later (%v)", v.Hatched, c.ID, c.LaidFrom), "")
+	}
+}
+
 // found returns the clutch as far as its id tells: the laying date, and the
 // mother or the species in the enclosure.
-func (r *reader) found(id husbandry.ID) husbandry.Clutch {
+func (r *colony) found(id husbandry.ID) husbandry.Clutch {
 	by, on := r.foundClutch(id)
 	c := husbandry.Clutch{ID: id, LaidFrom: on, Laid: on}
 	switch by.what {
@@ -200,7 +225,7 @@ func (r *reader) found(id husbandry.ID) husbandry.Clutch {
 
 // speciesIn returns the species that lived in an enclosure on a day. It returns
 // "" if there was none or more than one, or if a record has no species.
-func (r *reader) speciesIn(enclosure husbandry.ID, on civil.Date) (species husbandry.ID) {
+func (r *colony) speciesIn(enclosure husbandry.ID, on civil.Date) (species husbandry.ID) {
 	for _, a := range r.animals {
 		v := a.value
 		home := v.Enclosure
@@ -230,7 +255,7 @@ const keepsSperm = 365
 // sire returns the only male that the clutch's mother was with in the year
 // before laying. It returns "" if there was no male or more than one: only a
 // test could then tell the father.
-func (r *reader) sire(c husbandry.Clutch) husbandry.ID {
+func (r *colony) sire(c husbandry.Clutch) husbandry.ID {
 	if c.Mother == "" || c.Laid.IsZero() {
 		return ""
 	}
@@ -301,7 +326,7 @@ func quarantine(t *tables.Table, v husbandry.Animal) husbandry.Days {
 
 // warnQuarantined reports a pairing that begins during the quarantine of one
 // partner, as far as the records tell.
-func (r *reader) warnQuarantined(t *tables.Table, key string, a husbandry.Animal, from civil.Date) {
+func warnQuarantined(t *tables.Table, key string, a husbandry.Animal, from civil.Date) {
 	began := a.Acquired
 	fillIn(&began, a.Since)
 	if a.Quarantine == 0 || from.IsZero() || began.IsZero() || from.Before(began) || from.After(began.AddDays(int(a.Quarantine))) {

@@ -7,39 +7,41 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Board is one day's tasks with what became of them, numbered.
+// Board is the numbered list of one day's tasks, each with its outcome so far.
 type Board struct {
 	On civil.Date
-	// Rows are alarms first, then what is overdue, then the rounds in walking
-	// order, then what lapsed since the day before, which has no numbers.
+	// Rows has the alarms first, then the overdue tasks, then the rounds in
+	// walking order, and last the tasks that lapsed since the day before.
+	// Lapsed tasks have no number.
 	Rows []Row
-	// Moot are tasks of the morning that need not be done any more, because
-	// something else that was found settled them. They are not shown, but their
-	// numbers are theirs all day: whoever has done one may say so.
+	// Moot has the tasks of the morning that a finding at another task made
+	// unnecessary. They are not shown, but they keep their numbers all day, so
+	// that a keeper who did such a task may still report it.
 	Moot []Row
 }
 
-// Row is a task of a board.
+// Row is one task of a board.
 type Row struct {
-	// N is the number a reply uses, from 1; 0 for a task that lapsed.
+	// N is the number for replies, from 1. A lapsed task has 0.
 	N int
 	Task
-	// Late says that the task was overdue when the day began, or is now; it
-	// stays so when the task is done.
+	// Late says that the task was overdue when the day began, or is overdue
+	// now. Late remains set after the task is done.
 	Late bool
-	// Urgent says the same of an alarm (see [Task.Alarm]).
+	// Urgent says that the task was an alarm when the day began, or is an alarm
+	// now (see [Task.Alarm]). Urgent remains set after the task is done.
 	Urgent bool
 }
 
-// NewBoard joins the plan of a day as it stood when the day began with the
-// plan as it stands now. A task that was marked today leaves the plan (its
-// routine moves on), but stays on the board with its mark, and what a finding
-// of today led to appears behind it. So a number, once given, stays with its
-// task all day: numbers go by the first plan's order, and tasks that came
-// later get the next ones.
+// NewBoard joins two plans of a day: the plan at the start of the day and the
+// current plan. A task that was marked today is no longer in the current plan,
+// because its routine moves on. It stays on the board with its mark. Tasks that
+// follow from today's findings appear behind the others. So a number stays with
+// its task all day: the tasks of the first plan are numbered first, in order,
+// and later tasks get the next numbers.
 //
-// numbered, where it is not nil, gives the numbers that a digest has already
-// told the keeper; index 0 is number 1.
+// numbered has the keys in the order of the numbers that a digest already sent
+// to the keeper; index 0 has number 1. It may be nil.
 func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *Board {
 	inOrder := func(list []Task) []Task {
 		list = slices.Clone(list)
@@ -68,8 +70,8 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 			}
 		}
 	}
-	// A task that is marked keeps the place it had this morning, so that the
-	// board does not jump under the keeper's finger.
+	// A marked task keeps its place of this morning, so that the board does not
+	// jump under the keeper's finger.
 	rank := make(map[Key]int, len(number))
 	show := func(t Task) {
 		if _, shown := rank[t.Key]; shown {
@@ -77,7 +79,8 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 		}
 		rank[t.Key] = boardRank(t)
 		row := Row{N: number[t.Key], Task: t, Late: t.Status == Overdue, Urgent: t.Alarm()}
-		// Nobody can have spoken of a task of this day's round long before it.
+		// Nobody can have marked a task of this day long before the day, so the
+		// search for marks goes back a limited number of days.
 		switch o := h.marksAt(t.Key).OutcomeSince(t.Key, on.AddDays(-boardReach)); {
 		case t.Status == Lapsed:
 			row.N = 0
@@ -110,15 +113,16 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 	return b
 }
 
-// boardReach is how long before a day, in days, its tasks may have been marked:
-// longer than a task can be put off, and than it may be done ahead of its date.
+// boardReach is how many days before a day its tasks may have been marked. It
+// is longer than a task can be put off, and longer than a task can be done
+// ahead of its date.
 const boardReach = 2 * maxDayDrift
 
 func byBoard(t, u Task) int {
 	return cmp.Or(boardRank(t)-boardRank(u), Before(t, u))
 }
 
-// boardRank puts alarms first, then what is overdue, and what lapsed last.
+// boardRank ranks alarms first, overdue tasks second and lapsed tasks last.
 func boardRank(t Task) int {
 	switch {
 	case t.Alarm():
@@ -131,7 +135,7 @@ func boardRank(t Task) int {
 	return 2
 }
 
-// Open returns the rows that are still to be done.
+// Open returns the rows with tasks that are still to do.
 func (b *Board) Open() []Row {
 	var open []Row
 	for _, r := range b.Rows {

@@ -36,8 +36,8 @@ func TestBoardKeepsItsNumbersAllDay(t *testing.T) {
 		{ID: "b", At: at("12", "06:45"), On: day("12"), Via: tasks.ViaShell, Acts: []tasks.Act{
 			{Task: "F03/lay-watch/2027-05-12", Mark: tasks.MarkDone, Finding: &tasks.Finding{Laid: &six}}}},
 	})
-	// What is planned now: the box has moved on to its next date, her watch and
-	// her gravid check are over, and her eggs ask for a tub.
+	// The current plan: the box has moved on to its next date, the female's
+	// watch and gravid check are over, and her eggs need a tub.
 	now := []tasks.Task{morning[0], morning[1], morning[3], task("F03-2027-05-12/set-tub/laid", 6, tasks.Due)}
 	want := strings.TrimSpace(`
 1 E03 done
@@ -67,8 +67,8 @@ func TestBoardUsesTheDigestsNumbers(t *testing.T) {
 	}
 }
 
-// What can hurt an animal stands before cleaning that is overdue, also on the
-// day it becomes known, and keeps its place and number once it is done.
+// An alarm comes before overdue cleaning, also on the day on which the alarm
+// appears. It keeps its place and its number after it is done.
 func TestBoardBeginsWithAlarms(t *testing.T) {
 	digs := task("F03/vet-digging/2027-05-10", 5, tasks.Due)
 	digs.Pinned = true
@@ -100,7 +100,8 @@ func TestBoardBeginsWithAlarms(t *testing.T) {
 	if got := show(tasks.NewBoard(day("12"), morning, []tasks.Task{morning[0], watch, unseen, later}, seen, nil)); got != want {
 		t.Errorf("board, done:\n%s\nwant:\n%s", got, want)
 	}
-	// A weighing at noon that ends a cooling comes first under the next number.
+	// At noon a weighing ends a cooling. The new task comes first and has the
+	// next number.
 	noon := task("F06/cooling-stop/2027", 9, tasks.Due)
 	noon.Pinned = true
 	if b := tasks.NewBoard(day("12"), morning, append([]tasks.Task{noon}, morning...), tasks.Fold(nil), nil); b.Rows[2].Key != noon.Key || b.Rows[2].N != 6 {

@@ -8,16 +8,17 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Entry is one accepted message or command: what the keeper said, once. It is
-// one line of the daybook and is never changed.
+// Entry is one accepted message or command of the keeper. It is one line of the
+// daybook and never changes.
 type Entry struct {
-	// ID tells a repetition from a new entry: the Message-ID of a mail, or a
-	// random id of a command.
+	// ID distinguishes a new entry from a repeated one: the Message-ID of a
+	// mail, or a random id for a command.
 	ID string `json:"id"`
-	// At is when the keeper said it: the Date of a mail, not its arrival.
-	// Entries take effect in this order, whatever order they came in.
+	// At is the moment at which the keeper sent the message: the Date of a
+	// mail, not its arrival. Entries take effect in the order of At, in
+	// whatever order they arrive.
 	At time.Time `json:"at"`
-	// On is the day the marks are for.
+	// On is the day that the marks count for.
 	On     civil.Date `json:"on"`
 	Via    Via        `json:"via"`
 	By     string     `json:"by,omitempty"`
@@ -25,30 +26,30 @@ type Entry struct {
 	Acts   []Act      `json:"acts"`
 }
 
-// Via is the way an entry came in.
+// Via is the channel through which an entry came in.
 type Via string
 
-// The ways in.
+// The channels.
 const (
 	ViaShell Via = "shell"
 	ViaMail  Via = "mail"
 	ViaPage  Via = "page"
 )
 
-// Act is one thing said of one task.
+// Act is one statement about one task: a mark, a finding or both.
 type Act struct {
-	// Text is the command in the keeper's words, normalised; commands of a
-	// mail that repeat an earlier mail's are quotes of it (see Fold).
+	// Text is the command in the keeper's words, normalised. [Fold] compares it
+	// to recognise a mail that quotes the commands of an earlier mail.
 	Text    string     `json:"text"`
-	N       int        `json:"n,omitempty"` // the number used, 0 for none
+	N       int        `json:"n,omitempty"` // task number that the keeper wrote, or 0
 	Task    Key        `json:"task"`
 	Mark    Verb       `json:"mark,omitempty"` // "" for a finding that leaves the task open
-	Until   civil.Date `json:"until,omitzero"` // of PutOff
-	Why     string     `json:"why,omitempty"`  // of Skip and PutOff
+	Until   civil.Date `json:"until,omitzero"` // only for PutOff
+	Why     string     `json:"why,omitempty"`  // only for Skip and PutOff
 	Finding *Finding   `json:"finding,omitempty"`
 }
 
-// Verb is what a mark does to its task.
+// Verb is the effect of a mark on its task.
 type Verb string
 
 // The verbs.
@@ -56,14 +57,14 @@ const (
 	MarkDone Verb = "done"
 	Skip     Verb = "skipped"
 	PutOff   Verb = "put-off"
-	Undo     Verb = "undone" // takes back every mark and finding of the task
+	Undo     Verb = "undone" // withdraws every earlier mark and finding of the task
 )
 
-// Finding is what was observed at a task; package finding has a row for each of
-// its slots.
+// Finding is the set of observations at a task. Package finding has a row for
+// each of its slots.
 type Finding = finding.Values
 
-// Sexed is how many were told to be males and females.
+// Sexed has the number of males, of females and of animals of unknown sex.
 type Sexed = finding.Sexed
 
 // Uncounted is the value of Finding.Laid and Finding.Veins for eggs that nobody

@@ -10,41 +10,43 @@ import (
 	"nestround/tasks/finding"
 )
 
-// Dropped is an act of an accepted entry that took no effect, and why.
+// Dropped is an act of an accepted entry that had no effect, and the reason.
 type Dropped struct {
 	Act Act
 	Why string // "" for a repeated line of an earlier reply, which changes nothing
 }
 
-// Reasons that a person is told.
+// Reasons that the keeper reads.
 const (
 	WhyConflict  = "the same mail says two different things of this task"
 	WhyAfterUndo = "this line stood in an earlier reply and was taken back since; say it again in a mail of its own"
 	maxDayDrift  = 60 // days between an entry's moment and the day it is for
 )
 
-// Fold adds entries up. It takes them in any order, and any of them more than
-// once: entries count by when the keeper said them (At, then ID), an ID counts
-// once, and so the same set of entries always gives the same history.
+// Fold makes a history of entries. It takes them in any order, and the same
+// entry more than once. Entries count in the order in which the keeper sent
+// them (At, then ID), and an ID counts once. So the same set of entries always
+// gives the same history.
 //
-// Within one task the last word counts, except that repeating "done" keeps
-// the first date; an undo takes back every mark and finding before it. A mail
-// that repeats a command line of an earlier mail about the same digest is
-// quoting it, as programs that quote without marks do, and that line takes no
-// effect. Two different marks of one task in one mail cancel each other. Both
-// are listed by Dropped.
+// Within one task the last mark counts, but a repeated "done" keeps its first
+// date. An undo withdraws every earlier mark and finding. Mail programs may
+// quote an earlier mail without quotation marks. So if a mail repeats a command
+// line of an earlier mail about the same digest, Fold takes the line as a
+// quotation, without effect. Two different marks of one task in one mail cancel
+// each other. [History.Dropped] lists the quotations and the cancelled marks.
 func Fold(entries []Entry) *History {
 	return new(Folder).With(entries)
 }
 
-// Folder adds entries up that are read piece by piece, so that those read need
-// not be kept: [Folder.Add] takes the older ones, and [Folder.With] makes a
-// history of them and of the newer ones. The zero Folder has no entry. What it
-// holds can be stored ([Folder.AppendBinary]) and read again ([Thaw]).
+// Folder makes histories of entries that are read in parts, so that the older
+// entries need not stay in memory. [Folder.Add] takes the older entries.
+// [Folder.With] makes a history of the added entries and the newer ones. The
+// zero Folder has no entry. A Folder can be stored ([Folder.AppendBinary]) and
+// read again ([Thaw]).
 type Folder struct{ f folded }
 
-// Add adds entries that come after all that were added before, by At and then
-// ID. It may not be called once With was.
+// Add adds entries. All of them must come after the entries added before, in
+// the order of At and then ID. Add may not be called after With.
 func (f *Folder) Add(entries []Entry) {
 	if f.f.closed {
 		panic("tasks: a Folder was added to after its history was asked for")
@@ -52,13 +54,13 @@ func (f *Folder) Add(entries []Entry) {
 	f.f.addAll(inOrder(entries))
 }
 
-// Follows reports whether e comes after all that was added.
+// Follows reports whether e comes after all added entries.
 func (f *Folder) Follows(e *Entry) bool {
 	return f.f.acts.len() == 0 && f.f.lastID == "" || byTime(e, &Entry{At: f.f.lastAt, ID: f.f.lastID}) > 0
 }
 
-// With returns the history of all that was added and of entries, which must
-// come after it. Histories of one Folder share what was added.
+// With returns the history of the added entries and of entries, which must come
+// after the added ones. All histories of one Folder share the added part.
 func (f *Folder) With(entries []Entry) *History {
 	f.f.closed = true
 	all := f.f.onto()
@@ -74,7 +76,8 @@ func byTime(a, b *Entry) int {
 	return strings.Compare(a.ID, b.ID)
 }
 
-// inOrder returns entries in the order in which they count, each once.
+// inOrder returns entries in the order in which they count, without
+// repetitions.
 func inOrder(entries []Entry) []Entry {
 	ordered := true
 	for i := 1; ordered && i < len(entries); i++ {
@@ -88,9 +91,10 @@ func inOrder(entries []Entry) []Entry {
 	return slices.CompactFunc(sorted, func(a, b Entry) bool { return byTime(&a, &b) == 0 })
 }
 
-// folded is what entries add up to. Its acts are in the order in which they
-// count. Each knows the act before it of its pair and of its task, so that a
-// question follows those and looks at no others.
+// folded is the index of all acts behind a history. The acts are in the order
+// in which they count. Each act refers to the previous act of its pair and to
+// the previous act of its task, so that a question follows these references and
+// reads no other acts.
 type folded struct {
 	acts    layers[act]
 	details layers[detail]
@@ -99,8 +103,8 @@ type folded struct {
 	names   names         // of pairs: "subject/routine"
 	pairs   []pair        // by number
 	texts   names         // verbs, keepers, and occurrences that are no dates
-	// again has the acts of the base that an act of the same task follows;
-	// acts since say so themselves.
+	// again has the acts of the base that are followed by a later act of the
+	// same task. Newer acts have this in their own field again.
 	again map[int32]bool
 
 	dropped, baseDropped map[string][]Dropped
@@ -116,35 +120,36 @@ type folded struct {
 	lastCode occurrence
 }
 
-// quote is a command line of a mail about a digest, which a later mail about
-// that digest may quote.
+// quote is a command line of a mail about a digest. A later mail about the same
+// digest may quote it.
 type quote struct{ digest, text string }
 
-// pair is what is known of one routine for one subject.
+// pair is the index entry of one routine for one subject.
 type pair struct {
 	newest int32 // place of its newest act, plus one; 0: none
-	// top has the latest occurrence of each sort. What is later was never
-	// spoken of, which is most of what a plan asks about.
+	// top has the latest occurrence of each sort that has any act. A later
+	// occurrence was never mentioned. Most questions of a plan are about such
+	// occurrences.
 	top [sorts]occurrence
 }
 
-// act is an Act of an entry as far as a history needs it.
+// act has the parts of an Act that a history needs.
 type act struct {
 	pair   int32
 	task   occurrence
-	older  int32      // place of the act of this pair before it, plus one
-	before int32      // place of the act of this task before it, plus one
+	older  int32      // place of the previous act of this pair, plus one
+	before int32      // place of the previous act of this task, plus one
 	detail int32      // place of its detail, plus one
 	by     int32      // number of the keeper
-	on     civil.Date // the day it is for
-	// reach is the latest day that this act or an older one of its pair is
-	// for: looking back may stop where it is before the days asked about.
+	on     civil.Date // the day that the act counts for
+	// reach is the latest day of this act and of all older acts of its pair. A
+	// search for acts of some day or later may stop where reach is earlier.
 	reach civil.Date
 	mark  int32 // number of the verb
-	again bool  // an act of the same task follows
+	again bool  // a later act of the same task exists
 }
 
-// detail is what few acts have.
+// detail has the parts that only few acts have.
 type detail struct {
 	until   civil.Date
 	why     string
@@ -153,7 +158,7 @@ type detail struct {
 }
 
 // The numbers of the verbs among the texts of every fold. A verb that this
-// version does not know gets another number, and counts as a verb of its own.
+// version does not know gets another number and counts as a separate verb.
 const (
 	noMark int32 = iota
 	markDone
@@ -164,13 +169,14 @@ const (
 
 var verbs = [...]Verb{noMark: "", markDone: MarkDone, markSkip: Skip, markPutOff: PutOff, markUndo: Undo}
 
-// occurrence is the last part of a key: a sort, and a number of that sort.
+// occurrence codes the last part of a key: its sort, and its number within that
+// sort.
 type occurrence uint32
 
 const (
 	dated     occurrence = iota << sortShift // "2027-05-12"
 	afterDate                                // "after-2027-05-12"
-	worded                                   // anything else, by its number
+	worded                                   // any other text, by its number
 	absent                                   // the key has no such part
 
 	sorts     = 4
@@ -180,8 +186,8 @@ const (
 
 func (o occurrence) sort() occurrence { return o >> sortShift }
 
-// parts cuts a key into its pair, "subject/routine", and its occurrence. ok is
-// false for a key without a slash, which is a pair alone.
+// parts splits a key into its pair, "subject/routine", and its occurrence. For
+// a key without a slash, ok is false and the whole key is the pair.
 func (k Key) parts() (pair, occurrence string, ok bool) {
 	if i := strings.LastIndexByte(string(k), '/'); i > 0 {
 		return string(k[:i]), string(k[i+1:]), true
@@ -189,8 +195,8 @@ func (k Key) parts() (pair, occurrence string, ok bool) {
 	return string(k), "", false
 }
 
-// occurrenceOf returns the code of an occurrence; ok is false for words that
-// have no number.
+// occurrenceOf returns the code of an occurrence. ok is false for a text that
+// has no number yet.
 func (f *folded) occurrenceOf(text string) (o occurrence, ok bool) {
 	if o, ok := dateCode(text); ok {
 		return o, true
@@ -199,7 +205,7 @@ func (f *folded) occurrenceOf(text string) (o occurrence, ok bool) {
 	return worded | occurrence(i), ok
 }
 
-// dateCode returns the code of an occurrence that is a date, or after one.
+// dateCode returns the code of a date or of "after-" with a date.
 func dateCode(text string) (occurrence, bool) {
 	const layout, after = "2027-05-12", "after-"
 	sort := dated
@@ -216,7 +222,7 @@ func dateCode(text string) (occurrence, bool) {
 	return sort | occurrence(d.Sub(civil.Date{})+dateShift), true
 }
 
-// wordsOf is the text of an occurrence.
+// wordsOf returns the text of an occurrence.
 func (f *folded) wordsOf(o occurrence) string {
 	number := int32(o &^ (3 << sortShift))
 	switch o.sort() << sortShift {
@@ -238,7 +244,7 @@ func (f *folded) key(a *act) Key {
 	return Key(f.names.of(a.pair) + "/" + f.wordsOf(a.task))
 }
 
-// onto returns a fold without entries of its own that continues f.
+// onto returns a new fold that continues f and has no entries of its own yet.
 func (f *folded) onto() *folded {
 	return &folded{
 		acts: f.acts.onto(), details: f.details.onto(), findful: f.findful.onto(), found: f.found,
@@ -248,7 +254,7 @@ func (f *folded) onto() *folded {
 	}
 }
 
-// addAll adds entries that are in order.
+// addAll adds entries, which must be in order.
 func (f *folded) addAll(entries []Entry) {
 	for i := f.texts.list.len(); int(i) < len(verbs); i++ {
 		f.texts.intern(string(verbs[i]))
@@ -285,7 +291,8 @@ func (f *folded) drop(e *Entry, a Act, why string) {
 	f.dropped[id] = append(f.dropped[id], Dropped{a.detached(), why})
 }
 
-// detached returns a with copies of its texts, which are parts of a file.
+// detached returns a copy of a with copied texts. The texts of a are parts of a
+// whole file, which would stay in memory.
 func (a Act) detached() Act {
 	a.Text, a.Task, a.Mark, a.Why = strings.Clone(a.Text), Key(strings.Clone(string(a.Task))), Verb(strings.Clone(string(a.Mark))), strings.Clone(a.Why)
 	if a.Finding != nil {
@@ -300,7 +307,8 @@ func (f *folded) withoutQuotes(e *Entry) []Act {
 		return f.quoted[q] || f.baseQuoted[q]
 	}
 	acts := e.Acts
-	// Where nothing is new, nothing is a quote: somebody says it again.
+	// If all commands of a mail repeat earlier ones, the mail quotes nothing:
+	// the keeper says them again.
 	if slices.ContainsFunc(acts, func(a Act) bool { return !isQuote(a) }) && slices.ContainsFunc(acts, isQuote) {
 		acts = nil
 		for _, a := range e.Acts {
@@ -326,7 +334,7 @@ func (f *folded) withoutQuotes(e *Entry) []Act {
 	return acts
 }
 
-// everUndone reports whether a task was ever taken back.
+// everUndone reports whether a task was ever undone.
 func (f *folded) everUndone(k Key) bool {
 	for i := f.newest(k); i > 0; i = f.acts.at(i - 1).before {
 		if f.acts.at(i-1).mark == markUndo {
@@ -408,8 +416,8 @@ func (f *folded) add(a *Act, on civil.Date, by string) {
 	f.link(r, d)
 }
 
-// code returns the code of an occurrence, with a new number where it needs
-// one. Most acts are of the same date as the one before.
+// code returns the code of an occurrence, and gives a new text its number.
+// lastText saves time: most acts have the same date as the act before.
 func (f *folded) code(text string) occurrence {
 	if text == f.lastText && text != "" {
 		return f.lastCode
@@ -457,8 +465,8 @@ func (f *folded) link(r act, d *detail) {
 	p.top[r.task.sort()] = max(p.top[r.task.sort()], r.task)
 }
 
-// taskWithFinding returns the number, plus one, of the task of which the act
-// at a place is, among those with findings that change plans.
+// taskWithFinding returns the number, plus one, of the task of the act at place
+// i. It counts only tasks with findings that change plans.
 func (f *folded) taskWithFinding(i int32) int32 {
 	for ; i > 0; i = f.acts.at(i - 1).before {
 		if d := f.detail(f.acts.at(i - 1)); d != nil && d.task > 0 {

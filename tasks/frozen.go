@@ -10,12 +10,12 @@ import (
 	"nestround/tasks/civil"
 )
 
-// AppendBinary appends what f holds to b, in the form that [Thaw] reads. The
-// form is for the same build of the program alone: it says nothing of itself,
-// and whoever stores it has to make sure that it comes back undamaged.
+// AppendBinary appends the stored form of f to b, for [Thaw]. The form carries
+// no version, so only the same build of the program may read it. It carries no
+// checksum either: the caller has to make sure that it is undamaged.
 //
-// It has what was added and not how it is found: ties between acts are made
-// again when they are read. An act takes about eight bytes.
+// The form has the acts but not the references between them; Thaw makes these
+// again. An act takes about eight bytes.
 func (f *Folder) AppendBinary(b []byte) ([]byte, error) {
 	w := writer{b}
 	x := &f.f
@@ -43,8 +43,8 @@ func (f *Folder) AppendBinary(b []byte) ([]byte, error) {
 	return w.b, nil
 }
 
-// Thaw returns the Folder that [Folder.AppendBinary] made b from. It keeps no
-// part of b.
+// Thaw returns the Folder that [Folder.AppendBinary] wrote to b. The Folder
+// keeps no part of b.
 func Thaw(b []byte) (*Folder, error) {
 	r := reader{b: b}
 	f := new(Folder)
@@ -86,7 +86,7 @@ func (w *writer) text(s string) {
 	w.b = append(w.b, s...)
 }
 
-// strings writes the lengths, then all texts as one.
+// strings writes the lengths of all texts, then the texts without separators.
 func (w *writer) strings(list []string) {
 	w.uint(uint64(len(list)))
 	size := 0
@@ -100,8 +100,8 @@ func (w *writer) strings(list []string) {
 	}
 }
 
-// details writes each finding once, as it stands in the daybook: most are
-// like many others.
+// details writes each distinct finding once, in the daybook's form, because
+// most findings repeat others.
 func (w *writer) details(list []detail) error {
 	var findings []string
 	number := make(map[string]int)
@@ -132,15 +132,16 @@ func (w *writer) details(list []detail) error {
 	return nil
 }
 
-// acts writes each act behind its day's distance from that of the act before,
-// and a date of its task as the distance from its day.
+// acts writes each act. It writes the act's day as a difference from the
+// previous act's day, and the task's date as a difference from the act's day,
+// because small numbers take fewer bytes.
 func (w *writer) acts(list []act) {
 	w.uint(uint64(len(list)))
 	on := civil.Date{}
 	for i := range list {
 		a := &list[i]
 		head := uint64(a.mark)<<3 | uint64(a.task.sort())
-		if a.detail > 0 { // details are in the order of their acts
+		if a.detail > 0 { // details have the order of their acts
 			head |= 1 << 2
 		}
 		w.uint(head)
@@ -158,8 +159,8 @@ func (w *writer) acts(list []act) {
 	}
 }
 
-// reader reads what writer wrote. Once something was not as expected it is
-// bad, and nothing it returns counts.
+// reader reads the output of writer. After unexpected input it is bad, and its
+// results do not count.
 type reader struct {
 	b   []byte
 	bad bool
@@ -189,7 +190,8 @@ func (r *reader) int() int64 {
 	return v
 }
 
-// count reads how many things of so many bytes or more follow.
+// count reads the number of items that follow. each is the least number of
+// bytes of an item; a number too large for the input is an error.
 func (r *reader) count(each int) int {
 	n := r.uint()
 	if n > uint64(len(r.b)/each) {
@@ -247,9 +249,10 @@ func (r *reader) details() []detail {
 	return list
 }
 
-// acts reads acts and ties them together in f, whose names and texts are there.
+// acts reads the acts into f and makes the references between them. f must have
+// its names and texts.
 func (r *reader) acts(f *folded, details []detail) {
-	const least = 4 // bytes of an act
+	const least = 4 // least number of bytes of an act
 	n := r.count(least)
 	f.acts.own = make([]act, 0, n)
 	f.details.own = make([]detail, 0, len(details))

@@ -9,18 +9,18 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// History is what the daybook adds up to. It answers what became of a task,
-// when a routine was last done for a subject, and what was found, as the
-// entries before a cut-off day tell it. Make one with [Fold] or [Folder.With].
-// It never changes, and may be asked from several goroutines at once.
+// History answers questions about the entries of the daybook: the outcome of a
+// task, the last day on which a routine was done for a subject, and the
+// findings. Only entries before a cut-off day count. [Fold] and [Folder.With]
+// make a History. It never changes, and several goroutines may use it at once.
 type History struct {
 	*folded
 	cut   civil.Date // entries on or after it do not count; zero: all count
 	found func() []Found
 }
 
-// Before returns the history as it stood when day began: entries for that day
-// or later do not count. The zero date lifts the limit.
+// Before returns the history as it was when day began: entries for that day or
+// later do not count. The zero date removes the limit.
 func (h *History) Before(day civil.Date) *History {
 	b := &History{folded: h.folded, cut: day}
 	b.found = sync.OnceValue(b.find)
@@ -46,23 +46,23 @@ func (h *History) counts(a *act) bool { return h.cut.IsZero() || a.on.Before(h.c
 // marks reports whether an act is a mark that counts.
 func (h *History) marks(a *act) bool { return a.mark != noMark && h.counts(a) }
 
-// Outcome is what became of a task.
+// Outcome is the latest mark of a task.
 type Outcome struct {
 	Mark  Verb       // MarkDone, Skip, PutOff, or "" for nothing yet
 	On    civil.Date // the day it was done or skipped
-	Until civil.Date // of PutOff
+	Until civil.Date // only for PutOff
 	Why   string
 	By    string
 }
 
-// Outcome returns what became of the task with key k.
+// Outcome returns the outcome of the task with key k.
 func (h *History) Outcome(k Key) Outcome {
 	o, _ := h.outcome(h.newest(k))
 	return o
 }
 
-// outcome returns what became of a task, from its newest act's place, plus
-// one. again is the latest day for which the same was said of it.
+// outcome returns the outcome of a task, from the place of its newest act, plus
+// one. again is the latest day of an act with the same mark.
 func (h *History) outcome(i int32) (o Outcome, again civil.Date) {
 	for i > 0 && !h.marks(h.acts.at(i-1)) {
 		i = h.acts.at(i - 1).before
@@ -96,9 +96,9 @@ func (h *History) outcome(i int32) (o Outcome, again civil.Date) {
 	return o, again
 }
 
-// DoneDays returns the days from since on, inclusive, on which the routine was
-// done for the subject, ascending; a day on which it was done twice counts
-// twice.
+// DoneDays returns the days on which the routine was done for the subject, from
+// since (inclusive) on, in ascending order. A day on which it was done twice is
+// in the list twice.
 func (h *History) DoneDays(subject, routine husbandry.ID, since civil.Date) []civil.Date {
 	return h.Marks(subject, routine).DoneDays(since)
 }
@@ -109,14 +109,14 @@ func (h *History) LastDone(subject, routine husbandry.ID) civil.Date {
 	return h.Marks(subject, routine).LastDone()
 }
 
-// Marks is the part of a history that is about one routine for one subject,
-// for who asks more than once.
+// Marks is the part of a history about one routine for one subject. It saves
+// the look-up for callers with several questions.
 type Marks struct {
 	h    *History
-	pair int32 // its number; less than 0 where nobody ever spoke of it
+	pair int32 // its number; below 0 if it has no acts
 }
 
-// Marks returns what was said of a routine's tasks for a subject.
+// Marks returns the part of the history about a routine for a subject.
 func (h *History) Marks(subject, routine husbandry.ID) Marks {
 	return h.marksOf(string(subject) + "/" + string(routine))
 }
@@ -142,12 +142,12 @@ func (m Marks) newest() int32 {
 	return m.h.pairs[m.pair].newest
 }
 
-// OutcomeSince is History.Outcome for a task of these of which nobody can have
-// spoken before the day since. It looks back no further, where Outcome reads
-// the years of a daily routine to the end to say that a task is still open:
-// where nobody marked it for that day or a later one, it is open. A task whose
-// occurrence is no date, such as the first one of all, is looked for to the
-// end: it may have been skipped long ago.
+// OutcomeSince is History.Outcome for a task of m that nobody can have marked
+// before the day since. It is faster: for an open task Outcome reads all years
+// of a daily routine, while OutcomeSince stops at since. If nobody marked the
+// task for that day or later, the task is open. A task whose occurrence is no
+// date, such as the very first task of a routine, is searched in full, because
+// it may have been skipped long ago.
 func (m Marks) OutcomeSince(k Key, since civil.Date) Outcome {
 	_, text, ok := k.parts()
 	task := absent
@@ -180,8 +180,8 @@ func (m Marks) OutcomeSince(k Key, since civil.Date) Outcome {
 	return Outcome{}
 }
 
-// Ahead reports whether, since a day, anything was said of a task whose
-// occurrence is a date after another day.
+// Ahead reports whether any act for the day since or later is about a task with
+// a date after the day after.
 func (m Marks) Ahead(after, since civil.Date) bool {
 	limit := after.String()
 	day, _ := dateCode(limit)
@@ -200,9 +200,10 @@ func (m Marks) Ahead(after, since civil.Date) bool {
 	return false
 }
 
-// done calls yield with the day on which each task was done, the latest said
-// first, and with the latest day for which that was said. It stops where no
-// older act can be for the day that yield returns, or a later one.
+// done calls yield for each task that was done, beginning with the newest mark.
+// on is the day on which the task was done; again is the latest day of a
+// repeated mark. yield returns a day: the search stops when no older act can be
+// for that day or later.
 func (m Marks) done(since civil.Date, yield func(on, again civil.Date) (since civil.Date)) {
 	for i := m.newest(); i > 0; {
 		a := m.h.acts.at(i - 1)
@@ -216,7 +217,8 @@ func (m Marks) done(since civil.Date, yield func(on, again civil.Date) (since ci
 	}
 }
 
-// doneOn is outcome's days for a task whose newest mark is done.
+// doneOn returns the days on and again of outcome, for a task whose newest mark
+// is done.
 func (h *History) doneOn(i int32) (on, again civil.Date) {
 	a := h.acts.at(i - 1)
 	if a.before == 0 {
@@ -226,14 +228,14 @@ func (h *History) doneOn(i int32) (on, again civil.Date) {
 	return o.On, again
 }
 
-// spokenOfAfter reports whether a mark that counts follows the act at a place,
-// plus one, of the same task.
+// spokenOfAfter reports whether the same task has a later mark that counts. i
+// is the place of the act, plus one.
 func (m Marks) spokenOfAfter(i int32) bool {
 	return m.h.follows(i, m.h.marks)
 }
 
-// follows reports whether an act that is so follows the act at a place, plus
-// one, of the same task.
+// follows reports whether the same task has a later act that satisfies so. i is
+// the place of the act, plus one.
 func (h *History) follows(i int32, so func(*act) bool) bool {
 	if !h.isAgain(i - 1) {
 		return false
@@ -270,11 +272,12 @@ func (m Marks) LastDone() civil.Date {
 	return last
 }
 
-// LastSaid returns the last day for which anybody said that the routine was
-// done for the subject, or no date. It is never before LastDone, and after it
-// where a task was said to be done on one day and later said to be done on
-// another: one of the two may be a slip, or it was done twice, and what must
-// not be done twice in a few days reckons with the later day.
+// LastSaid returns the last day for which any mark says that the routine was
+// done for the subject, or no date. It is never before LastDone. It is after
+// LastDone if a task was marked as done on one day and later marked as done on
+// another day. One of the two marks may be a mistake, or the work was done
+// twice. Work that must not be repeated within a few days counts from the later
+// day.
 func (m Marks) LastSaid() civil.Date {
 	var last civil.Date
 	m.done(last, func(_, again civil.Date) civil.Date {
@@ -284,22 +287,22 @@ func (m Marks) LastSaid() civil.Date {
 	return last
 }
 
-// Found is what was found at one task, all its entries taken together.
+// Found is the combined finding of all entries for one task.
 type Found struct {
 	Task    Key
-	On      civil.Date // the day it was first reported for
+	On      civil.Date // the day of the first report
 	Finding Finding
 	By      string
 }
 
-// Found returns every finding that can change a plan (all but notes), not taken
-// back, in the order they were first reported. The caller
-// leaves the list as it is.
+// Found returns every finding that can change a plan (all but notes) and was
+// not withdrawn, in the order of the first reports. The caller must not change
+// the list.
 func (h *History) Found() []Found { return h.found() }
 
 func (h *History) find() []Found {
 	seen := make([]Found, 0, h.folded.found)
-	at := make([]int32, h.folded.found) // a task's place in seen, plus one
+	at := make([]int32, h.folded.found) // place of a task in seen, plus one
 	for n := range h.findful.len() {
 		i := *h.findful.at(n)
 		a := h.acts.at(i)
@@ -321,9 +324,9 @@ func (h *History) find() []Found {
 	return seen
 }
 
-// Standing returns what is said of the task with key k and was not taken back:
-// its mark, and all that was found and noted together. said is false where
-// that is nothing.
+// Standing returns the valid statements about the task with key k: its mark and
+// its combined finding with notes, without withdrawn acts. said is false if
+// there are none.
 func (h *History) Standing(k Key) (o Outcome, f Finding, said bool) {
 	newest := h.newest(k)
 	var stand []*act // newest first
@@ -346,8 +349,9 @@ func (h *History) Standing(k Key) (o Outcome, f Finding, said bool) {
 	return o, f, len(stand) > 0
 }
 
-// LastUnplanned returns the key under which something was last said of a
-// record by its id, until a day and not taken back, or "".
+// LastUnplanned returns the key of the last report about a record by its id, up
+// to the day until, that was not withdrawn. Without such a report it returns
+// "".
 func (h *History) LastUnplanned(subject husbandry.ID, until civil.Date) Key {
 	for i := h.Marks(subject, Unplanned).newest(); i > 0; {
 		a := h.acts.at(i - 1)
@@ -359,8 +363,8 @@ func (h *History) LastUnplanned(subject husbandry.ID, until civil.Date) Key {
 	return ""
 }
 
-// takenBack reports whether an undo that counts follows the act at a place,
-// plus one, of the same task.
+// takenBack reports whether the same task has a later undo that counts. i is
+// the place of the act, plus one.
 func (h *History) takenBack(i int32) bool {
 	return h.follows(i, func(a *act) bool { return a.mark == markUndo && h.counts(a) })
 }

@@ -94,7 +94,7 @@ func TestOutcome(t *testing.T) {
 	}
 }
 
-func TestDroppedActsAreTold(t *testing.T) {
+func TestDroppedActsAreListed(t *testing.T) {
 	h := tasks.Fold([]tasks.Entry{
 		mail("a", "12", "06:40", done(boxOfE07)),
 		mail("b", "12", "06:50", undo(boxOfE07)),
@@ -115,7 +115,7 @@ func TestDroppedActsAreTold(t *testing.T) {
 func TestFound(t *testing.T) {
 	h := tasks.Fold([]tasks.Entry{
 		mail("a", "12", "06:40", laid(watchF03, 6)),
-		mail("b", "12", "09:40", laid(watchF03, 8)), // corrected: set, not added
+		mail("b", "12", "09:40", laid(watchF03, 8)), // a correction: it replaces the number and is not added
 	})
 	if got := h.Found(); len(got) != 1 || *got[0].Finding.Laid != 8 || got[0].On != day("12") {
 		t.Errorf("a corrected count: %+v", got)
@@ -126,7 +126,7 @@ func TestFound(t *testing.T) {
 	}
 }
 
-func TestBeforeIsHowThingsStoodThatMorning(t *testing.T) {
+func TestBeforeIsTheStateOfThatMorning(t *testing.T) {
 	h := tasks.Fold([]tasks.Entry{mail("a", "11", "06:40", done(boxOfE07)), mail("b", "12", "06:40", laid(watchF03, 6))})
 	morning := h.Before(day("12"))
 	if morning.Outcome(boxOfE07).Mark != tasks.MarkDone {
@@ -143,8 +143,8 @@ func TestBeforeIsHowThingsStoodThatMorning(t *testing.T) {
 	}
 }
 
-// entries draws a history as replies make it: few tasks, many verbs, days out
-// of order, mails that quote, shell commands between.
+// entries draws entries like those from real replies: few tasks, many verbs,
+// days out of order, mails that quote others, and shell commands between them.
 func entries(t *rapid.T) []tasks.Entry {
 	n := rapid.IntRange(0, 12).Draw(t, "entries")
 	keys := []tasks.Key{boxOfE07, watchF03, "E07/nest-top-up/first", "E07/water/2027-05-11"}
@@ -181,7 +181,7 @@ func picture(h *tasks.History) string {
 	return s
 }
 
-func TestAnyOrderAndRepetitionEndInTheSameBooks(t *testing.T) {
+func TestOrderAndRepetitionDoNotMatter(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		list := entries(t)
 		want := picture(tasks.Fold(list))
@@ -195,12 +195,12 @@ func TestAnyOrderAndRepetitionEndInTheSameBooks(t *testing.T) {
 	})
 }
 
-// The history answers from the newest act backwards and stops early; adding
-// everything up from the oldest must give the same.
-func TestLookingBackAgreesWithAddingUp(t *testing.T) {
+// The history searches from the newest act back and stops early. A full search
+// from the oldest act must give the same answers.
+func TestSearchFromNewestAgreesWithFullSearch(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		list := entries(t)
-		for i := range list { // quotes and conflicts are another test's
+		for i := range list { // another test covers quotations and conflicts
 			list[i].Via, list[i].Digest = tasks.ViaShell, ""
 			list[i].Acts = list[i].Acts[:1]
 		}
@@ -252,8 +252,8 @@ func TestKeyParts(t *testing.T) {
 	}
 }
 
-// What stands of a task is what an undo would take back.
-func TestStandingIsWhatAnUndoTakesBack(t *testing.T) {
+// Standing returns the statements that an undo would withdraw.
+func TestStandingHasTheActsThatUndoWithdraws(t *testing.T) {
 	found := func(d string) tasks.Key { return tasks.Key("F03/found/2027-05-" + d) }
 	noted := tasks.Act{Text: "note", Task: found("11"), Finding: &tasks.Finding{Note: "digs"}}
 	h := tasks.Fold([]tasks.Entry{

@@ -2,9 +2,9 @@ package tasks
 
 import "strings"
 
-// layers is a list in two parts: what a history was built on, which histories
-// share and nobody changes, and what was added since. Places are numbered from
-// 0 through both.
+// layers is a list in two parts. base comes from the folder behind a history;
+// several histories share it, and nobody changes it. own has the later
+// elements. Places count from 0 through both parts.
 type layers[T any] struct{ base, own []T }
 
 func (l *layers[T]) len() int32 { return int32(len(l.base) + len(l.own)) }
@@ -26,14 +26,14 @@ func (l *layers[T]) onto() layers[T] {
 	return layers[T]{base: l.own[:len(l.own):len(l.own)]}
 }
 
-// names numbers texts in the order in which they come. It keeps copies, so
-// that a short text does not hold the whole file that it was read from.
+// names numbers texts in the order of their first use. It keeps copies, because
+// a short text would keep the whole file in memory from which it was read.
 type names struct {
 	list      layers[string]
 	base, own map[string]int32
 }
 
-// number returns the number of a text that has one.
+// number returns the number of a text; ok is false if the text has none.
 func (n *names) number(s string) (int32, bool) {
 	if i, ok := n.own[s]; ok {
 		return i, true
@@ -42,8 +42,7 @@ func (n *names) number(s string) (int32, bool) {
 	return i, ok
 }
 
-// intern returns the number of a text, and gives it the next one where it has
-// none.
+// intern returns the number of a text. A new text gets the next number.
 func (n *names) intern(s string) int32 {
 	i, ok := n.number(s)
 	if !ok {

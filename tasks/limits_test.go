@@ -10,10 +10,10 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// A reply may be for another day than the one it was sent on, up to two months
-// before or after. A day further off is a slip of the pen or a broken clock,
-// and the reply counts for the day it was sent on.
-func TestHowFarAReplysDayMayBeOff(t *testing.T) {
+// A reply may be for a day up to two months before or after the day on which it
+// was sent. A day further away is a typing error or a broken clock, and the
+// reply counts for the day on which it was sent.
+func TestReplyForADistantDay(t *testing.T) {
 	sent := at("12", "18:00")
 	for days, want := range map[int]int{-61: 0, -60: -60, 0: 0, 60: 60, 61: 0} {
 		h := tasks.Fold([]tasks.Entry{{ID: "a", At: sent, On: day("12").AddDays(days), Via: tasks.ViaMail, Acts: []tasks.Act{done(boxOfE07)}}})
@@ -23,14 +23,15 @@ func TestHowFarAReplysDayMayBeOff(t *testing.T) {
 	}
 }
 
-// Somebody who says a week later once more that the feeding of the 1st is done
-// means the same feeding: the last one stays that of the 8th.
-func TestAMarkThatIsRepeatedAWeekLaterMovesNothing(t *testing.T) {
+// A keeper marks the feeding of the 1st as done, and repeats the mark a week
+// later. Both marks mean the same feeding, so the last feeding remains that of
+// the 8th.
+func TestMarkRepeatedAWeekLaterKeepsItsDay(t *testing.T) {
 	feeding := func(d string) tasks.Key { return tasks.NewKey("E07", "feed", day(d).String()) }
 	var entries []tasks.Entry
 	for _, d := range []string{"01", "02", "03", "04", "05", "06", "07", "08"} {
 		e := mail("on "+d, d, "18:00", done(feeding(d)))
-		e.Digest = "" // each in a mail of its own
+		e.Digest = "" // each in a separate mail
 		entries = append(entries, e)
 	}
 	again := mail("again", "09", "18:00", done(feeding("01")))
@@ -44,9 +45,9 @@ func TestAMarkThatIsRepeatedAWeekLaterMovesNothing(t *testing.T) {
 	}
 }
 
-// Whichever of two contradicting marks stands last in a mail, neither counts,
-// and what was said before stays.
-func TestAMailThatContradictsItself(t *testing.T) {
+// If two marks in one mail contradict each other, neither counts, whichever
+// comes last. An earlier mark remains valid.
+func TestContradictingMarksOfOneMail(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		acts  []tasks.Act
@@ -69,8 +70,8 @@ func TestAMailThatContradictsItself(t *testing.T) {
 	}
 }
 
-// A feeding of last week that is told late hides none of this week's.
-func TestADayThatIsToldLate(t *testing.T) {
+// A late report of last week's feeding hides none of this week's feedings.
+func TestLateReportHidesNoLaterDay(t *testing.T) {
 	feeding := func(d string) tasks.Key { return tasks.NewKey("E07", "feed", day(d).String()) }
 	late := mail("late", "11", "18:00", done(feeding("05")))
 	late.On = day("05")
@@ -81,7 +82,8 @@ func TestADayThatIsToldLate(t *testing.T) {
 		"06": {day("10")},
 		"11": nil,
 	} {
-		// A question of its own: a history remembers how far it looked back.
+		// Ask a new history each time, because a history remembers how far it
+		// has searched.
 		if got := h.Before(civil.Date{}).DoneDays("E07", "feed", day(since)); !slices.Equal(got, want) {
 			t.Errorf("since %s May fed on %v, want %v", since, got, want)
 		}
@@ -91,9 +93,9 @@ func TestADayThatIsToldLate(t *testing.T) {
 	}
 }
 
-// A mark of days ago still holds on the board: whoever put a task off weeks
-// before its day, or did it ahead, is not asked again.
-func TestMarksOfDaysAgoHoldOnTheBoard(t *testing.T) {
+// A mark of an earlier day still counts on the board. A task that was put off
+// weeks before its day, or done ahead of its day, does not come back.
+func TestOlderMarksCountOnTheBoard(t *testing.T) {
 	for _, c := range []struct {
 		words string
 		act   tasks.Act
@@ -116,8 +118,8 @@ func TestMarksOfDaysAgoHoldOnTheBoard(t *testing.T) {
 	}
 }
 
-// A task ahead of a day is one whose occurrence is after it, not on it.
-func TestWhatWasMarkedAhead(t *testing.T) {
+// A task is ahead of a day if its occurrence is after the day, not on the day.
+func TestTaskAheadOfADay(t *testing.T) {
 	h := tasks.Fold([]tasks.Entry{mail("a", "12", "06:40", done("E07/feed/2027-05-14"))})
 	marks := h.Marks("E07", "feed")
 	for after, want := range map[string]bool{"13": true, "14": false, "15": false} {
@@ -127,8 +129,8 @@ func TestWhatWasMarkedAhead(t *testing.T) {
 	}
 }
 
-// A round goes by the part of the day, then by place, then by the order of
-// kinds at a place, then by key.
+// A round is ordered by part of the day, then place, then the order of kinds,
+// then key.
 func TestTheOrderOfARound(t *testing.T) {
 	kinds := husbandry.Kinds()
 	first, last := kinds[0], kinds[len(kinds)-1]

@@ -17,7 +17,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// said is one act as the naive reading keeps it: all of them in a list, in the
+// said is one act in the list of the simple model. The list has all acts in the
 // order in which they count.
 type said struct {
 	tasks.Act
@@ -25,8 +25,8 @@ type said struct {
 	by string
 }
 
-// naive answers a history's questions by reading all acts from the first one
-// on, with no index.
+// naive is a simple model of a history: it answers each question by reading all
+// acts from the first, without an index.
 type naive []said
 
 func readNaively(entries []tasks.Entry, cut civil.Date) (n naive) {
@@ -42,8 +42,8 @@ func readNaively(entries []tasks.Entry, cut civil.Date) (n naive) {
 	return n
 }
 
-// outcome returns what became of a task, and the latest day of the marks that
-// say the same.
+// outcome returns the outcome of a task, and the latest day of the marks with
+// the same verb.
 func (n naive) outcome(k tasks.Key) (o tasks.Outcome, again civil.Date) {
 	for _, s := range n {
 		switch {
@@ -59,8 +59,8 @@ func (n naive) outcome(k tasks.Key) (o tasks.Outcome, again civil.Date) {
 	return o, again
 }
 
-// since is outcome where anybody marked the task for a day from since on, or
-// where its occurrence is no date.
+// since is the model of OutcomeSince: it returns the outcome if a mark of the
+// task is for the day since or later, or if the task's occurrence is no date.
 func (n naive) since(k tasks.Key, since civil.Date) tasks.Outcome {
 	if strings.HasPrefix(k.Occurrence(), "2027") && !slices.ContainsFunc(n, func(s said) bool { return s.Task == k && s.Mark != "" && !s.on.Before(since) }) {
 		return tasks.Outcome{}
@@ -90,7 +90,7 @@ func (n naive) ahead(subject, routine husbandry.ID, after, since civil.Date) boo
 	})
 }
 
-// standing returns the acts of a task that were not taken back.
+// standing returns the acts of a task that were not withdrawn.
 func (n naive) standing(k tasks.Key) (stand []said) {
 	for _, s := range n {
 		switch {
@@ -134,8 +134,8 @@ func (n naive) lastUnplanned(subject husbandry.ID, until civil.Date) (k tasks.Ke
 	return k
 }
 
-// plainEntries draws entries of one act each, by shell, so that nothing is a
-// quote or a conflict.
+// plainEntries draws entries of one act each, all from the shell, so that there
+// are no quotations and no conflicts.
 func plainEntries(t *rapid.T) []tasks.Entry {
 	keys := []tasks.Key{"E07/water/2027-05-11", "E07/water/2027-05-12", "E07/water/2027-05-13", "E07/nest-top-up/after-2027-05-09", "E07/nest-top-up/first",
 		"F03/found/2027-05-11", "F03/found/2027-05-12", "F03/lay-watch/1st", "keeper"}
@@ -157,7 +157,7 @@ func plainEntries(t *rapid.T) []tasks.Entry {
 	return list
 }
 
-// question is one that a history can be asked, and what the naive reading says.
+// question is a question for a history, with the answer of the simple model.
 type question struct {
 	name string
 	ask  func(h *tasks.History) string
@@ -179,7 +179,7 @@ func questions(n naive, keys []tasks.Key) (all []question) {
 		for _, k := range keys {
 			subject, routine := k.Subject(), k.Routine()
 			if routine == "" {
-				continue // no routine's tasks are asked for by half a key
+				continue // a key without a routine has no Marks to ask
 			}
 			add(fmt.Sprint("outcome since ", since, k), n.since(k, since), func(h *tasks.History) any { return h.Marks(subject, routine).OutcomeSince(k, since) })
 			days, _ := n.done(subject, routine)
@@ -217,7 +217,7 @@ func questions(n naive, keys []tasks.Key) (all []question) {
 	return all
 }
 
-// told shows a finding of these tests, behind its pointers.
+// told prints a finding of these tests with the values behind its pointers.
 func told(f *tasks.Finding) string {
 	s := fmt.Sprint(f.Note, f.Digging)
 	if f.Laid != nil {
@@ -226,10 +226,10 @@ func told(f *tasks.Finding) string {
 	return s
 }
 
-// A history answers as a naive reading of the entries does: whatever it is
-// asked first, from several goroutines at once, with a cut-off or without, and
-// however its entries were handed over.
-func TestHistoryAnswersAsANaiveReadingDoes(t *testing.T) {
+// A history gives the same answers as the simple model: in any order of
+// questions, from several goroutines at once, with and without a cut-off, and
+// for any split of the entries into calls.
+func TestHistoryAgreesWithSimpleModel(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		entries := plainEntries(t)
 		slices.SortFunc(entries, func(a, b tasks.Entry) int { return cmp.Or(a.At.Compare(b.At), strings.Compare(a.ID, b.ID)) })
@@ -266,9 +266,9 @@ func TestHistoryAnswersAsANaiveReadingDoes(t *testing.T) {
 	})
 }
 
-// A folder that some entries were added to gives the history of all of them,
-// with quotes, conflicts and what was dropped.
-func TestFolderGoesOnWhereItStopped(t *testing.T) {
+// A folder with some added entries gives the history of all entries, including
+// quotations, conflicts and dropped acts.
+func TestFolderContinuesAHistory(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		list := entries(t)
 		slices.SortFunc(list, func(a, b tasks.Entry) int { return cmp.Or(a.At.Compare(b.At), strings.Compare(a.ID, b.ID)) })
@@ -295,8 +295,8 @@ func TestFolderGoesOnWhereItStopped(t *testing.T) {
 	})
 }
 
-// What a folder holds can be stored and read again, with all it takes to go on.
-func TestFolderIsReadAsItWasStored(t *testing.T) {
+// A folder can be stored and read again, and the new folder can be continued.
+func TestStoredFolderReadsBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		list := rapid.OneOf(rapid.Custom(entries), rapid.Custom(plainEntries)).Draw(t, "list")
 		slices.SortFunc(list, func(a, b tasks.Entry) int { return cmp.Or(a.At.Compare(b.At), strings.Compare(a.ID, b.ID)) })
@@ -304,7 +304,7 @@ func TestFolderIsReadAsItWasStored(t *testing.T) {
 		then := rapid.IntRange(added, len(list)).Draw(t, "added then")
 		folder := new(tasks.Folder)
 		folder.Add(list[:added])
-		for range 2 { // what was read is stored like what was added
+		for range 2 { // a folder that was read can be stored again
 			stored, err := folder.AppendBinary(nil)
 			if err != nil {
 				t.Fatal(err)
@@ -340,7 +340,7 @@ func TestFolderIsReadAsItWasStored(t *testing.T) {
 	})
 }
 
-// story is all that a history tells of a task.
+// story prints all answers of a history about a task.
 func story(h *tasks.History, k tasks.Key) string {
 	o, f, said := h.Standing(k)
 	s := fmt.Sprint(k, o, told(&f), said, h.Outcome(k), h.LastDone(k.Subject(), k.Routine()), h.DoneDays(k.Subject(), k.Routine(), day("01")))

@@ -1,13 +1,15 @@
-// Package tasks holds what the planner makes and what the keeper says of it.
+// Package tasks holds the planner's tasks and the keeper's statements about
+// them.
 //
-// A [Task] is one dated thing to do; scheduler computes tasks, everything else
-// shows them. An [Entry] is one accepted message or command, a line of the
-// daybook; [Fold] turns entries into a [History], from which the scheduler
-// computes the next plan. A [Board] joins a day's tasks with that history and
-// numbers them: it is what round, the digest, the calendar and the page show.
+// A [Task] is one dated thing to do. Scheduler computes the tasks, and all
+// other packages show them. An [Entry] is one accepted message or command, a
+// line of the daybook. [Fold] makes a [History] of the entries, from which the
+// scheduler computes the next plan. A [Board] joins a day's tasks with that
+// history and numbers them. The verb round, the digest, the calendar and the
+// page show the board.
 //
-// The package decides nothing about dates and does no input or output. The
-// log on disk is tasks/daybook.
+// The package decides nothing about dates and does no input or output. Package
+// tasks/daybook stores the entries on disk.
 package tasks
 
 import (
@@ -18,47 +20,48 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Key identifies a task for good: "subject/routine/occurrence", made of the
-// ids of records and of what makes this occurrence the one it is (its date,
-// the completion it follows, the event it is anchored to), never of a title, a
-// position or a random number. Calendar UIDs and replies hang on it.
+// Key identifies a task for ever: "subject/routine/occurrence". It consists of
+// the ids of records and of the thing that distinguishes this occurrence: its
+// date, the completion that it follows, or the event that it is anchored to. It
+// never contains a title, a position or a random number. Calendar UIDs and
+// replies depend on it.
 type Key string
 
-// NewKey makes the key of one occurrence of a routine for a subject.
+// NewKey returns the key of one occurrence of a routine for a subject.
 func NewKey(subject, routine husbandry.ID, occurrence string) Key {
 	return Key(string(subject) + "/" + string(routine) + "/" + occurrence)
 }
 
-// Subject returns the id of the record the task is about.
+// Subject returns the id of the record that the task is about.
 func (k Key) Subject() husbandry.ID {
 	s, _, _ := strings.Cut(string(k), "/")
 	return husbandry.ID(s)
 }
 
-// Routine returns the id of the routine the task came from.
+// Routine returns the id of the routine that made the task.
 func (k Key) Routine() husbandry.ID {
 	_, r, _ := strings.Cut(string(k), "/")
 	r, _, _ = strings.Cut(r, "/")
 	return husbandry.ID(r)
 }
 
-// Occurrence returns what tells this task from the routine's others for the
-// same subject.
+// Occurrence returns the part of the key that distinguishes this task from the
+// routine's other tasks for the same subject.
 func (k Key) Occurrence() string {
 	_, r, _ := strings.Cut(string(k), "/")
 	_, o, _ := strings.Cut(r, "/")
 	return o
 }
 
-// Unplanned stands for the routine in the key of something that was found, or
-// done, at a record that had no task: "F03/found/2027-05-12".
+// Unplanned takes the place of the routine in the key of a report about a
+// record that had no task: "F03/found/2027-05-12".
 const Unplanned husbandry.ID = "found"
 
-// TheKeeper is the subject of tasks that are about no record.
+// TheKeeper is the subject of tasks that belong to no record.
 const TheKeeper husbandry.ID = "keeper"
 
-// Task is one dated thing to do. The scheduler fills every field but Status
-// once; nothing changes a task afterwards.
+// Task is one dated thing to do. The scheduler fills every field once, and
+// nothing changes a task afterwards, except its Status.
 type Task struct {
 	Key     Key
 	Kind    husbandry.Kind
@@ -68,9 +71,9 @@ type Task struct {
 	Place   Place
 	Part    husbandry.Part
 
-	Due      civil.Date // the day it is planned for, put off where the keeper said so
-	Earliest civil.Date // the routine's own day for it less the slack
-	Latest   civil.Date // that day plus slack; the task is overdue after it
+	Due      civil.Date // the planned day, or the day to which the keeper put the task off
+	Earliest civil.Date // the routine's original day minus the slack
+	Latest   civil.Date // the routine's original day plus the slack; later the task is overdue
 	Status   Status
 
 	Title   string // the imperative and the subject: "Top up the nest box of E07 (Ada, wall lizard)"
@@ -79,61 +82,63 @@ type Task struct {
 	Why     string // the reason in words, with what was computed
 	Caution string // "" for none
 	Minutes int
-	Amount  string        // how much of what is given, "6-8 crickets each"; "" where nothing says
-	Packs   int           // of a feeder to order, for tasks that ask for it
-	Mate    husbandry.ID  // the male a pairing task names
-	Asks    []FindingName // what the keeper is asked to record with it
-	Uses    []string      // what it uses up, in the keeper's words
+	Amount  string        // how much of the food to give, "6-8 crickets each"; "" if not known
+	Packs   int           // packs to order, for tasks that order a feeder
+	Mate    husbandry.ID  // the male to pair with, for pairing tasks
+	Asks    []FindingName // the findings that the keeper should record
+	Uses    []string      // the supplies that the task uses up, in the keeper's words
 	Missed  husbandry.Missed
-	// Pinned tasks cannot be put off: somebody may be in danger.
+	// Pinned tasks cannot be put off, because an animal may be in danger.
 	Pinned bool
-	// Moves says whether the day may be chosen inside the slack. Due is the
-	// chosen day then, and Earliest and Latest stay what they were.
+	// Moves says whether the scheduler may choose the day within the slack. Due
+	// is then the chosen day, while Earliest and Latest do not change.
 	Moves  Moves
-	Window *Window // of windowed tasks
-	// Keeper is whose task it is where several share the work; "" for no one's
-	// in particular.
+	Window *Window // only for tasks within a window
+	// Keeper is the keeper who does the task, if several keepers share the
+	// work; "" if anybody may do it.
 	Keeper husbandry.ID
-	// For is the keeper whose it would be, were they not away on Due; "" where
-	// it is given to nobody else.
+	// For is the keeper to whom the task belongs but who is away on Due; "" if
+	// the task was not given to another keeper.
 	For husbandry.ID
-	// Sitter says that the keeper is away on Due and whoever stands in does it.
+	// Sitter says that the keeper is away on Due and that the stand-in does the
+	// task.
 	Sitter bool
 }
 
-// Alarm reports whether a task that is still to be done comes before all
-// others, because somebody may be in danger: it cannot be put off, or a watch
-// that matters was not kept in its time.
+// Alarm reports whether an open task comes before all others because an animal
+// may be in danger: the task is pinned, or it is an important watch that was
+// missed.
 func (t *Task) Alarm() bool {
 	return (t.Status == Due || t.Status == Overdue) && t.Pinned || t.Status == Overdue && t.Missed == husbandry.Alarms
 }
 
-// Place is where a task is done, and its position in walking order.
+// Place is the place of a task, and its position in walking order.
 type Place struct {
 	Room      husbandry.ID // "" for tasks of the keeper
 	RoomName  string
 	Rack      husbandry.ID // "" when there is none
-	Enclosure husbandry.ID // or the incubator's id; "" for tasks of a room
-	Order     int          // rooms, racks, enclosures as they are walked
+	Enclosure husbandry.ID // or the id of the incubator; "" for tasks of a room
+	Order     int          // position of the room, rack and enclosure in walking order
 }
 
-// Moves says how a task's day may be chosen inside its slack.
+// Moves says how the scheduler may choose a task's day within its slack.
 type Moves string
 
-// The ways of moving.
+// The ways of choosing a task's day.
 const (
-	// Never: a watch, an event's day, what the keeper put off to a day, what
-	// has no slack, what rides on another task or is ridden on.
+	// Never: the day is fixed. This holds for watches, for days of events, for
+	// tasks that the keeper put off to a day, for tasks without slack, and for
+	// tasks that ride on another task or carry one.
 	Never Moves = ""
-	// Alone moves without the others of its routine, which follow the
+	// Alone: the task moves, and the other tasks of its routine follow the
 	// calendar.
 	Alone Moves = "alone"
-	// InChain moves those after it as well: they count from the day it is
-	// done.
+	// InChain: the later tasks of the routine move as well, because they count
+	// from the day on which this task is done.
 	InChain Moves = "in-chain"
 )
 
-// Status says how a task stands on the day it is looked at.
+// Status is the state of a task on the day of the plan.
 type Status string
 
 // The statuses.
@@ -146,26 +151,27 @@ const (
 	Lapsed   Status = "lapsed"
 )
 
-// Window is the span of days within which something is expected.
+// Window is the span of days within which an event is expected.
 type Window struct {
 	Name     husbandry.WindowName
-	From, To civil.Date // the days worth watching
-	// P05 to P95 are the days by which it has happened with that probability
-	// in percent; zero where only the span is known.
+	From, To civil.Date // first and last day of the watch
+	// P05 to P95 are the days by which the event has happened with a
+	// probability of 5 % to 95 %. They are zero if only the span is known.
 	P05, P25, P50, P75, P95 civil.Date
-	// Today is the probability, 0 to 1, that it happens on the day of the
-	// plan, given that it has not happened before.
+	// Today is the hazard of the day of the plan: the probability, 0 to 1, that
+	// the event happens on that day, if it has not happened before.
 	Today float64
-	// By has the probability, 0 to 1, that it has happened by the end of the
-	// day of the plan (By[0]), of the day after it (By[1]) and so on for a
-	// week, given that it had not when the day of the plan began; nil where
+	// By has the probabilities, 0 to 1, that the event has happened by the end
+	// of the day of the plan (By[0]), of the next day (By[1]) and so on for a
+	// week, if it has not happened before the day of the plan. It is nil if
 	// only the span is known.
 	By    []float64
-	Basis string // what the window is computed from, in words
+	Basis string // how the window was computed, in words
 }
 
-// Before reports whether t is done before u on a round: by part of the day,
-// place, urgency of the kind, then key, which makes the order total.
+// Before reports whether t comes before u on a round. The order is by part of
+// the day, place, urgency of the kind, and then key, so that no two tasks are
+// equal.
 func Before(t, u Task) int {
 	return cmp.Or(
 		cmp.Compare(Rank(t.Part, t.Place.Order, t.Kind), Rank(u.Part, u.Place.Order, u.Kind)),
@@ -173,8 +179,8 @@ func Before(t, u Task) int {
 	)
 }
 
-// Rank is what Before compares of a task but for its key, as one number below
-// 2^40. Places are numbered from 0 to below 2^30.
+// Rank returns the rank of a task on a round, without its key, as one number
+// below 2^40. place must be at least 0 and below 2^30.
 func Rank(part husbandry.Part, place int, kind husbandry.Kind) uint64 {
 	p := uint64(2)
 	switch part {

@@ -163,7 +163,7 @@ type deriver struct{ *Herd }
 func (h deriver) settleBreeding() {
 	h.mates = make(map[husbandry.ID]bool)
 	for _, a := range h.Animals {
-		if (breeding{h.Herd}).breedingMale(a) {
+		if breeding(h).breedingMale(a) {
 			h.mates[a.Species] = true
 		}
 	}

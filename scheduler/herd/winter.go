@@ -116,7 +116,7 @@ func (a *Animal) WinterTurns(add func(civil.Date)) {
 // settleWinters works out the winters of every animal, from more than a year
 // back to more than a year ahead.
 func (h deriver) settleWinters() {
-	w := wintering{h.Herd}
+	w := wintering(h)
 	// Winters that recur do not begin before the books do.
 	began := h.Records.Began
 	if began.IsZero() {

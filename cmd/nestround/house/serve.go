@@ -161,7 +161,7 @@ func dueOn(day civil.Date, s *config.Settings) (time.Time, bool, error) {
 
 // sendMail sends what is in the outbox as it comes.
 func (s server) sendMail(ctx context.Context) {
-	s.h.dispatch.outbox.Run(ctx, carrier{s.h}, s.h.now, s.h.dispatch.report)
+	s.h.dispatch.outbox.Run(ctx, carrier(s), s.h.now, s.h.dispatch.report)
 }
 
 // readMail takes replies as they come; a change of the settings connects anew.

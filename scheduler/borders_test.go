@@ -13,13 +13,13 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Each test here stands at the border of a number: just inside it, on it and
-// just outside it. All of these numbers are common practice.
+// Each test here checks a limit just inside it, on it and just outside it. All
+// of the limits are common practice.
 
-// A clutch of half of her usual number or less may be only part of a clutch
-// (common practice). Slugs are eggs that she laid, and so are those in a tub of
-// their own. Her usual number is known from two clutches on; before that, the
-// care sheet's least number counts.
+// A clutch of at most half of her usual number may be only part of a clutch
+// (common practice). Slugs and the eggs in a second tub count as laid eggs. Her
+// usual number is known from two clutches on; before that, the care sheet's
+// least number counts.
 func TestAClutchOfHalfOfHerUsualNumberMayBeAPart(t *testing.T) {
 	for _, c := range []struct {
 		words       string
@@ -59,8 +59,8 @@ func TestAClutchOfHalfOfHerUsualNumberMayBeAPart(t *testing.T) {
 	}
 }
 
-// Eggs that are seen in her within a week of laying may be left from that
-// clutch; later ones are of the next (common practice).
+// Eggs seen in her within a week of laying may be left from that clutch. Later
+// ones belong to the next clutch (common practice).
 func TestEggsSeenInHerWithinAWeekAreLeftFromTheClutch(t *testing.T) {
 	six, yes := 6, true
 	for seen, left := range map[string]bool{"05-12": false, "05-13": true, "05-18": true, "05-19": true, "05-20": false} {
@@ -72,9 +72,9 @@ func TestEggsSeenInHerWithinAWeekAreLeftFromTheClutch(t *testing.T) {
 	}
 }
 
-// A pair that was put together by marking its task is asked to be separated for
-// 60 days. After that it counts as separated, though nobody said so: no pair
-// stays together for months (common practice).
+// For a pair put together by a mark, the task to separate them is asked for
+// during 60 days. After that the pair counts as separated, even without a mark:
+// no pair stays together for months (common practice).
 func TestAPairThatNobodySeparated(t *testing.T) {
 	b := matched("F1 female", "M1 male").done("05-03", "F1/pair/2027-05-01")
 	for on, together := range map[string]bool{"07-01": true, "07-02": true, "07-03": false} {
@@ -83,11 +83,11 @@ func TestAPairThatNobodySeparated(t *testing.T) {
 		}
 	}
 	b = matched("F1 female", "M1 male").recorded("P1", "M1", "F1", "05-03", "")
-	b.plan("07-03", 0).one(t, "F1/part-pair/2027-05-03") // a record without a last day is not over
+	b.plan("07-03", 0).one(t, "F1/part-pair/2027-05-03") // a recorded pairing without a last day has not ended
 }
 
-// Two weeks before the keeper leaves, the orders that would fall into the
-// absence are planned for before it (common practice).
+// From two weeks before an absence on, the orders that fall into the absence
+// are planned before it (common practice).
 func TestHowLongBeforeAnAbsenceItsOrdersArePlanned(t *testing.T) {
 	b := larder()
 	b.Feeders[0].Stock = 0
@@ -103,10 +103,10 @@ func TestHowLongBeforeAnAbsenceItsOrdersArePlanned(t *testing.T) {
 	}
 }
 
-// Work that is moved out of an absence is spread over four days: the eve and
-// the three days before it, or the day of the return and the three days after
-// it. What recurs within the absence and three days more is done once, on the
-// eve or on the return (common practice).
+// Work moved out of an absence is spread over four days: the eve and the three
+// days before it, or the day of the return and the three days after it. Work
+// that recurs within the absence and three more days is done once, on the eve
+// or on the return (common practice).
 func TestWorkOfAnAbsenceIsSpreadOverFourDays(t *testing.T) {
 	days := func(every husbandry.Days, slack ...husbandry.Days) string {
 		b := lizardRoom(routine(husbandry.Weigh, fixed(every, "05-16"), husbandry.Stays, slack...))
@@ -143,9 +143,8 @@ func TestWorkOfAnAbsenceIsSpreadOverFourDays(t *testing.T) {
 	}
 }
 
-// The stock is to be counted again once the last count is more than three weeks
-// old. A count that is more than 180 days old says nothing any more (common
-// practice).
+// The stock must be counted again once the last count is more than three weeks
+// old. A count more than 180 days old is not used any more (common practice).
 func TestHowLongACountOfTheStockHolds(t *testing.T) {
 	on := day("05-12")
 	for ago, want := range map[int]string{
@@ -163,10 +162,10 @@ func TestHowLongACountOfTheStockHolds(t *testing.T) {
 	}
 }
 
-// The share of feedings that are given is learnt from the last four weeks
-// (common practice). Before that it is nine in ten, as if 18 of 20 had been
-// given, and it stays so while nothing is marked: 2 of the 56 feedings of two
-// enclosures make it 20 of 76.
+// The share of feedings given is learnt from the last four weeks (common
+// practice). The prior is nine in ten, as if 18 of 20 had been given. The share
+// stays at nine in ten while nothing is marked. With 2 of the 56 feedings of
+// two enclosures marked, it becomes 20 of 76.
 func TestTheShareOfFeedingsGivenIsThatOfFourWeeks(t *testing.T) {
 	for fed, want := range map[string]float64{"05-12": 0.9, "05-13": 0.26, "05-14": 0.26} {
 		b := larder().allFed(fed, fed)
@@ -176,8 +175,8 @@ func TestTheShareOfFeedingsGivenIsThatOfFourWeeks(t *testing.T) {
 	}
 }
 
-// The rest of a clutch is watched for a week after its last hatchling at least
-// (common practice).
+// The remaining eggs of a clutch are watched for at least a week after the last
+// hatchling (common practice).
 func TestTheRestOfAClutchIsWatchedForAWeek(t *testing.T) {
 	b := brooding()
 	seen := b.clutch(t, "05-20")
@@ -200,7 +199,7 @@ func TestTheRestOfAClutchIsWatchedForAWeek(t *testing.T) {
 	}
 }
 
-// A span is told for a month after its last day (common practice): that of
+// A span is shown for a month after its last day (common practice). The span of
 // Ada's eggs ends on 22 May.
 func TestASpanIsToldForAMonth(t *testing.T) {
 	for on, told := range map[string]bool{"06-21": true, "06-22": true, "06-23": false} {
@@ -213,10 +212,10 @@ func TestASpanIsToldForAMonth(t *testing.T) {
 	}
 }
 
-// For two months back it is known since when an animal was fed as a
-// grown one: only feedings since then count as missed. An animal that was grown
-// before that counts as if it had always been (common practice).
-func TestHowLongItIsKnownWhenAnAnimalWasGrown(t *testing.T) {
+// Only feedings since an animal became adult count as missed. The day on which
+// it became adult is known for two months; after that the animal counts as
+// adult from the beginning (common practice).
+func TestTheDayOfAdulthoodIsKnownForTwoMonths(t *testing.T) {
 	feed := routine(husbandry.Feed, fixed(1, "01-01"), husbandry.Lapses)
 	feed.For.Enclosures, feed.For.Stages = []husbandry.ID{"E08"}, []husbandry.Stage{husbandry.Adult}
 	on := day("07-20")
@@ -230,8 +229,8 @@ func TestHowLongItIsKnownWhenAnAnimalWasGrown(t *testing.T) {
 	}
 }
 
-// A weighing up to two days from the first step down, on 15 November, is that
-// of the start of the cold (common practice).
+// A weighing up to two days from the first step down, on 15 November, is the
+// weighing at the start of the cold (common practice).
 func TestAWeighingNearTheFirstStepDownIsThatOfTheStart(t *testing.T) {
 	const weigh = "F03/cooling-weigh/wall-lizard-2027-"
 	for on, key := range map[string]string{"2027-11-12": weigh + "start", "2027-11-13": weigh + "after-2027-11-13", "2027-11-14": weigh + "after-2027-11-14"} {
@@ -252,8 +251,8 @@ func TestAWeighingNearTheFirstStepDownIsThatOfTheStart(t *testing.T) {
 	}
 }
 
-// Young that have not eaten by the tenth day after hatching are a reason to
-// worry (common practice).
+// Young that have not eaten by the tenth day after hatching need a review
+// (common practice).
 func TestYoungThatHaveNotEatenByTheTenthDay(t *testing.T) {
 	for on, review := range map[string]bool{"07-01": false, "07-02": true, "07-03": true} {
 		b := raised(t, "").found(on, "K/first-feed/hatched", tasks.Finding{Refused: true})
@@ -263,11 +262,12 @@ func TestYoungThatHaveNotEatenByTheTenthDay(t *testing.T) {
 	}
 }
 
-// It is said that a box dries fast once it surely dries half as fast again as
-// through still air (common practice).
+// The reason says that a box dries fast if it dries at least one and a half
+// times as fast as through still air, beyond doubt (common practice).
 func TestWhenABoxIsSaidToDryFast(t *testing.T) {
 	const words = " times as fast as through still air (a lamp, warmth, a draught?)"
-	// Through still air it loses 17.5 g a day; half as much again is 26.25 g.
+	// Through still air the box loses 17.5 g a day; one and a half times that
+	// is 26.25 g.
 	for grams, c := range map[float64]struct {
 		loses string
 		fast  bool

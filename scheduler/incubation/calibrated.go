@@ -87,7 +87,7 @@ const (
 	withinClutch = 0.5
 	viable       = 0.8
 	// unknownWarmth is the standard deviation, in °C, of the temperature of a
-	// tub that nobody measured. Its mean is about 28 °C (common practice).
+	// tub that nobody measured. The mean is about 28 °C (common practice).
 	unknownWarmth = 2.0
 	// watchShare is the probability of hatching before the first day worth
 	// watching. It is also the probability of hatching after the last one.
@@ -328,8 +328,8 @@ func (k *Keeper) clutches(species string) int {
 	return k.count[species]
 }
 
-// expect returns the belief about a clutch of this keeper that rests for so
-// many days.
+// expect returns the belief about a clutch of this keeper, with this number of
+// days of rest.
 func (k *Keeper) expect(c *Case, rest float64) pooled.Belief {
 	published := c.belief()
 	if k == nil || k.learned == nil {
@@ -352,8 +352,9 @@ func widening(own int, by pooled.Kinship) float64 {
 	return widen.Unknown
 }
 
-// variance returns the variance between clutches of the log days, without that
-// of the laying date and the rest. slope is that of mixture.slope.
+// variance returns the variance of the log days between clutches, without the
+// variances of the laying date and the rest. slope is the result of
+// mixture.slope.
 func (c *Case) variance(b pooled.Belief, slope float64) float64 {
 	curve := pooled.Default()
 	v := b.Cov.AA + 2*slope*b.Cov.AD + slope*slope*b.Cov.DD + curve.Spreads.Residual*pooled.ResidualFactor + (1-withinClutch)*eggSpread*eggSpread

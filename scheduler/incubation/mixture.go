@@ -43,8 +43,8 @@ var nodes = func() (list [49]node) {
 
 // mixture is the distribution of the hatching days of a clutch: a normal
 // distribution of the eggs at each node, weighted by the probability of the
-// node. A day is measured by the log of the work done by then, less that of the
-// median clutch.
+// node. Its scale is the log of the work done by a day, less the log of the
+// work of the median clutch.
 type mixture struct {
 	laid   civil.Date
 	warmth warmth
@@ -76,13 +76,13 @@ func (m *mixture) slope(median, dev float64) float64 {
 	return -(math.Log(work(dev+h)) - math.Log(work(dev-h))) / (2 * h)
 }
 
-// begins returns the measure of the beginning of a day.
+// begins returns the beginning of a day on the scale of the mixture.
 func (m *mixture) begins(day civil.Date) float64 {
 	x := float64(day.Sub(m.laid)) - .5
 	return math.Log(max(1e-9, m.warmth.work(x, m.rest, m.rates))) - m.level
 }
 
-// day returns the day of a measure.
+// day returns the day of a place u on the scale of the mixture.
 func (m *mixture) day(u float64) civil.Date {
 	return m.laid.AddDays(max(1, int(math.Round(m.warmth.when(math.Exp(m.level+u), m.rest, m.rates)))))
 }

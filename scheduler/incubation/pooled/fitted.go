@@ -178,14 +178,15 @@ func (v *Validation) Table(widen Widen) string {
 func ScoresComment(table string) string {
 	var b strings.Builder
 	b.WriteString("// # How well it did\n//\n" +
-		"// Each treatment predicted by a fit from which its paper, or its species, was\n" +
-		"// left out: median and mean absolute error of the median in percent, percent\n" +
-		"// of treatments inside the 50 % and 90 % intervals, median width of the 90 %\n" +
-		"// interval and mean continuous ranked probability score, both in days. A\n" +
-		"// rule has no interval; it is given one as wide, in proportion, as covers\n" +
-		"// what the model's covers. The factors of the intervals were set on these\n" +
-		"// treatments; \"apart\" is what the 90 % intervals cover where the factor is\n" +
-		"// set without the paper, or species, that it is tried on.\n//\n")
+		"// Each treatment is predicted by a fit without its paper, or without its\n" +
+		"// species. The columns are: number of treatments; median and mean absolute\n" +
+		"// error of the predicted median, in percent; percent of treatments inside the\n" +
+		"// 50 % and 90 % intervals; median width of the 90 % interval and mean\n" +
+		"// continuous ranked probability score, both in days. A plain rule has no\n" +
+		"// interval. It gets one of constant relative width, with the same coverage as\n" +
+		"// the model's. The factors of the model's intervals were set on these\n" +
+		"// treatments. The column \"apart\" has the coverage of the 90 % intervals with\n" +
+		"// factors set on the other papers, or species.\n//\n")
 	for line := range strings.Lines(table) {
 		b.WriteString(strings.TrimRight("//\t"+strings.TrimRight(line, "\n"), " \t") + "\n")
 	}

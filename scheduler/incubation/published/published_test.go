@@ -81,7 +81,7 @@ func TestOnlyImpossibleRowsAreLeftOut(t *testing.T) {
 }
 
 // A genus belongs to the one family named in its measurements. The exception is
-// Oedura, whose family has split off since.
+// Oedura: its family was later split off.
 func TestFamilies(t *testing.T) {
 	named := func(species, family string) {
 		if got := published.Family(species); got != family {

@@ -110,6 +110,9 @@ type folded struct {
 	dropped, baseDropped map[string][]Dropped
 	quoted, baseQuoted   map[quote]bool
 
+	days, baseDays map[civil.Date]bool // days that any act is for
+	lastDay        civil.Date          // the last of them that was added
+
 	first, latest civil.Date // days that anything is said for
 	lastAt        time.Time  // of the last entry
 	lastID        string
@@ -249,7 +252,7 @@ func (f *folded) onto() *folded {
 	return &folded{
 		acts: f.acts.onto(), details: f.details.onto(), findful: f.findful.onto(), found: f.found,
 		names: f.names.onto(), texts: f.texts.onto(), pairs: slices.Clone(f.pairs),
-		baseDropped: f.dropped, baseQuoted: f.quoted,
+		baseDropped: f.dropped, baseQuoted: f.quoted, baseDays: f.days,
 		first: f.first, latest: f.latest, lastAt: f.lastAt, lastID: f.lastID,
 	}
 }
@@ -456,6 +459,12 @@ func (f *folded) link(r act, d *detail) {
 	}
 	if d != nil {
 		r.detail = f.details.add(*d) + 1
+	}
+	if r.on != f.lastDay {
+		if f.days == nil {
+			f.days = make(map[civil.Date]bool)
+		}
+		f.days[r.on], f.lastDay = true, r.on
 	}
 	i := f.acts.add(r)
 	if plans {

@@ -33,6 +33,10 @@ func (h *History) Before(day civil.Date) *History {
 // First returns the first day anything is recorded for, or no date.
 func (h *History) First() civil.Date { return h.first }
 
+// Speaks reports whether anything was ever said for a day, also where it does
+// not count any more.
+func (h *History) Speaks(day civil.Date) bool { return h.days[day] || h.baseDays[day] }
+
 // Dropped returns the acts of an entry that took no effect.
 func (h *History) Dropped(entryID string) []Dropped {
 	if d, ok := h.dropped[entryID]; ok {

@@ -160,7 +160,8 @@ func (b *Book) has(id string) (bool, error) {
 	if at, ok := b.log.ids.has(id, b.log.entries); ok {
 		return true, b.files.Sync(filePath(b.log.books, yearOf(b.log.entries[at])))
 	}
-	if b.log.from == 0 {
+	kept := b.log.kept.mayHave(id)
+	if b.log.from == 0 && !kept {
 		return false, nil
 	}
 	before := NewLog(b.log.books, 0)
@@ -169,7 +170,7 @@ func (b *Book) has(id string) (bool, error) {
 		return false, err
 	}
 	for _, y := range years {
-		if y.year >= b.log.from {
+		if y.year >= b.log.from && !kept {
 			break
 		}
 		path := filePath(b.log.books, y.year)
@@ -295,7 +296,7 @@ func (l *Log) added(was year, line, path string) {
 		y := l.years[n-1]
 		if y.year == was.year && y.read == was.read && os.SameFile(st, y.stat) && st.Size() == y.read+int64(len(line)) {
 			y.stat = st
-			if l.take(y, line) == nil {
+			if l.take(y, line) == nil && (l.kept == nil || !l.kept.gone) {
 				return
 			}
 		}

@@ -33,7 +33,9 @@ type Log struct {
 	ids     idTable
 	strays  []Problem // files without a year as their name
 	scanner scanner
-	toCome  int64 // total size of the years after the current one, in bytes
+	toCome  int64          // total size of the years after the current one, in bytes
+	kept    *kept          // nil: every entry is in entries
+	history *tasks.History // of all there is; nil until it is asked for
 }
 
 // year is the state of one file. The log contains its bytes up to read.
@@ -42,7 +44,8 @@ type year struct {
 	stat  fs.FileInfo // at the last look
 	read  int64
 	lines int
-	sum   maphash.Hash // hash of the bytes up to read
+	sum   sum   // checksum of the bytes up to read
+	kept  place // up to which its lines are added up
 	// open says that the bytes up to read end with a whole entry without its
 	// newline, as some editors leave it.
 	open     bool
@@ -100,7 +103,7 @@ func (l *Log) refresh(writer bool) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	same := len(years) == len(l.years) && slices.Equal(strays, l.strays)
+	same := len(years) == len(l.years) && slices.Equal(strays, l.strays) && (l.kept == nil || !l.kept.gone)
 	for i := 0; same && i < len(years); i++ {
 		same = years[i].year == l.years[i].year && unchanged(years[i].stat, l.years[i].stat)
 	}
@@ -112,7 +115,8 @@ func (l *Log) refresh(writer bool) (bool, error) {
 		err = l.readAll(years, writer)
 	}
 	if err != nil {
-		l.years, l.entries, l.ids, l.strays = nil, nil, idTable{}, nil
+		l.strays = nil
+		l.reset()
 		return true, fmt.Errorf("read the daybook: %w", err)
 	}
 	l.strays = strays
@@ -179,27 +183,87 @@ func (l *Log) extend(now []*year, writer bool) (bool, error) {
 			return false, err
 		}
 	}
-	return true, l.readNew(now[n:], writer)
+	err := l.readNew(now[n:], writer)
+	return l.kept == nil || !l.kept.gone, err
 }
 
+func (l *Log) reset() {
+	l.years, l.entries, l.ids, l.history = nil, nil, idTable{}, nil
+	if l.kept != nil {
+		l.kept.reset()
+	}
+}
+
+// The ways in which a log that keeps what old lines add up to reads everything.
+const (
+	withFile = iota
+	early
+	late
+)
+
 func (l *Log) readAll(years []*year, writer bool) error {
-	l.years, l.entries, l.ids = nil, nil, idTable{}
-	return l.readNew(years, writer)
+	if l.kept == nil {
+		l.reset()
+		return l.readNew(years, writer)
+	}
+	// First with the file that is kept; then, if the lines it was made from
+	// have changed, without it; and last, if some entry does not go behind what
+	// was added up early, all is read before anything is added up.
+	for try := withFile; ; {
+		l.kept.late = try == late
+		l.reset()
+		for _, y := range years {
+			y.place(place{})
+			y.kept = place{}
+		}
+		if try == withFile {
+			l.adopt(years)
+		}
+		if err := l.readNew(years, writer); err != nil {
+			return err
+		}
+		switch {
+		case l.kept.gone:
+			try = late
+			continue
+		case l.kept.changed:
+			l.kept.log.Info("the daybook was changed by hand; all of it is read again", "file", KeptFile)
+			try = early
+			continue
+		}
+		break
+	}
+	l.addUp()
+	l.store()
+	return nil
 }
 
 // readNew reads years after all years read so far.
 func (l *Log) readNew(years []*year, writer bool) error {
 	var size int64
 	for _, y := range years {
-		size += y.stat.Size()
+		size += y.stat.Size() - y.read
 	}
 	for _, y := range years {
-		size -= y.stat.Size()
+		size -= y.stat.Size() - y.read
 		l.toCome = size
-		if _, err := l.readYear(y, writer); err != nil {
+		if l.kept != nil {
+			l.toCome = 0 // the entries of one year at a time are kept in memory
+		}
+		ok, err := l.readYear(y, writer)
+		if err != nil {
 			return err
 		}
 		l.years = append(l.years, y)
+		if l.kept == nil {
+			continue
+		}
+		if l.kept.changed = !ok; l.kept.changed || l.kept.gone {
+			return nil
+		}
+		if !l.kept.late && y != years[len(years)-1] {
+			l.addUp()
+		}
 	}
 	return nil
 }
@@ -220,13 +284,12 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	// Only the hash reveals a correction that keeps the length of the file.
-	var sum maphash.Hash
-	sum.SetSeed(y.sum.Seed())
-	if _, err := io.CopyN(&sum, f, y.read); err != nil && err != io.EOF {
+	// A correction that keeps the length leaves no other trace.
+	var was sum
+	if _, err := io.CopyN(&was, f, y.read); err != nil && err != io.EOF {
 		return false, err
 	}
-	if sum.Sum64() != y.sum.Sum64() {
+	if was != y.sum {
 		return false, nil
 	}
 	text, err := rest(f, st.Size()-y.read)
@@ -269,7 +332,15 @@ func rest(f io.Reader, size int64) (string, error) {
 func (l *Log) take(y *year, text string) error {
 	l.entries = slices.Grow(l.entries, estimate(text, l.toCome))
 	y.torn = nil
-	whole := text
+	l.history = nil
+	l.mark(y) // the end of the lines before, also of another year
+	whole, marked := text, 0
+	passed := func(rest string) { // the lines before rest are read
+		done := whole[marked : len(whole)-len(rest)]
+		y.sum.add(done)
+		y.read += int64(len(done))
+		marked += len(done)
+	}
 	for text != "" {
 		line, more, ended := strings.Cut(text, "\n")
 		bare := strings.TrimSuffix(line, "\r")
@@ -295,6 +366,9 @@ func (l *Log) take(y *year, text string) error {
 			switch {
 			case err != nil:
 				y.problems = append(y.problems, problem(y, bare, err))
+			case l.kept.mayHave(e.ID) || l.kept != nil && !l.kept.folder.Follows(&e):
+				l.kept.gone = true
+				return nil
 			case !l.ids.add(e.ID, l.entries):
 				y.problems = append(y.problems, Problem{
 					File: Folder + "/" + fileName(y.year), Line: y.lines + 1, Column: 1, Text: bare,
@@ -308,12 +382,13 @@ func (l *Log) take(y *year, text string) error {
 		y.lines++
 		y.open = !ended
 		text = more
+		if l.kept != nil && y.lines%l.kept.every == 0 {
+			passed(text)
+			l.mark(y)
+		}
 	}
-	done := len(whole) - len(text)
-	if l.toCome == 0 { // only the last year can be read in part later
-		y.sum.WriteString(whole[:done])
-	}
-	y.read += int64(done)
+	passed(text)
+	l.mark(y)
 	return nil
 }
 

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"log/slog"
-	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -48,12 +47,14 @@ type bookProblems struct {
 
 // said is what the daybook says.
 type said struct {
-	history  *tasks.History
+	history *tasks.History
+	// kept is what older entries add up to, entries are the others, and count
+	// is the number of all.
+	kept     *tasks.Folder
 	entries  []tasks.Entry
+	count    int
 	problems []daybook.Problem // lines that do not count
-	// days are the days that any entry may be for, and last is the latest entry.
-	days map[civil.Date]bool
-	last tasks.Entry
+	last     tasks.Entry       // the latest of entries
 }
 
 // basis is all that a snapshot is made of. Two snapshots with an equal basis
@@ -96,7 +97,7 @@ func (r *reading) look(now time.Time) error {
 	if err != nil {
 		return err
 	}
-	if changed || r.said == nil || !sameEntries(r.said.entries, r.daybook.Entries()) {
+	if changed || r.said == nil || r.said.history != r.daybook.History() {
 		r.said = fold(r.daybook, r.said)
 	}
 	return nil
@@ -132,23 +133,15 @@ func fingerprint(dir string) string {
 	return b.String()
 }
 
-// sameEntries reports whether two lists of the log are one list. The log never
-// changes an entry in place.
-func sameEntries(a, b []tasks.Entry) bool {
-	return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0])
-}
-
 // fold adds the log up. old is what it said before, nil for nothing.
 func fold(log *daybook.Log, old *said) *said {
-	s := &said{entries: log.Entries(), problems: log.Problems(), days: make(map[civil.Date]bool)}
-	s.history = tasks.Fold(s.entries)
+	s := &said{history: log.History(), kept: log.Kept(), entries: log.Entries(), count: log.Len(), problems: log.Problems()}
 	fresh := s.entries
 	if old != nil && s.extends(old) {
 		fresh = s.entries[len(old.entries):]
-		s.days, s.last = maps.Clone(old.days), old.last
+		s.last = old.last
 	}
 	for _, e := range fresh {
-		s.days[e.On], s.days[civil.Of(e.At, e.At.Location())] = true, true
 		if later(e, s.last) {
 			s.last = e
 		}
@@ -161,6 +154,9 @@ func fold(log *daybook.Log, old *said) *said {
 // was read anew, because its older lines changed, has them elsewhere.
 func (s *said) extends(old *said) bool {
 	n := len(old.entries)
+	if s.kept != old.kept {
+		return false
+	}
 	if n == 0 || n > len(s.entries) {
 		return n == 0
 	}

@@ -82,7 +82,7 @@ func (s *Snapshot) evening(on, to civil.Date) scheduler.Input { return s.day(on.
 // entries for the days before a day make them. The caller leaves them as they
 // are.
 func (s *Snapshot) plan(before, on, to civil.Date) []tasks.Task {
-	if before == on.AddDays(1) && !s.said.days[on] {
+	if before == on.AddDays(1) && !s.said.history.Speaks(on) {
 		before = on // nothing was said for the day, so its end is as its beginning
 	}
 	p, key := s.plans, asked{before, on, to}

@@ -65,7 +65,7 @@ func (s *Snapshot) Counts() string {
 	return strings.Join([]string{
 		english.Count(len(s.records.Rooms), "room"), english.Count(len(s.records.Enclosures), "enclosure"),
 		english.Count(animals, "animal"), english.Count(len(s.records.Clutches), "recorded clutch"),
-		english.Count(len(s.said.entries), "daybook entry"),
+		english.Count(s.said.count, "daybook entry"),
 	}, ", ")
 }
 

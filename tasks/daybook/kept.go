@@ -1,0 +1,450 @@
+package daybook
+
+import (
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"slices"
+	"sort"
+	"time"
+
+	"nestround/tasks"
+	"nestround/tasks/disk"
+)
+
+// KeptFile is where a [Log] made by [NewKeptLog] keeps what old lines add up
+// to, below the books. It may be deleted at any time.
+const KeptFile = "state/cache/history"
+
+// kept is what a log has added up and keeps no entries of: the lines before a
+// place in each file. A log goes on from there as from lines that it has read.
+type kept struct {
+	pace
+	files  disk.Files
+	log    *slog.Logger
+	folder *tasks.Folder
+	count  int // entries in it
+	// stored has the ids of the entries that the file held, as sorted hashes
+	// of eight bytes each, ids those that were added since.
+	stored []byte
+	ids    map[uint64]struct{}
+	marks  []lineMark // places up to which more may be added
+	// gone says that an entry was read that does not go behind what is kept:
+	// it is older, or may have an id that is there.
+	gone bool
+	// late holds everything back until all files are read.
+	late bool
+	// changed says that a file no longer begins with the lines that are kept.
+	changed bool
+	since   int // entries added since the file was written
+	// closed says that there is a history, which what is kept belongs to.
+	closed bool
+}
+
+// place is a place in a year's file, at the end of a line.
+type place struct {
+	Read     int64 `json:"read"`
+	Lines    int   `json:"lines"`
+	Sum      sum   `json:"sum"` // of the bytes before it
+	Open     bool  `json:"open,omitempty"`
+	Problems []raw `json:"problems,omitempty"`
+}
+
+// raw is a Problem whose texts may be no UTF-8.
+type raw struct {
+	File                string
+	Line, Column        int
+	Text, Message, Hint []byte
+}
+
+// lineMark is a place without its problems, how many they are, and how many of
+// the log's entries are before it.
+type lineMark struct {
+	year     *year
+	place    place
+	problems int // of the year, before it
+	entries  int
+}
+
+// pace says when lines are added up.
+type pace struct {
+	every int // lines from one mark to the next
+	// back is how far behind the newest entry what is added up ends. Within
+	// it, answers that come late and out of their order change nothing that
+	// is kept.
+	back time.Duration
+	// worth is how many new entries are worth a new file. Of a long history
+	// it is at least share of the entries, so that large files are seldom
+	// written.
+	worth int
+	share float64
+}
+
+// A thousand lines are read in about two milliseconds.
+var usualPace = pace{every: 512, back: 14 * 24 * time.Hour, worth: 1024, share: 1. / 32}
+
+// sum is a checksum of 64 bits. Two CRCs whose polynomials have no common
+// factor are as good as one CRC of their product: a change within 64 bits is
+// always seen, any other with a probability of 1 - 2^-64. Processors have
+// instructions for both.
+type sum struct{ A, B uint32 }
+
+var castagnoli = crc32.MakeTable(crc32.Castagnoli)
+
+func (s *sum) Write(b []byte) (int, error) {
+	s.A = crc32.Update(s.A, crc32.IEEETable, b)
+	s.B = crc32.Update(s.B, castagnoli, b)
+	return len(b), nil
+}
+
+func (s *sum) add(text string) {
+	var piece [4096]byte
+	for text != "" {
+		n := copy(piece[:], text)
+		s.Write(piece[:n])
+		text = text[n:]
+	}
+}
+
+// NewKeptLog makes a log of the whole daybook of the books in a folder that
+// keeps what old lines add up to, in memory and in [KeptFile]. Its Entries are
+// those that are not added up. The file counts while the lines that it was
+// made from are what they were, byte for byte, and while the program is the
+// same build; otherwise everything is read again, with the same result. Books
+// that cannot be written to are read without it. What happens to the file goes
+// to log.
+func NewKeptLog(books string, files disk.Files, log *slog.Logger) *Log {
+	l := NewLog(books, 0)
+	l.kept = &kept{pace: usualPace, files: files, log: log}
+	l.kept.reset()
+	return l
+}
+
+func (k *kept) reset() {
+	*k = kept{pace: k.pace, files: k.files, log: k.log, late: k.late, folder: new(tasks.Folder), ids: make(map[uint64]struct{})}
+}
+
+// hash is FNV-1a of 64 bits.
+func hash(id string) uint64 {
+	h := uint64(14695981039346656037)
+	for i := range len(id) {
+		h = (h ^ uint64(id[i])) * 1099511628211
+	}
+	return h
+}
+
+// mayHave reports whether the entry with an id may be in what is kept.
+func (k *kept) mayHave(id string) bool {
+	if k == nil {
+		return false
+	}
+	h := hash(id)
+	if _, ok := k.ids[h]; ok {
+		return true
+	}
+	n := len(k.stored) / 8
+	i := sort.Search(n, func(i int) bool { return binary.LittleEndian.Uint64(k.stored[8*i:]) >= h })
+	return i < n && binary.LittleEndian.Uint64(k.stored[8*i:]) == h
+}
+
+// mark remembers the place up to which y was read.
+func (l *Log) mark(y *year) {
+	if l.kept != nil && !l.kept.closed {
+		l.kept.marks = append(l.kept.marks, lineMark{y, place{Read: y.read, Lines: y.lines, Sum: y.sum, Open: y.open}, len(y.problems), len(l.entries)})
+	}
+}
+
+// addUp adds up the entries before the last mark that has nothing older behind
+// it and is not held back.
+func (l *Log) addUp() {
+	k := l.kept
+	if k == nil || k.closed || len(l.entries) == 0 {
+		return
+	}
+	before := func(a, b *tasks.Entry) bool {
+		c := a.At.Compare(b.At)
+		return c < 0 || c == 0 && a.ID < b.ID
+	}
+	newest := l.entries[0].At
+	oldest := make([]int32, len(l.entries)+1) // place of the oldest entry from here on
+	oldest[len(l.entries)] = -1
+	for i := len(l.entries) - 1; i >= 0; i-- {
+		if oldest[i] = oldest[i+1]; oldest[i] < 0 || before(&l.entries[i], &l.entries[oldest[i]]) {
+			oldest[i] = int32(i)
+		}
+		if l.entries[i].At.After(newest) {
+			newest = l.entries[i].At
+		}
+	}
+	limit := newest.Add(-k.back)
+	last, max := -1, -1 // the last mark to use; the newest entry before a mark
+	for i, at := 0, 0; i < len(k.marks); i++ {
+		for ; at < k.marks[i].entries; at++ {
+			if max < 0 || before(&l.entries[max], &l.entries[at]) {
+				max = at
+			}
+		}
+		if max >= 0 && l.entries[max].At.After(limit) {
+			break
+		}
+		if next := oldest[at]; max < 0 || next < 0 || before(&l.entries[max], &l.entries[next]) {
+			last = i
+		}
+	}
+	if last < 0 {
+		return
+	}
+	n := k.marks[last].entries
+	for i := range l.entries[:n] {
+		k.ids[hash(l.entries[i].ID)] = struct{}{}
+	}
+	k.folder.Add(l.entries[:n])
+	k.count += n
+	k.since += n
+	placed := make(map[*year]bool) // by the last of their marks
+	for _, m := range slices.Backward(k.marks[:last+1]) {
+		if placed[m.year] {
+			continue
+		}
+		placed[m.year], m.year.kept = true, m.place
+		for _, p := range m.year.problems[:m.problems] {
+			m.year.kept.Problems = append(m.year.kept.Problems, raw{p.File, p.Line, p.Column, []byte(p.Text), []byte(p.Message), []byte(p.Hint)})
+		}
+	}
+	k.marks = slices.Clone(k.marks[last+1:])
+	for i := range k.marks {
+		k.marks[i].entries -= n
+	}
+	l.entries = slices.Clone(l.entries[n:]) // the others, and their text, can go
+	l.ids = idTable{}
+	if len(l.entries) > 0 {
+		l.ids.grow(l.entries)
+	}
+}
+
+// History is what all entries add up to, also those that are kept.
+func (l *Log) History() *tasks.History {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.history == nil {
+		folder := new(tasks.Folder)
+		if l.kept != nil {
+			folder, l.kept.closed, l.kept.marks = l.kept.folder, true, nil
+		}
+		l.history = folder.With(l.entries[:len(l.entries):len(l.entries)])
+	}
+	return l.history
+}
+
+// Kept is what older entries add up to, which are not among Entries; nil where
+// the log keeps nothing. Another one means that all was read again.
+func (l *Log) Kept() *tasks.Folder {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.kept == nil {
+		return nil
+	}
+	return l.kept.folder
+}
+
+// Len returns how many entries there are, also those that are kept.
+func (l *Log) Len() int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.kept == nil {
+		return len(l.entries)
+	}
+	return l.kept.count + len(l.entries)
+}
+
+// head is the part of the file that says what it was made from.
+type head struct {
+	Build string                    `json:"build"`
+	Count int                       `json:"count"`
+	Years map[int]place             `json:"years"`
+	Sizes struct{ IDs, Folder int } `json:"sizes"`
+}
+
+// magic begins the file, and changes where its form does.
+const magic = "nestround history 1\n"
+
+// build tells this build of the program from others, which may add up
+// differently: by its version, and by the size and time of its file.
+func build() (string, error) {
+	name, err := os.Executable()
+	if err != nil {
+		return "", err
+	}
+	st, err := os.Stat(name)
+	if err != nil {
+		return "", err
+	}
+	s := fmt.Sprint(st.Size(), " ", st.ModTime().UnixNano())
+	if info, ok := debug.ReadBuildInfo(); ok {
+		s += " " + info.GoVersion + " " + info.Main.Version
+		for _, set := range info.Settings {
+			if set.Key == "vcs.revision" || set.Key == "vcs.modified" {
+				s += " " + set.Value
+			}
+		}
+	}
+	return s, nil
+}
+
+// adopt begins with what the file holds, if the lines it was made from are
+// still there. now are the years there are.
+func (l *Log) adopt(now []*year) {
+	k := l.kept
+	b, err := os.ReadFile(filepath.Join(l.books, filepath.FromSlash(KeptFile)))
+	if errors.Is(err, fs.ErrNotExist) {
+		return
+	}
+	var h head
+	if err == nil {
+		h, err = k.read(b)
+	}
+	if err == nil {
+		err = l.begin(now, h.Years)
+	}
+	switch {
+	case err == nil:
+		return
+	case errors.Is(err, errOther):
+		k.log.Info("all of the daybook is read", "why", err)
+	default:
+		k.log.Warn("all of the daybook is read: what was kept of it cannot be used", "err", err)
+		if err := k.files.Remove(filepath.Join(l.books, filepath.FromSlash(KeptFile))); err != nil {
+			k.log.Warn("what was kept of the daybook could not be removed", "err", err)
+		}
+	}
+	k.reset()
+}
+
+// errOther says that the file was made from something else.
+var errOther = errors.New("it was made by another build of the program, or from other lines")
+
+// read takes in the file.
+func (k *kept) read(b []byte) (head, error) {
+	var h head
+	damaged := fmt.Errorf("%s is damaged", KeptFile)
+	const tail = 8
+	if len(b) < len(magic)+tail || string(b[:len(magic)]) != magic {
+		return h, damaged
+	}
+	body, end := b[:len(b)-tail], b[len(b)-tail:]
+	var s sum
+	s.Write(body)
+	if binary.LittleEndian.Uint32(end) != s.A || binary.LittleEndian.Uint32(end[4:]) != s.B {
+		return h, damaged
+	}
+	body = body[len(magic):]
+	size, n := binary.Uvarint(body)
+	if n <= 0 || size > uint64(len(body)-n) {
+		return h, damaged
+	}
+	body = body[n:]
+	if err := json.Unmarshal(body[:size], &h); err != nil {
+		return h, damaged
+	}
+	body = body[size:]
+	if own, err := build(); err != nil || own != h.Build {
+		return h, errOther
+	}
+	if h.Sizes.IDs < 0 || h.Sizes.Folder < 0 || h.Sizes.IDs+h.Sizes.Folder != len(body) {
+		return h, damaged
+	}
+	folder, err := tasks.Thaw(body[h.Sizes.IDs:])
+	if err != nil {
+		return h, err
+	}
+	k.folder, k.count, k.stored = folder, h.Count, slices.Clone(body[:h.Sizes.IDs])
+	return h, nil
+}
+
+// begin puts the years to the places that the file was made from. Whether the
+// lines before them are the same is seen when the rest is read.
+func (l *Log) begin(now []*year, was map[int]place) error {
+	found := 0
+	for _, y := range now {
+		if _, ok := was[y.year]; ok {
+			found++
+		}
+	}
+	if found != len(was) {
+		return errOther
+	}
+	for _, y := range now {
+		y.kept = was[y.year]
+		y.place(y.kept)
+	}
+	return nil
+}
+
+func (y *year) place(p place) {
+	y.read, y.lines, y.sum, y.open, y.problems = p.Read, p.Lines, p.Sum, p.Open, nil
+	for _, r := range p.Problems {
+		y.problems = append(y.problems, Problem{r.File, r.Line, r.Column, string(r.Text), string(r.Message), string(r.Hint)})
+	}
+}
+
+// store writes the file if that is worth it. Nothing depends on it.
+func (l *Log) store() {
+	k := l.kept
+	if k == nil || k.since < max(k.worth, int(k.share*float64(k.count))) {
+		return
+	}
+	err := func() error {
+		h := head{Count: k.count, Years: make(map[int]place)}
+		var err error
+		if h.Build, err = build(); err != nil {
+			return err
+		}
+		for _, y := range l.years {
+			if y.kept.Read > 0 {
+				h.Years[y.year] = y.kept
+			}
+		}
+		ids := make([]uint64, 0, len(k.stored)/8+len(k.ids))
+		for i := 0; i < len(k.stored); i += 8 {
+			ids = append(ids, binary.LittleEndian.Uint64(k.stored[i:]))
+		}
+		for id := range k.ids {
+			ids = append(ids, id)
+		}
+		slices.Sort(ids)
+		folder, err := k.folder.AppendBinary(nil)
+		if err != nil {
+			return err
+		}
+		h.Sizes.IDs, h.Sizes.Folder = 8*len(ids), len(folder)
+		text, err := json.Marshal(h)
+		if err != nil {
+			return err
+		}
+		b := make([]byte, 0, len(magic)+len(text)+8*len(ids)+len(folder)+32)
+		b = append(b, magic...)
+		b = binary.AppendUvarint(b, uint64(len(text)))
+		b = append(b, text...)
+		for _, id := range ids {
+			b = binary.LittleEndian.AppendUint64(b, id)
+		}
+		b = append(b, folder...)
+		var s sum
+		s.Write(b)
+		b = binary.LittleEndian.AppendUint32(b, s.A)
+		b = binary.LittleEndian.AppendUint32(b, s.B)
+		return k.files.WriteFile(filepath.Join(l.books, filepath.FromSlash(KeptFile)), b, 0o600)
+	}()
+	if err != nil {
+		k.log.Info("what the daybook adds up to could not be kept; the next start reads it again", "why", err)
+		return
+	}
+	k.since = 0
+}

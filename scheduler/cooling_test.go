@@ -71,7 +71,7 @@ func TestTheStepsOfAWinter(t *testing.T) {
 			}
 		})
 	}
-	t.Run("a step not taken gives way to the next", func(t *testing.T) {
+	t.Run("a missed step is replaced by the next", func(t *testing.T) {
 		p := b.plan("2027-11-26", 0)
 		p.none(t, step+"down")
 		const not = "The step to 15 °C has no mark: if it was not taken, take that one now and this one after 5 days"
@@ -87,7 +87,7 @@ func TestTheStepsOfAWinter(t *testing.T) {
 			t.Error(x.Why)
 		}
 	})
-	t.Run("over days away", func(t *testing.T) {
+	t.Run("over an absence", func(t *testing.T) {
 		b := winterRoom()
 		b.Away = []husbandry.Away{{From: day("2027-11-14"), Until: day("2027-11-26"), Cover: "Mara"}}
 		p := b.plan("2027-11-13", 20).of("E07/cooling-step")
@@ -98,7 +98,7 @@ func TestTheStepsOfAWinter(t *testing.T) {
 			t.Error(x.Why)
 		}
 	})
-	t.Run("an enclosure has its own", func(t *testing.T) { b.plan("2027-11-15", 0).one(t, "E08/cooling-step/wall-lizard-2027-down-1") })
+	t.Run("each enclosure has a step of its own", func(t *testing.T) { b.plan("2027-11-15", 0).one(t, "E08/cooling-step/wall-lizard-2027-down-1") })
 	t.Run("no misting, handling or sampling in the cold", func(t *testing.T) {
 		b := winterRoom()
 		b.Routines = append(b.Routines,
@@ -184,20 +184,20 @@ func TestTheDecisionToCoolIsMadeInTheWarmth(t *testing.T) {
 	}{
 		{words: "ill in the cold", tell: []func(*books){ill("2027-12-19")}, on: "2027-12-22", stop: "Noted as ill on 19 December, in the cold. Warm it up over 10 days from today and see the veterinarian"},
 		{words: "ill in the cold, and reviewed", tell: []func(*books){ill("2027-12-19"), reviewed("2027-12-19", "2027-12-21")}, on: "2027-12-22"},
-		{words: "somebody of the enclosure is ill in the cold", tell: []func(*books){func(b *books) {
+		{words: "an animal of the enclosure ill in the cold", tell: []func(*books){func(b *books) {
 			b.found("2027-12-19", "E08/found/2027-12-19", tasks.Finding{Ill: true})
 		}}, on: "2027-12-22", stop: "Noted as ill"},
 		{words: "ill before the fast", tell: []func(*books){ill("2027-10-25")}, on: "2027-11-20", fed: true},
-		{words: "and reviewed before it", tell: []func(*books){ill("2027-10-25"), reviewed("2027-10-25", "2027-10-30")}, on: "2027-11-20"},
-		{words: "and reviewed when the others are cold", tell: []func(*books){ill("2027-10-25"), reviewed("2027-10-25", "2027-12-01")}, on: "2027-12-22", fed: true},
-		{words: "and never reviewed, months later", tell: []func(*books){ill("2027-10-25")}, on: "2028-01-10", fed: true},
+		{words: "ill before the fast, and reviewed before it", tell: []func(*books){ill("2027-10-25"), reviewed("2027-10-25", "2027-10-30")}, on: "2027-11-20"},
+		{words: "ill before the fast, and reviewed when the others are cold", tell: []func(*books){ill("2027-10-25"), reviewed("2027-10-25", "2027-12-01")}, on: "2027-12-22", fed: true},
+		{words: "ill before the fast, and not reviewed for months", tell: []func(*books){ill("2027-10-25")}, on: "2028-01-10", fed: true},
 		{words: "ill in the fast, which is warm", tell: []func(*books){ill("2027-11-05")}, on: "2027-11-06", fed: true},
-		{words: "and reviewed", tell: []func(*books){ill("2027-11-05"), reviewed("2027-11-05", "2027-11-20")}, on: "2027-12-22", fed: true},
+		{words: "ill in the fast, which is warm, and reviewed", tell: []func(*books){ill("2027-11-05"), reviewed("2027-11-05", "2027-11-20")}, on: "2027-12-22", fed: true},
 		{words: "in quarantine", tell: []func(*books){apart("")}, on: "2027-11-20", fed: true},
 		{words: "released before the fast", tell: []func(*books){apart("2027-10-30")}, on: "2027-11-20"},
 		{words: "released when the others are cold", tell: []func(*books){apart("2027-11-19")}, on: "2027-11-20", fed: true},
-		{words: "the fast called off too late", tell: []func(*books){func(b *books) { b.skip("2027-11-20", "E08/cooling-fast/wall-lizard-2027") }}, on: "2027-11-22"},
-		{words: "or moved", tell: []func(*books){func(b *books) { b.later("2027-11-20", "E08/cooling-fast/wall-lizard-2027", "2027-12-20") }}, on: "2027-11-22"},
+		{words: "the fast skipped too late", tell: []func(*books){func(b *books) { b.skip("2027-11-20", "E08/cooling-fast/wall-lizard-2027") }}, on: "2027-11-22"},
+		{words: "the fast put off too late", tell: []func(*books){func(b *books) { b.later("2027-11-20", "E08/cooling-fast/wall-lizard-2027", "2027-12-20") }}, on: "2027-11-22"},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			b := winterRoom()
@@ -290,35 +290,35 @@ func TestAnimalsThatAreNotCooled(t *testing.T) {
 		on    string // 2027-10-20 unless said
 		why   string // "" where she is cooled
 	}{
-		{words: "a grown one is"},
+		{words: "an adult is cooled"},
 		{words: "young of the year", tell: func(b *books) { b.animal("F03").Hatched = day("2027-06-20") }, why: "Not cooled: not grown yet (subadult)"},
 		{words: "grown, but in its first year", tell: func(b *books) {
 			b.animal("F03").Hatched = day("2026-12-20")
 			b.animal("F03").Stage = husbandry.Adult
 		}, why: "in the first year (hatched 20 December 2026)"},
-		{words: "come too lately", tell: func(b *books) { b.animal("F03").Acquired = day("2027-08-20") }, why: "here for less than 90 days (came 20 August)"},
-		{words: "here for 90 days is", tell: func(b *books) { b.animal("F03").Acquired = day("2027-08-03") }},
+		{words: "acquired too recently", tell: func(b *books) { b.animal("F03").Acquired = day("2027-08-20") }, why: "here for less than 90 days (came 20 August)"},
+		{words: "acquired 90 days ago: cooled", tell: func(b *books) { b.animal("F03").Acquired = day("2027-08-03") }},
 		{words: "gravid", tell: func(b *books) { gravid(b, "2027-10-16", true) }, why: "carries eggs (seen 16 October)"},
-		{words: "laid since is", tell: func(b *books) { gravid(b, "2027-10-06", true); b.laid("2027-10-16", "F03/found/2027-10-16", 5) }},
+		{words: "laid since: cooled", tell: func(b *books) { gravid(b, "2027-10-06", true); b.laid("2027-10-16", "F03/found/2027-10-16", 5) }},
 		{words: "seen gravid in the fast", on: "2027-11-10", tell: func(b *books) { gravid(b, "2027-11-09", true) }, why: "carries eggs (seen 9 November)"},
 		{words: "loses weight", tell: func(b *books) {
 			b.weighs("2027-09-20", "F03/weigh/first", 8).weighs("2027-10-16", "F03/weigh/after-2027-09-20", 7.5)
 		}, why: "loses weight (7.5 g on 16 October, 8 g on 20 September)"},
-		{words: "lost 5 %, not more, is", tell: func(b *books) {
+		{words: "lost just 5 %: cooled", tell: func(b *books) {
 			b.weighs("2027-09-20", "F03/weigh/first", 8).weighs("2027-10-16", "F03/weigh/after-2027-09-20", 7.6)
 		}},
-		{words: "lighter for the eggs laid is", tell: func(b *books) {
+		{words: "lighter by the eggs laid: cooled", tell: func(b *books) {
 			b.weighs("2027-09-20", "F03/weigh/first", 8).laid("2027-10-01", "F03/found/2027-10-01", 5).weighs("2027-10-16", "F03/weigh/after-2027-09-20", 6)
 		}},
 		{words: "under review", tell: func(b *books) {
 			b.weighs("2027-08-01", "F03/weigh/first", 9).weighs("2027-10-16", "F03/weigh/after-2027-08-01", 8)
 		}, why: "its health is under review (weighed 8 g on 16 October)"},
-		{words: "reviewed is", tell: func(b *books) {
+		{words: "reviewed: cooled", tell: func(b *books) {
 			b.weighs("2027-08-01", "F03/weigh/first", 9).weighs("2027-10-16", "F03/weigh/after-2027-08-01", 8).done("2027-10-18", "F03/review-weight/2027-10-16")
 		}},
 		{words: "refuses", on: "2027-10-26", tell: refuse, why: "refused food 3 times in a row, last on 24 October"},
-		{words: "ate since is", on: "2027-10-28", tell: func(b *books) { refuse(b); b.done("2027-10-26", "E07/wall-lizard.feed-adult/2027-10-26") }},
-		{words: "what comes to light once the fast has begun does not call the winter off", on: "2027-11-20", tell: func(b *books) {
+		{words: "ate since: cooled", on: "2027-10-28", tell: func(b *books) { refuse(b); b.done("2027-10-26", "E07/wall-lizard.feed-adult/2027-10-26") }},
+		{words: "a reason found after the fast has begun does not cancel the winter", on: "2027-11-20", tell: func(b *books) {
 			b.weighs("2027-10-20", "F03/weigh/first", 8).weighs("2027-11-08", "F03/weigh/after-2027-10-20", 7.5)
 		}},
 	} {

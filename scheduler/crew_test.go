@@ -26,28 +26,28 @@ func TestTasksOverAnAbsence(t *testing.T) {
 		sits  bool // every task of the plan is the sitter's
 	}{
 		{words: "water cannot wait", r: routine(husbandry.Water, fixed(3, "05-15"), lapses), on: "05-15", want: "due 05-15 E07/r/2027-05-15", sits: true},
-		{words: "food the keeper lets wait", r: func() husbandry.Routine {
+		{words: "a feeding that waits by the keeper's choice", r: func() husbandry.Routine {
 			r := routine(husbandry.Feed, fixed(3, "05-15"), lapses)
 			r.Sitter = husbandry.SitterWaits
 			return r
 		}(), on: "05-15", want: ""},
-		{words: "a weighing the keeper hands over", r: func() husbandry.Routine {
+		{words: "a weighing for the sitter by the keeper's choice", r: func() husbandry.Routine {
 			r := fixedAt(husbandry.Weigh, 30, stays)
 			r.Sitter = husbandry.SitterDoes
 			return r
 		}(), on: "05-16", want: "due 05-16 F03/r/2027-05-16", sits: true},
 		{words: "a weighing waits", r: fixedAt(husbandry.Weigh, 30, stays), on: "05-17", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-16", why: "it waits for your return"},
-		{words: "and is due on the return", r: fixedAt(husbandry.Weigh, 30, stays), on: "05-21", want: "overdue 05-16 F03/r/2027-05-16"},
-		{words: "a weighing that may be done before", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), on: "05-13", want: "due 05-13 F03/r/2027-05-16", why: "done before you leave on Fri 14 May"},
-		{words: "and is shown ahead of that", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), on: "05-11", ahead: 5, want: "upcoming 05-13 F03/r/2027-05-16"},
-		{words: "too far from the slack", r: fixedAt(husbandry.Weigh, 30, stays, 0, 2), on: "05-13", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-16"},
-		{words: "done before, it does not come back", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), tell: func(b *books) { b.done("05-13", "F03/r/2027-05-16") }, on: "05-14", ahead: 10, want: ""},
-		{words: "what would lapse is not asked for", r: fixedAt(husbandry.Clean, 2, lapses), on: "05-17", ahead: 6, want: "upcoming 05-22 E07/r/2027-05-22"},
-		{words: "overdue when leaving, it waits too", r: routine(husbandry.Weigh, fixed(30, "05-10"), stays), on: "05-15", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-10"},
-		{words: "what recurs is asked for once on the return", r: routine(husbandry.Clean, sinceLast(2), stays), tell: func(b *books) { b.done("05-13", "E07/r/first") }, on: "05-13", ahead: 11,
+		{words: "a weighing that waited is due on the return", r: fixedAt(husbandry.Weigh, 30, stays), on: "05-21", want: "overdue 05-16 F03/r/2027-05-16"},
+		{words: "a weighing within its slack is done on the eve", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), on: "05-13", want: "due 05-13 F03/r/2027-05-16", why: "done before you leave on Fri 14 May"},
+		{words: "a weighing on the eve is shown ahead", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), on: "05-11", ahead: 5, want: "upcoming 05-13 F03/r/2027-05-16"},
+		{words: "a weighing with too little slack waits", r: fixedAt(husbandry.Weigh, 30, stays, 0, 2), on: "05-13", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-16"},
+		{words: "a weighing done on the eve does not come back", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), tell: func(b *books) { b.done("05-13", "F03/r/2027-05-16") }, on: "05-14", ahead: 10, want: ""},
+		{words: "work that lapses is left out during the absence", r: fixedAt(husbandry.Clean, 2, lapses), on: "05-17", ahead: 6, want: "upcoming 05-22 E07/r/2027-05-22"},
+		{words: "a weighing overdue on leaving waits, too", r: routine(husbandry.Weigh, fixed(30, "05-10"), stays), on: "05-15", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-10"},
+		{words: "recurring work is due once on the return", r: routine(husbandry.Clean, sinceLast(2), stays), tell: func(b *books) { b.done("05-13", "E07/r/first") }, on: "05-13", ahead: 11,
 			want: "upcoming 05-21 E07/r/after-2027-05-13\nupcoming 05-23 E07/r/after-2027-05-13+5"},
-		{words: "and once before, the last of its dates in place of the others", r: fixedAt(husbandry.Weigh, 2, stays, 0, 5), on: "05-13", ahead: 9, want: "due 05-13 F03/r/2027-05-18\nupcoming 05-21 F03/r/2027-05-20\nupcoming 05-22 F03/r/2027-05-22"},
-		{words: "put off past the eve, it is not asked for on it", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), tell: func(b *books) { b.later("05-13", "F03/r/2027-05-16", "05-16") }, on: "05-13", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-16"},
+		{words: "recurring work is due once on the eve, with its last date", r: fixedAt(husbandry.Weigh, 2, stays, 0, 5), on: "05-13", ahead: 9, want: "due 05-13 F03/r/2027-05-18\nupcoming 05-21 F03/r/2027-05-20\nupcoming 05-22 F03/r/2027-05-22"},
+		{words: "a weighing put off past the eve waits", r: fixedAt(husbandry.Weigh, 30, stays, 0, 3), tell: func(b *books) { b.later("05-13", "F03/r/2027-05-16", "05-16") }, on: "05-13", ahead: 10, want: "upcoming 05-21 F03/r/2027-05-16"},
 		{words: "a watch is never put off", r: routine(husbandry.LayWatch, within(husbandry.LayWindow, 1), alarms), tell: mated("04-25"), on: "05-17", want: "lapsed 05-16 F03/r/2027-05-16\ndue 05-17 F03/r/2027-05-17"},
 	} {
 		t.Run(c.words, func(t *testing.T) {

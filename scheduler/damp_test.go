@@ -74,7 +74,7 @@ func TestTopUpsFollowTheDryingOfANestBox(t *testing.T) {
 			"Loses about 38 g a day (28-48) by 4 weighings, 2.1 times as fast as through still air (a lamp, warmth, a draught?); 22 g are left; give it about 40 ml; last topped up Sun 16 May"},
 		{"hardly dries at all", func(b *books) { everyFourDays(b, 6) }, "05-17", "upcoming 05-24 E07/top/after-2027-05-16",
 			"Loses about 1.7 g a day (1.3-2.1) by 4 weighings; 58 g are left; give it about 13 ml; looked at after 8 days at the latest; last topped up Sun 16 May"},
-		{"dried out while nobody came", func(b *books) { everyFourDays(b, 68) }, "05-24", "overdue 05-19 E07/top/after-2027-05-16",
+		{"dried out during an absence", func(b *books) { everyFourDays(b, 68) }, "05-24", "overdue 05-19 E07/top/after-2027-05-16",
 			"Loses about 16 g a day (11-22) by 4 weighings; too dry by 71 g; give it about 130 ml; last topped up Sun 16 May"},
 		{"forgotten for months: no drier than without its 240 g of water", func(b *books) { everyFourDays(b, 68) }, "08-24", "overdue 05-18 E07/top/after-2027-05-16",
 			"Loses about 15 g a day (6-29) by 4 weighings; dried out by now; give it about 240 ml; last topped up Sun 16 May"},
@@ -107,7 +107,7 @@ func TestTopUpsFollowTheDryingOfANestBox(t *testing.T) {
 			everyFourDays(b, 6)
 			b.water("05-18", "E07/found/2027-05-18", 3)
 		}, "05-19", "upcoming 05-26 E07/top/after-2027-05-16", ""},
-		{"heavier by the eggs in it", func(b *books) {
+		{"heavier by the eggs in the box", func(b *books) {
 			everyFourDays(b, 68)
 			b.laid("05-18", "F03/found/2027-05-18", 5).scale("05-19", "E07/top/on-2027-05-19", 930, 0)
 		}, "05-19", "upcoming 05-20 E07/top/after-2027-05-19",
@@ -122,7 +122,7 @@ func TestTopUpsFollowTheDryingOfANestBox(t *testing.T) {
 			b.laid("05-18", "F03/found/2027-05-18", 5)
 		}, "05-18", "due 05-18 E07/top/after-2027-05-16",
 			"Loses about 9 g a day (7-11) by 4 weighings; 42 g are left; give it about 18 ml; last topped up Sun 16 May; eggs were laid on 18 May and the box was dug over"},
-		{"never done, and nothing to count from", func(*books) {}, "05-01", "upcoming 05-03 E07/top/first", "Every 4 days; nothing recorded yet"},
+		{"never done, and no day to count from", func(*books) {}, "05-01", "upcoming 05-03 E07/top/first", "Every 4 days; nothing recorded yet"},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			b := dampRoom()

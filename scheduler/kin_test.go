@@ -461,7 +461,7 @@ func TestWhatAMarkedPairingLeadsTo(t *testing.T) {
 	if len(again) == 0 || !strings.Contains(again[0].Why, "together with a male from 3 May to 10 May, and no eggs came") {
 		t.Errorf("again:\n%s", again)
 	}
-	t.Run("a parting that nobody marked", func(t *testing.T) {
+	t.Run("a separation without a mark", func(t *testing.T) {
 		b := matched("F1 female", "M1 male").done("05-03", "F1/pair/2027-05-01")
 		b.Species[0].Pairing.UntilMonth = 12
 		if p := b.plan("08-02", 7).of("/pair/"); len(p) == 0 || !strings.Contains(p[0].Why, "from 3 May to 10 May") {

@@ -34,44 +34,44 @@ func TestTasksAroundLaying(t *testing.T) {
 	}{
 		// Mated on 22 April, so eggs are expected from 12 to 22 May.
 		{words: "a box a week before the eggs", tell: noBox, on: "05-05", task: herd.SetNestBox, want: "due 05-05 F03/set-nest-box/mated-2027-04-22", why: "By the records E07 has no nest box"},
-		{words: "no box before that", tell: noBox, on: "05-04", task: herd.SetNestBox},
-		{words: "no box where one is", tell: func(*books) {}, on: "05-12", task: herd.SetNestBox},
-		{words: "a box that was put in", tell: func(b *books) { noBox(b); b.done("05-05", "F03/set-nest-box/mated-2027-04-22") }, on: "05-12", task: herd.SetNestBox},
+		{words: "no box more than a week before the eggs", tell: noBox, on: "05-04", task: herd.SetNestBox},
+		{words: "no box if the enclosure has one", tell: func(*books) {}, on: "05-12", task: herd.SetNestBox},
+		{words: "the box was put in", tell: func(b *books) { noBox(b); b.done("05-05", "F03/set-nest-box/mated-2027-04-22") }, on: "05-12", task: herd.SetNestBox},
 
 		{words: "no eggs found in the window", tell: func(*books) {}, on: "05-23", task: herd.LookForEggs, want: "due 05-23 F03/look-for-eggs/mated-2027-04-22", why: "Eggs were expected 12-22 May and nobody found any"},
 		{words: "still within the window", tell: func(*books) {}, on: "05-22", task: herd.LookForEggs},
-		{words: "looked", tell: func(b *books) { b.done("05-24", "F03/look-for-eggs/mated-2027-04-22") }, on: "05-28", task: herd.LookForEggs},
-		{words: "seen gravid, the watch is an alarm instead", tell: func(b *books) { b.found("05-10", "F03/gravid-check/2027-05-10", tasks.Finding{Gravid: &seen}) }, on: "05-24", task: herd.LookForEggs},
+		{words: "no eggs found, and the keeper looked", tell: func(b *books) { b.done("05-24", "F03/look-for-eggs/mated-2027-04-22") }, on: "05-28", task: herd.LookForEggs},
+		{words: "seen gravid: an alarm of the watch instead", tell: func(b *books) { b.found("05-10", "F03/gravid-check/2027-05-10", tasks.Finding{Gravid: &seen}) }, on: "05-24", task: herd.LookForEggs},
 
 		// The sample sheet has a limit of three clutches.
-		{words: "the season's number", tell: func(b *books) {
+		{words: "the season's limit of clutches reached", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 5), inBox("C2", "04-15", 5), inBox("C3", "05-10", 4)}
 		}, on: "05-12", task: herd.RestFemale, want: "due 05-10 F03/rest-female/C3", why: "Her clutch of 10 May was the 3rd since 20 March, and the season's limit is 3; a grown male lives with her"},
-		{words: "one fewer", tell: func(b *books) { b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 5), inBox("C2", "04-15", 5)} }, on: "05-12", task: herd.RestFemale},
+		{words: "one clutch below the season's limit", tell: func(b *books) { b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 5), inBox("C2", "04-15", 5)} }, on: "05-12", task: herd.RestFemale},
 
-		{words: "half of what she usually lays", tell: func(b *books) {
+		{words: "half of her usual number", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5), inBox("C3", "05-10", 2)}
 		}, on: "05-11", task: herd.FeelForEggs, want: "due 05-11 F03/feel-for-eggs/C3", why: "has 2 eggs; her last 2 had 5.5 on average", pinned: true},
-		{words: "not on the day itself", tell: func(b *books) {
+		{words: "half of her usual number, on the day of laying", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5), inBox("C3", "05-10", 2)}
 		}, on: "05-10", task: herd.FeelForEggs},
-		{words: "more came the day after", tell: func(b *books) {
+		{words: "half of her usual number, and more the next day", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
 			b.found("05-12", watch, tasks.Finding{Laid: &two}).found("05-13", "F03/found/2027-05-13", tasks.Finding{More: &four})
 		}, on: "05-14", task: herd.FeelForEggs},
-		{words: "no more came", tell: func(b *books) {
+		{words: "half of her usual number, and no more", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
 			b.found("05-12", watch, tasks.Finding{Laid: &two})
 		}, on: "05-14", task: herd.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", pinned: true},
-		{words: "no more came, and looking was skipped", tell: func(b *books) {
+		{words: "half of her usual number, and the look skipped", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
 			b.found("05-12", watch, tasks.Finding{Laid: &two}).skip("05-13", "F03/feel-for-eggs/F03-2027-05-12")
 		}, on: "05-14", task: herd.FeelForEggs, want: "overdue 05-13 F03/feel-for-eggs/F03-2027-05-12", pinned: true},
-		{words: "no more came, and somebody felt for them", tell: func(b *books) {
+		{words: "half of her usual number, and she was felt for eggs", tell: func(b *books) {
 			b.Clutches = []husbandry.Clutch{inBox("C1", "03-20", 6), inBox("C2", "04-15", 5)}
 			b.found("05-12", watch, tasks.Finding{Laid: &two}).done("05-13", "F03/feel-for-eggs/F03-2027-05-12")
 		}, on: "05-14", task: herd.FeelForEggs},
-		{words: "fewer than her kind lays", tell: func(b *books) {
+		{words: "fewer than the care sheet's least number", tell: func(b *books) {
 			b.Species[0].Laying.Eggs = husbandry.Span{From: 2, To: 11}
 			b.found("05-12", watch, tasks.Finding{Laid: &one})
 		}, on: "05-13", task: herd.FeelForEggs,
@@ -92,37 +92,37 @@ func TestTasksAroundLaying(t *testing.T) {
 		{words: "digging again soon after a clutch", tell: func(b *books) {
 			b.laid("05-10", "F03/found/2027-05-10", 3).found("05-12", "F03/found/2027-05-12", tasks.Finding{Digging: true}).found("05-14", "F03/found/2027-05-14", tasks.Finding{Digging: true})
 		}, on: "05-14", task: herd.VetDigging, want: "due 05-14 F03/vet-digging/2027-05-12", why: "She was seen digging on 12 May and still on 14 May, and has not laid since her clutch of 10 May", pinned: true},
-		{words: "eggs in the open are set first of all", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: "set-tub",
+		{words: "eggs outside the box are set first", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: "set-tub",
 			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: "Clutch F03-2027-05-12: laid 12 May, outside the nest box", pinned: true},
-		{words: "and not once they are set", tell: func(b *books) {
+		{words: "eggs outside the box, already set", tell: func(b *books) {
 			b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}).done("05-12", "F03-2027-05-12/set-tub/laid")
 		}, on: "05-13", task: "set-tub"},
 		{words: "eggs in the box can wait for the evening", tell: func(b *books) { b.laid("05-12", watch, 6) }, on: "05-12", task: "set-tub",
 			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: "Clutch F03-2027-05-12: laid 12 May"},
-		{words: "with two incubators it is asked where they stand", tell: func(b *books) {
+		{words: "with two incubators the task asks for the incubator", tell: func(b *books) {
 			b.Incubators = append(b.Incubators, husbandry.Incubator{ID: "I2", Room: "R1", Temperature: 26})
 			b.laid("05-12", watch, 6)
 		}, on: "05-12", task: "set-tub",
 			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: `Clutch F03-2027-05-12: laid 12 May; say where it stands, with "moved to" and the incubator's id`},
 		{words: "eggs outside the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true}) }, on: "05-12", task: herd.ReviewNestSite,
 			want: "due 05-12 E07/review-nest-site/F03-2027-05-12", why: "lay outside the nest box"},
-		{words: "and the box was looked at before its mother was known", tell: func(b *books) {
+		{words: "eggs outside the box, and the box checked before the mother was known", tell: func(b *books) {
 			b.animal("F04").Enclosure = "E07"
 			b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six, Outside: true}).done("05-12", "E07/review-nest-site/E07-2027-05-12").
 				found("05-13", "E07-2027-05-12/found/2027-05-13", tasks.Finding{Mother: "F03"})
 		}, on: "05-13", task: herd.ReviewNestSite},
-		{words: "eggs in the open, and where they will stand is asked", tell: func(b *books) {
+		{words: "eggs outside the box, with a choice of incubators", tell: func(b *books) {
 			b.Incubators = append(b.Incubators, husbandry.Incubator{ID: "I2", Room: "R1", Temperature: 26})
 			b.found("05-12", watch, tasks.Finding{Laid: &six, Outside: true})
 		}, on: "05-12", task: "set-tub",
 			want: "due 05-12 F03-2027-05-12/set-tub/laid", why: `laid 12 May, outside the nest box; say where it stands, with "moved to" and the incubator's id`, pinned: true},
 		{words: "eggs in the box", tell: func(b *books) { b.found("05-12", watch, tasks.Finding{Laid: &six}) }, on: "05-12", task: herd.ReviewNestSite},
 
-		{words: "eggs where two females live", tell: func(b *books) {
+		{words: "eggs in an enclosure with two females", tell: func(b *books) {
 			b.animal("F04").Enclosure = "E07"
 			b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six})
 		}, on: "05-12", task: herd.WhoseEggs, want: "due 05-12 E07/whose-eggs/E07-2027-05-12", why: "may be of Ada (F03), whose eggs were expected 12-22 May; or of Cleo (F04)"},
-		{words: "her mother was found out", tell: func(b *books) {
+		{words: "eggs in an enclosure with two females, mother known later", tell: func(b *books) {
 			b.animal("F04").Enclosure = "E07"
 			b.found("05-12", "E07/found/2027-05-12", tasks.Finding{Laid: &six}).found("05-13", "E07-2027-05-12/found/2027-05-13", tasks.Finding{Mother: "F03"})
 		}, on: "05-13", task: herd.WhoseEggs},
@@ -131,11 +131,11 @@ func TestTasksAroundLaying(t *testing.T) {
 			b.animal("M01").Enclosure = "E08"
 			b.Pairings = []husbandry.Pairing{{ID: "P1", Male: "M01", Female: "F03", From: day("05-05")}}
 		}, on: "05-12", task: herd.PartPair, want: "due 05-12 F03/part-pair/2027-05-05", why: "Together since 5 May"},
-		{words: "parted, by the record", tell: func(b *books) {
+		{words: "separated by the record", tell: func(b *books) {
 			b.animal("M01").Enclosure = "E08"
 			b.Pairings = []husbandry.Pairing{{ID: "P1", Male: "M01", Female: "F03", From: day("05-05"), Until: day("05-09")}}
 		}, on: "05-12", task: herd.PartPair},
-		{words: "he lives with her", tell: func(b *books) {
+		{words: "a pair that lives together", tell: func(b *books) {
 			b.Pairings = []husbandry.Pairing{{ID: "P1", Male: "M01", Female: "F03", From: day("05-05")}}
 		}, on: "05-12", task: herd.PartPair},
 	} {

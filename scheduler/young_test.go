@@ -196,14 +196,14 @@ func TestSexingUntilItIsCertain(t *testing.T) {
 		want        string // for 1 October and the 60 days after it
 	}{
 		{words: "not yet", tell: func(b *books) {}, want: "due 09-20 K/sexing/hatched"},
-		{words: "said without a word of what: it is over", tell: func(b *books) { b.done("09-25", asked) }},
-		{words: "certain of all", tell: func(b *books) { b.found("09-25", asked, sexed(2, 1, 0)) }},
-		{words: "not certain of one: again in 30 days", tell: func(b *books) { b.found("09-25", asked, sexed(1, 1, 1)) }, want: "upcoming 10-25 K/sexing/again-2027-09-25"},
-		{words: "one was not looked at", tell: func(b *books) { b.found("09-25", asked, sexed(1, 1, 0)) }, want: "upcoming 10-25 K/sexing/again-2027-09-25"},
-		{words: "again not certain", tell: func(b *books) {
+		{words: "marked done without a sex: no second look", tell: func(b *books) { b.done("09-25", asked) }},
+		{words: "all sexed", tell: func(b *books) { b.found("09-25", asked, sexed(2, 1, 0)) }},
+		{words: "one unsure: again in 30 days", tell: func(b *books) { b.found("09-25", asked, sexed(1, 1, 1)) }, want: "upcoming 10-25 K/sexing/again-2027-09-25"},
+		{words: "one not sexed", tell: func(b *books) { b.found("09-25", asked, sexed(1, 1, 0)) }, want: "upcoming 10-25 K/sexing/again-2027-09-25"},
+		{words: "unsure at the second look, too", tell: func(b *books) {
 			b.found("09-20", asked, sexed(0, 1, 2)).found("10-01", "K/sexing/again-2027-09-20", sexed(1, 1, 1))
 		}, want: "upcoming 10-31 K/sexing/again-2027-10-01"},
-		{words: "certain the second time", tell: func(b *books) {
+		{words: "all sexed at the second look", tell: func(b *books) {
 			b.found("09-20", asked, sexed(0, 1, 2)).found("10-01", "K/sexing/again-2027-09-20", sexed(2, 1, 0))
 		}},
 		{words: "the second look put off", tell: func(b *books) {
@@ -213,17 +213,17 @@ func TestSexingUntilItIsCertain(t *testing.T) {
 
 		// With a record of the group, the task is for the group.
 		{words: "of the group", more: group, tell: func(b *books) {}, want: "due 09-20 G/sexing/hatched"},
-		{words: "of the group, not certain", more: group, tell: func(b *books) { b.found("09-25", "G/sexing/hatched", sexed(0, 2, 1)) }, want: "upcoming 10-25 G/sexing/again-2027-09-25"},
-		{words: "of the group, said by its id", more: group, tell: func(b *books) { b.found("09-25", "G/found/2027-09-25", sexed(0, 2, 1)) }, want: "upcoming 10-25 G/sexing/again-2027-09-25"},
+		{words: "a group with one unsure", more: group, tell: func(b *books) { b.found("09-25", "G/sexing/hatched", sexed(0, 2, 1)) }, want: "upcoming 10-25 G/sexing/again-2027-09-25"},
+		{words: "a group, reported by its id", more: group, tell: func(b *books) { b.found("09-25", "G/found/2027-09-25", sexed(0, 2, 1)) }, want: "upcoming 10-25 G/sexing/again-2027-09-25"},
 		{words: "done for the clutch before there was a record", more: group, tell: func(b *books) { b.done("09-20", asked) }},
-		{words: "not certain for the clutch before there was a record", more: group, tell: func(b *books) { b.found("09-20", asked, sexed(1, 1, 1)) }, want: "upcoming 10-20 G/sexing/again-2027-09-20"},
-		{words: "two females taken out: the last one is still asked for", more: group + taken("Y1", "sex = \"female\"") + taken("Y2", "sex = \"female\""),
+		{words: "one unsure for the clutch before there was a record", more: group, tell: func(b *books) { b.found("09-20", asked, sexed(1, 1, 1)) }, want: "upcoming 10-20 G/sexing/again-2027-09-20"},
+		{words: "two females taken out: the last young must still be sexed", more: group + taken("Y1", "sex = \"female\"") + taken("Y2", "sex = \"female\""),
 			tell: func(b *books) { b.found("09-20", "G/sexing/hatched", sexed(0, 2, 1)) }, want: "upcoming 10-20 G/sexing/again-2027-09-20"},
-		{words: "the uncertain one taken out", more: group + taken("Y1", "") + taken("Y2", "count = 2\nsex = \"female\""),
+		{words: "the unsure young taken out", more: group + taken("Y1", "") + taken("Y2", "count = 2\nsex = \"female\""),
 			tell: func(b *books) { b.found("09-20", "G/sexing/hatched", sexed(0, 2, 1)) }, want: "upcoming 10-20 Y1/sexing/again-2027-09-20"},
-		{words: "one alone is a male", more: alone, tell: func(b *books) { b.found("09-25", "Y/sexing/hatched", sexed(1, 0, 0)) }},
-		{words: "one alone, nobody knows", more: alone, tell: func(b *books) { b.found("09-25", "Y/sexing/hatched", sexed(0, 0, 1)) }, want: "upcoming 10-25 Y/sexing/again-2027-09-25"},
-		{words: "its record says it", more: strings.Replace(alone, "clutch", "sex = \"male\"\nclutch", 1), tell: func(b *books) {}},
+		{words: "a single young, male", more: alone, tell: func(b *books) { b.found("09-25", "Y/sexing/hatched", sexed(1, 0, 0)) }},
+		{words: "a single young, unsure", more: alone, tell: func(b *books) { b.found("09-25", "Y/sexing/hatched", sexed(0, 0, 1)) }, want: "upcoming 10-25 Y/sexing/again-2027-09-25"},
+		{words: "a single young with its sex in the record", more: strings.Replace(alone, "clutch", "sex = \"male\"\nclutch", 1), tell: func(b *books) {}},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			b := raised(t, c.more)
@@ -351,7 +351,7 @@ func TestSortingYoungBySize(t *testing.T) {
 		want        string
 	}{
 		{words: "alike", more: group, tell: func(b *books) { b.found("07-10", first, each(3, 3.4, 4.4)) }},
-		{words: "half as heavy again", more: group, tell: func(b *books) { b.found("07-10", first, each(3, 3.4, 4.5)) }, want: "due 07-10 G/sort-by-size/2027-07-10"},
+		{words: "one is half as heavy again as another", more: group, tell: func(b *books) { b.found("07-10", first, each(3, 3.4, 4.5)) }, want: "due 07-10 G/sort-by-size/2027-07-10"},
 		{words: "only the mean is known", more: group, tell: func(b *books) { b.weighs("07-10", first, 3.6) }},
 		{words: "sorted", more: group, tell: func(b *books) { b.found("07-10", first, each(3, 3.4, 4.5)).done("07-10", "G/sort-by-size/2027-07-10") }},
 		{words: "taken back", more: group, tell: func(b *books) { b.found("07-10", first, each(3, 3.4, 4.5)).undo("07-11", first) }},
@@ -360,7 +360,7 @@ func TestSortingYoungBySize(t *testing.T) {
 		}},
 		{words: "the largest taken out", more: group + "[[animal]]\nid = \"Y\"\nfrom = \"G\"\nsince = 2027-07-11\n", tell: func(b *books) { b.found("07-10", first, each(3, 3.4, 4.5)) }},
 		{words: "of a clutch without a record", tell: func(b *books) { b.found("06-29", "K/weigh-hatchlings/hatched", each(2, 3.1, 2.4)) }, want: "overdue 06-29 K/sort-by-size/2027-06-29"},
-		{words: "the egg tub is not the young", tell: func(b *books) { b.found("06-29", "K/tub-check/first", each(2, 3.1)) }},
+		{words: "a weight of the egg tub is not a weight of the young", tell: func(b *books) { b.found("06-29", "K/tub-check/first", each(2, 3.1)) }},
 	} {
 		t.Run(c.words, func(t *testing.T) {
 			b := raised(t, c.more)

@@ -80,7 +80,7 @@ func TestLoss(t *testing.T) {
 		{"four holes of 3 mm in a lid of 1 mm", moisture.Way{Holes: husbandry.Holes{Count: 4, Diameter: 3}, Lid: 1}, 0.26400},
 		{"the same above 5 cm of still air", moisture.Way{Holes: husbandry.Holes{Count: 4, Diameter: 3}, Lid: 1, Inside: inside, Headspace: 50}, 0.26400 * 0.985},
 		{"nothing known about the box", moisture.Way{}, 0},
-		{"open, and nobody said how deep", moisture.Way{Inside: inside}, 0},
+		{"open, with unknown depth", moisture.Way{Inside: inside}, 0},
 	} {
 		if got := c.way.Loss(room); math.Abs(got-c.want) > 5e-4*c.want {
 			t.Errorf("%s: %.5f g/day, want %.5f", c.words, got, c.want)

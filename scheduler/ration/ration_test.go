@@ -57,7 +57,7 @@ func TestOffersToAnAnimal(t *testing.T) {
 		{"by its mass, refused twice", share, ration.Eater{On: day("05-12"), Mass: 60, Refused: 2}, 0.4, "2 crickets", true},
 		{"a hatchling of 2 g", share, ration.Eater{On: day("05-12"), Mass: 2}, 0.4, "1 crickets", true},
 		{"never weighed", share, ration.Eater{On: day("05-12")}, 0.4, "2-3 % of body mass in crickets", false},
-		{"of insects that nobody weighed", share, ration.Eater{On: day("05-12"), Mass: 60, Refused: 2}, 0, "1 % of body mass in crickets", false},
+		{"insects of unknown mass", share, ration.Eater{On: day("05-12"), Mass: 60, Refused: 2}, 0, "1 % of body mass in crickets", false},
 	} {
 		o := ration.For(c.a, c.e, c.each)
 		if o.Amount.String() != c.want || o.Counted != c.counts || o.Less != (c.e.Refused > 0) {

@@ -24,14 +24,14 @@ func TestParseShare(t *testing.T) {
 	}
 }
 
-func TestADayOfEveryYear(t *testing.T) {
+func TestMonthDayInAYear(t *testing.T) {
 	leap := husbandry.MonthDay{Month: time.February, Day: 29}
 	if leap.In(2027) != civil.MustParse("2027-02-28") || leap.In(2028) != civil.MustParse("2028-02-29") {
 		t.Errorf("%s, %s", leap.In(2027), leap.In(2028))
 	}
 }
 
-func TestWhomACoolingNames(t *testing.T) {
+func TestCoolingNamesItsAnimals(t *testing.T) {
 	a := &husbandry.Animal{ID: "F03", Species: "wall-lizard", Enclosure: "E07"}
 	out := &husbandry.Animal{ID: "F04", Species: "wall-lizard"}
 	for i, c := range []husbandry.Cooling{{Animals: []husbandry.ID{"F01", "F03"}}, {Enclosures: []husbandry.ID{"E07"}}, {Rooms: []husbandry.ID{"R1"}}, {Species: []husbandry.ID{"wall-lizard"}}} {

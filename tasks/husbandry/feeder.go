@@ -12,36 +12,36 @@ import (
 	"nestround/tasks/english"
 )
 
-// Feeder is live food that is bought by the box and dies within weeks.
-// Routines use it up: those whose Consumes has its name or id.
+// Feeder is live food that is bought by the box and dies within weeks. A
+// routine uses it up if its Consumes has the feeder's name or id.
 type Feeder struct {
 	ID   ID
 	Name string // as routines' Consumes has it: "small crickets"
 	Pack Pack
-	// Deliveries are the weekdays on which it may arrive, Lead the days before
-	// one by which it must be ordered.
+	// Deliveries are the weekdays on which it may arrive. Lead is the number of
+	// days between the order and the delivery.
 	Deliveries []time.Weekday
 	Lead       Days
-	ShelfLife  Days // days from delivery for which it lives and is worth feeding
-	// Safety is for how many days' use, beyond the next delivery, there is to
-	// be enough.
+	ShelfLife  Days // days after delivery for which it lives and is worth feeding
+	// Safety is the safety stock: the days of use that must remain beyond the
+	// next delivery.
 	Safety Days
-	// Stock is how many were counted on the day StockOn, when its delivery was
-	// in; StockOn zero: nobody counted.
+	// Stock is the number counted on the day StockOn, after that day's
+	// delivery. If StockOn is zero, nobody counted.
 	Stock   int
 	StockOn civil.Date
-	Each    Grams // mass of one; 0: not known
+	Each    Grams // mass of one insect; 0: not known
 }
 
-// Is reports whether what a routine consumes is the feeder.
+// Is reports whether an entry of a routine's Consumes means the feeder.
 func (f *Feeder) Is(consumed string) bool {
 	return consumed != "" && (strings.EqualFold(consumed, f.Name) || strings.EqualFold(consumed, string(f.ID)))
 }
 
-// Pack is what a feeder is sold in: "box of 50".
+// Pack is the unit in which a feeder is sold: "box of 50".
 type Pack struct {
-	Name string // in the singular
-	Of   int    // how many are in one, at least 1
+	Name string // singular noun
+	Of   int    // insects in a pack, at least 1
 }
 
 // ParsePack reads "box of 50".
@@ -59,15 +59,15 @@ func (p Pack) Count(n int) string {
 	return english.Count(n, fmt.Sprintf("%s of %d", p.Name, p.Of))
 }
 
-// Amount is how much an animal is offered at one feeding: From to To insects,
-// or, with Share, From to To hundredths of its body mass.
+// Amount is the food that an animal is offered at one feeding: From to To
+// insects. With Share, From and To are hundredths of its body mass.
 type Amount struct {
 	From, To float64
 	Share    bool
-	Of       string // what, as Consumes has it; "": the first thing consumed
+	Of       string // name of the food, as in Consumes; "": the first entry of Consumes
 }
 
-// IsZero reports whether no amount is said.
+// IsZero reports whether no amount is stated.
 func (a Amount) IsZero() bool { return a == Amount{} }
 
 // String writes "6-8 crickets", "1 locust" or "2-3 % of body mass".
@@ -140,14 +140,13 @@ func ParseAmount(s string) (Amount, error) {
 	return a, nil
 }
 
-// Amounts are how much a routine offers each animal, as it stands with it. A
-// zero Amount is not said, and then Usual counts.
+// Amounts are the amounts that a routine offers an animal, by the animal's
+// condition. If the amount of a condition is zero, Usual counts.
 type Amounts struct {
 	Usual Amount
-	// Gravid is for a female that carries eggs, and for the two weeks after
-	// she laid them.
+	// Gravid is for a gravid female, and for the two weeks after laying.
 	Gravid Amount
-	// By season, as the keeper's latitude has them.
+	// The seasons of the keeper's latitude.
 	Spring, Summer, Autumn, Winter Amount
 }
 

@@ -46,7 +46,7 @@ func TestAmounts(t *testing.T) {
 	}
 }
 
-func TestAnAmountReadsAsItIsWritten(t *testing.T) {
+func TestWrittenAmountsReadBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		a := husbandry.Amount{From: float64(rapid.IntRange(0, 40).Draw(t, "from")), Share: rapid.Bool().Draw(t, "share")}
 		a.To = a.From + float64(rapid.IntRange(1, 10).Draw(t, "more"))

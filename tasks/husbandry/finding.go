@@ -1,7 +1,7 @@
 package husbandry
 
-// FindingName names something that a keeper can observe and record with a
-// task, as the reply grammar does.
+// FindingName names something that a keeper can observe and record with a task.
+// The reply grammar uses the same names.
 type FindingName string
 
 // The findings a task may ask for.

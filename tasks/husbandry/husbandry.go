@@ -1,14 +1,14 @@
 // Package husbandry holds the keeper's records as checked values.
 //
-// A [Records] is what the books say: places, animals, clutches, incubators,
-// care sheets and routines, every reference resolved to an existing id and
-// every quantity in a unit type. config/books makes one from the files and
-// guarantees what the field comments promise; scheduler turns one, together
-// with the daybook, into tasks. Records are never changed after they are
-// made: what happened since (a clutch found, a female seen gravid) is in the
-// daybook, and the scheduler derives it anew each time.
+// A [Records] has the content of the books: places, animals, clutches,
+// incubators, care sheets and routines. Every reference names an existing id,
+// and every quantity has a unit type. Package config/books makes Records from
+// the files and guarantees the promises of the field comments. The scheduler
+// makes tasks from Records and the daybook. Records never change. Later events,
+// such as a clutch or a gravid female, are in the daybook, and the scheduler
+// derives their effects anew each time.
 //
-// The package knows neither files nor clocks nor mail.
+// The package knows no files, no clocks and no mail.
 package husbandry
 
 import (
@@ -20,16 +20,18 @@ import (
 )
 
 // ID names a record. It is the keeper's own short label ("E07", "F03",
-// "C27-04"): letters, digits, '-', '_' and '.', starting with a letter or
-// digit, unique among all records of all kinds regardless of case, and never
-// made up of digits alone, so that a reply can tell it from a task's number.
+// "C27-04") of letters, digits, '-', '_' and '.', and starts with a letter or
+// digit. It is unique among all records of all kinds, regardless of case. It is
+// never made up of digits alone, so that a reply can tell it from a task's
+// number.
 type ID string
 
-// Records is everything the books hold. Slices are in walking or file order.
+// Records is the content of the books. Slices are in walking order or file
+// order.
 type Records struct {
 	Units Units      // how quantities are shown
-	Began civil.Date // the first day these books plan for; zero: not said
-	// Breeding is what the keeper holds of pairing; zero for UsualBreeding.
+	Began civil.Date // first day of these books; zero: not stated
+	// Breeding has the keeper's limits for pairing; zero for UsualBreeding.
 	Breeding BreedingRules
 
 	Rooms      []Room
@@ -39,26 +41,27 @@ type Records struct {
 	Clutches   []Clutch
 	Incubators []Incubator
 	Routines   []Routine // the keeper's, then the care sheets', then the common ones
-	Called     []Called  // routines that the planner's rules ask for; see Records.CalledFor
+	Called     []Called  // routines that only rules of the planner use; see Records.CalledFor
 	Species    []Species
 	Pairings   []Pairing
 	Coolings   []Cooling
-	Away       []Away  // by date, none within another
-	Carers     []Carer // where several share the work; none: one keeper does all
-	// CarersAway are days on which one of several keepers is not there, by date;
-	// what is theirs is for the others.
+	Away       []Away  // by date, without overlap
+	Carers     []Carer // the keepers who share the work; empty for a single keeper
+	// CarersAway are absences of one of several keepers, by date. The other
+	// keepers do the absent keeper's tasks.
 	CarersAway []CarerAway
 	Permits    []Permit
-	Feeders    []Feeder // live food in stock
+	Feeders    []Feeder // live food
 }
 
-// Room is where racks and enclosures stand. Rooms are walked in the order of
+// Room holds racks and enclosures. Keepers walk the rooms in the order of
 // Records.Rooms.
 type Room struct {
 	ID    ID
 	Name  string
-	Light *Light // how long its lamps burn; nil when they are not looked after
-	// Temperature and Humidity (relative, 0 to 1) of its air; nil: not said.
+	Light *Light // daily hours of its lamps; nil if not tracked
+	// Temperature and relative humidity (0 to 1) of the room's air; nil: not
+	// stated.
 	Temperature *Celsius
 	Humidity    *float64
 }
@@ -70,43 +73,44 @@ type Rack struct {
 	Room ID
 }
 
-// Enclosure is where animals live. Enclosures are walked in the order of
-// Records.Enclosures, which books sorts by room, rack and place in the file.
+// Enclosure is a place where animals live. Keepers walk the enclosures in the
+// order of Records.Enclosures: by room, rack and place in the file.
 type Enclosure struct {
 	ID      ID
 	Name    string
-	Room    ID       // always set; a rack's enclosures are in the rack's room
+	Room    ID       // always set, also for the enclosures of a rack
 	Rack    ID       // "" when it stands alone
 	NestBox *NestBox // nil when there is none
 	Lamp    *Lamp    // nil when no lamp's age is tracked
 }
 
-// NestBox is a box of damp substrate in an enclosure, for laying.
+// NestBox is a box of damp substrate in an enclosure, in which females lay.
 type NestBox struct {
 	Substrate string // in the keeper's words
 	TopUp     Days   // days between top-ups; 0: the routine's own interval
 	Damp      Damp
 }
 
-// Damp is what is known of how a nest box or an egg tub holds its water: the
-// way out for vapour, and what it may lose. Any of it may be zero: not known.
+// Damp describes how a nest box or an egg tub holds its water: the path for
+// vapour, and the acceptable loss. A zero field means that the value is not
+// known.
 type Damp struct {
 	Holes     Holes       // the opening of a nest box, the holes of a tub's lid
-	Lid       Millimetres // thickness of what the holes are in
-	Inside    Size        // of the box; without Holes it is open on top
-	Headspace Millimetres // of still air between the substrate and the lid or rim
+	Lid       Millimetres // thickness of the material around the holes
+	Inside    Size        // of the box; without Holes the whole top is open
+	Headspace Millimetres // depth of the still air between the substrate and the lid or rim
 	Water     Grams       // mixed into the dry substrate
-	Mass      Grams       // of all of it, closed, when it is as damp as it should be
-	Tolerance Grams       // of water that may be lost before it is too dry
+	Mass      Grams       // total mass, closed, at the right dampness
+	Tolerance Grams       // acceptable loss of water
 }
 
 // Lamp is a UVB lamp whose age matters.
 type Lamp struct {
 	Fitted civil.Date // zero: not known
-	Life   Days       // days until it is to be changed; 0: the routine's own interval
+	Life   Days       // days until the lamp is due for a change; 0: the routine's own interval
 }
 
-// Sex of an animal or group.
+// Sex is the sex of an animal or a group.
 type Sex string
 
 // The sexes a record may state; young animals are unsexed.
@@ -127,41 +131,42 @@ const (
 	Adult     Stage = "adult"
 )
 
-// Animal is one lizard, or a numbered group that is kept and marked as one.
+// Animal is one lizard, or a counted group that is kept and marked as one.
 type Animal struct {
 	ID        ID
 	Name      string
 	Species   ID
 	Sex       Sex
-	Count     int // 1, or the size a group had before anybody was taken out of it
+	Count     int // 1, or the size of a group before any animal was taken out
 	Enclosure ID  // "" once it has left
-	// Was is where it lived before, by date: what was dusted for it there
-	// still counts. That of whoever was taken out of a group is filled in from
-	// the group's.
+	// Was has the animal's earlier homes, by date. Supplements on the food
+	// there still count. For an animal that was taken out of a group, it
+	// includes the homes of the group.
 	Was      []Home
 	Hatched  civil.Date
 	Acquired civil.Date
-	Left     civil.Date // sold, given away or dead: no tasks from this day
-	// From is the group it was taken out of, on the day Since; "" for none. What
-	// its own record leaves out of species, sex, dates, parents, clutch and
-	// enclosure is filled in from the group's, and the group is smaller from
-	// that day.
+	Left     civil.Date // sold, given away or dead; from this day it has no tasks
+	// From is the group from which the animal was taken on the day Since; ""
+	// for none. The animal takes over species, sex, dates, parents, clutch and
+	// enclosure from the group where its own record has none. The group is
+	// smaller from that day.
 	From  ID
 	Since civil.Date
-	// Clutch is the clutch it hatched from, recorded or found; "" when unknown.
-	// Mother and Father are filled in from it.
+	// Clutch is the clutch from which it hatched, known from a record or a
+	// finding; "" when unknown. Mother and Father are taken from the clutch.
 	Clutch ID
 	Mother ID
 	Father ID
-	// Quarantine is how long it is kept apart, counted from the day it came, or
-	// was taken out of its group if it came from nowhere; 0: it is not.
-	// Whoever is taken out of a group in quarantine is in it too. Others who come and illness
-	// begin it anew.
+	// Quarantine is how long the animal is kept apart; 0: it is not kept apart.
+	// The days count from its arrival. If it was taken out of a group and has
+	// no arrival, they count from that day. An animal taken out of a group in
+	// quarantine is in quarantine too. New arrivals and illness begin the
+	// quarantine anew.
 	Quarantine Days
 	Stage      Stage // "" to be told from its age; adult where the age is unknown
-	Breeding   bool  // pairing, gravid checks and lay watches are wanted for it
-	// Gravid is the day on which she was seen gravid when the books began;
-	// later sightings are findings.
+	Breeding   bool  // plan pairing, gravid checks and lay watches
+	// Gravid is the day on which she was seen gravid before the books began.
+	// Later sightings are findings.
 	Gravid civil.Date
 	Note   string
 }
@@ -172,8 +177,8 @@ type Home struct {
 	Until     civil.Date
 }
 
-// MovedIn returns the day on which it moved into its enclosure from another of
-// the keeper's, or no date.
+// MovedIn returns the day on which the animal moved into its enclosure from
+// another enclosure of the keeper, or no date.
 func (a *Animal) MovedIn() civil.Date {
 	if n := len(a.Was); n > 0 && a.Was[n-1].Enclosure != a.Enclosure {
 		return a.Was[n-1].Until.AddDays(1)
@@ -181,8 +186,8 @@ func (a *Animal) MovedIn() civil.Date {
 	return civil.Date{}
 }
 
-// Heads is how many an animal's record still stands for on a day: of a group,
-// those that nobody has taken out of it by then.
+// Heads returns the number of animals that a record stands for on a day: for a
+// group, without the animals taken out by then.
 func (r *Records) Heads(id ID, on civil.Date) int {
 	n := 0
 	for i := range r.Animals {
@@ -196,44 +201,45 @@ func (r *Records) Heads(id ID, on civil.Date) int {
 	return max(0, n)
 }
 
-// Clutch is eggs laid together by one female: the unit of incubation. It
-// comes from a record, from a finding, or from both, in which case the record
-// refines the finding.
+// Clutch is the eggs that one female laid together, and the unit of incubation.
+// It comes from a record, from a finding, or from both. If both exist, the
+// record refines the finding.
 type Clutch struct {
 	ID      ID
 	Mother  ID // "" when unknown
 	Species ID
-	// PartOf is the clutch of which this is a part in a tub of its own, "" for
-	// none; mother, species and laying date are that clutch's.
+	// PartOf is set for a part of a clutch in a separate tub: the id of the
+	// whole clutch. The part has the mother, species and laying date of that
+	// clutch. "" for a whole clutch.
 	PartOf ID
-	// Eggs were laid on a day in LaidFrom..Laid; the two are equal when the
-	// day is known, and LaidFrom is earlier when they were found later.
+	// The eggs were laid on some day from LaidFrom to Laid. The two are equal
+	// if the day is known. LaidFrom is earlier if the eggs were found later.
 	LaidFrom, Laid civil.Date
 	Eggs           int // fertile-looking eggs set; 0: not counted yet
 	Slugs          int // infertile eggs
 	Incubator      ID  // "" when not in one
-	// Temperature at which the tub stands, overriding the incubator's.
+	// Temperature is the temperature of the tub; it overrides the incubator's.
 	Temperature *Celsius
 	Moves       []Move // of its tub, by date
-	// Veins is the first day on which candling showed that the embryos
-	// develop; zero: not seen.
+	// Veins is the first day on which candling showed veins, so that the
+	// embryos develop; zero: not seen.
 	Veins   civil.Date
 	Tub     Tub
-	Damp    Damp       // of the tub; its Mass is that of the day it was set
-	TubSet  civil.Date // the tub was set up on this day; zero: not yet
-	Hatched int        // young hatched when the record was written
-	Ended   civil.Date // nothing more is expected of it from this day
+	Damp    Damp       // of the tub; its Mass is the mass at set-up
+	TubSet  civil.Date // set-up day of the tub; zero: not yet
+	Hatched int        // number of hatched young at the time of the record
+	Ended   civil.Date // the clutch is finished from this day
 	Note    string
 }
 
-// Move is a tub's removal to another incubator, or to another temperature.
+// Move is the move of a tub to another incubator, or to another temperature.
 type Move struct {
-	On          civil.Date // the first day it stands there
+	On          civil.Date // the first day at the new place
 	Incubator   ID         // "": outside of any
-	Temperature *Celsius   // overriding the incubator's; nil: the incubator's
+	Temperature *Celsius   // overrides the incubator's; nil: the incubator's
 }
 
-// Tub says what the egg tub's lid does.
+// Tub is the type of an egg tub's lid.
 type Tub string
 
 // The lids of an egg tub.
@@ -242,30 +248,31 @@ const (
 	Sealed Tub = "sealed" // is left closed
 )
 
-// Incubator is where egg tubs stand.
+// Incubator holds egg tubs.
 type Incubator struct {
 	ID          ID
 	Name        string
 	Room        ID
-	Temperature Celsius // set point, today's
-	// Was has the set points of earlier times, by date.
+	Temperature Celsius // today's set point
+	// Was has the earlier set points, by date.
 	Was []SetPoint
-	// Swing is half the daily range about the set point; 0: constant.
+	// Swing is half the daily temperature range around the set point; 0:
+	// constant.
 	Swing Celsius
-	// Humidity is the relative humidity (0 to 1) of its air; nil: that of the
-	// room's air, warmed.
+	// Humidity is the relative humidity (0 to 1) of the incubator's air. nil:
+	// computed from the room's air, warmed to the set point.
 	Humidity *float64
 	// Log is the path of its temperature log, relative to the books; "" if none.
 	Log string
 }
 
-// SetPoint is what an incubator was set to.
+// SetPoint is an earlier set point of an incubator.
 type SetPoint struct {
-	Until       civil.Date // the last day of it
+	Until       civil.Date // its last day
 	Temperature Celsius
 }
 
-// SetTo returns the set point of a day.
+// SetTo returns the set point on a day.
 func (i *Incubator) SetTo(day civil.Date) Celsius {
 	for _, s := range i.Was {
 		if !day.After(s.Until) {
@@ -275,27 +282,28 @@ func (i *Incubator) SetTo(day civil.Date) Celsius {
 	return i.Temperature
 }
 
-// Pairing is a male and a female put together, or meant to be.
+// Pairing is a male and a female that were put together, or will be.
 type Pairing struct {
 	ID      ID
 	Male    ID
 	Female  ID
-	From    civil.Date // put together; zero: planned only
-	Until   civil.Date // separated; zero: still together
+	From    civil.Date // day on which they were put together; zero: only planned
+	Until   civil.Date // day on which they were separated; zero: still together
 	Mated   []civil.Date
 	Species ID
 }
 
-// Away is a span of days on which the keeper is not there.
+// Away is a span of days on which the keeper is absent.
 type Away struct {
 	From, Until civil.Date // both inclusive
 	Cover       string     // who looks after the animals; "" for nobody
-	Mail        string     // the cover's address, "" for none
+	Mail        string     // mail address of the cover, "" for none
 	Note        string     // shown on the cover's sheet
 }
 
-// Absences returns the days away, those that follow on others at once as one
-// span with them: the keeper is not back in between, whoever stands in.
+// Absences returns the keeper's absences. Absences without a day between them
+// become one span, because the keeper is not back in between, even if the cover
+// changes.
 func (r *Records) Absences() []Away {
 	var all []Away
 	for _, a := range r.Away {
@@ -308,13 +316,13 @@ func (r *Records) Absences() []Away {
 	return all
 }
 
-// CarerAway is a span of days on which one of several keepers is not there.
+// CarerAway is a span of days on which one of several keepers is absent.
 type CarerAway struct {
-	Keeper      ID         // a Carer's
+	Keeper      ID         // id of a Carer
 	From, Until civil.Date // both inclusive
 }
 
-// AwayOn returns the days away of a keeper that a day is one of, or nil.
+// AwayOn returns the absence of a keeper that includes a day, or nil.
 func (r *Records) AwayOn(keeper ID, day civil.Date) *CarerAway {
 	for i := range r.CarersAway {
 		if a := &r.CarersAway[i]; a.Keeper == keeper && !day.Before(a.From) && !day.After(a.Until) {
@@ -324,7 +332,7 @@ func (r *Records) AwayOn(keeper ID, day civil.Date) *CarerAway {
 	return nil
 }
 
-// Called is what a keeper is called: the name, or else the id.
+// Called returns the keeper's name, or the id if there is no name.
 func (c *Carer) Called() string {
 	if c.Name != "" {
 		return c.Name
@@ -336,31 +344,32 @@ func (c *Carer) Called() string {
 type Carer struct {
 	ID   ID
 	Name string
-	Mail string // address of the own digest; "" for none
-	// For, Kinds and Routines say which tasks are theirs: all that are given
-	// must match. One who gives none has what is nobody else's.
+	Mail string // address for the keeper's own digest; "" for none
+	// For, Kinds and Routines select the keeper's tasks; a task has to match
+	// all that are stated. A keeper who states none gets the tasks that no
+	// other keeper has.
 	For      Selector
 	Kinds    []Kind
 	Routines []ID
-	// Rest says that none of them is given.
+	// Rest says that For, Kinds and Routines are all empty.
 	Rest bool
 }
 
-// Permit is a paper that runs out: a permit, a licence, a registration, an
-// insurance. What it means and whether it is needed is for the keeper and the
-// authority to say.
+// Permit is a document that expires: a permit, a licence, a registration, an
+// insurance. The keeper and the authority decide what it means and whether it
+// is needed.
 type Permit struct {
 	ID      ID
-	Words   string // what it is, in the keeper's words
+	Words   string // description in the keeper's words
 	Expires civil.Date
-	// Remind is how long before it runs out its renewal is asked for.
+	// Remind is how long before the expiry the renewal is due.
 	Remind Days
 	Note   string
 }
 
 // Species is a care sheet: the defaults of one species, from the built-in
-// sheets or the keeper's own. A zero value of a field means that nothing is
-// known, and nothing that needs it is planned.
+// sheets or from the keeper. A zero field means that the value is not known,
+// and no task that needs the value is planned.
 type Species struct {
 	ID         ID
 	Name       string // English name
@@ -376,14 +385,14 @@ type Species struct {
 	Pairing    PairingSeason
 	Cooling    CoolingCare
 	// FirstFeed is when the young take their first food, in days after
-	// hatching, and SexableAt the age at which they can be sexed. Where known,
-	// they replace the offset of the common first-feed and sexing routines.
+	// hatching. SexableAt is the age at which they can be sexed. If known, they
+	// replace the offsets of the common first-feed and sexing routines.
 	FirstFeed Span
 	SexableAt Days
 
-	// Sources has, for each key of the sheet by its name in TOML
-	// ("incubation", "laying.interval"), where the value comes from: a
-	// publication, or "common practice".
+	// Sources has the source of each value of the sheet: a publication, or
+	// "common practice". The keys are the names in TOML ("incubation",
+	// "laying.interval").
 	Sources map[string]string
 }
 
@@ -393,30 +402,33 @@ func (s *Species) Binomial() string {
 	return strings.Join(words[:min(2, len(words))], " ")
 }
 
-// Own reports whether the keeper, not a built-in sheet, states one of the
+// Own reports whether the keeper, and not a built-in sheet, states any of the
 // keys ("pairing.from", "laying.interval").
 func (s *Species) Own(keys ...string) bool {
 	return slices.ContainsFunc(keys, func(k string) bool { return s.Sources[k] != "" })
 }
 
-// Span is a range of days, both ends included. The zero Span is "not known".
+// Span is a range of days, including both ends. The zero Span means "not
+// known".
 type Span struct{ From, To Days }
 
-// IsZero reports whether nothing is known of the span.
+// IsZero reports whether the span is not known.
 func (s Span) IsZero() bool { return s == Span{} }
 
-// Incubation is what is known of a species' incubation.
+// Incubation is the knowledge of a species' incubation.
 type Incubation struct {
 	Points []IncubationPoint // by rising temperature
-	// Days is the range over the usual temperatures, for a species without
-	// Points.
+	// Days is the incubation time at the usual temperatures, for a species
+	// without Points.
 	Days Span
-	// Diapause is how long eggs rest before development runs; zero for none.
+	// Diapause is how long the eggs rest before development begins; zero for
+	// none.
 	Diapause Span
-	// TemperatureSex says that the sex of the young follows the temperature.
+	// TemperatureSex says that the incubation temperature determines the sex of
+	// the young.
 	TemperatureSex bool
-	// Safe is the range of constant temperatures at which eggs are known to
-	// hatch well; zeros when not known.
+	// SafeFrom and SafeTo are the range of constant temperatures at which eggs
+	// are known to hatch well; zero when not known.
 	SafeFrom, SafeTo Celsius
 }
 
@@ -425,21 +437,21 @@ type Incubation struct {
 type IncubationPoint struct {
 	Temperature Celsius
 	Days        float64
-	SD          float64 // of single eggs, in days; 0: not published
-	Eggs        int     // 0: not published
+	SD          float64 // standard deviation of single eggs, in days; 0: not published
+	Eggs        int     // number of eggs; 0: not published
 	Source      string
 }
 
-// Laying is what is known of a species' laying.
+// Laying is the knowledge of a species' laying.
 type Laying struct {
 	AfterMating Span // from a mating to laying
 	Interval    Span // between clutches of one season
-	Clutches    int  // a season's limit; 0: not known
-	Eggs        Span // a clutch's size, in eggs rather than days
+	Clutches    int  // most clutches in a season; 0: not known
+	Eggs        Span // eggs in a clutch; here a Span counts eggs instead of days
 }
 
-// PairingSeason is the part of the year in which a species is paired, by day
-// of the northern year; south of the equator it is half a year later.
+// PairingSeason is the part of the year in which a species is paired, for the
+// northern year. South of the equator it is half a year later.
 type PairingSeason struct {
 	FromMonth  time.Month
 	FromDay    int

@@ -6,113 +6,122 @@ import (
 	"nestround/tasks/english"
 )
 
-// Kind says what a task is about. Everything that the program decides by the
-// kind of a task is a column of one table, kindRows, and has a method here: a
-// new kind is a constant and a row.
+// Kind is the sort of work of a task. Every decision that depends on the kind
+// is a column of one table, kindRows, with a method here. So a new kind needs a
+// constant and a row.
 type Kind string
 
 // The kinds of tasks.
 const (
 	Feed        Kind = "feed"
-	Supplement  Kind = "supplement"   // dusted on a feeding
+	Supplement  Kind = "supplement"   // dust the food of a feeding
 	Water       Kind = "water"        // fresh drinking water
 	Mist        Kind = "mist"         // spray
 	Clean       Kind = "clean"        // remove waste, or a deep clean
 	NestTopUp   Kind = "nest-top-up"  // keep the nest box damp
 	GutLoad     Kind = "gut-load"     // feed the feeder insects up
-	Weigh       Kind = "weigh"        // an animal
+	Weigh       Kind = "weigh"        // weigh an animal
 	GravidCheck Kind = "gravid-check" // feel or look for eggs
-	LayWatch    Kind = "lay-watch"    // eggs are expected
+	LayWatch    Kind = "lay-watch"    // watch for eggs
 	DigEggs     Kind = "dig-eggs"     // lift a clutch from the nest box
 	SetTub      Kind = "set-tub"      // set a clutch in its egg tub
 	TubCheck    Kind = "tub-check"    // look into, or weigh, an egg tub
 	Candle      Kind = "candle"       // shine through the eggs
-	HatchWatch  Kind = "hatch-watch"  // young are expected
+	HatchWatch  Kind = "hatch-watch"  // watch for hatching
 	YoungCheck  Kind = "young-check"  // look into the tub of hatchlings
 	FirstFeed   Kind = "first-feed"   // offer hatchlings their first food
-	Shed        Kind = "shed"         // look whether a shed came off whole
-	Sexing      Kind = "sexing"       // the young are old enough to be sexed
-	Label       Kind = "label"        // write on a tub who is in it
-	Separate    Kind = "separate"     // young that grow up together are parted
-	Place       Kind = "place"        // decide who stays and who goes
-	Pair        Kind = "pair"         // the pairing window is open
-	LampMeter   Kind = "lamp-meter"   // measure what a UVB lamp gives
-	LampChange  Kind = "lamp-change"  // a UVB lamp has aged
+	Shed        Kind = "shed"         // check that a shed came off whole
+	Sexing      Kind = "sexing"       // sex young that are old enough
+	Label       Kind = "label"        // label a tub with its animals
+	Separate    Kind = "separate"     // separate young that grow up together
+	Place       Kind = "place"        // decide which young stay and which go
+	Pair        Kind = "pair"         // pair within the pairing window
+	LampMeter   Kind = "lamp-meter"   // measure the output of a UVB lamp
+	LampChange  Kind = "lamp-change"  // change an aged UVB lamp
 	Quarantine  Kind = "quarantine"   // a step of an animal's quarantine
-	Faecal      Kind = "faecal-test"  // have a faecal sample looked at
-	Release     Kind = "release"      // an animal may leave quarantine
-	Papers      Kind = "permit"       // a paper runs out
-	LightStep   Kind = "light-step"   // a room's lamps are to burn longer or shorter
-	ScaleCheck  Kind = "scale-check"  // weigh a known weight: does the scale still show it?
-	Order       Kind = "order"        // live food is running short
-	Cool        Kind = "cool"         // a step of the winter's cooling: the fast, or another temperature
-	Review      Kind = "review"       // a finding asks for a closer look
-	Own         Kind = "own"          // whatever else the keeper does
+	Faecal      Kind = "faecal-test"  // have a faecal sample tested
+	Release     Kind = "release"      // end an animal's quarantine
+	Papers      Kind = "permit"       // renew a document that expires
+	LightStep   Kind = "light-step"   // change the daily hours of a room's lamps
+	ScaleCheck  Kind = "scale-check"  // check the scale with a known weight
+	Order       Kind = "order"        // order live food
+	Cool        Kind = "cool"         // a step of the winter's cooling: the fast, or a new temperature
+	Review      Kind = "review"       // look closer after a finding
+	Own         Kind = "own"          // any other work of the keeper
 )
 
-// kindRow is all that the program decides by the kind of a task. The empty
-// value of a column that has a comment "or" means what the comment says.
+// kindRow has every decision that depends on the kind of a task. If the comment
+// of a column says "or", the words after "or" are the meaning of an empty
+// value.
 type kindRow struct {
 	kind Kind
-	// scope is the sort of record that the tasks are about, or "": each
-	// routine says it. Sexing is about the young of a clutch until there are
-	// records of them, and then about those; so are Separate and Place, which
-	// wait for records, and Label after an animal was taken out of its group.
+	// scope is the sort of record that the tasks are about, or "": each routine
+	// states it. Some scopes change later. Sexing is about the young of a
+	// clutch until they have records, and then about each record. Separate and
+	// Place wait for records and are about them. Label is about the animal
+	// after it was taken out of its group.
 	scope Scope
-	// work tells everyday work from what is told by itself.
+	// work distinguishes everyday work from tasks that the digest lists one by
+	// one.
 	work work
 
-	// action is the order in words, for routines without a title of their own,
-	// or "": every routine needs a title. ofYoung stands in its place where
-	// the task is about the young of a clutch.
+	// action is the imperative for routines without a title of their own, or
+	// "": every routine needs a title. ofYoung replaces action if the task is
+	// about the young of a clutch.
 	action, ofYoung string
 	// join stands between the action and the subject.
 	join join
-	// titles are further titles that are not joined by a colon. What joins
-	// belongs to the words: a keeper's own title in the same words has it too.
+	// titles are further titles with another joining word than a colon. The
+	// joining word belongs to the words of the title, so a keeper's own title
+	// in the same words is joined in the same way.
 	titles map[string]join
-	// name names the tasks where they are listed without their titles, or "":
-	// the id of the routine does. No name has the verb of a reply in it.
+	// name is the heading for tasks that are listed without their titles, or
+	// "": the id of the routine is the heading. No name contains a verb of the
+	// reply grammar.
 	name string
-	// listed is used in a count of kinds, or "": the kind itself is.
+	// listed is the name in a count of kinds, or "": the kind itself is the
+	// name.
 	listed string
 	noun   Noun
 
-	// asks is what the keeper is asked to record with a task.
+	// asks lists the findings that the keeper should record with a task.
 	asks []FindingName
-	// weighs is what stands on the scales, or "": nothing usually does.
+	// weighs is the thing that is weighed at a task, or "": usually nothing.
 	weighs Weighed
-	// countsEggs: the eggs of a clutch are counted at it.
+	// countsEggs says that the keeper counts the eggs of a clutch at the task.
 	countsEggs bool
 
-	// sitter is what becomes of the tasks while the keeper is away, and missed
-	// what becomes of a task that was not done, where the routine does not say.
+	// sitter says who does the tasks while the keeper is away; missed says what
+	// happens to a missed task. A routine may state otherwise.
 	sitter Sitter
 	missed Missed
-	// pinned says why a task that cannot wait is not put off, or "": the usual
-	// words do.
+	// pinned is the reason why a pinned task cannot be put off, or "": the
+	// usual reason.
 	pinned string
-	// needsAnimals: in an enclosure it is only done where animals live.
+	// needsAnimals says that an enclosure without animals has no such task.
 	needsAnimals bool
-	// neverLate: it is owed however long ago its day was.
+	// neverLate says that the task remains due however long ago its day was.
 	neverLate bool
-	// rests says when in winter it leaves an animal alone.
+	// rests says when the tasks pause for an animal in winter.
 	rests Rests
-	// tellsFast: beside the task of an enclosure stands who goes without food.
+	// tellsFast says that the task of an enclosure names the animals that get
+	// no food.
 	tellsFast bool
-	// inOrder: the tasks are steps that follow one another.
+	// inOrder says that the tasks are steps in a fixed order.
 	inOrder bool
-	// byTelephone: it can be done early, and from anywhere.
+	// byTelephone says that the task can be done early and from anywhere.
 	byTelephone bool
 
-	// watches is the window whose watch it is, or "".
+	// watches is the window that the task watches, or "".
 	watches WindowName
-	// partOf is the kind of task that this is done together with, or "".
+	// partOf is the kind of the task with which this task is done, or "".
 	partOf Kind
-	// byID: a routine replaces only a routine of its own id, not its kind.
+	// byID says that a routine replaces only a routine with the same id, and
+	// not all routines of the kind.
 	byID bool
-	// refuseOn and refuseOff say why a record may not state a routine of this
-	// kind, and one that turns the kind off; zero: it may.
+	// refuseOn says why a record may not state a routine of this kind;
+	// refuseOff says why a record may not turn the kind off. The zero Refusal
+	// allows it.
 	refuseOn, refuseOff Refusal
 }
 
@@ -123,7 +132,7 @@ const (
 	special  work = "special"
 )
 
-// join is what stands between a title and its subject.
+// join is the text between a title and its subject.
 type join string
 
 const (
@@ -136,16 +145,14 @@ const (
 
 var timeDone = Noun{"time", "done"}
 
-// kindRows has one row for each kind, in the order in which the tasks of a
-// place are done: urgent tasks first, watches before the work that disturbs the
-// animals.
+// kindRows has one row for each kind, in the order of the tasks at a place:
+// urgent tasks first, watches before work that disturbs the animals.
 //
-// What a stand-in does is common practice: water, food, damp and watches cannot
-// wait; what needs a practised hand or a quiet day can. So is what becomes of a
-// missed task: yesterday's feeding is not given twice today, a watch that
-// nobody kept is an alarm, and other work waits. And so is the winter's rest:
-// in the cold an animal is not fed, wetted or taken out, and without food it
-// has no droppings.
+// Three columns are common practice. A stand-in does the work that cannot wait
+// (water, food, damp, watches) and leaves work that needs experience or a quiet
+// day. A missed feeding lapses, because food is not doubled on the next day; a
+// missed watch is an alarm; other work stays due. In winter, a cold animal is
+// not fed, misted or taken out, and a fasting animal has no droppings to clean.
 var kindRows = [...]kindRow{
 	{kind: HatchWatch, scope: OfClutch, work: special, action: "Look for hatchlings", join: byOf, name: "Watching for young", noun: Noun{"look", "looked"},
 		asks: []FindingName{FindHatched}, sitter: SitterDoes, missed: Alarms, watches: HatchWindow},
@@ -212,14 +219,15 @@ var kindRows = [...]kindRow{
 	{kind: Own, work: special, join: byColon, listed: "other tasks", noun: timeDone, sitter: SitterWaits, missed: Stays, byID: true},
 }
 
-// Why tasks are not put off. An alarm of any other kind has the usual words.
+// The reasons why a pinned task cannot be put off. A kind without a reason has
+// the last one.
 const (
 	pastHerTime   = "a female past her time is not put off; call the veterinarian"
 	eggsInTheOpen = "eggs in the open dry within hours and are not put off; set them now, or leave the task out"
 	inDanger      = "this is not put off: an animal may be in danger; look today, and call the veterinarian if in doubt"
 )
 
-// kindIndex is the place of each kind in kindRows.
+// kindIndex maps each kind to its place in kindRows.
 var kindIndex = func() map[Kind]int {
 	m := make(map[Kind]int, len(kindRows))
 	for i := range kindRows {
@@ -228,8 +236,8 @@ var kindIndex = func() map[Kind]int {
 	return m
 }()
 
-// noRow answers for a kind that is none, such as that of a routine whose kind
-// could not be read.
+// noRow is the row of an unknown kind, such as the kind of a routine that could
+// not be read.
 var noRow = kindRow{join: byColon, noun: timeDone, sitter: SitterWaits, missed: Stays}
 
 func (k Kind) row() *kindRow {
@@ -239,8 +247,8 @@ func (k Kind) row() *kindRow {
 	return &noRow
 }
 
-// Kinds lists every kind in the order in which the tasks of a place are done:
-// urgent tasks first, watches before the work that disturbs the animals.
+// Kinds lists every kind in the order of the tasks at a place: urgent tasks
+// first, watches before work that disturbs the animals.
 func Kinds() []Kind {
 	list := make([]Kind, len(kindRows))
 	for i := range kindRows {
@@ -249,28 +257,29 @@ func Kinds() []Kind {
 	return list
 }
 
-// Order is the place of the kind in [Kinds], from 0; 0 too for no kind.
+// Order is the place of the kind in [Kinds], from 0. An unknown kind has 0 as
+// well.
 func (k Kind) Order() int { return kindIndex[k] }
 
-// Scope returns what tasks of kind k are about; "" for kinds whose routines
-// say it themselves.
+// Scope returns the sort of record that tasks of kind k are about; "" if each
+// routine states it.
 func (k Kind) Scope() Scope { return k.row().scope }
 
-// Special reports whether a task of kind k is told by itself, with the one
-// fact that matters of it. The other kinds are everyday work, which a keeper
-// does without being told how: its tasks of one room and part of the day are
-// told together, under one number.
+// Special reports whether a task of kind k is listed by itself, with its most
+// important fact. The other kinds are everyday work. A keeper knows how to do
+// it, so its tasks of one room and part of the day are listed together, under
+// one number.
 //
-// Everyday work recurs without an event, and nothing has to be recorded with
-// it. So weighings, lamp readings and egg tubs are special, which need a value
-// each, and so are Own tasks, of which the program knows nothing. The kind is
-// only what is usual: an everyday task that is overdue, pinned or has an amount
-// to be measured may be told by itself.
+// Everyday work recurs without an event, and needs no record. Weighings, lamp
+// readings and egg tubs are special, because each needs a value. Own tasks are
+// special, because the program does not know their content. The kind decides
+// only the usual case: an everyday task that is overdue, pinned or has an
+// amount to measure may be listed by itself.
 func (k Kind) Special() bool { return k.row().work != everyday }
 
-// Action is the order in words, "Top up the nest box", for a routine without a
-// title; young says that the task is about the young of a clutch. It is "" for
-// kinds whose routines all have a title.
+// Action is the imperative, "Top up the nest box", for a routine without a
+// title. young says that the task is about the young of a clutch. Action is ""
+// if every routine of the kind has a title.
 func (k Kind) Action(young bool) string {
 	if r := k.row(); young && r.ofYoung != "" {
 		return r.ofYoung
@@ -278,11 +287,13 @@ func (k Kind) Action(young bool) string {
 	return k.row().action
 }
 
-// Name names the tasks where they are listed without their titles: "Feeder
-// insects". It is "" for kinds of which the routine's id says more.
+// Name is the heading for tasks that are listed without their titles: "Feeder
+// insects". It is "" for kinds for which the routine's id is the better
+// heading.
 func (k Kind) Name() string { return k.row().name }
 
-// Listed is the kind in a list of how many tasks there are of each.
+// Listed is the name of the kind in a list with the number of tasks of each
+// kind.
 func (k Kind) Listed() string {
 	if r := k.row(); r.listed != "" {
 		return r.listed
@@ -291,9 +302,9 @@ func (k Kind) Listed() string {
 }
 
 // TitleFor joins a title and the name of its subject: "Feed E07", "Fresh water
-// for E07", "Empty the bins: Egg room". What joins them follows from the words
-// of the title alone, so that a keeper's title in the words of a kind reads
-// like the kind's own. An empty name leaves the title.
+// for E07", "Empty the bins: Egg room". The words of the title alone decide the
+// joining word. So a keeper's title in the words of a kind reads like the
+// kind's own title. An empty name leaves the title as it is.
 func TitleFor(title, name string) string {
 	if name == "" {
 		return title
@@ -305,7 +316,7 @@ func TitleFor(title, name string) string {
 	return title + string(by) + name
 }
 
-// joins has what joins each title that is not joined by a colon.
+// joins maps each title to its joining word, unless that is a colon.
 var joins = func() map[string]join {
 	m := make(map[string]join)
 	for i := range kindRows {
@@ -317,49 +328,49 @@ var joins = func() map[string]join {
 	return m
 }()
 
-// Noun is what a task is called in a reason.
+// Noun is the noun for a task in a reason.
 type Noun struct {
 	One  string // "change of water"
-	Done string // what was done with it: "changed"
+	Done string // past participle: "changed"
 }
 
-// Noun returns what a task of kind k is called.
+// Noun returns the noun for a task of kind k.
 func (k Kind) Noun() Noun { return k.row().noun }
 
 // Count writes a number of tasks: "1 feeding", "2 changes of water".
 func (n Noun) Count(c int) string { return english.Count(c, n.One) }
 
-// Asks returns what the keeper is asked to record with a task. All tasks of a
-// kind share the list; nobody may write to it.
+// Asks returns the findings that the keeper should record with a task. All
+// tasks of a kind share the list; nobody may write to it.
 func (k Kind) Asks() []FindingName { return k.row().asks }
 
-// Weighed says what stands on the scales.
+// Weighed is the sort of thing that is weighed.
 type Weighed string
 
-// What is weighed.
+// The things that are weighed.
 const (
 	WeighedAnimal Weighed = "animal" // or the young of a clutch
 	WeighedBox    Weighed = "nest box"
 	WeighedTub    Weighed = "egg tub"
 )
 
-// Weighs returns what a weight found at a task of kind k is the weight of; ""
-// where the kind does not tell.
+// Weighs returns the thing that is weighed at a task of kind k; "" if the kind
+// does not say.
 func (k Kind) Weighs() Weighed { return k.row().weighs }
 
-// CountsEggs reports whether the eggs of a clutch are counted at a task of
-// kind k, so that it may be told how many were laid.
+// CountsEggs reports whether the keeper counts the eggs of a clutch at a task
+// of kind k, so that a reply may say how many were laid.
 func (k Kind) CountsEggs() bool { return k.row().countsEggs }
 
-// BySitter is what becomes of tasks of kind k while the keeper is away, where
-// their routine does not say.
+// BySitter says who does tasks of kind k while the keeper is away, if their
+// routine does not say.
 func (k Kind) BySitter() Sitter { return k.row().sitter }
 
-// Missed is what becomes of a task of kind k that was not done, where its
-// routine does not say.
+// Missed says what happens to a missed task of kind k, if its routine does not
+// say.
 func (k Kind) Missed() Missed { return k.row().missed }
 
-// WhyPinned says why a task of kind k that cannot wait is not put off.
+// WhyPinned returns the reason why a pinned task of kind k cannot be put off.
 func (k Kind) WhyPinned() string {
 	if r := k.row(); r.pinned != "" {
 		return r.pinned
@@ -367,50 +378,50 @@ func (k Kind) WhyPinned() string {
 	return inDanger
 }
 
-// NeedsAnimals reports whether a task of an enclosure is done only where
-// animals live.
+// NeedsAnimals reports whether an enclosure needs animals to have such a task.
 func (k Kind) NeedsAnimals() bool { return k.row().needsAnimals }
 
-// NeverLate reports whether a task that follows an event is owed however long
-// ago the event was: eggs still have to be lifted, and papers renewed.
+// NeverLate reports whether a task after an event remains due however long ago
+// the event was: eggs have to be dug up, and papers renewed.
 func (k Kind) NeverLate() bool { return k.row().neverLate }
 
-// Rests says when a routine leaves an animal alone for the sake of its winter.
+// Rests says when the tasks of a routine pause for an animal in winter.
 type Rests string
 
-// When a routine rests.
+// The periods in which a routine pauses.
 const (
 	NeverRests    Rests = ""
-	RestsFoodless Rests = "foodless"  // while the animal goes without its usual feeding
+	RestsFoodless Rests = "foodless"  // while the animal is not fed as usual
 	RestsInCold   Rests = "in cold"   // from the first step down to the last step up
 	RestsUntilFed Rests = "until fed" // from the first step down to the first food
-	// RestsInColdUnlessAnchored is RestsInCold but for routines that follow an
-	// event: the winter has its own weighings, but a female that has laid is
-	// weighed.
+	// RestsInColdUnlessAnchored is RestsInCold, except for routines that follow
+	// an event. The winter has its own weighings, but a female is weighed after
+	// laying.
 	RestsInColdUnlessAnchored Rests = "in cold, unless anchored"
 )
 
-// Rests returns when a routine of kind k leaves an animal alone in winter.
+// Rests returns when routines of kind k pause for an animal in winter.
 func (k Kind) Rests() Rests { return k.row().rests }
 
-// TellsFast reports whether a task of kind k in an enclosure is told with who
-// goes without food there for the winter, and until when.
+// TellsFast reports whether a task of kind k in an enclosure names the animals
+// that fast for the winter, and the end of the fast.
 func (k Kind) TellsFast() bool { return k.row().tellsFast }
 
-// InOrder reports whether tasks of kind k are steps that follow one another:
-// days away do not mix them up, and a later step takes an earlier one's place.
+// InOrder reports whether tasks of kind k are steps in a fixed order. An
+// absence does not change their order, and a later step replaces an earlier
+// one.
 func (k Kind) InOrder() bool { return k.row().inOrder }
 
-// ByTelephone reports whether a task of kind k can be done early, and from
-// anywhere: days away do not hold it up.
+// ByTelephone reports whether a task of kind k can be done early and from
+// anywhere. An absence does not delay it.
 func (k Kind) ByTelephone() bool { return k.row().byTelephone }
 
-// Watches returns the window that a task of kind k keeps watch over; "" for
-// kinds that are no watch.
+// Watches returns the window that a task of kind k watches; "" for kinds that
+// watch none.
 func (k Kind) Watches() WindowName { return k.row().watches }
 
-// WatchOf returns the kind of task that keeps watch over a window; "" for
-// windows without a watch.
+// WatchOf returns the kind of task that watches a window; "" for windows
+// without a watch.
 func WatchOf(w WindowName) Kind {
 	for i := range kindRows {
 		if w != "" && kindRows[i].watches == w {
@@ -420,21 +431,22 @@ func WatchOf(w WindowName) Kind {
 	return ""
 }
 
-// PartOf returns the kind of task that a task of kind k is done together with,
-// so that it is not told by itself: a supplement is dusted on a feeding. It is
-// "" for kinds that stand alone.
+// PartOf returns the kind of the task with which a task of kind k is done, so
+// that it is not listed by itself: a supplement is dusted on a feeding. It is
+// "" for all other kinds.
 func (k Kind) PartOf() Kind { return k.row().partOf }
 
-// ReplacedByID reports whether a routine of kind k is replaced only by a
-// routine of the same id; other routines replace those of their kind.
+// ReplacedByID reports whether only a routine with the same id replaces a
+// routine of kind k. Routines of other kinds replace all routines of their
+// kind.
 func (k Kind) ReplacedByID() bool { return k.row().byID }
 
 // Refusal says why a record may not state something, and what to write instead.
-// The zero Refusal is none.
+// The zero Refusal allows it.
 type Refusal struct{ Problem, Hint string }
 
-// Refuses returns why a record may not state a routine of kind k: one that
-// turns the kind off for some subjects, or any other.
+// Refuses returns why a record may not state a routine of kind k. off says that
+// the routine would turn the kind off for some subjects.
 func (k Kind) Refuses(off bool) Refusal {
 	if off {
 		return k.row().refuseOff

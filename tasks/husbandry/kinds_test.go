@@ -11,8 +11,8 @@ import (
 	"testing"
 )
 
-// The order is that of every round, and a part of what ranks tasks: a new kind
-// takes its place in it, and the others keep theirs.
+// Every round has this order, and the rank of tasks uses it. A new kind takes
+// its place in the order, and the others keep theirs.
 func TestTheOrderOfKinds(t *testing.T) {
 	want := strings.Fields(`hatch-watch lay-watch review dig-eggs set-tub tub-check candle young-check first-feed gravid-check
 		pair cool quarantine faecal-test weigh gut-load water feed supplement mist nest-top-up clean
@@ -33,11 +33,11 @@ func TestTheOrderOfKinds(t *testing.T) {
 }
 
 func TestEveryKindHasAFullRow(t *testing.T) {
-	// The kinds that leave a column to the routine, and why.
+	// These kinds leave a column empty, so that the routine decides.
 	var (
-		anyRecord = []Kind{Review, Faecal, Own} // the routine says its scope
-		titled    = []Kind{Review, Order, Own}  // so different that each has a title
-		unnamed   = []Kind{Order, Own}          // the id of the routine says more
+		anyRecord = []Kind{Review, Faecal, Own} // each routine states its scope
+		titled    = []Kind{Review, Order, Own}  // tasks differ, so each routine has a title
+		unnamed   = []Kind{Order, Own}          // the id of the routine is the better heading
 	)
 	seen := make(map[Kind]bool)
 	for i := range kindRows {
@@ -74,7 +74,7 @@ func TestEveryKindHasAFullRow(t *testing.T) {
 	}
 }
 
-// What joins follows from the words, and one title has one way.
+// The words of a title decide the joining word, and each title has only one.
 func TestTitlesAndSubjects(t *testing.T) {
 	for _, c := range []struct{ title, name, want string }{
 		{Feed.Action(false), "E07", "Feed E07"},
@@ -128,8 +128,8 @@ func TestCountsOfTasks(t *testing.T) {
 	}
 }
 
-// A kind that could not be read has the usual answers of all kinds.
-func TestNoKind(t *testing.T) {
+// An unknown kind has the usual answers.
+func TestUnknownKind(t *testing.T) {
 	var k Kind
 	if k.Scope() != "" || k.Action(false) != "" || k.Noun().One != "time" || k.Asks() != nil || k.BySitter() != SitterWaits || k.Missed() != Stays ||
 		!k.Special() || k.WhyPinned() == "" || k.Rests() != NeverRests || k.Refuses(true) != (Refusal{}) {
@@ -140,13 +140,13 @@ func TestNoKind(t *testing.T) {
 	}
 }
 
-// rules is the folder in which a map may join kinds to functions: what is special
-// about one kind stands in the rule of its concern.
+// rules is the folder in which a map may have kinds as keys and functions as
+// values, because a rule holds the special treatment of a kind.
 const rules = "scheduler/rule/"
 
-// What is decided by kind is a column of the table. So no other file has a
-// switch with kinds in its cases, or a map with kinds for keys: a new kind
-// would be missing there. (A comparison with one kind is no list of kinds.)
+// Decisions by kind are columns of the table of kinds. No other file may have a
+// switch with kinds in its cases, or a map with kinds as keys, because a new
+// kind would be missing there. A comparison with one kind is allowed.
 func TestNothingElseDecidesByKind(t *testing.T) {
 	kinds := kindNames(t)
 	root := filepath.Join("..", "..")

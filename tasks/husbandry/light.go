@@ -8,26 +8,28 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Light is how long the lamps of a room burn through the year.
+// Light describes the daily hours of a room's lamps through the year.
 type Light struct {
-	// Latitude whose day lengths they follow, in degrees, south negative; not
-	// used where Shortest and Longest are equal.
+	// Latitude is the latitude of the day lengths that the lamps follow, in
+	// degrees, negative in the south. It is not used if Shortest equals
+	// Longest.
 	Latitude float64
-	// Behind is by how many days the lamps' year is behind that of the sky;
-	// negative when it is ahead.
+	// Behind is the number of days by which the lamps' year is behind the real
+	// year; negative if it is ahead.
 	Behind int
-	// Shortest and Longest are the hours of the year's ends, up to 24 hours:
-	// both zero for those of the sky, equal for lamps that burn alike all year.
+	// Shortest and Longest are the hours of the shortest and the longest day,
+	// up to 24 hours. Both are zero for the natural day length, and equal for
+	// the same hours all year.
 	Shortest, Longest time.Duration
 	// Noon is the middle of the lit hours on the timer's clock.
 	Noon civil.TimeOfDay
-	// Step is how far, in minutes, the day length moves before the timer is
-	// set anew.
+	// Step is the change of the day length, in minutes, after which the timer
+	// is set anew.
 	Step int
 }
 
-// ParseHours reads a part of a day: "12 hours", "13.5 h", "15 minutes"; whole
-// minutes from 0 to 24 hours.
+// ParseHours reads a length of time: "12 hours", "13.5 h", "15 minutes". It
+// must be whole minutes, from 0 to 24 hours.
 func ParseHours(s string) (time.Duration, error) {
 	const want = `a time like "12 hours", "13.5 hours" or "15 minutes"`
 	n, unit, err := quantity(s, want)

@@ -6,9 +6,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Water is told in the steps that a syringe, a cup or a jug has (common
-// practice): on either side of where the step grows.
-func TestWaterInTheStepsOfACup(t *testing.T) {
+// Amounts of water are rounded to the marks of a syringe, a cup or a jug
+// (common practice). The cases lie on both sides of each change of the step.
+func TestWaterIsRoundedToTheMarksOfACup(t *testing.T) {
 	const fluidOunce = 29.5735295625 // ml, NIST Handbook 44, appendix C
 	for _, c := range []struct {
 		words string

@@ -6,7 +6,7 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Scope says what sort of record a task of some kind is about.
+// Scope is the sort of record that a task is about.
 type Scope string
 
 // The scopes of tasks.
@@ -15,11 +15,11 @@ const (
 	OfAnimal    Scope = "animal"
 	OfClutch    Scope = "clutch"
 	OfRoom      Scope = "room"
-	OfFeeder    Scope = "feeder" // live food, wherever it stands
-	OfKeeper    Scope = "keeper" // one task for everything, wherever it is done
+	OfFeeder    Scope = "feeder" // live food, in any place
+	OfKeeper    Scope = "keeper" // one task for the whole collection
 )
 
-// Part is a part of the day. Each is one round.
+// Part is a part of the day. Each part has one round.
 type Part string
 
 // The parts of the day, in order.
@@ -29,55 +29,58 @@ const (
 	Evening Part = "evening"
 )
 
-// Missed says what becomes of a task that was not done.
+// Missed says what happens to a task that was not done.
 type Missed string
 
-// The three ways of being missed.
+// The treatments of a missed task.
 const (
 	Stays  Missed = "stays"  // overdue until done
-	Lapses Missed = "lapses" // not owed once its day and slack are over; counted
-	Alarms Missed = "alarms" // stays, and says loudly that something is wrong
+	Lapses Missed = "lapses" // dropped after its day and slack; counted as missed
+	Alarms Missed = "alarms" // overdue until done, and shown as an alarm
 )
 
-// Routine is a rule that yields tasks: what, for whom, how often.
+// Routine is a rule that makes tasks: the work, the animals or places, and the
+// interval.
 type Routine struct {
 	ID      ID
 	Kind    Kind
-	Title   string // what to do, in the imperative; "" for the kind's own words
-	Scope   Scope  // always set, but for a routine that is called for
+	Title   string // the work, in the imperative; "" for the kind's own words
+	Scope   Scope  // always set, except in a Called routine
 	For     Selector
 	Cadence Cadence
-	// Before and After are the slack: the task may be done this many days
-	// early or late without being missed.
+	// Before and After are the slack: the task may be done this many days early
+	// or late and does not count as missed.
 	Before, After Days
 	Part          Part
 	Minutes       int
-	Consumes      []string // what it uses up, in the keeper's words
-	Amounts       Amounts  // how much of it each animal is offered
+	Consumes      []string // supplies that it uses up, in the keeper's words
+	Amounts       Amounts  // amount of food for each animal
 	Missed        Missed
-	// Sitter says whether somebody who stands in for the keeper does it; "" for
-	// what the kind says.
+	// Sitter says whether a stand-in does the tasks; "" for the kind's own
+	// answer.
 	Sitter  Sitter
-	Caution string // shown wherever the task is; "" for none
-	Source  string // where the interval comes from
-	// Off turns the care sheets' and common routines of this kind off for the
-	// subjects the selector matches, and yields nothing itself.
+	Caution string // shown with the task; "" for none
+	Source  string // source of the interval
+	// Off turns the routines of this kind from the care sheets and the common
+	// list off, for the subjects that the selector matches. A routine with Off
+	// makes no tasks.
 	Off    bool
 	Origin Origin
 }
 
-// Sitter says what becomes of a routine's tasks while the keeper is away.
+// Sitter says what happens to a routine's tasks while the keeper is away.
 type Sitter string
 
-// What becomes of them.
+// The treatments of a task during an absence.
 const (
-	SitterDoes  Sitter = "does"  // they cannot wait
-	SitterWaits Sitter = "waits" // they are done before or after
+	SitterDoes  Sitter = "does"  // the stand-in does them, because they cannot wait
+	SitterWaits Sitter = "waits" // the keeper does them before or after the absence
 )
 
-// Origin says whose a routine is. For one subject and kind, the keeper's
-// routines replace the care sheet's, and those replace the common ones; an
-// Own routine replaces only one of the same id.
+// Origin is the source of a routine. For one subject and kind, the keeper's
+// routines replace those of the care sheet, and the care sheet's routines
+// replace the common ones. An Own routine replaces only a routine with the same
+// id.
 type Origin int
 
 // The origins of a routine, strongest first.
@@ -87,9 +90,9 @@ const (
 	Common
 )
 
-// Selector says for whom a routine is. Empty lists select everything; several
-// lists must all match. An enclosure matches by animals when one of those who
-// live in it matches all of Animals, Species, Stages, Sexes and States.
+// Selector chooses the animals or places of a routine. An empty list matches
+// everything; a subject has to match all lists. An enclosure matches Animals,
+// Species, Stages, Sexes and States if one of its animals matches all of them.
 type Selector struct {
 	Rooms      []ID
 	Racks      []ID
@@ -104,12 +107,12 @@ type Selector struct {
 	Groups     bool // only groups (count above one)
 }
 
-// State is a passing condition of an animal, derived from findings.
+// State is a temporary condition of an animal, derived from findings.
 type State string
 
-// The states a routine may ask for.
+// The states that a selector may name.
 const (
-	Gravid     State = "gravid"      // seen gravid, not laid since
+	Gravid     State = "gravid"      // seen gravid, and has not laid since
 	PostLaying State = "post-laying" // laid within the last 14 days
 	Breeding   State = "breeding"    // marked for breeding in its record
 	Apart      State = "quarantine"  // in quarantine, from its first day to its release
@@ -120,16 +123,16 @@ type Pattern string
 
 // The patterns of a cadence.
 const (
-	Fixed     Pattern = "fixed"      // the calendar's dates, whatever was done
-	SinceLast Pattern = "since-last" // last done + Every
+	Fixed     Pattern = "fixed"      // dates of the calendar, independent of the work done
+	SinceLast Pattern = "since-last" // Every days after the last time it was done
 	Anchored  Pattern = "anchored"   // Offset days after an Event, once
 	Windowed  Pattern = "windowed"   // every Every days inside a computed window
 	Riding    Pattern = "riding"     // follows another kind's tasks
-	Stepped   Pattern = "stepped"    // on the days on which a target has moved by its step
+	Stepped   Pattern = "stepped"    // when a target has changed by its step
 	CalledFor Pattern = "called for" // when a rule of the planner asks for it; see [Called]
 )
 
-// Cadence says when. Which fields count depends on the pattern.
+// Cadence says when a routine is due. The pattern decides which fields count.
 type Cadence struct {
 	Pattern Pattern
 
@@ -138,8 +141,8 @@ type Cadence struct {
 	Every     Days
 	From      civil.Date
 	Weekdays  []time.Weekday
-	MonthDays []int  // 1 to 31; a short month's last day stands for a later one
-	Cron      string // five fields; only its dates count, not its hour and minute
+	MonthDays []int  // 1 to 31; a later day than the month has means the month's last day
+	Cron      string // five fields; only the dates count, not the hour and minute
 
 	// Stepped.
 	Steps StepsName
@@ -151,17 +154,17 @@ type Cadence struct {
 	// Windowed.
 	Window WindowName
 
-	// Riding: on every Nth task of kind Host, Lead days before it, and never
-	// sooner than MinGap days after the last one that was done. Of several
-	// supplements that fall on one feeding only the rarest (the largest Nth)
-	// is due: powders are given instead of one another, never together.
+	// Riding follows every Nth task of kind Host, Lead days before it, and at
+	// least MinGap days after the last time that it was done. If several
+	// supplements fall on one feeding, only the rarest (the largest Nth) is
+	// due: supplements replace one another and are never mixed.
 	Host   Kind
 	Nth    int
 	Lead   Days
 	MinGap Days
 }
 
-// Event is something that happened to a record and starts anchored tasks.
+// Event is something that happened to a record and that starts anchored tasks.
 type Event string
 
 // The events.
@@ -171,20 +174,20 @@ const (
 	EventHatched  Event = "hatched"  // its first young hatched
 	EventPaired   Event = "paired"   // a pairing began
 	EventMated    Event = "mated"    // a mating was seen
-	EventAcquired Event = "acquired" // an animal came
+	EventAcquired Event = "acquired" // an animal arrived
 	// EventSeparated: an animal was taken out of its group.
 	EventSeparated Event = "separated"
 	// EventQuarantine: an animal's quarantine began, or began anew.
 	EventQuarantine Event = "quarantine"
-	// EventExpiry: a paper is to be renewed: its last day less what its record
-	// says of reminding.
+	// EventExpiry: a document is due for renewal, as many days before its last
+	// day as its record states.
 	EventExpiry Event = "expiry"
 )
 
-// StepsName names a target that moves through the year.
+// StepsName names a target that changes through the year.
 type StepsName string
 
-// LightSteps are those of how long a room's lamps burn (see [Light]).
+// LightSteps is the target of the daily hours of a room's lamps (see [Light]).
 const LightSteps StepsName = "light"
 
 // WindowName names a computed window.
@@ -197,5 +200,5 @@ const (
 	HatchWindow   WindowName = "hatching"
 	CoolingWindow WindowName = "cooling" // from the last food before the winter to the first after it
 	YoungWindow   WindowName = "young"   // from the first hatching to two weeks after the last
-	GravidWindow  WindowName = "gravid"  // from pairing until she is known gravid or the lay window is over
+	GravidWindow  WindowName = "gravid"  // from pairing until she is seen gravid or the lay window ends
 )

@@ -44,7 +44,7 @@ const (
 	millilitresPerFlOunce = 29.5735295625
 )
 
-// Units is the system in which quantities are shown. Input may use either.
+// Units is the system of units for output. Input may use either system.
 type Units string
 
 // The two systems of units.
@@ -61,8 +61,8 @@ func (u Units) Temperature(c Celsius) string {
 	return fmt.Sprintf("%.1f °C", float64(c))
 }
 
-// Mass writes g in the units u: "41 g" or "1.45 oz". Small animals need the
-// second decimal of an ounce (0.3 g) and the first of a gram.
+// Mass writes g in the units u: "41 g" or "1.45 oz". Small animals need two
+// decimals of an ounce (0.3 g) or one decimal of a gram.
 func (u Units) Mass(g Grams) string {
 	if u == US {
 		return trimZeros(strconv.FormatFloat(float64(g)/gramsPerOunce, 'f', 2, 64)) + " oz"
@@ -78,10 +78,10 @@ func (u Units) Volume(v Millilitres) string {
 	return trimZeros(strconv.FormatFloat(float64(v), 'f', 1, 64)) + " ml"
 }
 
-// Measured writes about v as it can be measured out (common practice): by a
-// syringe or a measuring cup to 1 ml up to 20, to 5 up to 100, then to 10; by a
-// medicine or measuring cup to an eighth of a fluid ounce up to one, to a
-// quarter up to 4, then to a half. What is more than nothing is not nothing.
+// Measured writes v rounded to an amount that can be measured (common
+// practice). With a syringe or a measuring cup the steps are 1 ml up to 20 ml,
+// 5 ml up to 100 ml, then 10 ml. With a medicine cup or a measuring cup they
+// are 1/8 fl oz up to 1, 1/4 up to 4, then 1/2. The least result is one step.
 func (u Units) Measured(v Millilitres) string {
 	n, steps := float64(v), []struct{ to, step float64 }{{20, 1}, {100, 5}, {math.Inf(1), 10}}
 	if u == US {
@@ -107,8 +107,9 @@ func trimZeros(s string) string {
 	return s
 }
 
-// ParseTemperature reads "28.5 C", "28.5 °C" or "84 F". A number without its
-// unit is an error, as is a temperature below absolute zero or above 100 °C.
+// ParseTemperature reads "28.5 C", "28.5 °C" or "84 F". A number without a unit
+// is an error. A temperature below absolute zero or above 100 °C is an error as
+// well.
 func ParseTemperature(s string) (Celsius, error) {
 	const want = `a temperature like "28.5 C" or "84 F"`
 	n, unit, err := quantity(s, want)
@@ -129,8 +130,8 @@ func ParseTemperature(s string) (Celsius, error) {
 }
 
 // ParseTemperatureDifference reads "1.5 C" or "3 F" as a difference of
-// temperatures, which in Fahrenheit is scaled and not moved: 9 F are 5 C. It
-// is never negative.
+// temperatures. A difference in Fahrenheit is scaled, without the offset of 32:
+// 9 F are 5 C. The result is never negative.
 func ParseTemperatureDifference(s string) (Celsius, error) {
 	const want = `a difference of temperatures like "1.5 C" or "3 F"`
 	n, unit, err := quantity(s, want)
@@ -196,8 +197,8 @@ func ParseVolume(s string) (Millilitres, error) {
 	return Millilitres(n), nil
 }
 
-// ParseWater reads an amount of water by weight or by volume: "120 g" or
-// "120 ml", which are the same to within half a percent up to 30 °C.
+// ParseWater reads an amount of water by weight or by volume: "120 g" or "120
+// ml". Up to 30 °C the two differ by less than half a percent.
 func ParseWater(s string) (Grams, error) {
 	if g, err := ParseMass(s); err == nil {
 		return g, nil
@@ -209,10 +210,11 @@ func ParseWater(s string) (Grams, error) {
 	return Grams(ml), nil
 }
 
-// longestLength is the longest that anything of a nest box or a tub is.
+// longestLength is the longest allowed dimension of a nest box or a tub.
 const longestLength Millimetres = 2000
 
-// ParseLength reads "50 mm", "5 cm" or "2 in": above nothing and at most 2 m.
+// ParseLength reads "50 mm", "5 cm" or "2 in". The length must be above zero
+// and at most 2 m.
 func ParseLength(s string) (Millimetres, error) {
 	const want = `a length like "50 mm", "5 cm" or "2 in"`
 	n, unit, err := quantity(s, want)
@@ -234,7 +236,8 @@ func ParseLength(s string) (Millimetres, error) {
 	return 0, fmt.Errorf("%q is not between nothing and 2 m", s)
 }
 
-// twice splits "20 x 14 cm" or "20 × 14 cm" into what stands on either side.
+// twice splits "20 x 14 cm" or "20 × 14 cm" into the parts on both sides of the
+// sign.
 func twice(s string) (left, right string, ok bool) {
 	i := strings.IndexAny(s, "xX×")
 	if i < 0 {
@@ -244,7 +247,7 @@ func twice(s string) (left, right string, ok bool) {
 	return strings.TrimSpace(s[:i]), strings.TrimSpace(s[i+size:]), true
 }
 
-// Size is the length and the width of something square-cornered.
+// Size is the length and the width of a rectangle.
 type Size struct{ Length, Width Millimetres }
 
 // ParseSize reads "20 x 14 cm" or "20 cm x 14 cm".
@@ -256,7 +259,7 @@ func ParseSize(s string) (Size, error) {
 		return Size{}, fmt.Errorf("%q is not %s", s, want)
 	}
 	if !strings.ContainsFunc(left, unicode.IsLetter) {
-		left += strings.TrimLeft(right, "+-.0123456789") // the width's unit is meant
+		left += strings.TrimLeft(right, "+-.0123456789") // the length takes the unit of the width
 	}
 	length, err := ParseLength(left)
 	if err != nil {
@@ -271,8 +274,8 @@ type Holes struct {
 	Diameter Millimetres
 }
 
-// ParseHoles reads "50 mm", one round opening of that diameter, or
-// "4 x 3 mm", four of three millimetres; at most 1,000.
+// ParseHoles reads "50 mm", one round hole of that diameter, or "4 x 3 mm",
+// four holes of three millimetres. It accepts at most 1,000 holes.
 func ParseHoles(s string) (Holes, error) {
 	const want = `an opening like "50 mm", or several like "4 x 3 mm"`
 	number, each, several := twice(s)
@@ -290,8 +293,8 @@ func ParseHoles(s string) (Holes, error) {
 	return Holes{n, d}, nil
 }
 
-// ParseDays reads "10 days", "1 day" or "2 weeks": whole, not negative, and
-// at most 3,660 (ten years).
+// ParseDays reads "10 days", "1 day" or "2 weeks": a whole number, not
+// negative, and at most 3,660 (ten years).
 func ParseDays(s string) (Days, error) {
 	const want = `a number of days like "10 days" or "2 weeks"`
 	n, unit, err := quantity(s, want)
@@ -327,8 +330,8 @@ func ParseShare(s string) (Share, error) {
 	return Share(n / 100), nil
 }
 
-// quantity splits s into its one number and its one unit, lower-cased and
-// without inner spaces. Anything else is an error: "1 d 2 d" is not two days.
+// quantity splits s into one number and one unit; the unit is in lower case and
+// without spaces. Anything else is an error: "1 d 2 d" does not mean two days.
 func quantity(s, want string) (float64, string, error) {
 	t := strings.TrimSpace(s)
 	i := strings.IndexFunc(t, func(r rune) bool {

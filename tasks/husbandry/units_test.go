@@ -8,7 +8,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// near compares what was read with a value known to more digits than matter.
+// near compares a parsed value with a reference value to nine significant
+// digits.
 func near(got, want float64) bool { return math.Abs(got-want) < 1e-9*max(1, math.Abs(want)) }
 
 func TestParseQuantities(t *testing.T) {
@@ -175,7 +176,7 @@ func TestParseSizesAndHoles(t *testing.T) {
 	}
 }
 
-// Whatever is read as a length is one, and an error brings no value.
+// A parsed length is within its range, and an error comes without a value.
 func FuzzLengths(f *testing.F) {
 	for _, s := range []string{"50 mm", "4 x 3 mm", "20 × 14 cm", "2 in", "1e300 mm", "xx", "x mm", "NaN cm", "+.5 cm", "4 x 3 mm\xff"} {
 		f.Add(s)

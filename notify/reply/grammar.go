@@ -453,31 +453,8 @@ func (p *parser) setOff(i int) int {
 // list reads numbers: "1 3", "1, 3 and 5-7", "5 to 7". It stops before a number
 // that begins a finding, as in "done 1, 7 laid 6", and before a number of days.
 func (p *parser) list(i int) (numbers []int, next int, f *fault) {
-	for first := true; ; first = false {
-		k := i
-		if !first {
-			if p.Is(k, finding.Comma) {
-				k++
-			}
-			if p.Is(k, finding.And) {
-				k++
-			}
-		}
-		if !p.Is(k, finding.Number) && !p.Is(k, finding.Range) {
-			break
-		}
-		if days[p.Word(k+1)] || p.Begins(k) {
-			break
-		}
-		t := p.Tokens[k]
-		from, to := t.N, t.N
-		k++
-		if t.Kind == finding.Range {
-			to = t.To
-		} else if w := p.Word(k); (p.Is(k, finding.Dash) || w == "to" || w == "through") && p.Is(k+1, finding.Number) {
-			to = p.Tokens[k+1].N
-			k += 2
-		}
+	for k := i; p.isListed(k); k = p.and(i) {
+		from, to, next := p.span(k)
 		if to < from {
 			return nil, 0, &fault{Why: fmt.Sprintf("%d-%d runs backwards", from, to)}
 		}
@@ -487,7 +464,7 @@ func (p *parser) list(i int) (numbers []int, next int, f *fault) {
 		for n := from; n <= to; n++ {
 			numbers = append(numbers, n)
 		}
-		i = k
+		i = next
 	}
 	if len(numbers) == 0 && p.Begins(i) {
 		return nil, 0, &fault{Why: fmt.Sprintf("is %q a finding or a reason? write a finding without another verb, or note the reason: %q",
@@ -498,6 +475,35 @@ func (p *parser) list(i int) (numbers []int, next int, f *fault) {
 	}
 	slices.Sort(numbers)
 	return slices.Compact(numbers), i, nil
+}
+
+// and skips the comma and the "and" before the next number of a list.
+func (p *parser) and(i int) int {
+	if p.Is(i, finding.Comma) {
+		i++
+	}
+	if p.Is(i, finding.And) {
+		i++
+	}
+	return i
+}
+
+// isListed reports whether the token at i is a number of a list: neither a
+// number of days nor the beginning of a finding.
+func (p *parser) isListed(i int) bool {
+	return (p.Is(i, finding.Number) || p.Is(i, finding.Range)) && !days[p.Word(i+1)] && !p.Begins(i)
+}
+
+// span reads "5", "5-7" or "5 to 7".
+func (p *parser) span(i int) (from, to, next int) {
+	t := p.Tokens[i]
+	if t.Kind == finding.Range {
+		return t.N, t.To, i + 1
+	}
+	if w := p.Word(i + 1); (p.Is(i+1, finding.Dash) || w == "to" || w == "through") && p.Is(i+2, finding.Number) {
+		return t.N, p.Tokens[i+2].N, i + 3
+	}
+	return t.N, t.N, i + 1
 }
 
 var days = map[string]bool{"day": true, "days": true, "week": true, "weeks": true}
@@ -569,7 +575,6 @@ func (p *parser) skip(i int) (Command, int, *fault) {
 
 // later reads "5 2 days", "5 6 until friday: no crickets".
 func (p *parser) later(i int) (Command, int, *fault) {
-	const until = `say until when, as in "later 5 2 days", "later 5 friday" or "later 5 2027-05-12"`
 	numbers, i, f := p.list(p.setOff(i))
 	if f != nil {
 		return Command{}, 0, f
@@ -579,36 +584,42 @@ func (p *parser) later(i int) (Command, int, *fault) {
 		i++
 	}
 	c := Command{Verb: Later, Numbers: numbers}
-	w := p.Word(i)
-	weekday, byWeekday := weekdays[w]
-	switch {
-	case p.Is(i, finding.Number) && days[p.Word(i+1)]:
-		c.When.Days = p.Tokens[i].N * perUnit(p.Word(i+1))
-		i += 2
-	case w == "a" && (p.Word(i+1) == "day" || p.Word(i+1) == "week"):
-		c.When.Days = perUnit(p.Word(i + 1))
-		i += 2
-	case w == "tomorrow":
-		c.When.Days = 1
-		i++
-	case byWeekday:
-		c.When.ByWeekday, c.When.Weekday = true, weekday
-		i++
-	case p.Is(i, finding.Date):
-		c.When.Date = p.Tokens[i].Date
-		i++
-	case w == "next" || w == "this":
-		return Command{}, 0, &fault{Why: `a weekday alone is the next one, as in "later 5 friday"; for another write its date`, Clear: true}
-	default:
-		return Command{}, 0, &fault{Why: until, Clear: p.End(i)}
-	}
-	if d := c.When; d.Days > finding.MaxNumber || d == (When{}) {
-		return Command{}, 0, &fault{Why: "that is not a number of days"}
+	if c.When, i, f = p.when(i); f != nil {
+		return Command{}, 0, f
 	}
 	if p.SetsOff(i) {
 		c.Why, i, f = p.words(i)
 	}
 	return c, i, f
+}
+
+// when reads "2 days", "a week", "tomorrow", "friday" or a date.
+func (p *parser) when(i int) (t When, next int, f *fault) {
+	w := p.Word(i)
+	weekday, byWeekday := weekdays[w]
+	next = i + 1
+	switch {
+	case p.Is(i, finding.Number) && days[p.Word(i+1)]:
+		t.Days = p.Tokens[i].N * perUnit(p.Word(i+1))
+		next = i + 2
+	case w == "a" && (p.Word(i+1) == "day" || p.Word(i+1) == "week"):
+		t.Days = perUnit(p.Word(i + 1))
+		next = i + 2
+	case w == "tomorrow":
+		t.Days = 1
+	case byWeekday:
+		t.ByWeekday, t.Weekday = true, weekday
+	case p.Is(i, finding.Date):
+		t.Date = p.Tokens[i].Date
+	case w == "next" || w == "this":
+		return When{}, 0, &fault{Why: `a weekday alone is the next one, as in "later 5 friday"; for another write its date`, Clear: true}
+	default:
+		return When{}, 0, &fault{Why: `say until when, as in "later 5 2 days", "later 5 friday" or "later 5 2027-05-12"`, Clear: p.End(i)}
+	}
+	if t.Days > finding.MaxNumber || t == (When{}) {
+		return When{}, 0, &fault{Why: "that is not a number of days"}
+	}
+	return t, next, nil
 }
 
 func perUnit(unit string) int {

@@ -55,20 +55,26 @@ type renderer struct {
 	rest  bool // everything from here on is a quote
 }
 
+// node renders a node and its children. depth is the quote level, pre says that
+// spaces count.
 func (r *renderer) node(n *html.Node, depth int, pre bool) {
 	switch n.Type {
 	case html.TextNode:
 		r.text(n.Data, depth, pre)
-		return
 	case html.ElementNode:
+		r.element(n, depth, pre)
 	case html.DocumentNode:
-		for c := n.FirstChild; c != nil; c = c.NextSibling {
-			r.node(c, depth, pre)
-		}
-		return
-	default:
-		return
+		r.children(n, depth, pre)
 	}
+}
+
+func (r *renderer) children(n *html.Node, depth int, pre bool) {
+	for c := n.FirstChild; c != nil; c = c.NextSibling {
+		r.node(c, depth, pre)
+	}
+}
+
+func (r *renderer) element(n *html.Node, depth int, pre bool) {
 	switch n.DataAtom {
 	case atom.Head, atom.Script, atom.Style, atom.Title, atom.Template, atom.Noscript, atom.Svg, atom.Math,
 		atom.Iframe, atom.Object, atom.Select, atom.Textarea:
@@ -81,8 +87,6 @@ func (r *renderer) node(n *html.Node, depth int, pre bool) {
 		r.breakLine()
 		r.lines = append(r.lines, "")
 		return
-	case atom.Pre:
-		pre = true
 	}
 	hidden, quote := r.look(n)
 	if hidden {
@@ -91,15 +95,13 @@ func (r *renderer) node(n *html.Node, depth int, pre bool) {
 	if quote {
 		depth++
 	}
-	block := isBlock[n.DataAtom]
-	if block || quote {
+	block := isBlock[n.DataAtom] || quote
+	if block {
 		r.breakLine()
 	}
-	for c := n.FirstChild; c != nil; c = c.NextSibling {
-		r.node(c, depth, pre)
-	}
+	r.children(n, depth, pre || n.DataAtom == atom.Pre)
 	switch {
-	case block || quote:
+	case block:
 		r.breakLine()
 		if n.DataAtom == atom.P {
 			r.lines = append(r.lines, "")

@@ -63,23 +63,37 @@ func Judge(m Mail, p Policy, token bool) Verdict {
 // It ignores X-Auto-Response-Suppress, because Exchange also sets it on mails
 // from people.
 func machine(m Mail) string {
-	has := func(key string) (string, bool) { v, ok := m.machine[key]; return v, ok }
-	if m.MediaType == "multipart/report" {
-		switch m.ReportType {
-		case "delivery-status": // RFC 3464, section 2
-			return "a delivery report"
-		case "disposition-notification": // RFC 8098, section 3
-			return "a read receipt"
+	for _, sign := range []func(Mail) string{report, serverNotice, automatic, vacation} {
+		if why := sign(m); why != "" {
+			return why
 		}
+	}
+	return ""
+}
+
+// report recognises reports about the delivery of a mail.
+func report(m Mail) string {
+	switch {
+	case m.MediaType != "multipart/report":
+	case m.ReportType == "delivery-status": // RFC 3464, section 2
+		return "a delivery report"
+	case m.ReportType == "disposition-notification": // RFC 8098, section 3
+		return "a read receipt"
+	default:
 		return "a report by a machine" // RFC 6522
 	}
 	if m.NullReturn {
 		// RFC 5321, section 4.5.5: an empty Return-Path prevents answers.
 		return "a report by a machine: its Return-Path is empty"
 	}
-	if _, ok := has("X-Failed-Recipients"); ok {
+	if _, ok := m.machine["X-Failed-Recipients"]; ok {
 		return "a delivery report: it has X-Failed-Recipients"
 	}
+	return ""
+}
+
+// serverNotice recognises the notices of mail servers by their sender.
+func serverNotice(m Mail) string {
 	local, _, _ := strings.Cut(m.From, "@")
 	if m.From == "" {
 		local = strings.TrimSpace(m.FromField)
@@ -88,7 +102,13 @@ func machine(m Mail) string {
 		m.From == "" && strings.Contains(local, "mailer-daemon") {
 		return "a mail server's notice"
 	}
-	if v, ok := has("Auto-Submitted"); ok {
+	return ""
+}
+
+// automatic recognises mails that declare themselves automatic, and mailing
+// lists.
+func automatic(m Mail) string {
+	if v, ok := m.machine["Auto-Submitted"]; ok {
 		// RFC 3834, section 5: any value except "no", without parameters and
 		// comments.
 		v, _, _ = strings.Cut(v, ";")
@@ -97,24 +117,28 @@ func machine(m Mail) string {
 			return fmt.Sprintf("an automatic mail: Auto-Submitted is %s", shown(v))
 		}
 	}
-	if v, ok := has("X-Apple-Action"); ok && strings.HasPrefix(strings.ToUpper(v), "VACATION") {
+	if strings.HasPrefix(strings.ToUpper(m.machine["X-Apple-Action"]), "VACATION") {
 		// iCloud's automatic answers have no Auto-Submitted and look like a
 		// person's mail.
 		return "an automatic answer: X-Apple-Action is VACATION"
 	}
-	if v, ok := has("Precedence"); ok {
-		// RFC 3834, section 2 and common practice.
-		switch v := strings.ToLower(v); v {
-		case "bulk", "junk", "list", "auto_reply":
-			return fmt.Sprintf("an automatic mail: Precedence is %s", v)
-		}
+	// RFC 3834, section 2 and common practice.
+	switch v := strings.ToLower(m.machine["Precedence"]); v {
+	case "bulk", "junk", "list", "auto_reply":
+		return fmt.Sprintf("an automatic mail: Precedence is %s", v)
 	}
-	if _, ok := has("List-Id"); ok {
+	if _, ok := m.machine["List-Id"]; ok {
 		return "a mailing list's mail"
 	}
+	return ""
+}
+
+// vacation recognises automatic answers that are not declared as RFC 3834
+// demands.
+func vacation(m Mail) string {
 	// Several vacation programs write these (common practice).
 	for _, key := range []string{"X-Autoreply", "X-Autorespond", "X-Auto-Reply-From", "X-Mail-Autoreply"} {
-		if _, ok := has(key); ok {
+		if _, ok := m.machine[key]; ok {
 			return fmt.Sprintf("an automatic answer: it has %s", key)
 		}
 	}
@@ -195,30 +219,10 @@ func unauthenticated(m Mail, authservID string) string {
 		return "not authenticated: the topmost Authentication-Results cannot be read"
 	}
 	domain := domainOf(m.From)
-	dmarc, dkim := "", false
-	for _, r := range rs {
-		switch r := r.(type) {
-		case *authres.DMARCResult:
-			// Every result must be about the mail's author, and must pass: a
-			// single false result could come from text of the sender that the
-			// server copied.
-			if !strings.EqualFold(domainOf(r.From), domain) {
-				return fmt.Sprintf("not authenticated: DMARC was checked for %s, not %s", shown(domainOf(r.From)), shown(domain))
-			}
-			if dmarc == "" || dmarc == authres.ResultPass {
-				dmarc = string(r.Value)
-			}
-		case *authres.DKIMResult:
-			signer := r.Domain
-			if signer == "" {
-				signer = domainOf(r.Identifier)
-			}
-			if r.Value == authres.ResultPass && strings.EqualFold(signer, domain) {
-				dkim = true
-			}
-		}
-	}
+	dmarc, dkim, why := verdicts(rs, domain)
 	switch {
+	case why != "":
+		return why
 	case dmarc == authres.ResultPass:
 		return ""
 	case dmarc == authres.ResultFail:
@@ -227,6 +231,32 @@ func unauthenticated(m Mail, authservID string) string {
 		return ""
 	}
 	return fmt.Sprintf("not authenticated: neither DMARC nor a DKIM signature of %s passed", shown(domain))
+}
+
+// verdicts returns the result of DMARC, and whether a DKIM signature of the
+// domain passed. why is a reason to trust none of the results, or "".
+func verdicts(rs []authres.Result, domain string) (dmarc authres.ResultValue, dkim bool, why string) {
+	for _, r := range rs {
+		switch r := r.(type) {
+		case *authres.DMARCResult:
+			// Every result must be about the mail's author, and must pass: a
+			// single false result could come from text of the sender that the
+			// server copied.
+			if !strings.EqualFold(domainOf(r.From), domain) {
+				return "", false, fmt.Sprintf("not authenticated: DMARC was checked for %s, not %s", shown(domainOf(r.From)), shown(domain))
+			}
+			if dmarc == "" || dmarc == authres.ResultPass {
+				dmarc = r.Value
+			}
+		case *authres.DKIMResult:
+			signer := r.Domain
+			if signer == "" {
+				signer = domainOf(r.Identifier)
+			}
+			dkim = dkim || r.Value == authres.ResultPass && strings.EqualFold(signer, domain)
+		}
+	}
+	return dmarc, dkim, ""
 }
 
 // failed reports whether the trusted server says that m is forged. A token does
@@ -249,6 +279,26 @@ func domainOf(addr string) string { return addr[strings.LastIndexByte(addr, '@')
 // replaces special characters in quoted strings, and removes that space. It
 // drops the version of a method. An unbalanced comment or quote is an error.
 func bare(v string) (string, error) {
+	plain, err := withoutComments(v)
+	if err != nil {
+		return "", err
+	}
+	parts := strings.Split(plain, ";")
+	for i, part := range parts[1:] {
+		part = strings.Join(strings.Fields(strings.ReplaceAll(part, "=", " = ")), " ")
+		part = strings.ReplaceAll(part, " = ", "=")
+		if method, rest, found := strings.Cut(part, "="); found {
+			method, _, _ = strings.Cut(method, "/")
+			part = strings.TrimSpace(method) + "=" + rest
+		}
+		parts[1+i] = part
+	}
+	return strings.Join(parts, ";"), nil
+}
+
+// withoutComments removes the comments and the quotation marks of a field, and
+// the special characters between the marks.
+func withoutComments(v string) (string, error) {
 	var b strings.Builder
 	depth, quote := 0, false
 	for i := 0; i < len(v); i++ {
@@ -277,20 +327,7 @@ func bare(v string) (string, error) {
 	if quote || depth > 0 {
 		return "", fmt.Errorf("%q does not end what it opens", v)
 	}
-	var out []string
-	for i, part := range strings.Split(b.String(), ";") {
-		if i > 0 {
-			part = strings.Join(strings.Fields(strings.ReplaceAll(part, "=", " = ")), " ")
-			part = strings.ReplaceAll(part, " = ", "=")
-			method, rest, found := strings.Cut(part, "=")
-			if found {
-				method, _, _ = strings.Cut(method, "/")
-				part = strings.TrimSpace(method) + "=" + rest
-			}
-		}
-		out = append(out, part)
-	}
-	return strings.Join(out, ";"), nil
+	return b.String(), nil
 }
 
 // harmless replaces characters that separate words and results.

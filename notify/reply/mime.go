@@ -135,22 +135,8 @@ var machineFields = []string{
 
 func readHeader(h message.Header) (Mail, error) {
 	var m Mail
-	from := h.Values("From")
-	if len(from) > 1 {
-		return Mail{}, fmt.Errorf("it has %d From fields where one is allowed", len(from))
-	}
-	if len(from) == 1 {
-		m.FromField = from[0]
-		if len(from[0]) > maxAddress {
-			return Mail{}, fmt.Errorf("its From field is longer than %d bytes", maxAddress)
-		}
-		list, err := mail.ParseAddressList(from[0])
-		if err == nil && len(list) > 1 {
-			return Mail{}, fmt.Errorf("its From field names %d people where one is allowed", len(list))
-		}
-		if err == nil && len(list) == 1 {
-			m.From = list[0].Address
-		}
+	if err := m.readFrom(h.Values("From")); err != nil {
+		return Mail{}, err
 	}
 	for _, key := range []string{"To", "Cc", "Delivered-To", "X-Original-To", "X-Delivered-To", "Envelope-To"} {
 		for _, v := range h.Values(key) {
@@ -189,6 +175,30 @@ func readHeader(h message.Header) (Mail, error) {
 		}
 	}
 	return m, nil
+}
+
+// readFrom reads the author. A mail without one, or with a damaged one, has no
+// author; several authors are an error.
+func (m *Mail) readFrom(fields []string) error {
+	switch {
+	case len(fields) == 0:
+		return nil
+	case len(fields) > 1:
+		return fmt.Errorf("it has %d From fields where one is allowed", len(fields))
+	}
+	m.FromField = fields[0]
+	if len(m.FromField) > maxAddress {
+		return fmt.Errorf("its From field is longer than %d bytes", maxAddress)
+	}
+	list, err := mail.ParseAddressList(m.FromField)
+	switch {
+	case err != nil || len(list) == 0:
+	case len(list) > 1:
+		return fmt.Errorf("its From field names %d people where one is allowed", len(list))
+	default:
+		m.From = list[0].Address
+	}
+	return nil
 }
 
 func messageIDs(h message.Header, key string) []string {

@@ -76,6 +76,7 @@ type row struct {
 	Asks     string
 	Caution  int // number of its caution; 0 for none
 	Days     []bool
+	place    string // the room
 }
 
 type place struct {
@@ -120,73 +121,76 @@ func lay(c Content) page {
 	p := page{Content: c, Always: always, Count: len(c.Tasks)}
 	p.Span = english.LongSpan(c.From, c.Until)
 	p.Title = "While the keeper is away: " + p.Span
-	list := slices.Clone(c.Tasks)
-	slices.SortStableFunc(list, tasks.Before)
-	numbers := make(map[string]int)
+	p.Tasks = slices.Clone(c.Tasks)
+	slices.SortStableFunc(p.Tasks, tasks.Before)
 	for first := c.From; !first.After(c.Until); first = first.AddDays(daysAcross) {
 		var w week
 		for d := first; !d.After(c.Until) && len(w.Dates) < daysAcross; d = d.AddDays(1) {
 			w.Dates = append(w.Dates, d)
 		}
-		type key struct{ do, whom, uses string }
-		at := make(map[husbandry.Part]map[key]*row)
 		for _, part := range []husbandry.Part{husbandry.Morning, husbandry.Midday, husbandry.Evening} {
-			at[part] = make(map[key]*row)
-			r := round{Name: partNames[part]}
-			if t, ok := c.Rounds[part]; ok {
-				r.Name += ", from " + t.String()
-			}
-			type located struct {
-				place string
-				key   key
-			}
-			var order []located
-			for _, t := range list {
-				i := t.Due.Sub(first)
-				if t.Part != part || i < 0 || i >= len(w.Dates) {
-					continue
-				}
-				k := key{t.Do, t.Whom, cmp.Or(t.Amount, strings.Join(t.Uses, ", "))}
-				line := at[part][k]
-				if line == nil {
-					line = &row{Do: t.Do, Whom: t.Whom, Uses: k.uses, Asks: strings.Join(finding.ForSitter(t.Asks), ", "), Days: make([]bool, len(w.Dates))}
-					if t.Caution != "" {
-						if numbers[t.Caution] == 0 {
-							p.Cautions = append(p.Cautions, t.Caution)
-							numbers[t.Caution] = len(p.Cautions)
-						}
-						line.Caution = numbers[t.Caution]
-					}
-					at[part][k] = line
-					where := t.Place.RoomName
-					if where == "" {
-						where = string(t.Place.Room)
-					}
-					if where == "" {
-						where = "Anywhere"
-					}
-					order = append(order, located{where, k})
-				}
-				line.Days[i] = true
-			}
-			for _, l := range order {
-				if n := len(r.Places); n == 0 || r.Places[n-1].Name != l.place {
-					r.Places = append(r.Places, place{Name: l.place})
-				}
-				last := &r.Places[len(r.Places)-1]
-				line := *at[part][l.key]
-				if n := len(last.Rows); n > 0 && last.Rows[n-1].Whom == line.Whom {
-					line.Again = true
-				}
-				last.Rows = append(last.Rows, line)
-			}
-			if len(r.Places) > 0 {
+			if r := p.round(w.Dates, part); len(r.Places) > 0 {
 				w.Rounds = append(w.Rounds, r)
 			}
 		}
 		p.Weeks = append(p.Weeks, w)
 	}
 	return p
+}
+
+// round arranges the tasks of a part of the day in a week. A task that returns
+// on several days has one row.
+func (p *page) round(dates []civil.Date, part husbandry.Part) round {
+	r := round{Name: partNames[part]}
+	if t, ok := p.Rounds[part]; ok {
+		r.Name += ", from " + t.String()
+	}
+	type key struct{ do, whom, uses string }
+	rows := make(map[key]*row)
+	var order []*row
+	for _, t := range p.Tasks {
+		day := t.Due.Sub(dates[0])
+		if t.Part != part || day < 0 || day >= len(dates) {
+			continue
+		}
+		k := key{t.Do, t.Whom, cmp.Or(t.Amount, strings.Join(t.Uses, ", "))}
+		line := rows[k]
+		if line == nil {
+			line = &row{Do: t.Do, Whom: t.Whom, Uses: k.uses, Asks: strings.Join(finding.ForSitter(t.Asks), ", "), Caution: p.caution(t.Caution),
+				Days: make([]bool, len(dates)), place: cmp.Or(t.Place.RoomName, string(t.Place.Room), "Anywhere")}
+			rows[k] = line
+			order = append(order, line)
+		}
+		line.Days[day] = true
+	}
+	for _, line := range order {
+		r.add(*line)
+	}
+	return r
+}
+
+// caution returns the number of a caution on the page, or 0 for no caution.
+func (p *page) caution(words string) int {
+	if words == "" {
+		return 0
+	}
+	i := slices.Index(p.Cautions, words)
+	if i < 0 {
+		i = len(p.Cautions)
+		p.Cautions = append(p.Cautions, words)
+	}
+	return i + 1
+}
+
+// add appends a row, under its place.
+func (r *round) add(line row) {
+	if n := len(r.Places); n == 0 || r.Places[n-1].Name != line.place {
+		r.Places = append(r.Places, place{Name: line.place})
+	}
+	last := &r.Places[len(r.Places)-1]
+	n := len(last.Rows)
+	line.Again = n > 0 && last.Rows[n-1].Whom == line.Whom
+	last.Rows = append(last.Rows, line)
 }
 
 //go:embed page.html
@@ -237,21 +241,7 @@ func text(p page) string {
 			for _, pl := range r.Places {
 				fmt.Fprintf(&b, "\n  %s\n", pl.Name)
 				for _, l := range pl.Rows {
-					s := l.Do
-					if l.Whom != "" {
-						s += ": " + l.Whom
-					}
-					if l.Uses != "" {
-						s += " (" + l.Uses + ")"
-					}
-					s += " - " + daysOf(w.Dates, l.Days)
-					if l.Asks != "" {
-						s += ". Write down " + l.Asks
-					}
-					if l.Caution > 0 {
-						s += fmt.Sprintf(" [%d]", l.Caution)
-					}
-					para("  - ", s)
+					para("  - ", l.words(w.Dates))
 				}
 			}
 		}
@@ -267,6 +257,25 @@ func text(p page) string {
 		para("", "A mail comes each morning with that day's list and explains how to answer it. Your answers count as the keeper's.")
 	}
 	return b.String()
+}
+
+// words writes a row as a line of the mail.
+func (l row) words(dates []civil.Date) string {
+	s := l.Do
+	if l.Whom != "" {
+		s += ": " + l.Whom
+	}
+	if l.Uses != "" {
+		s += " (" + l.Uses + ")"
+	}
+	s += " - " + daysOf(dates, l.Days)
+	if l.Asks != "" {
+		s += ". Write down " + l.Asks
+	}
+	if l.Caution > 0 {
+		s += fmt.Sprintf(" [%d]", l.Caution)
+	}
+	return s
 }
 
 // daysOf returns "every day", or the days such as "Sat, Mon and Wed".

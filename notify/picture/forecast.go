@@ -238,19 +238,9 @@ func (f Forecast) chances(s *sheet) {
 	from, to := f.window()
 	const scale = 34 // width of the scale's numbers at the left
 	a := over(from, to, left+scale, right)
-	bracket := func(from, to civil.Date, words, fill string) {
-		x1, x2 := a.at(from), a.at(to.AddDays(1))
-		s.gap(17)
-		s.text((x1+x2)/2, s.y, letters{size: smallSize, fill: ink, anchor: "middle"}, words)
-		s.gap(6)
-		s.rect(x1, s.y, x2-x1, 3, 0, fill)
-		s.rect(x1, s.y, 2, 7, 0, fill)
-		s.rect(x2-2, s.y, 2, 7, 0, fill)
-		s.gap(5)
-	}
 	s.gap(2)
-	bracket(f.P05, f.P95, "9 in 10: "+english.SpanInPrint(f.P05, f.P95), middle)
-	bracket(f.P25, f.P75, "1 in 2: "+english.SpanInPrint(f.P25, f.P75), deep)
+	s.bracket(a, f.P05, f.P95, "9 in 10: "+english.SpanInPrint(f.P05, f.P95), middle)
+	s.bracket(a, f.P25, f.P75, "1 in 2: "+english.SpanInPrint(f.P25, f.P75), deep)
 
 	shown := !f.On.Before(from) && !f.On.After(to)
 	if shown {
@@ -264,46 +254,19 @@ func (f Forecast) chances(s *sheet) {
 	} else {
 		s.gap(8)
 	}
-	high := 110.0
-	_, most := f.best()
-	if most == 0 {
-		high = 44
-	}
-	top, foot := s.y, s.y+high
-	if most > 0 {
-		by := step(most, 3)
-		full := math.Ceil(most/by-1e-9) * by
-		for i := 1; float64(i)*by <= full*(1+1e-9); i++ {
-			p := float64(i) * by
-			y := foot - p/full*high
-			s.line(a.x0, y, right, y, rule, 1)
-			s.text(a.x0-4, y+4.5, letters{size: smallSize, fill: soft, anchor: "end"}, figure(100*p)+" %")
-		}
-		for i := range f.Daily {
-			d := f.DailyFrom.AddDays(i)
-			if d.Before(from) || d.After(to) {
-				continue
-			}
-			fill := faint
-			switch {
-			case !d.Before(f.P25) && !d.After(f.P75):
-				fill = deep
-			case !d.Before(f.P05) && !d.After(f.P95):
-				fill = middle
-			}
-			h := f.chance(d) / full * high
-			gap := min(1.5, a.step*0.15)
-			s.rect(a.at(d)+gap/2, foot-h, a.step-gap, h, 0, fill)
-		}
+	top := s.y
+	if _, most := f.best(); most > 0 {
+		f.bars(s, a, from, to, most)
 	} else {
-		s.text((a.x0+right)/2, foot-high/2+5, letters{size: bodySize, fill: soft, anchor: "middle"}, "No day is left to forecast.")
+		const high = 44
+		s.gap(high)
+		s.text((a.x0+right)/2, s.y-high/2+5, letters{size: bodySize, fill: soft, anchor: "middle"}, "No day is left to forecast.")
 	}
 	if shown {
 		x := a.mid(f.On)
-		s.line(x, top, x, foot, amber, 2, "stroke-dasharray", "5 3")
+		s.line(x, top, x, s.y, amber, 2, "stroke-dasharray", "5 3")
 	}
-	s.line(a.x0, foot, right, foot, ink, 1.5)
-	s.y = foot
+	s.line(a.x0, s.y, right, s.y, ink, 1.5)
 
 	// A row of dots marks the days of the watch.
 	s.gap(10)
@@ -318,7 +281,55 @@ func (f Forecast) chances(s *sheet) {
 	}
 	s.gap(24)
 	s.dates(a, from, to)
+	f.legend(s)
+}
 
+// bracket draws a window of days and its words, and moves below them.
+func (s *sheet) bracket(a axis, from, to civil.Date, words, fill string) {
+	x1, x2 := a.at(from), a.at(to.AddDays(1))
+	s.gap(17)
+	s.text((x1+x2)/2, s.y, letters{size: smallSize, fill: ink, anchor: "middle"}, words)
+	s.gap(6)
+	s.rect(x1, s.y, x2-x1, 3, 0, fill)
+	s.rect(x1, s.y, 2, 7, 0, fill)
+	s.rect(x2-2, s.y, 2, 7, 0, fill)
+	s.gap(5)
+}
+
+// bars draws the bars of the days and their scale, and moves to their foot. most
+// is the highest probability of a day.
+func (f Forecast) bars(s *sheet, a axis, from, to civil.Date, most float64) {
+	const high = 110.0
+	s.gap(high)
+	foot := s.y
+	by := step(most, 3)
+	full := math.Ceil(most/by-1e-9) * by
+	for i := 1; float64(i)*by <= full*(1+1e-9); i++ {
+		p := float64(i) * by
+		y := foot - p/full*high
+		s.line(a.x0, y, right, y, rule, 1)
+		s.text(a.x0-4, y+4.5, letters{size: smallSize, fill: soft, anchor: "end"}, figure(100*p)+" %")
+	}
+	for i := range f.Daily {
+		d := f.DailyFrom.AddDays(i)
+		if d.Before(from) || d.After(to) {
+			continue
+		}
+		fill := faint
+		switch {
+		case !d.Before(f.P25) && !d.After(f.P75):
+			fill = deep
+		case !d.Before(f.P05) && !d.After(f.P95):
+			fill = middle
+		}
+		h := f.chance(d) / full * high
+		gap := min(1.5, a.step*0.15)
+		s.rect(a.at(d)+gap/2, foot-h, a.step-gap, h, 0, fill)
+	}
+}
+
+// legend explains the marks below the bars.
+func (f Forecast) legend(s *sheet) {
 	s.gap(22)
 	key := letters{size: smallSize, fill: soft}
 	for i := range 3 {
@@ -338,34 +349,9 @@ func (f Forecast) chances(s *sheet) {
 // dates writes as many days of the month below an axis as there is room for,
 // and the months below the days. It moves down by one line.
 func (s *sheet) dates(a axis, from, to civil.Date) {
-	l := letters{size: smallSize, fill: soft, anchor: "middle"}
-	every := 1
-	for _, n := range []int{1, 2, 5, 10, 15} {
-		every = n
-		if a.step*float64(n) >= l.width("30")+5 {
-			break
-		}
-	}
-	labelled := a.step*float64(every) >= l.width("30")+5
-	next := math.Inf(-1)
-	for d := from; labelled && !d.After(to); d = d.AddDays(1) {
-		n := d.Day()
-		on := every == 1 || n == 1 || n%every == 0
-		if every == 2 {
-			on = n%2 == 1 && n != 31
-		}
-		name := d.Format("2")
-		w := l.width(name)
-		if !on || a.mid(d)-w/2 < next || n == 30 && every > 2 {
-			continue
-		}
-		s.text(a.mid(d), s.y, l, name)
-		next = a.mid(d) + w/2 + 2
-	}
-	if labelled {
-		s.gap(17)
-	}
+	s.days(a, from, to)
 	// The name of each month stands where its days begin.
+	l := letters{size: smallSize, fill: soft}
 	free := a.x0
 	name := func(d civil.Date, x float64) {
 		words := d.Format("Jan")
@@ -385,6 +371,41 @@ func (s *sheet) dates(a axis, from, to civil.Date) {
 		name(from, a.x0)
 	}
 	months(from, to, func(m civil.Date) { name(m, a.at(m)+3) })
+}
+
+// days writes the days of the month below an axis, and moves down by one line.
+// It writes none if there is no room for two in a month.
+func (s *sheet) days(a axis, from, to civil.Date) {
+	l := letters{size: smallSize, fill: soft, anchor: "middle"}
+	all := []int{1, 2, 5, 10, 15}
+	i := slices.IndexFunc(all, func(n int) bool { return a.step*float64(n) >= l.width("30")+5 })
+	if i < 0 {
+		return
+	}
+	every := all[i]
+	next := math.Inf(-1)
+	for d := from; !d.After(to); d = d.AddDays(1) {
+		name := d.Format("2")
+		w := l.width(name)
+		if !labelled(d.Day(), every) || a.mid(d)-w/2 < next {
+			continue
+		}
+		s.text(a.mid(d), s.y, l, name)
+		next = a.mid(d) + w/2 + 2
+	}
+	s.gap(17)
+}
+
+// labelled reports whether a day of the month has a label, if about every so
+// many days have one. Labels do not crowd at the end of a month.
+func labelled(day, every int) bool {
+	switch {
+	case every == 1:
+		return true
+	case every == 2:
+		return day%2 == 1 && day != 31
+	}
+	return day == 1 || day%every == 0 && day != 30
 }
 
 func figure(x float64) string { return num(math.Round(x*1000) / 1000) }

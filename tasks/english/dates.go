@@ -7,9 +7,9 @@ import (
 	"nestround/tasks/civil"
 )
 
-// The functions with a second date, on, leave the year out where it is the year
-// of on, the day of the plan or the digest. The functions whose names begin
-// with Bare never write a year: they are for places that tell the year nearby.
+// Functions with a second date, on, leave the year out if it is the year of on.
+// on is the day of the plan or the digest. Functions whose names begin with
+// Bare never write a year: the text around them states it.
 
 // Day writes a date: "10 May", or "10 May 2026" from another year.
 func Day(d, on civil.Date) string { return near(d, on, "2 January") }

@@ -1,16 +1,16 @@
 // Package english words numbers, dates, lists and plurals: "6 eggs", "the 3rd",
 // "22-28 June", "a, b and c", "under 1 %".
 //
-// It is the only package that does so, and a test of the sources keeps it that
-// way. A keeper then reads the same thing in the same words in the mail, the
-// calendar, the terminal and the pictures, and an irregular plural has to be
-// known in only one place. Start with [Count], [Day] and [List].
+// It is the only package that does so, and a test of the sources enforces this.
+// So a keeper reads the same words in the mail, the calendar, the terminal and
+// the pictures, and an irregular plural is listed in only one place. Start with
+// [Count], [Day] and [List].
 //
-// Every function is pure. No function reads the clock: a date near or far is
-// worded relative to a day that is handed in.
+// Every function is pure. No function reads the clock: the caller passes the
+// day relative to which a date is worded.
 //
-// Quantities with a unit (28.0 °C, 41 g, 60 ml) are worded by the types of
-// tasks/husbandry. Whole sentences are worded where they are decided.
+// The types of tasks/husbandry word quantities with a unit (28.0 °C, 41 g, 60
+// ml). Whole sentences are in the packages that decide their content.
 package english
 
 import (
@@ -34,7 +34,8 @@ func joined(words []string, last string) string {
 	return strings.Join(words, "")
 }
 
-// UpperFirst begins a sentence: "clutch C27-04" is written "Clutch C27-04".
+// UpperFirst prepares a text for the beginning of a sentence: "clutch C27-04"
+// becomes "Clutch C27-04".
 func UpperFirst(s string) string {
 	first, size := utf8.DecodeRuneInString(s)
 	if first == utf8.RuneError {
@@ -43,9 +44,9 @@ func UpperFirst(s string) string {
 	return string(unicode.ToUpper(first)) + s[size:]
 }
 
-// LowerFirst prepares a name for the middle of a sentence: "Wall lizard" is
-// written "wall lizard". A name in which a later word begins with a capital is
-// proper and stays as it is: "Ibiza Wall Lizard".
+// LowerFirst prepares a name for the middle of a sentence: "Wall lizard"
+// becomes "wall lizard". If a later word of the name begins with a capital, the
+// name is a proper name and does not change: "Ibiza Wall Lizard".
 func LowerFirst(s string) string {
 	first, size := utf8.DecodeRuneInString(s)
 	if first == utf8.RuneError {
@@ -61,8 +62,8 @@ func LowerFirst(s string) string {
 }
 
 // Article writes a noun with its indefinite article: "an enclosure", "a rack".
-// It goes by the first letter, which suits the nouns of the records; "hour" and
-// "unit" would be wrong.
+// The first letter decides, which is right for the nouns of the records; "hour"
+// and "unit" would be wrong.
 func Article(noun string) string {
 	if noun != "" && strings.ContainsRune("aeiou", rune(noun[0])) {
 		return "an " + noun

@@ -12,7 +12,7 @@ import (
 	"nestround/tasks/english"
 )
 
-// said is a text as it was worded, and as it should be.
+// said is a produced text and the expected text.
 type said struct{ got, want string }
 
 func check(t *testing.T, list []said) {
@@ -100,7 +100,7 @@ func TestPercents(t *testing.T) {
 	})
 }
 
-// A forecast says neither that a thing is impossible nor that it is certain.
+// A forecast never calls an event impossible or certain.
 func TestNoForecastIsCertain(t *testing.T) {
 	for i := range 10_001 {
 		p := float64(i) / 10_000
@@ -198,8 +198,8 @@ func TestSpans(t *testing.T) {
 	})
 }
 
-// Whatever the days, a span ends with the words of its last day and begins
-// with the number of its first.
+// For any days, a span ends with the words for its last day and begins with the
+// number of its first day.
 func TestSpansNameTheirEnds(t *testing.T) {
 	on := date("2027-01-15")
 	for from := date("2026-11-20"); from.Before(date("2027-03-10")); from = from.AddDays(1) {
@@ -267,7 +267,7 @@ func FuzzFirstLetters(f *testing.F) {
 	})
 }
 
-// A plural begins like its singular, and counting never loses the number.
+// A plural begins like its singular, and Count always writes the number.
 func FuzzCount(f *testing.F) {
 	for _, noun := range []string{"", "egg", "entry", "change of water", " of ", "y", "é", "box of box of box"} {
 		f.Add(2, noun)

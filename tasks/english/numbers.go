@@ -18,8 +18,8 @@ func Count[N ~int](n N, noun string) string {
 	return CountForms(n, "", Plural(noun))
 }
 
-// CountForms writes a number before either of two phrases. It is for phrases
-// that more than the noun's ending changes: "1 line is", "3 lines are".
+// CountForms writes a number before one of two phrases. Use it if more than the
+// ending of a noun changes: "1 line is", "3 lines are".
 func CountForms[N ~int](n N, one, many string) string {
 	if n == 1 {
 		return "1 " + one
@@ -30,17 +30,17 @@ func CountForms[N ~int](n N, one, many string) string {
 // Days writes a number of days: "1 day", "10 days".
 func Days[N ~int](n N) string { return Count(n, "day") }
 
-// DayRange writes the least and the greatest number of days: "52-60 days".
-// Both are written even where they are the same.
+// DayRange writes the least and the greatest number of days: "52-60 days". It
+// writes both even if they are equal.
 func DayRange[N ~int](from, to N) string { return fmt.Sprintf("%d-%d days", from, to) }
 
-// unchanged are the nouns that have no plural of their own.
+// unchanged are the nouns whose plural equals the singular.
 var unchanged = map[string]bool{"species": true, "young": true}
 
 // Plural returns the plural of a noun: "eggs", "clutches", "boxes", "entries",
-// "species". In a phrase with "of" the noun before it changes, else the last
-// word: "changes of water", "own clutches". Irregular nouns that the program
-// does not use are not known.
+// "species". In a phrase with "of" the noun before "of" changes, otherwise the
+// last word: "changes of water", "own clutches". Irregular nouns that the
+// program does not use are not handled.
 func Plural(noun string) string {
 	if head, rest, ok := strings.Cut(noun, " of "); ok {
 		return Plural(head) + " of " + rest
@@ -57,9 +57,9 @@ func Plural(noun string) string {
 	return noun + "s"
 }
 
-// PluralName returns the plural of a species' name that a keeper wrote, which
-// may be one already: "wall lizards" of "wall lizard" and of "wall lizards".
-// No name gives "".
+// PluralName returns the plural of a species' name. The keeper wrote the name,
+// so it may be a plural already: "wall lizard" and "wall lizards" both give
+// "wall lizards". No name gives "".
 func PluralName(name string) string {
 	if name == "" || strings.HasSuffix(name, "s") {
 		return name
@@ -76,8 +76,7 @@ func hasAnySuffix(s string, suffixes ...string) bool {
 	return false
 }
 
-// Ordinal writes a place in an order: "1st", "2nd", "3rd", "4th", "11th",
-// "22nd".
+// Ordinal writes an ordinal number: "1st", "2nd", "3rd", "4th", "11th", "22nd".
 func Ordinal[N ~int](n N) string {
 	suffix := "th"
 	if n%100 < 11 || n%100 > 13 {
@@ -94,7 +93,7 @@ func Ordinal[N ~int](n N) string {
 }
 
 // Percent writes a forecast's probability, 0 to 1: "18 %". A forecast is never
-// certain, so what would round to 0 or to 100 is "under 1 %" or "over 99 %".
+// certain, so "under 1 %" replaces 0 and "over 99 %" replaces 100.
 func Percent(p float64) string {
 	switch percent := p * 100; {
 	case percent <= 0.5:
@@ -106,7 +105,7 @@ func Percent(p float64) string {
 }
 
 // PercentOrCertain writes a probability, 0 to 1, that may be certain: "0 %" and
-// "100 %" are exact, and what is near them is "under 1 %" or "over 99 %".
+// "100 %" are exact. Values close to them are "under 1 %" and "over 99 %".
 func PercentOrCertain(p float64) string {
 	switch percent := p * 100; {
 	case percent > 0 && percent < 1:
@@ -117,15 +116,15 @@ func PercentOrCertain(p float64) string {
 	return PercentRounded(p)
 }
 
-// PercentRounded writes a share, 0 to 1, to the nearest percent, be that 0 or
-// 100: "72 %".
+// PercentRounded writes a share, 0 to 1, rounded to a whole percent, including
+// 0 and 100: "72 %".
 func PercentRounded(share float64) string { return fmt.Sprintf("%.0f %%", share*100) }
 
 // PercentRange writes the bounds of a share, 0 to 1: "40 to 62 %".
 func PercentRange(from, to float64) string { return fmt.Sprintf("%.0f to %.0f %%", from*100, to*100) }
 
-// PercentChange writes a gain or a loss as a share of what was there before:
-// "+12 %", "-3 %".
+// PercentChange writes a gain or a loss relative to the earlier value: "+12 %",
+// "-3 %".
 func PercentChange(share float64) string { return fmt.Sprintf("%+.0f %%", share*100) }
 
 // Hours writes a length of time to the minute: "13 h", "12 h 45 min",
@@ -141,8 +140,9 @@ func Hours(d time.Duration) string {
 	return fmt.Sprintf("%d h %d min", h, m)
 }
 
-// AboutMinutes writes an estimate of work in minutes: "about 50 minutes",
-// "about 2 h 10 min" above 90. It is "" where nothing is known, that is for 0.
+// AboutMinutes writes an estimate of work in minutes: "about 50 minutes", and
+// above 90 minutes "about 2 h 10 min". For 0 nothing is known, and the result
+// is "".
 func AboutMinutes(n int) string {
 	switch {
 	case n <= 0:

@@ -8,42 +8,41 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// commands begin a command of a reply that is no finding.
+// commands are the words that begin a command of a reply, other than a finding.
 var commands = map[string]bool{"done": true, "did": true, "all": true, "skip": true, "skipped": true, "later": true, "undo": true, "note": true}
 
-// IsCommand reports whether a word in lower case begins a command of a reply
-// that is no finding: "done", "skip".
+// IsCommand reports whether a word in lower case begins a command of a reply,
+// other than a finding: "done", "skip".
 func IsCommand(word string) bool { return commands[word] }
 
-// IsVerb reports whether a word in lower case can stand where the verb of a
-// finding stands.
+// IsVerb reports whether a word in lower case may be the verb of a finding.
 func IsVerb(word string) bool {
 	r, _ := rowOf(word)
 	return r != nil
 }
 
-// IsFirstVerb reports whether a word is a verb of a finding that the first
-// version of the daybook had.
+// IsFirstVerb reports whether a word is a verb of a finding of the daybook's
+// first version.
 func IsFirstVerb(word string) bool {
 	r, _ := rowOf(word)
 	return r != nil && r.Since <= FirstVersion
 }
 
-// IsComplete reports whether a word in lower case is a whole finding behind a
-// number: "refused".
+// IsComplete reports whether a word in lower case, after a number, is a
+// complete finding: "refused".
 func IsComplete(word string) bool {
 	_, v := rowOf(word)
 	return v.Complete
 }
 
-// MayGoOn reports whether a word in lower case may belong to the finding before
+// MayGoOn reports whether a word in lower case may continue the finding before
 // it.
 func MayGoOn(word string) bool { return goesOn[word] }
 
-// ReadsAsCommand reports whether a line begins as a command of a reply does: by
-// a verb, by a number, or by a word that answers. Verbs that came with a later
-// version do not count, so that titles which keepers have already, such as "Shed
-// check", stay as they are.
+// ReadsAsCommand reports whether a line begins like a command of a reply: with
+// a verb, with a number, or with a word that answers. Verbs of later versions
+// do not count, so that titles in existing books, such as "Shed check", remain
+// valid.
 func ReadsAsCommand(line string) bool {
 	first, _, _ := strings.Cut(line, " ")
 	first = strings.ToLower(strings.TrimRight(first, ".,:;!)"))
@@ -58,14 +57,14 @@ func ReadsAsCommand(line string) bool {
 	return unicode.IsDigit(r) || r == '#' || r == '>'
 }
 
-// ToRecord says what a task that asks for findings wants recorded: "the weight
-// and the water" in parts. Findings without such words are left out.
+// ToRecord returns the words for the findings that a task asks for, one entry
+// each: "the weight", "the water". It leaves out findings without such words.
 func ToRecord(asks []husbandry.FindingName) []string {
 	return wordsOf(asks, func(r *Row) string { return r.Record })
 }
 
-// ForSitter says what a stand-in is to write down of a task that asks for
-// findings, as ToRecord does.
+// ForSitter returns the words for the findings that a stand-in should write
+// down, like ToRecord.
 func ForSitter(asks []husbandry.FindingName) []string {
 	return wordsOf(asks, func(r *Row) string { return r.Sitter })
 }

@@ -8,7 +8,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-func TestWhatReadsAsACommand(t *testing.T) {
+func TestReadsAsCommand(t *testing.T) {
 	for line, want := range map[string]bool{
 		"done 1 3": true, "All of them": true, "skip: rain": true, "Note the lamps": true, "Laid eggs": true, "weighs": true, "Digging, again": true, "Ill?": false,
 		"7 crickets": true, "#3": true, "> quoted": true, "Ok.": true, "none": true, "": true,
@@ -27,8 +27,8 @@ func TestWhatReadsAsACommand(t *testing.T) {
 	}
 }
 
-// TestWordsOfRows: verbs are words in lower case that no other row and no other
-// command has, and no hint has a verb in it.
+// TestWordsOfRows: every verb is one word in lower case, no other row and no
+// command has the same verb, and no hint contains a verb.
 func TestWordsOfRows(t *testing.T) {
 	seen := make(map[string]husbandry.FindingName)
 	for i := range All {
@@ -52,8 +52,8 @@ func TestWordsOfRows(t *testing.T) {
 	}
 }
 
-// hasEggs reports whether a verb is the one that has no other name: a dud is a
-// slug.
+// hasEggs reports whether a verb is "slugs", for which there is no other word:
+// a dud egg is a slug.
 func hasEggs(word string) bool { return word == "slugs" }
 
 func TestHints(t *testing.T) {

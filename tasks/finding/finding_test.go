@@ -14,7 +14,7 @@ func keyOf(f reflect.StructField) string {
 	return key
 }
 
-// something gives v a value other than its zero.
+// something sets v to a value other than its zero.
 func something(v reflect.Value, n int) {
 	switch v.Kind() {
 	case reflect.Pointer:
@@ -38,8 +38,8 @@ func something(v reflect.Value, n int) {
 	}
 }
 
-// TestEveryFieldHasItsRow: a row is in a finding where its field is set, and
-// nowhere else.
+// TestEveryFieldHasItsRow: setting a field adds its row to a finding, and no
+// other row.
 func TestEveryFieldHasItsRow(t *testing.T) {
 	names := make(map[husbandry.FindingName]bool)
 	for i := range All {
@@ -83,9 +83,9 @@ func TestLaterFindingsReplace(t *testing.T) {
 		reflect.ValueOf(&want).Elem().Field(k).Set(reflect.ValueOf(later).Field(k))
 		switch fields.Field(k).Name {
 		case "Weighs":
-			want.Each = nil // the single weights went with their mean
+			want.Each = nil // the old single weights belonged to the old mean
 		case "Each":
-			want.Each = was.Each // and do not come without it
+			want.Each = was.Each // single weights without a mean change nothing
 		}
 		got := was
 		Merge(&got, &later)
@@ -95,9 +95,10 @@ func TestLaterFindingsReplace(t *testing.T) {
 	}
 }
 
-// TestWhatLasts: everything that lasts changes plans. What only describes
-// another finding changes none, and neither does a shed: nothing follows it yet.
-func TestWhatLasts(t *testing.T) {
+// TestLastingFindings: every lasting finding changes plans. A detail of another
+// finding changes none. A shed changes none either, because no rule uses it
+// yet.
+func TestLastingFindings(t *testing.T) {
 	var told []string
 	for i := range All {
 		r := &All[i]
@@ -127,7 +128,7 @@ func TestWhatLasts(t *testing.T) {
 	}
 }
 
-// TestShed: what fits, what is said, and what to mind.
+// TestShed: the tasks that a shed fits, its words, and its caution.
 func TestShed(t *testing.T) {
 	stuck := Values{Shed: Stuck, Note: "toes"}
 	for _, c := range []struct {

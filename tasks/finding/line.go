@@ -8,7 +8,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// TokenKind tells the words of a line apart.
+// TokenKind is the kind of a token.
 type TokenKind int
 
 // The kinds of tokens.
@@ -25,21 +25,21 @@ const (
 	And // and, &, +
 	Open
 	Close
-	Other // everything that the grammar has no use for
+	Other // any token without a use in the grammar
 )
 
-// MaxNumber is the largest number of a task, a day count or a quantity.
+// MaxNumber is the largest number for a task, for days or for a quantity.
 const MaxNumber = 9999
 
-// Token is a word of a line.
+// Token is a word or sign of a line.
 type Token struct {
 	Kind     TokenKind
-	Word     string // of a Word: lower case; others: as written
+	Word     string // in lower case for a Word; as written for other kinds
 	Raw      string // as written
-	N, To    int    // of a Number: N; of a Range: N to To
+	N, To    int    // N for a Number; N to To for a Range
 	Date     civil.Date
-	From, At int  // its bytes in the line: line[From:At]
-	Tight    bool // follows the token before it without white space
+	From, At int  // position in bytes: line[From:At]
+	Tight    bool // no white space before the token
 }
 
 // Numeric reports whether t is a number, a range or a date.
@@ -51,37 +51,38 @@ type Target struct {
 	Scope husbandry.Scope
 }
 
-// OfIncubator is the scope of an incubator, which a clutch is moved to and
-// nothing else is said of.
+// OfIncubator is the scope of an incubator. A clutch can be moved to an
+// incubator; no other finding is about one.
 const OfIncubator husbandry.Scope = "incubator"
 
-// Known finds a record of the books by its id, in any case. A nil Known knows
-// none, and then only numbers are understood.
+// Known finds a record of the books by its id, in any case. A nil Known finds
+// no record, so that only task numbers are understood.
 type Known func(id string) (Target, bool)
 
-// Fault says why words are no finding and no command.
+// Fault says why words are neither a finding nor a command.
 type Fault struct {
-	Why string // a sentence's worth, lower case: what is wrong and what to write instead
-	// Clear says that it is plain which task was meant and what is missing,
-	// so that nothing else in the mail hangs on it.
+	Why string // the problem and what to write instead: a sentence in lower case
+	// Clear says that the task is certain and only a part is missing, so that
+	// the other lines of the mail still count.
 	Clear bool
 }
 
-// Line is one line of an answer. Its methods take the index of a token; what
-// they return of an index behind the last token is nothing.
+// Line is one line of a reply. Its methods take the index of a token. An index
+// behind the last token is allowed; the result is then empty.
 type Line struct {
 	Text   string
 	Tokens []Token
 	Known  Known
-	// Rest reads a text, such as the signs of an illness, from a token on, and
-	// returns the index where the next command or the end of the line is.
+	// Rest reads a free text, such as the signs of an illness, from token i on.
+	// next is the index of the next command or the end of the line.
 	Rest func(i int) (text string, next int, f *Fault)
 }
 
-// courtesy may stand wherever commands are parted.
+// courtesy has the polite words that may stand between commands.
 var courtesy = map[string]bool{"thanks": true, "cheers": true, "please": true}
 
-// fillers may stand between a target and what was found: "F03 has laid 6".
+// fillers are words that may stand between a target and a finding: "F03 has
+// laid 6".
 var fillers = map[string]bool{"has": true, "have": true, "had": true, "is": true, "was": true}
 
 // IsFiller reports whether a word may stand between a target and its finding.
@@ -98,7 +99,7 @@ func (l *Line) Kind(i int) TokenKind {
 // Is reports whether the token at i is of a kind.
 func (l *Line) Is(i int, kind TokenKind) bool { return i < len(l.Tokens) && l.Tokens[i].Kind == kind }
 
-// Word returns the word at i in lower case, "" where there is none.
+// Word returns the word at i in lower case, or "" if there is none.
 func (l *Line) Word(i int) string {
 	if l.Is(i, Word) {
 		return l.Tokens[i].Word
@@ -109,7 +110,7 @@ func (l *Line) Word(i int) string {
 // End reports whether the line ends before i.
 func (l *Line) End(i int) bool { return i >= len(l.Tokens) }
 
-// Figures reports whether the number at i is written in figures.
+// Figures reports whether the number at i is written in digits.
 func (l *Line) Figures(i int) bool {
 	c := l.Tokens[i].Raw[0]
 	return c >= '0' && c <= '9'
@@ -128,13 +129,13 @@ func (l *Line) Record(i int) (Target, bool) {
 	return Target{}, false
 }
 
-// SetsOff reports whether the token at i begins a reason or note beyond doubt.
+// SetsOff reports whether the token at i certainly begins a reason or a note.
 func (l *Line) SetsOff(i int) bool {
 	return l.Is(i, Colon) || l.Is(i, Dash) || l.Is(i, Open) || l.Word(i) == "because"
 }
 
-// Separators skips the tokens that may stand between commands, and reports
-// whether "and" was the last of them.
+// Separators skips the tokens that may stand between commands. and reports
+// whether the last of them was "and".
 func (l *Line) Separators(i int) (next int, and bool) {
 	for !l.End(i) {
 		switch l.Kind(i) {
@@ -160,7 +161,8 @@ func (l *Line) Separators(i int) (next int, and bool) {
 	return i, and
 }
 
-// Verb returns where the verb of a finding stands whose target ends before i.
+// Verb returns the index of the verb of a finding; the target of the finding
+// ends before i.
 func (l *Line) Verb(i int) int {
 	// "7: laid 6", "7 - laid 6", "7. laid 6", "7) laid 6"
 	if l.Is(i, Colon) || l.Is(i, Dash) || (l.Is(i, Stop) || l.Is(i, Close)) && l.Tokens[i].Tight {
@@ -172,7 +174,7 @@ func (l *Line) Verb(i int) int {
 	return i
 }
 
-// Begins reports whether a finding with its target begins at i.
+// Begins reports whether a target with a finding begins at i.
 func (l *Line) Begins(i int) bool {
 	if !l.Is(i, Number) {
 		if _, ok := l.Record(i); !ok {
@@ -184,8 +186,8 @@ func (l *Line) Begins(i int) bool {
 	return r != nil && (!v.Everyday || slices.ContainsFunc(r.Verbs, func(v Verb) bool { return !v.Denies && v.Word == l.Word(i+1) }))
 }
 
-// Find reads the finding that the verb at i begins into g. The row is nil where
-// no finding begins there.
+// Find reads a finding into g; its verb is at i. The row is nil if no finding
+// begins there.
 func (l *Line) Find(i int, g *Values) (r *Row, next int, f *Fault) {
 	r, v := rowOf(l.Word(i))
 	if r == nil {
@@ -195,7 +197,7 @@ func (l *Line) Find(i int, g *Values) (r *Row, next int, f *Fault) {
 	return r, next, f
 }
 
-// short is a part of the line as it may be quoted.
+// short returns a part of the line, cut for quoting.
 func short(s string) string {
 	s = strings.Join(strings.Fields(s), " ")
 	if r := []rune(s); len(r) > 200 {

@@ -11,12 +11,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// reader reads what stands behind a verb of a finding, from the token at i on,
-// into g. next is the index after the last token that it read.
+// reader reads the words after a verb of a finding into g, from the token at i
+// on. next is the index after the last token that it read.
 type reader func(l *Line, verb string, i int, g *Values) (next int, f *Fault)
 
-// flag reads a finding that is said by its verb alone. The given words may
-// stand behind it.
+// flag reads a finding that consists of its verb alone. The given words may
+// follow.
 func flag(set func(*Values), words ...string) reader {
 	return func(l *Line, _ string, i int, g *Values) (int, *Fault) {
 		set(g)
@@ -24,8 +24,8 @@ func flag(set func(*Values), words ...string) reader {
 	}
 }
 
-// counted reads a whole number and, perhaps, a noun after it. none is the
-// fault of a count of 0; "" allows 0.
+// counted reads a whole number and an optional noun after it. none is the fault
+// for a count of 0; if none is "", 0 is allowed.
 func counted(field func(*Values) **int, none string, nouns ...string) reader {
 	return func(l *Line, verb string, i int, g *Values) (int, *Fault) {
 		if !l.Is(i, Number) {
@@ -40,7 +40,7 @@ func counted(field func(*Values) **int, none string, nouns ...string) reader {
 	}
 }
 
-// pass moves past the word at i if it is one of words.
+// pass returns the index after the word at i if it is one of words, and else i.
 func (l *Line) pass(i int, words []string) int {
 	if slices.Contains(words, l.Word(i)) {
 		return i + 1
@@ -121,7 +121,7 @@ func (l *Line) joint(i int) int {
 // slugs reports whether the token at i is the word for infertile eggs.
 func (l *Line) slugs(i int) bool { return l.Word(i) == "slugs" || l.Word(i) == "slug" }
 
-// eggWords may stand behind a number of eggs.
+// eggWords are the nouns that may follow a number of eggs.
 var eggWords = []string{"eggs", "egg"}
 
 // outside reads "outside", "outside the box", "outside the nest box".
@@ -190,7 +190,8 @@ func readGravid(l *Line, verb string, i int, g *Values) (int, *Fault) {
 	return i, nil
 }
 
-// ratio is how the trade writes sexes: males.females, or males.females.unsure.
+// ratio is the notation of the trade for sexes: males.females, or
+// males.females.unsure.
 var ratio = regexp.MustCompile(`^([0-9]{1,3})\.([0-9]{1,3})(?:\.([0-9]{1,3}))?$`)
 
 // readSexed reads "male", "female", "unsure", "sexed 2.1.3".
@@ -216,7 +217,7 @@ func readSexed(l *Line, verb string, i int, g *Values) (int, *Fault) {
 	}
 	var n [3]int
 	for k, s := range m[1:] {
-		n[k], _ = strconv.Atoi(s) // at most three figures; "" is none
+		n[k], _ = strconv.Atoi(s) // at most three digits; "" is 0
 	}
 	s := Sexed{Males: n[0], Females: n[1], Unsure: n[2]}
 	if s.All() == 0 {
@@ -226,8 +227,7 @@ func readSexed(l *Line, verb string, i int, g *Values) (int, *Fault) {
 	return i + 1, nil
 }
 
-// strongestUVI is far above what is measured under the midday sun anywhere
-// lizards live.
+// strongestUVI is far above the midday sun of any place where lizards live.
 const strongestUVI = 30
 
 // readUVI reads an index: "3.1", "3,1".
@@ -245,14 +245,14 @@ func readUVI(l *Line, _ string, i int, g *Values) (int, *Fault) {
 	return next, nil
 }
 
-// readIll reads the signs that stand behind "ill": nothing, or words.
+// readIll reads the signs after "ill": nothing, or words.
 func readIll(l *Line, _ string, i int, g *Values) (int, *Fault) {
 	g.Ill = true
 	return l.remark(i, g, `put a colon before the signs, as in "8 ill: limp"`)
 }
 
-// remark reads words into the note: none, or the words up to the next command.
-// numeric is the fault of a number that may be one of the words or may not.
+// remark reads words into the note, up to the next command; there may be none.
+// numeric is the fault for a number that may or may not belong to the words.
 func (l *Line) remark(i int, g *Values, numeric string) (next int, f *Fault) {
 	if !l.SetsOff(i) {
 		if next, _ := l.Separators(i); l.End(i) || next > i {
@@ -266,8 +266,8 @@ func (l *Line) remark(i int, g *Values, numeric string) (next int, f *Fault) {
 	return next, f
 }
 
-// readWeights reads a weight, or those of a group: "41 g", "3.1 3.4 5.2 g",
-// "3.1, 3.4 and 5.2 g". One unit stands behind the last and is for all.
+// readWeights reads a weight, or the weights of a group: "41 g", "3.1 3.4 5.2
+// g", "3.1, 3.4 and 5.2 g". The unit after the last number holds for all.
 func readWeights(l *Line, _ string, i int, g *Values) (int, *Fault) {
 	read := func(i int) (husbandry.Grams, int, *Fault) {
 		x, next, f := l.quantity(i, "g or oz", "a weight", func(s string) (float64, error) {
@@ -304,14 +304,14 @@ func readWeights(l *Line, _ string, i int, g *Values) (int, *Fault) {
 	}
 	g.Each = append(g.Each, final)
 	for _, w := range g.Each {
-		hundredths += math.Round(100 * float64(w)) // whole, so that no order of adding matters
+		hundredths += math.Round(100 * float64(w)) // whole numbers, so that the sum does not depend on the order
 	}
 	mean := husbandry.Grams(math.Round(hundredths/float64(len(g.Each))) / 100)
 	g.Weighs = &mean
 	return next, nil
 }
 
-// maxWeights is how many animals of a group are weighed in one line at most.
+// maxWeights is the largest number of weights in one line.
 const maxWeights = 100
 
 func readAdded(l *Line, _ string, i int, g *Values) (int, *Fault) {
@@ -324,9 +324,9 @@ func readAdded(l *Line, _ string, i int, g *Values) (int, *Fault) {
 	return next, f
 }
 
-// plainNumbers reads numbers without a unit that further numbers follow, and
-// returns them and the index of the last number, which has the unit. A decimal
-// comma is one between figures without white space.
+// plainNumbers reads numbers without a unit, as long as another number follows.
+// last is the index of the last number, which has the unit. A comma between
+// digits without white space is a decimal comma.
 func (l *Line) plainNumbers(i int) (numbers []string, last int) {
 	for {
 		number, next := l.decimal(i)
@@ -348,7 +348,7 @@ func (l *Line) plainNumbers(i int) (numbers []string, last int) {
 	}
 }
 
-// decimal reads a number without a unit, "" where there is none.
+// decimal reads a number without a unit, or returns "".
 func (l *Line) decimal(i int) (number string, next int) {
 	if l.End(i) {
 		return "", i
@@ -375,8 +375,8 @@ func (l *Line) startsMeasured(i int) bool {
 var measured = regexp.MustCompile(`^([0-9]+(?:\.[0-9]+)?)(\pL*)$`)
 
 // quantity reads a number and its unit: "41 g", "41.5g", "41,5 g", "2 fl oz".
-// The result is rounded to hundredths, which no keeper's scales exceed, so
-// that it prints as it reads.
+// It rounds to hundredths, which are finer than a keeper's scale, so that the
+// printed value reads back as the same value.
 func (l *Line) quantity(i int, units, what string, parse func(string) (float64, error)) (float64, int, *Fault) {
 	if l.End(i) {
 		return 0, 0, &Fault{Why: fmt.Sprintf("say how much, with %s", units), Clear: true}
@@ -440,7 +440,8 @@ func (l *Line) unit(i int, together string) (unit string, next int) {
 	return unit, i
 }
 
-// thousandOrDecimal refuses "1.234", which is either.
+// thousandOrDecimal refuses "1.234", because the point may mark thousands or
+// decimals.
 func thousandOrDecimal(number string) *Fault {
 	if whole, fraction, _ := strings.Cut(number, "."); len(fraction) == 3 && strings.Trim(whole, "0") != "" {
 		return &Fault{Why: fmt.Sprintf("is %q a thousand or a decimal? write it without the mark, or with two decimals", number), Clear: true}

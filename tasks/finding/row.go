@@ -6,81 +6,85 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Row is one finding.
+// Row defines one finding.
 type Row struct {
 	// Name is the finding's name. A kind of task asks for a finding by it.
 	Name husbandry.FindingName
 	slot
-	// Plans says that the finding changes what is planned. A note does not.
+	// Plans says that the finding can change the plan. A note cannot.
 	Plans bool
-	// Lasts says that the finding still matters after years: a clutch and what
-	// led to it does, a weight does not.
+	// Lasts says that the finding still matters after years. A clutch and its
+	// causes last; a weight does not.
 	Lasts bool
-	// Since is the version of the daybook that has the finding first; 0 stands
-	// for the first version. A program that does not know the version refuses
-	// to read on, where it would else drop the finding.
+	// Since is the first version of the daybook with the finding; 0 stands for
+	// the first version. A program that does not know the version must stop
+	// reading, because otherwise it would lose the finding.
 	Since int
 
-	// Verbs begin the finding behind its number or record: "7 laid 6". A
-	// finding without verbs is part of another, or of a note.
+	// Verbs are the words that begin the finding, after its number or record:
+	// "7 laid 6". A finding without verbs is part of another finding or of a
+	// note.
 	Verbs []Verb
-	// Read reads what stands behind a verb.
+	// Read reads the words after a verb.
 	Read reader
-	// Takes are words that may belong to the finding behind its first words: a
-	// line that is broken before one of them goes on.
+	// Takes are words that may follow the first words of the finding. If a mail
+	// program breaks a line before such a word, the finding continues on the
+	// next line.
 	Takes []string
-	// Near are words that people type in place of a verb, and units. A line
-	// with one of them behind a number is answered, though it is no command.
+	// Near are units, and words that people type instead of a verb. A line with
+	// such a word after a number is no command, but it gets an answer.
 	Near []string
-	// Command writes the finding as a reply would, so that it reads back; nil
-	// where another row writes it.
+	// Command writes the finding as a command that reads back; nil if another
+	// row writes it.
 	Command func(g *Values) string
-	// Say says the finding back to the keeper; nil where another row does.
+	// Say writes the finding in words for the keeper; nil if another row does.
 	Say func(g *Values, u husbandry.Units) string
-	// Caution is told with the answer to the finding: short, and deferring to
-	// the veterinarian. nil: none.
+	// Caution returns a short caution for the answer, which defers to the
+	// veterinarian; nil if there is none.
 	Caution func(g *Values) string
-	// Misfit says why the finding cannot be one of a record of this scope, or
-	// of a task of this kind; kind is "" for a record. The result is "" where
-	// the finding fits. nil: the finding is part of another, or fits always.
+	// Misfit says why the finding does not fit a record of this scope, or a
+	// task of this kind; kind is "" for a record. The result is "" if the
+	// finding fits. Misfit is nil if the finding always fits, or is part of
+	// another one.
 	Misfit func(g *Values, scope husbandry.Scope, kind husbandry.Kind) string
-	// Record is what a digest asks the keeper to record, behind the word
-	// "Record": "the weight". It stands on a line behind a number and so has no
-	// verb of a finding in it. "": no kind of task asks for the finding.
+	// Record is the text after the word "Record" in a digest: "the weight". Its
+	// line begins with a number, so the text must contain no verb of a finding.
+	// "": no kind of task asks for the finding.
 	Record string
-	// Sitter is what a stand-in is to write down; "": the keeper's to see.
+	// Sitter is the text for a stand-in who should write the finding down; "":
+	// only the keeper records it.
 	Sitter string
-	// Open says that a task stays open when the finding is all that was said
-	// of it.
+	// Open says that a task with this finding alone stays open.
 	Open bool
-	// Asked adds what the task itself said to what was found with it; nil adds
-	// nothing. It is told of a task marked as done, too.
+	// Asked adds the facts of the task to the finding; nil adds nothing. It
+	// also runs for a task that is marked as done.
 	Asked func(a Asked, g *Values)
 }
 
 // Verb is a word that begins a finding.
 type Verb struct {
 	Word string // lower case
-	// Example follows the word in an example: "6"; "" where nothing must.
+	// Example is the text after the word in an example: "6"; "" if the word
+	// needs none.
 	Example string
-	// Complete says that the word is a whole finding by itself.
+	// Complete says that the word alone is a complete finding.
 	Complete bool
-	// Denies says that the word stands before a verb, as "not" does. It begins
-	// no line.
+	// Denies says that the word stands before a verb, like "not". It begins no
+	// line.
 	Denies bool
-	// Everyday says that the word begins a finding only right before a verb of
-	// its row, because other sentences have it too.
+	// Everyday says that the word is also common in other sentences. It begins
+	// a finding only directly before a verb of its row.
 	Everyday bool
 }
 
-// Asked is what a task says of itself that its mark then says of it.
+// Asked has the facts of a task that its mark takes over.
 type Asked struct {
-	Packs int          // so many packs were to be ordered; 0: none
-	Mate  husbandry.ID // she was to be put together with him; "": nobody
+	Packs int          // packs to order; 0: none
+	Mate  husbandry.ID // male to pair her with; "": none
 }
 
-// slot is the place of a finding's value: its field of Values, and its key in
-// the daybook's JSON, which must be the key of the field's tag.
+// slot is the storage of a finding's value: a field of Values, and the key in
+// the daybook's JSON. The key must equal the key in the field's tag.
 type slot struct {
 	key   string
 	has   func(*Values) bool
@@ -88,7 +92,7 @@ type slot struct {
 	scan  func(Scanner, *Values)
 }
 
-// at is the slot of a field whose zero value means that nothing was said.
+// at returns the slot of a field whose zero value means "not reported".
 func at[T comparable](key string, field func(*Values) *T, scan func(Scanner) T) slot {
 	var nothing T
 	return slot{
@@ -103,26 +107,26 @@ func at[T comparable](key string, field func(*Values) *T, scan func(Scanner) T) 
 	}
 }
 
-// Scanner reads JSON values of the daybook, in the spacing in which the daybook
-// is written. After a value that it cannot read it returns zeros, and nothing
-// that was read counts.
+// Scanner reads JSON values of the daybook, with the daybook's own spacing.
+// After a value that it cannot read, it returns zeros, and the caller must drop
+// all results.
 type Scanner interface {
 	Int() *int
 	Float() *float64
 	Bool() bool
 	Text() string         // a string with its quotes
-	Skip(text string)     // moves past text, which must be next
-	Try(text string) bool // moves past text if it is next
+	Skip(text string)     // skips text, which must be next
+	Try(text string) bool // skips text if it is next, and reports whether it was
 }
 
 // Key returns the key of the finding's value in the daybook's JSON.
 func (r *Row) Key() string { return r.key }
 
-// In reports whether g says something of this finding.
+// In reports whether g has this finding.
 func (r *Row) In(g *Values) bool { return r.has(g) }
 
-// byKey finds a row by its key in the daybook, byVerb by one of its verbs.
-// goesOn has the words that may follow the first words of a finding.
+// byKey maps keys of the daybook to rows, and byVerb maps verbs to rows. goesOn
+// has the words that may follow the first words of a finding.
 var (
 	byKey  map[string]*Row
 	byName map[husbandry.FindingName]*Row
@@ -135,7 +139,8 @@ type verbOf struct {
 	verb Verb
 }
 
-// The rows' own functions look verbs up, so these are made when the rows are.
+// The functions of the rows use these maps, so the maps cannot be initialised
+// with the rows.
 func init() {
 	byKey, byName, byVerb = make(map[string]*Row), make(map[husbandry.FindingName]*Row), make(map[string]verbOf)
 	goesOn = make(map[string]bool)
@@ -151,22 +156,21 @@ func init() {
 	}
 }
 
-// rowOf returns the row that a word begins, and the word as its verb; nil where
-// there is none.
+// rowOf returns the row and the verb that a word begins; nil if there is none.
 func rowOf(word string) (*Row, Verb) {
 	v := byVerb[word]
 	return v.row, v.verb
 }
 
-// Leading returns the verb that a word in lower case is. ok is false for all
-// other words, and for those that stand before a verb.
+// Leading returns the verb with the given word in lower case. ok is false for
+// any other word, and for a word like "not" that stands before a verb.
 func Leading(word string) (v Verb, ok bool) {
 	r, v := rowOf(word)
 	return v, r != nil && !v.Denies
 }
 
-// Scan reads the value that stands under a key of the daybook's JSON into g. It
-// returns false, having read nothing, for a key that no finding has.
+// Scan reads the value of a key of the daybook's JSON into g. For an unknown
+// key it reads nothing and returns false.
 func Scan(key string, s Scanner, g *Values) bool {
 	r, ok := byKey[key]
 	if ok {
@@ -175,11 +179,10 @@ func Scan(key string, s Scanner, g *Values) bool {
 	return ok
 }
 
-// FirstVersion is the version of the daybook with the findings whose rows name
-// none.
+// FirstVersion is the version of the daybook for rows that state no version.
 const FirstVersion = 1
 
-// Newest is the latest version of the daybook that a row names: what this
+// Newest is the latest version of the daybook in any row, up to which this
 // program can read.
 var Newest = func() int {
 	newest := FirstVersion
@@ -200,15 +203,15 @@ func Version(g *Values) int {
 	return version
 }
 
-// Merge adds what was said later to g: its slots that are filled replace those
-// of g.
+// Merge adds a later finding to g: the filled slots of later replace those of
+// g.
 func Merge(g, later *Values) {
 	for i := range All {
 		All[i].merge(g, later)
 	}
 }
 
-// Plans reports whether g can change what is planned.
+// Plans reports whether g can change the plan.
 func Plans(g *Values) bool {
 	for i := range All {
 		if All[i].Plans && All[i].has(g) {
@@ -218,8 +221,8 @@ func Plans(g *Values) bool {
 	return false
 }
 
-// Command writes a finding as a reply would, without its number: "laid 6 and 2
-// slugs". The result is "" where nothing can be said so.
+// Command writes a finding as a command of a reply, without its number: "laid 6
+// and 2 slugs". The result is "" if no command can express it.
 func Command(g *Values) string {
 	for i := range All {
 		if r := &All[i]; r.Command != nil && r.has(g) {
@@ -229,7 +232,7 @@ func Command(g *Values) string {
 	return ""
 }
 
-// Said says everything in g back to the keeper: "eggs: 6, slugs: 2".
+// Said writes all of g in words for the keeper: "eggs: 6, slugs: 2".
 func Said(g *Values, u husbandry.Units) string {
 	var words []string
 	for i := range All {
@@ -240,7 +243,7 @@ func Said(g *Values, u husbandry.Units) string {
 	return strings.Join(words, ", ")
 }
 
-// Caution returns what a keeper who found g should mind, "" for nothing.
+// Caution returns the cautions for a keeper who found g, or "".
 func Caution(g *Values) string {
 	var words []string
 	for i := range All {
@@ -253,8 +256,8 @@ func Caution(g *Values) string {
 	return strings.Join(words, " ")
 }
 
-// Misfit says why g cannot be a finding of a record of this scope, or of a task
-// of this kind; kind is "" for a record. The result is "" where it fits.
+// Misfit says why g does not fit a record of this scope, or a task of this
+// kind; kind is "" for a record. The result is "" if g fits.
 func Misfit(g *Values, scope husbandry.Scope, kind husbandry.Kind) string {
 	for i := range All {
 		if r := &All[i]; r.Misfit != nil && r.has(g) {
@@ -266,7 +269,7 @@ func Misfit(g *Values, scope husbandry.Scope, kind husbandry.Kind) string {
 	return ""
 }
 
-// LeavesOpen reports whether the task of g stays open.
+// LeavesOpen reports whether the task stays open after g.
 func LeavesOpen(g *Values) bool {
 	for i := range All {
 		if All[i].Open && All[i].has(g) {
@@ -276,7 +279,7 @@ func LeavesOpen(g *Values) bool {
 	return false
 }
 
-// WithAsked adds to g what its task said of itself.
+// WithAsked adds the facts of the task to g.
 func WithAsked(g *Values, a Asked) {
 	for i := range All {
 		if r := &All[i]; r.Asked != nil && r.has(g) {
@@ -285,8 +288,8 @@ func WithAsked(g *Values, a Asked) {
 	}
 }
 
-// Done returns what a task says that is marked as done without a finding, nil
-// for nothing.
+// Done returns the finding of a task that is marked as done without a finding
+// of the keeper, or nil.
 func Done(a Asked) *Values {
 	var g Values
 	for i := range All {

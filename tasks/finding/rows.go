@@ -9,8 +9,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// All has every finding, in the order in which several findings of one task are
-// said.
+// All has every finding, in the order in which a task's findings are written in
+// words.
 var All = []Row{
 	{
 		Name: "laid", slot: at("laid", func(g *Values) **int { return &g.Laid }, Scanner.Int),
@@ -49,7 +49,7 @@ var All = []Row{
 		Misfit:  notHerEggs,
 	},
 	{
-		Name: "more", slot: at("more", func(g *Values) **int { return &g.More }, Scanner.Int), // read with laid
+		Name: "more", slot: at("more", func(g *Values) **int { return &g.More }, Scanner.Int), // the row of laid reads it
 		Plans: true, Lasts: true,
 		Command: func(g *Values) string { return "laid " + strconv.Itoa(*g.More) + " more" },
 		Say:     func(g *Values, _ husbandry.Units) string { return fmt.Sprintf("more eggs: %d", *g.More) },
@@ -137,7 +137,8 @@ var All = []Row{
 			key: "weighs_g",
 			has: func(g *Values) bool { return g.Weighs != nil },
 			merge: func(to, from *Values) {
-				// Single weights belong to their mean.
+				// Single weights belong to their mean, so a new mean replaces
+				// them as well.
 				if from.Weighs != nil {
 					to.Weighs, to.Each = from.Weighs, from.Each
 				}
@@ -171,7 +172,7 @@ var All = []Row{
 		},
 	},
 	{
-		Name: "each", slot: slot{ // read and said with weighs
+		Name: "each", slot: slot{ // the row of weighs reads and writes it
 			key:   "each_g",
 			has:   func(g *Values) bool { return g.Each != nil },
 			merge: func(_, _ *Values) {},
@@ -212,7 +213,7 @@ var All = []Row{
 		Asked: func(a Asked, g *Values) { g.With = a.Mate },
 	},
 	{
-		Name: "with", slot: at("with", func(g *Values) *husbandry.ID { return &g.With }, scanID), // as the task of mated asked
+		Name: "with", slot: at("with", func(g *Values) *husbandry.ID { return &g.With }, scanID), // the task of the mating names him
 		Plans: true,
 		Say:   func(g *Values, _ husbandry.Units) string { return "with " + string(g.With) },
 	},
@@ -277,7 +278,7 @@ var All = []Row{
 			case Stuck:
 				return remarked("shed stuck", g)
 			}
-			return "shed " + string(g.Shed) // written into the daybook by hand
+			return "shed " + string(g.Shed) // a value that somebody wrote into the daybook by hand
 		},
 		Say: func(g *Values, _ husbandry.Units) string {
 			if g.Shed == Stuck {
@@ -320,8 +321,8 @@ var All = []Row{
 		Say:     func(g *Values, _ husbandry.Units) string { return fmt.Sprintf("ordered: %d", *g.Ordered) },
 		Misfit:  ofFeeder,
 		Asked: func(a Asked, g *Values) {
-			// "done" says that as many were ordered as the task asked for,
-			// whatever it would ask for tomorrow.
+			// "done" means the number of packs that the task asked for, even if
+			// tomorrow's task would ask for another number.
 			if a.Packs > 0 && g.Ordered == nil {
 				g.Ordered = &a.Packs
 			}
@@ -334,15 +335,15 @@ var All = []Row{
 		Command: func(g *Values) string { return "stock " + strconv.Itoa(*g.Stock) },
 		Say:     func(g *Values, _ husbandry.Units) string { return fmt.Sprintf("counted: %d", *g.Stock) },
 		Misfit:  ofFeeder,
-		Open:    true, // to count is not yet to order
+		Open:    true, // counting the stock is not ordering
 	},
 	{
-		Name: "note", slot: at("note", func(g *Values) *string { return &g.Note }, Scanner.Text), // a command of its own
+		Name: "note", slot: at("note", func(g *Values) *string { return &g.Note }, Scanner.Text), // note is a separate command
 		Say: func(g *Values, _ husbandry.Units) string { return "note: " + g.Note },
 	},
 }
 
-// unless is the Misfit of a finding of records of some scopes.
+// unless returns the Misfit of a finding that only fits records of some scopes.
 func unless(why string, scopes ...husbandry.Scope) func(*Values, husbandry.Scope, husbandry.Kind) string {
 	return func(_ *Values, scope husbandry.Scope, _ husbandry.Kind) string {
 		if slices.Contains(scopes, scope) {
@@ -358,13 +359,13 @@ var (
 	ofFeeder = unless("it is said of live food in stock; name the feeder by its id", husbandry.OfFeeder)
 )
 
-// notHerEggs is the Misfit of eggs.
+// notHerEggs is the Misfit of findings about eggs.
 func notHerEggs(_ *Values, scope husbandry.Scope, kind husbandry.Kind) string {
 	switch {
 	case scope == husbandry.OfAnimal, scope == husbandry.OfEnclosure:
-		return "" // a female is named by herself or by where she lives
+		return "" // the reply names the female or her enclosure
 	case scope == husbandry.OfClutch && kind.CountsEggs():
-		return "" // eggs still in the nest box are counted when they are dug up and set
+		return "" // eggs in the nest box are counted at digging up and setting
 	}
 	return "eggs are laid by an animal; name her or her enclosure"
 }
@@ -375,7 +376,7 @@ func say(words string) func(*Values, husbandry.Units) string {
 	return func(*Values, husbandry.Units) string { return words }
 }
 
-// remarked writes a finding whose note belongs to it: "ill: limp".
+// remarked writes a finding with its note: "ill: limp".
 func remarked(words string, g *Values) string {
 	if g.Note != "" {
 		words += ": " + g.Note
@@ -385,7 +386,7 @@ func remarked(words string, g *Values) string {
 
 var gravid = map[bool]string{true: "gravid", false: "not gravid"}
 
-// decimal writes a number with as many decimals as it has.
+// decimal writes a number with all its decimals.
 func decimal[N ~float64](x N) string { return strconv.FormatFloat(float64(x), 'f', -1, 64) }
 
 func texts[N any](list []N, text func(N) string) []string {

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"nestround/scheduler"
+	"nestround/scheduler/herd"
 	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -280,6 +281,61 @@ func TestWhenABoxIsSaidToDryFast(t *testing.T) {
 		everyFourDays(b, grams)
 		if x := b.plan("05-17", 20).of("/top/")[0]; !strings.HasPrefix(x.Why, c.loses) || strings.Contains(x.Why, words) != c.fast {
 			t.Errorf("lost %.0f g in four days: %q, want %q, said to dry fast %v", grams, x.Why, c.loses, c.fast)
+		}
+	}
+}
+
+// The overview of live food says the same day as the task: what would have to be
+// ordered during an absence is ordered on its eve.
+func TestTheOverviewOrdersBeforeAnAbsence(t *testing.T) {
+	b := larder().ordered("05-12", "crickets/order/2027-05-14", 3)
+	for _, c := range []struct {
+		words string
+		away  []husbandry.Away
+		by    string
+	}{
+		{"at home", nil, "05-19"},
+		{"away from the day after", []husbandry.Away{{From: day("05-20"), Until: day("05-27")}}, "05-19"},
+		{"away on that day", []husbandry.Away{{From: day("05-18"), Until: day("05-27")}}, "05-17"},
+		{"away already", []husbandry.Away{{From: day("05-16"), Until: day("05-27")}}, "05-19"},
+	} {
+		b.Away = c.away
+		if s := outlook.FeederStocks(scheduler.NewDay(b.input("05-16", 14)))[0]; s.OrderBy != day(c.by) || s.Delivery != day("05-21") {
+			t.Errorf("%s: order by %s for %s, want by %s for 21 May", c.words, s.OrderBy, s.Delivery, c.by)
+		}
+	}
+}
+
+// Past its window a watch has the caution of late eggs, and keeps the routine's
+// own behind it.
+func TestAWatchPastItsWindowKeepsItsOwnCaution(t *testing.T) {
+	const own = "Lift the lid with dry hands."
+	for caution, want := range map[string]string{"": herd.PastHatching, own: herd.PastHatching + " " + own} {
+		r := routine(husbandry.HatchWatch, within(husbandry.HatchWindow, 1), husbandry.Alarms)
+		r.Caution = caution
+		b := lizardRoom(r)
+		b.Clutches = brooding().Clutches
+		b.Clutches[0].Incubator = "I1"
+		f := outlook.ClutchForecasts(scheduler.NewDay(b.input("05-20", 0)))[0]
+		if x := b.plan(f.WatchTo.String(), 0).one(t, "C1/r/"+f.WatchTo.String()); x.Caution != caution {
+			t.Errorf("within the window: %q, want %q", x.Caution, caution)
+		}
+		after := f.WatchTo.AddDays(1).String()
+		if x := b.plan(after, 0).one(t, "C1/r/"+after); x.Caution != want {
+			t.Errorf("past the window: %q, want %q", x.Caution, want)
+		}
+	}
+}
+
+// The year of a species has no laying where its care sheet does not say how
+// long after mating it lays.
+func TestAYearWithoutDaysFromMatingToLaying(t *testing.T) {
+	for after, want := range map[husbandry.Span]bool{{}: false, {From: 20, To: 30}: true} {
+		b := winterRoom()
+		b.Species[0].Laying.AfterMating = after
+		words := yearWords(outlook.Years(midYear(b.input("2027-05-12", 0), 2028), []husbandry.ID{"wall-lizard"})[0])
+		if got := strings.Contains(words, "laying"); got != want || !strings.Contains(words, "pairing") {
+			t.Errorf("%v days after mating: laying %v, want %v:\n%s", after, got, want, words)
 		}
 	}
 }

@@ -46,53 +46,64 @@ func (t *Table) Lost() bool { return t.f.lost }
 // only; control characters other than tab and line ends nowhere). It returns
 // the text with blanks in their place, so that the rest can be read.
 func (f *file) mendBytes(text string) string {
-	var mended []byte
-	blank := func(from, to int) {
-		if mended == nil {
-			mended = []byte(text)
-		}
-		for i := from; i < to; i++ {
-			mended[i] = ' '
-		}
-	}
-	bad := func(at int, message, hint string) {
-		f.syntax++
-		f.lost = true
-		if f.syntax <= maxSyntaxErrors {
-			Place{f: f, at: at}.Error(message, hint)
-		}
-	}
-	for i := range f.lines {
-		from, to := f.lines[i], len(text)
-		if i+1 < len(f.lines) {
-			to = f.lines[i+1] - 1
-		}
-		if to-from > MaxLine {
-			bad(from, fmt.Sprintf("the line is longer than %d KiB and is not read", MaxLine>>10), "")
-			blank(from, to)
-		}
-	}
+	m := mender{f: f, text: text}
+	m.longLines()
 	for i := 0; i < len(text); {
 		r, size := utf8.DecodeRuneInString(text[i:])
 		switch {
-		case mended != nil && mended[i] == ' ':
+		case m.mended != nil && m.mended[i] == ' ':
 		case r == utf8.RuneError && size == 1:
-			bad(i, fmt.Sprintf("byte 0x%02x is not UTF-8", text[i]), "save the file as UTF-8")
-			blank(i, i+1)
+			m.blank(i, i+1, fmt.Sprintf("byte 0x%02x is not UTF-8", text[i]), "save the file as UTF-8")
 		case r == 0:
-			bad(i, "a NUL byte stands here", "the file is damaged, or saved as UTF-16; save it as UTF-8")
-			blank(i, i+1)
-		case r == '\r' && i+1 < len(text) && text[i+1] == '\n':
-		case r < ' ' && r != '\t' && r != '\n', r == 0x7f:
-			bad(i, fmt.Sprintf("a control character (0x%02x) stands here", r), "delete it")
-			blank(i, i+1)
+			m.blank(i, i+1, "a NUL byte stands here", "the file is damaged, or saved as UTF-16; save it as UTF-8")
+		case r == '\r' && strings.HasPrefix(text[i+1:], "\n"):
+		case r != '\t' && r != '\n' && isControl(r):
+			m.blank(i, i+1, fmt.Sprintf("a control character (0x%02x) stands here", r), "delete it")
 		}
 		i += size
 	}
-	if mended == nil {
+	if m.mended == nil {
 		return text
 	}
-	return string(mended)
+	return string(m.mended)
+}
+
+// isControl reports whether r is an ASCII control character.
+func isControl(r rune) bool { return r < ' ' || r == 0x7f }
+
+// mender blanks out unreadable bytes.
+type mender struct {
+	f      *file
+	text   string
+	mended []byte // nil: nothing was blanked out
+}
+
+// longLines blanks out the lines that are too long.
+func (m *mender) longLines() {
+	for i, from := range m.f.lines {
+		to := len(m.text)
+		if i+1 < len(m.f.lines) {
+			to = m.f.lines[i+1] - 1
+		}
+		if to-from > MaxLine {
+			m.blank(from, to, fmt.Sprintf("the line is longer than %d KiB and is not read", MaxLine>>10), "")
+		}
+	}
+}
+
+// blank reports unreadable bytes and writes blanks in their place.
+func (m *mender) blank(from, to int, message, hint string) {
+	m.f.syntax++
+	m.f.lost = true
+	if m.f.syntax <= maxSyntaxErrors {
+		Place{f: m.f, at: from}.Error(message, hint)
+	}
+	if m.mended == nil {
+		m.mended = []byte(m.text)
+	}
+	for i := from; i < to; i++ {
+		m.mended[i] = ' '
+	}
 }
 
 // scanner walks through the statements of a file. It finds the places of keys,
@@ -277,54 +288,74 @@ func (s *scanner) badHeader(at int, message string) {
 func (s *scanner) open(at int, parts []part, many bool) *Table {
 	t := s.root
 	for n, p := range parts {
-		last := n == len(parts)-1
-		place := s.place(p.at)
-		e := t.find(p.name)
-		if e == nil {
-			v := &Value{f: s.f, at: at, kind: subtable}
-			e = &entry{key: p.name, at: p.at, value: v}
-			child := &Table{f: s.f, at: at, name: headerName(parts[:n+1], many && last), secret: secretive(parts[:n+1])}
-			if last {
-				child.how = headed
-			}
-			if last && many {
-				v.kind = tables
-				v.items = []*Value{{f: s.f, at: at, kind: subtable, table: child}}
-			} else {
-				v.table = child
-			}
-			t.add(e)
-			t = child
-			continue
+		h := header{at: at, parts: parts[:n+1], last: n == len(parts)-1}
+		h.many = many && h.last
+		if e := t.find(p.name); e == nil {
+			t = s.newTable(t, h)
+		} else if t = s.reopen(e, h); t == nil {
+			return nil
 		}
-		first := Place{f: s.f, at: e.at}
-		switch {
-		case e.value.kind == tables:
-			if last && many {
-				child := &Table{f: s.f, at: at, name: headerName(parts, true), how: headed, secret: secretive(parts)}
-				e.value.items = append(e.value.items, &Value{f: s.f, at: at, kind: subtable, table: child})
-				return child
-			}
-			if last {
-				s.error(place, fmt.Sprintf("`%s` is a list of tables since %v", p.name, first), fmt.Sprintf("write [[%s]]", joined(parts)))
-				return nil
-			}
-			t = e.value.items[len(e.value.items)-1].table
-		case e.value.kind != subtable || e.value.table.how == inline:
-			s.error(place, fmt.Sprintf("`%s` already has a value, at %v", p.name, first), "a key stands once; delete one of the two")
-			return nil
-		case last && many:
-			s.error(place, fmt.Sprintf("`%s` is a single table since %v", p.name, first), fmt.Sprintf("write [[%s]] there as well if there may be several", joined(parts)))
-			return nil
-		case last && e.value.table.how != implied:
-			s.error(place, fmt.Sprintf("the table [%s] stands twice; first at %v", joined(parts), first), "put their keys under one header")
-			return nil
-		default:
-			t = e.value.table
-			if last {
-				t.how, t.at, e.value.at, e.at = headed, at, at, p.at
-			}
-		}
+	}
+	return t
+}
+
+// header is the beginning of a header, up to one of its names.
+type header struct {
+	at    int
+	parts []part
+	last  bool // it is the whole header
+	many  bool // it is the whole header, in double brackets
+}
+
+// table makes the table of the header.
+func (h header) table(f *file) *Table {
+	t := &Table{f: f, at: h.at, name: headerName(h.parts, h.many), secret: secretive(h.parts)}
+	if h.last {
+		t.how = headed
+	}
+	return t
+}
+
+// newTable makes the first table of a header's name in t.
+func (s *scanner) newTable(t *Table, h header) *Table {
+	p := h.parts[len(h.parts)-1]
+	child := h.table(s.f)
+	v := &Value{f: s.f, at: h.at, kind: subtable, table: child}
+	if h.many {
+		v = &Value{f: s.f, at: h.at, kind: tables, items: []*Value{v}}
+	}
+	t.add(&entry{key: p.name, at: p.at, value: v})
+	return child
+}
+
+// reopen returns the table of a name that exists already. A new header adds a
+// table to a list of tables.
+func (s *scanner) reopen(e *entry, h header) *Table {
+	p := h.parts[len(h.parts)-1]
+	place, first := s.place(p.at), Place{f: s.f, at: e.at}
+	switch {
+	case e.value.kind == tables && h.many:
+		child := h.table(s.f)
+		e.value.items = append(e.value.items, &Value{f: s.f, at: h.at, kind: subtable, table: child})
+		return child
+	case e.value.kind == tables && h.last:
+		s.error(place, fmt.Sprintf("`%s` is a list of tables since %v", p.name, first), fmt.Sprintf("write [[%s]]", joined(h.parts)))
+		return nil
+	case e.value.kind == tables:
+		return e.value.items[len(e.value.items)-1].table
+	case e.value.kind != subtable || e.value.table.how == inline:
+		s.error(place, fmt.Sprintf("`%s` already has a value, at %v", p.name, first), "a key stands once; delete one of the two")
+		return nil
+	case h.many:
+		s.error(place, fmt.Sprintf("`%s` is a single table since %v", p.name, first), fmt.Sprintf("write [[%s]] there as well if there may be several", joined(h.parts)))
+		return nil
+	case h.last && e.value.table.how != implied:
+		s.error(place, fmt.Sprintf("the table [%s] stands twice; first at %v", joined(h.parts), first), "put their keys under one header")
+		return nil
+	}
+	t := e.value.table
+	if h.last {
+		t.how, t.at, e.value.at, e.at = headed, h.at, h.at, p.at
 	}
 	return t
 }
@@ -348,18 +379,33 @@ func headerName(parts []part, many bool) string {
 // such a table must be reported without its line.
 func secretive(parts []part) bool { return len(parts) > 0 && parts[0].name == "mail" }
 
+// keyOf reads the key of a statement up to its "=", or reports that there is
+// none.
+func (s *scanner) keyOf(start int) (parts []part, ok bool) {
+	parts, err := s.key()
+	if err == nil && s.peek('=') {
+		return parts, true
+	}
+	if err == nil {
+		err = fmt.Errorf("`=` is expected here, after the key `%s`", joined(parts))
+	}
+	s.table.broken, s.f.lost = true, true
+	if s.error(s.place(s.i), err.Error(), "") {
+		s.i = s.lineEnd(start)
+	}
+	return nil, false
+}
+
+// endsLine reports whether nothing but a comment follows on the line.
+func (s *scanner) endsLine() bool {
+	return !s.more() || s.peek('#') || s.peek('\n') || s.starts("\r\n")
+}
+
 // statement reads `key = value` and adds it to the table.
 func (s *scanner) statement() {
 	start := s.i
-	parts, err := s.key()
-	if err == nil && !s.peek('=') {
-		err = fmt.Errorf("`=` is expected here, after the key `%s`", joined(parts))
-	}
-	if err != nil {
-		s.table.broken, s.f.lost = true, true
-		if s.error(s.place(s.i), err.Error(), "") {
-			s.i = s.lineEnd(start)
-		}
+	parts, ok := s.keyOf(start)
+	if !ok {
 		return
 	}
 	s.i++
@@ -368,7 +414,7 @@ func (s *scanner) statement() {
 	withhold := s.table.secret || secretive(parts) || mayBeSecret(s.f.text(s.f.line(start)))
 	v, wrong := s.value(1, withhold)
 	s.blanks()
-	if wrong == nil && s.more() && !s.peek('#') && !s.peek('\n') && !s.starts("\r\n") {
+	if wrong == nil && !s.endsLine() {
 		wrong = &fault{at: s.i, message: "nothing but a comment may follow a value on its line"}
 	}
 	end := s.lineEnd(s.i)

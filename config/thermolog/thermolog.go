@@ -141,11 +141,13 @@ func (l *Log) tell(line int, until time.Time, zone *time.Location, what string) 
 	l.Faults = append(l.Faults, Fault{Line: line, What: what, Day: civil.Of(until, zone)})
 }
 
+// parse reads the readings of a log. fahrenheit says that its heading names that
+// unit.
 func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit bool, err error) {
 	limited := &io.LimitedReader{R: r, N: maxBytes}
 	s := bufio.NewScanner(limited)
 	s.Buffer(make([]byte, 0, maxLine), maxLine)
-	bad, firstBad, skipped, firstSkipped := 0, 0, 0, 0
+	var bad, skipped tally
 	line, layout, headings := 0, 0, 0
 	for s.Scan() {
 		line++
@@ -155,19 +157,16 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 		}
 		a, missing, ok := parseLine(text, zone, &layout)
 		switch {
-		case !ok && len(all) == 0 && bad == 0:
-			low := strings.ToLower(text)
-			fahrenheit = fahrenheit || strings.Contains(low, "fahrenheit") || strings.Contains(low, "°f") || strings.Contains(low, "(f)") || strings.Contains(low, "_f")
+		case !ok && len(all) == 0 && bad.count == 0:
+			fahrenheit = fahrenheit || namesFahrenheit(text)
 			if headings++; line > 5 {
-				bad, firstBad = 1, line
+				bad.add(line)
 			}
 		case !ok:
-			bad++
-			firstBad = cmp.Or(firstBad, line)
+			bad.add(line)
 		default:
 			if missing {
-				skipped++
-				firstSkipped = cmp.Or(firstSkipped, line)
+				skipped.add(line)
 			}
 			a.line = line
 			all = append(all, a)
@@ -182,16 +181,37 @@ func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit
 	if limited.N <= 0 {
 		l.say(line, fmt.Sprintf("longer than %d MiB: nothing from here on is read; begin a new file each year", maxBytes>>20))
 	}
-	switch {
-	case len(all) == 0 && headings+bad > 1: // more lines than a heading
+	if len(all) == 0 && headings+bad.count > 1 { // more lines than a heading
 		l.refuse(line, "no line is a time and a temperature: write them like 2027-05-12 06:00,28.1")
-	case bad > 0:
-		l.say(firstBad, english.CountForms(bad, "line is", "lines are")+" not a time and a temperature: left out")
+		bad.count = 0
 	}
-	if skipped > 0 {
-		l.say(firstSkipped, english.CountForms(skipped, "time does", "times do")+" not exist, as the clocks went forward: taken an hour on; the logger may keep winter time")
-	}
+	l.sayTallies(bad, skipped)
 	return all, fahrenheit, nil
+}
+
+// sayTallies reports the lines without a reading, and the times that the clocks
+// skipped.
+func (l *Log) sayTallies(bad, skipped tally) {
+	if bad.count > 0 {
+		l.say(bad.first, english.CountForms(bad.count, "line is", "lines are")+" not a time and a temperature: left out")
+	}
+	if skipped.count > 0 {
+		l.say(skipped.first, english.CountForms(skipped.count, "time does", "times do")+" not exist, as the clocks went forward: taken an hour on; the logger may keep winter time")
+	}
+}
+
+// tally counts lines, and keeps the first.
+type tally struct{ count, first int }
+
+func (t *tally) add(line int) {
+	t.count++
+	t.first = cmp.Or(t.first, line)
+}
+
+// namesFahrenheit reports whether a heading says that the log is in °F.
+func namesFahrenheit(heading string) bool {
+	low := strings.ToLower(heading)
+	return slices.ContainsFunc([]string{"fahrenheit", "°f", "(f)", "_f"}, func(unit string) bool { return strings.Contains(low, unit) })
 }
 
 // layouts are the formats in which loggers write a time. Only the first two

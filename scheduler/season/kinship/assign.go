@@ -102,19 +102,13 @@ func (p *Pedigree) Assign(q Season) Plan {
 			taken[j]++
 		}
 	}
-	// The last column means no male.
-	none := len(males)
+	none := len(males) // the last column means no male
 	prices := make([][]cost, len(open))
 	for row, i := range open {
 		prices[row] = make([]cost, none+1)
 		prices[row][none] = cost{first: withoutUnit}
 		for j := range males {
-			k := kin[j][i]
-			if Exceeds(k, q.Limit) || q.May != nil && !q.May(females[i], males[j]) {
-				prices[row][j] = endless
-				continue
-			}
-			prices[row][j] = cost{int64(math.Round(k * kinshipUnit)), int64(math.Round(mean[j] * meanUnit))}
+			prices[row][j] = q.price(females[i], males[j], kin[j][i], mean[j])
 		}
 	}
 	use := func(column, used int) cost {
@@ -141,6 +135,15 @@ func (p *Pedigree) Assign(q Season) Plan {
 	return plan
 }
 
+// price returns the price of a pair: their kinship, then the mean kinship of the
+// male to all animals of the season.
+func (q Season) price(female, male husbandry.ID, kin, mean float64) cost {
+	if Exceeds(kin, q.Limit) || q.May != nil && !q.May(female, male) {
+		return endless
+	}
+	return cost{int64(math.Round(kin * kinshipUnit)), int64(math.Round(mean * meanUnit))}
+}
+
 func sorted(ids []husbandry.ID) []husbandry.ID {
 	list := slices.Clone(ids)
 	slices.Sort(list)
@@ -165,81 +168,102 @@ func compareIDs(a, b husbandry.ID) int {
 // row makes room by moving to another column. So the assignment is minimal
 // after every row. For every row some column must have room at a finite price.
 func cheapest(prices [][]cost, columns int, use func(column, used int) cost) []int {
-	in := make([][]int, columns) // the rows of each column
-	// move is the cheapest price of moving a row from one column to another,
-	// and mover is that row.
-	move, mover := make([][]cost, columns), make([][]int, columns)
-	reckon := func(from int) {
-		for to := range columns {
-			move[from][to] = endless
-		}
-		for _, row := range in[from] {
-			for to, price := range prices[row] {
-				if price == endless || to == from {
-					continue
-				}
-				if c := price.minus(prices[row][from]); c.less(move[from][to]) {
-					move[from][to], mover[from][to] = c, row
-				}
-			}
-		}
-	}
+	a := assignment{prices: prices, use: use, in: make([][]int, columns), move: make([][]cost, columns), mover: make([][]int, columns)}
 	for j := range columns {
-		move[j], mover[j] = make([]cost, columns), make([]int, columns)
-		reckon(j)
+		a.move[j], a.mover[j] = make([]cost, columns), make([]int, columns)
+		a.reckon(j)
 	}
-	before := make([]int, columns)
 	for row := range prices {
-		// Bellman-Ford: reach is the price of one more row in each column.
-		reach := slices.Clone(prices[row])
-		for j := range before {
-			before[j] = -1
-		}
-		for better := true; better; {
-			better = false
-			for from := range columns {
-				if reach[from] == endless {
-					continue
-				}
-				for to, c := range move[from] {
-					if c == endless {
-						continue
-					}
-					if sum := reach[from].plus(c); sum.less(reach[to]) {
-						reach[to], before[to], better = sum, from, true
-					}
-				}
-			}
-		}
-		end, least := -1, endless
-		for j := range columns {
-			if last := use(j, len(in[j])); reach[j] != endless && last != endless {
-				if sum := reach[j].plus(last); sum.less(least) {
-					end, least = j, sum
-				}
-			}
-		}
-		var changed []int
-		for j := end; ; j = before[j] {
-			changed = append(changed, j)
-			from := before[j]
-			if from < 0 {
-				in[j] = append(in[j], row)
-				break
-			}
-			moved := mover[from][j]
-			in[from] = slices.DeleteFunc(in[from], func(r int) bool { return r == moved })
-			in[j] = append(in[j], moved)
-		}
-		for _, j := range changed {
-			reckon(j)
-		}
+		a.add(row)
 	}
 	columnOf := make([]int, len(prices))
-	for j, rows := range in {
+	for j, rows := range a.in {
 		for _, row := range rows {
 			columnOf[row] = j
 		}
 	}
 	return columnOf
+}
+
+// assignment is the assignment of some rows to columns.
+type assignment struct {
+	prices [][]cost
+	use    func(column, used int) cost
+	in     [][]int // the rows of each column
+	// move is the cheapest price of moving a row from one column to another,
+	// and mover is that row.
+	move  [][]cost
+	mover [][]int
+}
+
+// reckon finds the cheapest moves from a column.
+func (a *assignment) reckon(from int) {
+	move := a.move[from]
+	for to := range move {
+		move[to] = endless
+	}
+	for _, row := range a.in[from] {
+		for to, price := range a.prices[row] {
+			if price == endless || to == from {
+				continue
+			}
+			if c := price.minus(a.prices[row][from]); c.less(move[to]) {
+				move[to], a.mover[from][to] = c, row
+			}
+		}
+	}
+}
+
+// add assigns one more row, along the cheapest chain of moves.
+func (a *assignment) add(row int) {
+	reach, before := a.chains(row)
+	end, least := -1, endless
+	for j := range reach {
+		if last := a.use(j, len(a.in[j])); reach[j] != endless && last != endless {
+			if sum := reach[j].plus(last); sum.less(least) {
+				end, least = j, sum
+			}
+		}
+	}
+	var changed []int
+	for j := end; ; j = before[j] {
+		changed = append(changed, j)
+		from := before[j]
+		if from < 0 {
+			a.in[j] = append(a.in[j], row)
+			break
+		}
+		moved := a.mover[from][j]
+		a.in[from] = slices.DeleteFunc(a.in[from], func(r int) bool { return r == moved })
+		a.in[j] = append(a.in[j], moved)
+	}
+	for _, j := range changed {
+		a.reckon(j)
+	}
+}
+
+// chains returns the price of one more row in each column, if row starts the
+// chain, and the column before each in the chain, or -1 (Bellman-Ford).
+func (a *assignment) chains(row int) (reach []cost, before []int) {
+	reach, before = slices.Clone(a.prices[row]), make([]int, len(a.in))
+	for j := range before {
+		before[j] = -1
+	}
+	for better := true; better; {
+		better = false
+		for from := range reach {
+			if reach[from] == endless {
+				continue
+			}
+			for to, c := range a.move[from] {
+				if c == endless {
+					continue
+				}
+				if sum := reach[from].plus(c); sum.less(reach[to]) {
+					reach[to], before[to], better = sum, from, true
+				}
+			}
+		}
+	}
+	return reach, before
 }

@@ -124,35 +124,51 @@ func PairingTime(f Female) Window {
 	}
 	w := Window{Known: true, Event: fmt.Sprintf("%d", from.Year()), From: from, To: to, Basis: basis}
 	if paired, words := lastPairing(f); !paired.Before(from) && paired.After(last.On) {
-		span := int(f.Sheet.Laying.AfterMating.To)
-		if span == 0 {
-			span = eggsShow
-		}
-		switch again := paired.AddDays(span + 1); {
-		case again.After(to):
-			return Window{Basis: words}
-		case again.After(f.On):
-			return Window{Basis: words + ", and again from " + f.day(again) + " if no eggs come"}
-		case again.After(w.From):
-			w.From, w.Event = again, "again-"+again.String()
-			w.Basis += "; " + words + ", and no eggs came"
+		if w = afterPairing(f, w, paired, words); !w.Known {
+			return w
 		}
 	}
 	if limit := f.Sheet.Laying.Clutches; limit > 0 && clutchesSince(f, from) >= limit {
 		return Window{Basis: fmt.Sprintf("%s this season, the limit of %s", english.Count(limit, "clutch"), f.sheet("laying.clutches"))}
 	}
 	if !last.On.IsZero() {
-		rest := int(f.Sheet.Laying.Interval.From)
-		if rest == 0 {
-			rest = restAfterLaying
-		}
-		if rested := last.On.AddDays(rest); rested.After(w.From) {
-			w.From = rested
-			w.Basis += fmt.Sprintf("; rested %s since her clutch of %s", english.Days(rest), f.day(last.On))
-		}
-		if w.From.After(w.To) {
-			return Window{Basis: "she rests from her clutch of " + f.day(last.On) + " until the season is over"}
-		}
+		return afterLaying(f, w, last.On)
+	}
+	return w
+}
+
+// afterPairing moves the window w past the days in which the eggs of her last
+// pairing would be laid. words tells of the pairing. Without such a window, or
+// if it is not open yet, the result is not known.
+func afterPairing(f Female, w Window, paired civil.Date, words string) Window {
+	span := int(f.Sheet.Laying.AfterMating.To)
+	if span == 0 {
+		span = eggsShow
+	}
+	switch again := paired.AddDays(span + 1); {
+	case again.After(w.To):
+		return Window{Basis: words}
+	case again.After(f.On):
+		return Window{Basis: words + ", and again from " + f.day(again) + " if no eggs come"}
+	case again.After(w.From):
+		w.From, w.Event = again, "again-"+again.String()
+		w.Basis += "; " + words + ", and no eggs came"
+	}
+	return w
+}
+
+// afterLaying moves the window w past her rest from a clutch.
+func afterLaying(f Female, w Window, laid civil.Date) Window {
+	rest := int(f.Sheet.Laying.Interval.From)
+	if rest == 0 {
+		rest = restAfterLaying
+	}
+	if rested := laid.AddDays(rest); rested.After(w.From) {
+		w.From = rested
+		w.Basis += fmt.Sprintf("; rested %s since her clutch of %s", english.Days(rest), f.day(laid))
+	}
+	if w.From.After(w.To) {
+		return Window{Basis: "she rests from her clutch of " + f.day(laid) + " until the season is over"}
 	}
 	return w
 }

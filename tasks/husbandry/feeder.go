@@ -96,36 +96,10 @@ var amountForm = regexp.MustCompile(`^([0-9.]+)(?: ?(?:-|\x{2013}|to) ?([0-9.]+)
 // or "2 % of body mass in crickets".
 func ParseAmount(s string) (Amount, error) {
 	wrong := fmt.Errorf(`%q is not an amount like "6-8 crickets" or "2-3 %% of body mass"`, s)
-	t := strings.Join(strings.Fields(s), " ")
-	m := amountForm.FindStringSubmatch(t)
-	if m == nil {
-		return Amount{}, wrong
-	}
-	var a Amount
-	var err error
-	if a.From, err = strconv.ParseFloat(m[1], 64); err != nil {
-		return Amount{}, wrong
-	}
-	if a.To = a.From; m[2] != "" {
-		if a.To, err = strconv.ParseFloat(m[2], 64); err != nil {
-			return Amount{}, wrong
-		}
-	}
-	rest := strings.TrimSpace(m[3])
-	if strings.HasPrefix(rest, "%") {
-		rest = "% " + strings.TrimSpace(rest[1:])
-		if rest, a.Share = strings.CutPrefix(rest, bodyMass); !a.Share {
-			return Amount{}, wrong
-		}
-		if rest = strings.TrimSpace(rest); rest != "" {
-			var in bool
-			if rest, in = strings.CutPrefix(rest, "in "); !in {
-				return Amount{}, wrong
-			}
-		}
-	}
-	a.Of = rest
+	a, ok := scanAmount(strings.Join(strings.Fields(s), " "))
 	switch {
+	case !ok:
+		return Amount{}, wrong
 	case a.To < a.From || a.To <= 0:
 		return Amount{}, fmt.Errorf("%q runs from %v to %v", s, a.From, a.To)
 	case a.Share && a.To > 50:
@@ -138,6 +112,39 @@ func ParseAmount(s string) (Amount, error) {
 		return Amount{}, wrong
 	}
 	return a, nil
+}
+
+// scanAmount takes an amount apart. ok is false if it has another form.
+func scanAmount(s string) (a Amount, ok bool) {
+	m := amountForm.FindStringSubmatch(s)
+	if m == nil {
+		return a, false
+	}
+	from, err := strconv.ParseFloat(m[1], 64)
+	if err != nil {
+		return a, false
+	}
+	a.From, a.To = from, from
+	if m[2] != "" {
+		if a.To, err = strconv.ParseFloat(m[2], 64); err != nil {
+			return a, false
+		}
+	}
+	a.Of = strings.TrimSpace(m[3])
+	share, ok := strings.CutPrefix(a.Of, "%")
+	if !ok {
+		return a, true
+	}
+	a.Share = true
+	if share, ok = strings.CutPrefix("% "+strings.TrimSpace(share), bodyMass); !ok {
+		return a, false
+	}
+	if share = strings.TrimSpace(share); share == "" {
+		a.Of = ""
+		return a, true
+	}
+	a.Of, ok = strings.CutPrefix(share, "in ")
+	return a, ok
 }
 
 // Amounts are the amounts that a routine offers an animal, by the animal's

@@ -339,3 +339,21 @@ func TestAYearWithoutDaysFromMatingToLaying(t *testing.T) {
 		}
 	}
 }
+
+// The young need not be sexed again where it was said without being asked that
+// all of them are.
+func TestYoungThatWereSexedUnasked(t *testing.T) {
+	for _, c := range []struct {
+		words, more string
+		key         tasks.Key
+		found       tasks.Finding
+		want        string
+	}{
+		{"the clutch, all of them", "", "K/found/2027-09-25", sexed(2, 1, 0), ""},
+		{"the clutch, all but one", "", "K/found/2027-09-25", sexed(1, 1, 0), "upcoming 10-25 K/sexing/again-2027-09-25"},
+		{"the group, all of them", group, "G/found/2027-09-25", sexed(2, 1, 0), ""},
+		{"a single young", alone, "Y/found/2027-09-25", sexed(1, 0, 0), ""},
+	} {
+		expect(t, raised(t, c.more).found("09-25", c.key, c.found).plan("10-01", 60).of("/sexing/"), c.want)
+	}
+}

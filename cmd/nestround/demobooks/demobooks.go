@@ -1,12 +1,12 @@
-// Package demobooks holds the sample books that the demo runs on: two rooms,
-// a dozen enclosures, four species, and three weeks of daybook.
+// Package demobooks holds the sample books of the demo: two rooms, a dozen
+// enclosures, four species, and three weeks of daybook.
 //
-// The books are templates whose dates count from a given day, so that on that
-// day a clutch is due, a nest box is overdue, a female is about to lay and a
-// pairing season opens. [Write] puts them into a folder, [Files] only renders
-// them. Animals and people in them are invented.
+// The books are templates whose dates count from a given day. So on that day a
+// clutch is due, a nest box is overdue, a female is about to lay and a pairing
+// season opens. [Write] puts them into a folder; [Files] only renders them.
+// Their animals and people are invented.
 //
-// The package plans nothing and does not read the books it makes.
+// The package plans nothing and does not read the books that it makes.
 package demobooks
 
 import (
@@ -32,19 +32,19 @@ var templates embed.FS
 
 // File is one file of the books.
 type File struct {
-	Name string // relative to the books, with slashes
+	Name string // path relative to the books, with slashes
 	Data []byte
-	// Secret files are for their owner alone to read.
+	// Secret says that only the owner may read the file.
 	Secret bool
 }
 
-// Setting is where the books are used. The zero Setting is a mail folder beside
-// the books, in Vienna.
+// Setting is the environment of the books. The zero Setting uses a mail folder
+// beside the books, and the zone of Vienna.
 type Setting struct {
 	Zone       string // IANA name
 	SMTP, IMAP string // host:port of a mail server on this machine
-	// User and Password log in to both; the password goes into a file of its
-	// own.
+	// User and Password are the login for both servers. The password goes into
+	// a separate file.
 	User, Password string
 }
 
@@ -64,11 +64,11 @@ func Files(today civil.Date, in Setting) ([]File, error) {
 		"monthday": func(n int) string {
 			d := today.AddDays(n)
 			if d.Month() == time.February && d.Day() == 29 {
-				d = d.AddDays(-1) // a season begins on a day that every year has
+				d = d.AddDays(-1) // a season must begin on a day that exists in every year
 			}
 			return d.Format("01-02")
 		},
-		// The lamps' year has the given day today, on which a step falls.
+		// In the lamps' year, today is the given day, on which a step falls.
 		"lampYear": func(month time.Month, dayOfMonth int) string {
 			n := today.Sub(civil.New(today.Year(), month, dayOfMonth))
 			switch {
@@ -107,8 +107,8 @@ func Files(today civil.Date, in Setting) ([]File, error) {
 	return files, nil
 }
 
-// yearFiles renders the entries of History, one file a year, as the daybook
-// keeps them.
+// yearFiles renders the entries of History in the form of the daybook, one file
+// for each year.
 func yearFiles(today civil.Date) ([]File, error) {
 	var files []File
 	for _, e := range History(today) {
@@ -126,8 +126,8 @@ func yearFiles(today civil.Date) ([]File, error) {
 	return files, nil
 }
 
-// Write renders the books for a day into dir, which it makes where it has to.
-// It overwrites nothing: a file that is already there is an error.
+// Write renders the books for a day into dir, and creates dir if needed. It
+// overwrites nothing: an existing file is an error.
 func Write(dir string, today civil.Date, in Setting) error {
 	files, err := Files(today, in)
 	if err != nil {

@@ -25,7 +25,7 @@ var update = flag.Bool("update", false, "write the golden books anew")
 
 const golden = "../../../testdata/books/demo"
 
-// The golden books are what other tests plan with.
+// Other tests plan with the golden books.
 func TestGoldenBooksAreTheDemoOfOneDay(t *testing.T) {
 	files, err := Files(civil.MustParse("2027-05-12"), Setting{})
 	if err != nil {
@@ -81,7 +81,7 @@ func TestWriteOverwritesNothing(t *testing.T) {
 	}
 }
 
-// table is any record of the books: only what these tests ask.
+// table is any record of the books, with the fields that these tests need.
 type table struct {
 	ID        string
 	Kind      string
@@ -108,7 +108,7 @@ type table struct {
 
 type books map[string][]table
 
-// decode reads rendered files with the TOML library alone.
+// decode reads rendered files with only the TOML library.
 func decode(t *testing.T, files []File) books {
 	t.Helper()
 	all := make(books)
@@ -135,12 +135,12 @@ func decode(t *testing.T, files []File) books {
 	return all
 }
 
-// days are mornings on which somebody may start the demo.
+// days returns mornings on which a user may start the demo.
 func days() []civil.Date {
 	list := []civil.Date{
 		civil.MustParse("2027-05-12"),
 		civil.MustParse("2028-02-29"), // leap day
-		civil.MustParse("2028-02-27"), // a season would open on the 29th
+		civil.MustParse("2028-02-27"), // a season would open on 29 February
 		civil.MustParse("2027-01-01"), // the daybook spans two years
 		civil.MustParse("2027-01-10"),
 		civil.MustParse("2026-12-31"),
@@ -151,7 +151,8 @@ func days() []civil.Date {
 	return list
 }
 
-// sheetRoutines are the care sheets' and common routines by id.
+// sheetRoutines returns the routines of the care sheets and the common
+// routines, by id.
 func sheetRoutines(t *testing.T) (routines map[string]table, species map[string]bool) {
 	t.Helper()
 	names, err := filepath.Glob("../../../config/books/sheets/*.toml")
@@ -225,7 +226,7 @@ func TestReferencesHoldOnAnyDay(t *testing.T) {
 	}
 }
 
-func TestTheDemoHasWhatItShows(t *testing.T) {
+func TestDemoHasItsShowcases(t *testing.T) {
 	files, err := Files(civil.MustParse("2027-05-12"), Setting{})
 	if err != nil {
 		t.Fatal(err)
@@ -254,7 +255,7 @@ func TestTheDemoHasWhatItShows(t *testing.T) {
 	}
 }
 
-func TestHistoryIsOneKeepersThreeWeeks(t *testing.T) {
+func TestHistoryCoversThreeWeeks(t *testing.T) {
 	routines, _ := sheetRoutines(t)
 	for _, day := range days() {
 		files, err := Files(day, Setting{})
@@ -327,7 +328,8 @@ func TestHistoryIsOneKeepersThreeWeeks(t *testing.T) {
 	}
 }
 
-// falls reports whether a fixed routine has a task on a day; others may.
+// falls reports whether a fixed routine has a task on a day. For a routine that
+// is not fixed, it returns true.
 func falls(t *testing.T, r table, on civil.Date) bool {
 	t.Helper()
 	if len(r.Weekdays) > 0 {
@@ -343,7 +345,7 @@ func falls(t *testing.T, r table, on civil.Date) bool {
 	return on.Sub(date(t, r.From))%int(n) == 0
 }
 
-// date reads a TOML local date, which the library hands out as midnight.
+// date reads a TOML local date, which the library returns as midnight.
 func date(t *testing.T, v any) civil.Date {
 	t.Helper()
 	at, ok := v.(time.Time)
@@ -353,8 +355,8 @@ func date(t *testing.T, v any) civil.Date {
 	return civil.New(at.Date())
 }
 
-func TestTheDaybookTakesTheHistory(t *testing.T) {
-	dir, day := t.TempDir(), civil.MustParse("2027-01-10") // two years' files
+func TestDaybookAcceptsTheHistory(t *testing.T) {
+	dir, day := t.TempDir(), civil.MustParse("2027-01-10") // two years, so two files
 	if err := Write(dir, day, Setting{}); err != nil {
 		t.Fatal(err)
 	}
@@ -364,13 +366,13 @@ func TestTheDaybookTakesTheHistory(t *testing.T) {
 	}
 }
 
-// Saffron's nest box is overdue and nobody else's is.
+// Only Saffron's nest box is overdue.
 func TestOnlyOneNestBoxIsOverdue(t *testing.T) {
 	for _, day := range days() {
 		h := tasks.Fold(History(day))
 		for box, every := range map[husbandry.ID]int{"A1": 3, "A2": 3, "B2": 4, "V1": 4, "C1": 3} {
 			since := day.Sub(h.LastDone(box, "nest-top-up"))
-			if overdue := since > every+1; overdue != (box == "A1") { // a day of slack
+			if overdue := since > every+1; overdue != (box == "A1") { // one day of slack
 				t.Errorf("%v: %s was topped up %d days ago", day, box, since)
 			}
 		}

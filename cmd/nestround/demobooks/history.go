@@ -8,34 +8,35 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// habit is something that was done again and again before the demo begins.
+// habit is work that was repeated before the demo begins.
 type habit struct {
 	routine  husbandry.ID
 	subjects []husbandry.ID
 	part     husbandry.Part
-	on       func(day, today civil.Date, nth int) bool // nth subject
+	on       func(day, today civil.Date, nth int) bool // nth: index of the subject
 	since    int                                       // days before today of the first time
 	until    int                                       // days before today of the last time, 1 for yesterday
 	found    func(day, today civil.Date, nth int) *tasks.Finding
 }
 
-// Daily work is in the daybook for the days since the books began; what came
-// from paper before that is the work with longer intervals.
+// The daybook has the daily work since the books began. Work with longer
+// intervals was also copied from older notes on paper.
 const (
 	daily  = 8
 	paper  = 21
 	latest = 1
 )
 
-// The care sheets' fixed feedings every second day count from one of these.
+// The care sheets' feedings every second day count from one of these dates.
 var (
 	evenDays = civil.New(2000, time.January, 1)
 	oddDays  = civil.New(2000, time.January, 2)
 )
 
-// habits are the keeper's, in the order in which a round is walked. Left out
-// on purpose, so that the demo has something to show: Saffron's nest box since
-// six days ago, Basalt's and Thicket's last feeding, and Schist's yesterday.
+// habits are the keeper's habits, in the order of a round. Some work is missing
+// on purpose, so that the demo has something to show: Saffron's nest box for
+// six days, the last feeding of Basalt and Thicket, and yesterday's feeding of
+// Schist.
 var habits = []habit{
 	{routine: "hatch-watch", subjects: ids("K02"), part: husbandry.Morning, on: every(1), since: daily, until: latest},
 	{routine: "hatch-watch", subjects: ids("K01"), part: husbandry.Morning, on: ago(16), since: paper, until: latest, found: hatched(2)},
@@ -106,9 +107,9 @@ var habits = []habit{
 	{routine: "gravid-check", subjects: ids("F06"), part: husbandry.Evening, on: ago(4), since: paper, until: latest, found: gravid(false)},
 }
 
-// History is what the keeper of the sample books said in the three weeks
-// before today: an entry each morning and evening, oldest first. Its tasks'
-// occurrences are the days they were done on.
+// History returns the sample keeper's entries of the three weeks before today:
+// one each morning and evening, oldest first. The occurrence of a task is the
+// day on which it was done.
 func History(today civil.Date) []tasks.Entry {
 	var entries []tasks.Entry
 	for ago := paper; ago >= latest; ago-- {
@@ -133,8 +134,8 @@ func History(today civil.Date) []tasks.Entry {
 	return entries
 }
 
-// said is when a round is marked, on UTC's clock: the day is then the same in
-// the sample books' zone.
+// said is the time in UTC at which a round is marked. At that time, UTC and the
+// sample books' zone have the same date.
 var said = map[husbandry.Part]civil.TimeOfDay{husbandry.Morning: 6*60 + 10, husbandry.Evening: 18*60 + 40}
 
 func (h habit) acts(day, today civil.Date) []tasks.Act {
@@ -154,22 +155,22 @@ func (h habit) acts(day, today civil.Date) []tasks.Act {
 
 func ids(list ...husbandry.ID) []husbandry.ID { return list }
 
-// every is every n days, the last time yesterday.
+// every selects every nth day, counted back from yesterday.
 func every(n int) func(civil.Date, civil.Date, int) bool {
 	return func(day, today civil.Date, _ int) bool { return (today.Sub(day)-latest)%n == 0 }
 }
 
-// staggered is every n days, each subject a day before the next.
+// staggered selects every nth day, one day earlier for each further subject.
 func staggered(n int) func(civil.Date, civil.Date, int) bool {
 	return func(day, today civil.Date, nth int) bool { return (today.Sub(day)-latest)%n == nth%n }
 }
 
-// spread is once for each of m subjects, spread over the last n days.
+// spread selects one day for each of m subjects, spread over the last n days.
 func spread(n, m int) func(civil.Date, civil.Date, int) bool {
 	return func(day, today civil.Date, nth int) bool { return today.Sub(day) == n-nth*(n-1)/m }
 }
 
-// fixed is every n days from a date, as fixed cadences count.
+// fixed selects every nth day from a date, like a fixed cadence.
 func fixed(n int, from civil.Date) func(civil.Date, civil.Date, int) bool {
 	return func(day, _ civil.Date, _ int) bool { return day.Sub(from)%n == 0 }
 }
@@ -185,12 +186,12 @@ func weekdays(list ...time.Weekday) func(civil.Date, civil.Date, int) bool {
 	}
 }
 
-// ago is once, n days before today.
+// ago selects one day, n days before today.
 func ago(n int) func(civil.Date, civil.Date, int) bool {
 	return func(day, today civil.Date, _ int) bool { return today.Sub(day) == n }
 }
 
-// added is water, swinging between two volumes in ml.
+// added adds water in amounts that vary between two volumes in ml.
 func added(low, high int) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(day, today civil.Date, nth int) *tasks.Finding {
 		ml := husbandry.Millilitres(low + (today.Sub(day)*7+nth*3)%(high-low+1))
@@ -198,8 +199,9 @@ func added(low, high int) func(civil.Date, civil.Date, int) *tasks.Finding {
 	}
 }
 
-// firstWeighed is water given to all, and of the first the mass before it, in
-// g: as much less than it should be as it is given.
+// firstWeighed adds water for all subjects. For the first subject it also has
+// the mass before the water was added, in g: the mass is too low by the amount
+// of water.
 func firstWeighed(mass husbandry.Grams, give func(civil.Date, civil.Date, int) *tasks.Finding) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(day, today civil.Date, nth int) *tasks.Finding {
 		f := give(day, today, nth)
@@ -215,7 +217,7 @@ func hatched(n int) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(civil.Date, civil.Date, int) *tasks.Finding { return &tasks.Finding{Hatched: &n} }
 }
 
-// weighs is one mass in g for each subject.
+// weighs has one mass in g for each subject.
 func weighs(grams ...husbandry.Grams) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(_, _ civil.Date, nth int) *tasks.Finding {
 		g := grams[nth]
@@ -223,8 +225,8 @@ func weighs(grams ...husbandry.Grams) func(civil.Date, civil.Date, int) *tasks.F
 	}
 }
 
-// growing has the mass in g of each animal of each subject three weeks ago,
-// growing by a fiftieth of it a day.
+// growing has the masses in g of the animals of each subject three weeks ago.
+// Each mass grows by a fiftieth of that mass a day.
 func growing(grams ...[]float64) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(day, today civil.Date, nth int) *tasks.Finding {
 		f := &tasks.Finding{}
@@ -240,12 +242,13 @@ func growing(grams ...[]float64) func(civil.Date, civil.Date, int) *tasks.Findin
 	}
 }
 
-// index is one UV index for each subject.
+// index has one UV index for each subject.
 func index(uvi ...float64) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{UVI: &uvi[nth]} }
 }
 
-// ordered is a number of packs for each subject, counted one of insects.
+// ordered has a number of ordered packs for each subject; counted has a number
+// of counted insects.
 func ordered(packs ...int) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{Ordered: &packs[nth]} }
 }
@@ -258,7 +261,7 @@ func gravid(yes bool) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(civil.Date, civil.Date, int) *tasks.Finding { return &tasks.Finding{Gravid: &yes} }
 }
 
-// digging is noted once, yesterday.
+// digging returns one note, for yesterday.
 func digging(day, today civil.Date, _ int) *tasks.Finding {
 	if today.Sub(day) == latest {
 		return &tasks.Finding{Note: "digging in the nest box at night, no eggs yet"}
@@ -266,7 +269,7 @@ func digging(day, today civil.Date, _ int) *tasks.Finding {
 	return nil
 }
 
-// refused is one refusal within the last days.
+// refused returns a refusal on two of the last days.
 func refused(day, today civil.Date, _ int) *tasks.Finding {
 	if ago := today.Sub(day); ago == 3 || ago == 4 {
 		return &tasks.Finding{Refused: true}

@@ -17,13 +17,14 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Absences answers what is asked about days away.
+// Absences answers questions about the keeper's absences.
 type Absences struct{ s *Snapshot }
 
-// Absences returns the days away of the books.
+// Absences returns the absences in the books.
 func (s *Snapshot) Absences() Absences { return Absences{s} }
 
-// returned says on the first day back what was missed.
+// returned reports on the first day back: what was done during the absence, and
+// what was missed.
 func (a Absences) returned(today civil.Date) (text string, missed []string) {
 	all := a.s.records.Absences()
 	i := slices.IndexFunc(all, func(x husbandry.Away) bool { return x.Until.AddDays(1) == today })
@@ -33,8 +34,8 @@ func (a Absences) returned(today civil.Date) (text string, missed []string) {
 	return a.meanwhile(all[i].From, all[i].Until, " that could not wait", func(t *tasks.Task) bool { return t.Sitter })
 }
 
-// carerReturned says to one of several keepers, on the first day back, what the
-// others missed of what is theirs.
+// carerReturned reports to one of several keepers on the first day back: what
+// the others did and missed of this keeper's tasks.
 func (a Absences) carerReturned(keeper husbandry.ID, today civil.Date) (text string, missed []string) {
 	for _, x := range a.s.records.CarersAway {
 		if x.Keeper == keeper && x.Until.AddDays(1) == today {
@@ -44,7 +45,7 @@ func (a Absences) carerReturned(keeper husbandry.ID, today civil.Date) (text str
 	return "", nil
 }
 
-// carersAway says who of several keepers is away on a day.
+// carersAway returns a notice for each keeper who is away on a day.
 func (a Absences) carersAway(today civil.Date) (list []digest.Notice) {
 	for i := range a.s.records.Carers {
 		c := &a.s.records.Carers[i]
@@ -55,17 +56,17 @@ func (a Absences) carersAway(today civil.Date) (list []digest.Notice) {
 	return list
 }
 
-// meanwhile says what was done and missed of some tasks over days away; sort
-// says which tasks these are.
+// meanwhile reports the done and the missed tasks of an absence, for the tasks
+// that of selects. sort describes these tasks in words.
 func (a Absences) meanwhile(from, until civil.Date, sort string, of func(*tasks.Task) bool) (text string, missed []string) {
 	history := a.s.said.history.Before(civil.Date{})
 	done, by, told := 0, make(map[string]int), make(map[tasks.Key]bool)
-	var lines []missing // what recurs is one
+	var lines []missing // a recurring task is one line
 	left, at := 0, make(map[string]int)
 	for d := from; !d.After(until); d = d.AddDays(1) {
 		for _, row := range a.s.Board(d).Rows {
-			// What was asked for on several days counts once, and one that was
-			// done late is done.
+			// A task that was due on several days counts once. A task that was
+			// done late counts as done.
 			if !of(&row.Task) || row.Status == tasks.Lapsed || told[row.Key] {
 				continue
 			}
@@ -108,8 +109,8 @@ func (a Absences) meanwhile(from, until civil.Date, sort string, of func(*tasks.
 	return text, missingWords(lines)
 }
 
-// missing is what was left without a mark over days away, on one day or
-// several.
+// missing is a task that was left without a mark during an absence, on one day
+// or several.
 type missing struct {
 	title       string
 	first, last civil.Date
@@ -124,8 +125,8 @@ func (m missing) String() string {
 	return fmt.Sprintf("%s to %s, %d times: %s", english.BareShortWeekday(m.first), english.BareShortWeekday(m.last), m.times, m.title)
 }
 
-// missingWords tells of them a line each, what could hurt first and so never
-// among those cut off.
+// missingWords writes one line for each missed task. Alarms come first, so that
+// they are never among the lines that are cut off.
 func missingWords(lines []missing) (words []string) {
 	for _, alarm := range []bool{true, false} {
 		for _, l := range lines {
@@ -149,7 +150,8 @@ func were(n int) string {
 	return english.CountForms(n, "task was", "tasks were")
 }
 
-// Next returns the days away that a day is one of, or else the next ones.
+// Next returns the absence that includes the given day, or else the next
+// absence.
 func (a Absences) Next(on civil.Date) (husbandry.Away, bool) {
 	for _, x := range a.s.records.Away {
 		if !x.Until.Before(on) {
@@ -159,8 +161,8 @@ func (a Absences) Next(on civil.Date) (husbandry.Away, bool) {
 	return husbandry.Away{}, false
 }
 
-// Sheet writes the sheet for whoever stands in on some days away, as planned
-// today: only what cannot wait.
+// Sheet writes the sheet for the stand-in of an absence, from today's plan. It
+// has only the tasks that cannot wait.
 func (a Absences) Sheet(of husbandry.Away) (sheet.Sheet, error) {
 	s, today := a.s, a.s.today
 	c := sheet.Content{
@@ -172,21 +174,22 @@ func (a Absences) Sheet(of husbandry.Away) (sheet.Sheet, error) {
 		switch {
 		case t.Status == tasks.Lapsed:
 		case t.Pinned && !t.Due.After(today):
-			// Somebody may be in danger, and is looked at until it is over.
+			// An animal may be in danger, so this task is repeated every day
+			// until the watch is over.
 			for d := c.From; !d.After(c.Until); d = d.AddDays(1) {
 				t.Due = d
 				c.Tasks = append(c.Tasks, t)
 			}
 		case t.Sitter && (!t.Due.Before(c.From) || !t.Due.After(today)):
-			t.Due = civil.Max(t.Due, c.From) // overdue when the days began
+			t.Due = civil.Max(t.Due, c.From) // overdue when the absence began
 			c.Tasks = append(c.Tasks, t)
 		}
 	}
 	return sheet.Render(c)
 }
 
-// SendSheet puts the sheet into the outbox: to who stands in, and to the
-// keepers as a copy.
+// SendSheet puts the sheet into the outbox: for the stand-in, and a copy for
+// the keepers.
 func (h *House) SendSheet(a husbandry.Away) (to []string, err error) {
 	s := h.Snapshot()
 	page, err := s.Absences().Sheet(a)
@@ -214,15 +217,15 @@ func (h *House) SendSheet(a husbandry.Away) (to []string, err error) {
 	return to, nil
 }
 
-// Uncovered are coming days away on which nobody stands in, and what cannot
-// wait of each kind, by number of tasks.
+// Uncovered is a coming absence without a stand-in, and the tasks that cannot
+// wait: their number for each kind.
 type Uncovered struct {
 	Away  husbandry.Away
 	Tasks map[husbandry.Kind]int
 }
 
-// Uncovered returns the days away, of those not over, that have nobody to stand
-// in and something that cannot wait, as planned today.
+// Uncovered returns the current and coming absences that have no stand-in but
+// have tasks that cannot wait, from today's plan.
 func (a Absences) Uncovered() []Uncovered {
 	var list []Uncovered
 	today := a.s.today
@@ -243,15 +246,15 @@ func (a Absences) Uncovered() []Uncovered {
 	return list
 }
 
-// WinterAway are coming days away on which a winter's steps or weighings fall
-// due, which then wait for the return, and these tasks on their own days.
+// WinterAway is a coming absence that delays steps or weighings of a cooling,
+// and these tasks on their original days.
 type WinterAway struct {
 	Away  husbandry.Away
 	Tasks []tasks.Task
 }
 
-// Winters returns the days away, of those not over, over which somebody
-// would be cooled, warmed or weighed in the cold, as planned today.
+// Winters returns the current and coming absences that delay a step or a
+// weighing of a cooling, from today's plan.
 func (a Absences) Winters() []WinterAway {
 	var list []WinterAway
 	today := a.s.today

@@ -15,8 +15,8 @@ import (
 
 var benchDay = civil.MustParse(facility.On)
 
-// sizes runs a benchmark for each size of facility and length of daybook. The
-// largest of all, 4.4 million entries, takes minutes to write and is left out.
+// sizes runs a benchmark for each size of facility and length of daybook. It
+// leaves out the largest, 4.4 million entries, which takes minutes to write.
 func sizes(b *testing.B, run func(b *testing.B, dir string)) {
 	for _, enclosures := range []int{12, 200, 2000} {
 		for _, years := range []int{1, 3, 10} {
@@ -37,7 +37,8 @@ func sizes(b *testing.B, run func(b *testing.B, dir string)) {
 
 func benchClock() time.Time { return benchDay.At(6*60, time.UTC) }
 
-// What the command round does, from cold files to the board.
+// The work of the command round, from files that are not in memory to the
+// board.
 func BenchmarkRound(b *testing.B) {
 	sizes(b, func(b *testing.B, dir string) {
 		n := 0
@@ -49,9 +50,9 @@ func BenchmarkRound(b *testing.B) {
 	})
 }
 
-// A mark in a house that serves, and then the board, the digest and the
-// calendar with it: the calendar through the handler that phones ask. The
-// parts are reported in milliseconds beside the whole.
+// A mark in a serving house, followed by the board, the digest and the
+// calendar. The calendar goes through the handler for phones. The benchmark
+// reports the milliseconds of each part as well.
 func BenchmarkMark(b *testing.B) {
 	sizes(b, func(b *testing.B, dir string) {
 		at := benchClock()
@@ -76,7 +77,7 @@ func BenchmarkMark(b *testing.B) {
 			}
 			return nil
 		}
-		part("first", get) // a serve that has run for a while has been asked before
+		part("first", get) // a running serve has answered before
 		n := 0
 		for b.Loop() {
 			words := [...]string{"done 1", "undo 1"}[n%2]

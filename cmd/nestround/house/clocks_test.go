@@ -16,10 +16,9 @@ import (
 	"nestround/tasks/disk"
 )
 
-// Three days round each of the days on which clocks did something: one digest a
-// civil date, none for a date that the zone skipped, at the moment that
-// TestMomentsWhenClocksChange gives; and no task lost or doubled between
-// digests.
+// The test runs three days around each clock change. Each civil date has one
+// digest, at the moment of TestMomentsWhenClocksChange; a date that the zone
+// skipped has none. No task is lost or doubled between digests.
 func TestDigestsWhenClocksChange(t *testing.T) {
 	for _, c := range clockChanges {
 		t.Run(c.zone+" "+c.day+" "+c.at, func(t *testing.T) {
@@ -33,8 +32,9 @@ func TestDigestsWhenClocksChange(t *testing.T) {
 			dir := small(t, c.zone, c.at)
 			posted := 0
 			synctest.Test(t, func(t *testing.T) {
-				// The bubble begins at midnight UTC of 2000-01-01, and some of the
-				// days are before that: the house's clock is set apart from it.
+				// The test bubble begins at midnight UTC of 2000-01-01, and
+				// some of the days are earlier. So the house's clock has an
+				// offset from the bubble's clock.
 				begin := first.At(0, zone).Add(-time.Minute)
 				started := time.Now()
 				now := func() time.Time { return begin.Add(time.Since(started)) }
@@ -79,8 +79,8 @@ func TestDigestsWhenClocksChange(t *testing.T) {
 				if daily != 1 {
 					t.Errorf("the digest of %s asks %d times to read the thermometers", d, daily)
 				}
-				// The scale is checked on the 30th and stays until it is done,
-				// also where the 30th never was.
+				// The scale is checked on the 30th, and the task stays until it
+				// is done. It also comes if the zone skipped the 30th.
 				if d.Day() >= 30 && !scale {
 					t.Errorf("the digest of %s does not ask for the scale of the 30th", d)
 				}
@@ -121,12 +121,12 @@ func allIssues(byDay map[civil.Date][]notify.Issue) (all []notify.Issue) {
 	return all
 }
 
-// A machine that sleeps through the hour sends the digest when it wakes, once
-// and marked late; one that sleeps through the day does not send it at all.
+// A machine that sleeps at the digest's time sends the digest when it wakes,
+// once and marked as late. A machine that sleeps all day does not send it.
 func TestServeAfterASleepOrARestart(t *testing.T) {
 	for _, c := range []struct {
 		name string
-		runs []string // when the program is started; each run lasts ten minutes
+		runs []string // start times of the program; each run lasts ten minutes
 		sent int
 		late bool
 	}{
@@ -165,8 +165,8 @@ func TestServeAfterASleepOrARestart(t *testing.T) {
 	}
 }
 
-// Edited books count at once; broken ones change nothing but the next digest,
-// which says so.
+// Edited books take effect at once. Books with errors change nothing, and the
+// next digest reports the errors.
 func TestServeReadsEditedBooks(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	animals := filepath.Join(dir, "more.toml")

@@ -25,7 +25,7 @@ func copyOf(t testing.TB, dir string) string {
 	return to
 }
 
-// hashOf is equal for folders with the same files.
+// hashOf returns equal hashes for folders with the same files.
 func hashOf(t testing.TB, dir string) [sha256.Size]byte {
 	t.Helper()
 	all := sha256.New()
@@ -48,11 +48,10 @@ func hashOf(t testing.TB, dir string) [sha256.Size]byte {
 	return [sha256.Size]byte(all.Sum(nil))
 }
 
-// stopEverywhere runs do on a copy of the books in dir, stops it before its
-// kth operation on the disk, for every k, and hands over what each kind of
-// crash may have left. do returns whether it told anybody that it had
-// succeeded. Many crashes leave the same folder; each folder is handed over
-// once.
+// stopEverywhere runs do on a copy of the books in dir and stops it before its
+// kth operation on the disk, for every k. It calls check with every folder that
+// a crash of any kind may leave. told says whether do had reported success.
+// Many crashes leave the same folder; check sees each folder once.
 func stopEverywhere(t *testing.T, dir string, do func(h *House) error, check func(t *testing.T, left string, told bool)) {
 	t.Helper()
 	now := clock("2027-05-12T07:30:00+02:00")
@@ -83,7 +82,7 @@ func stopEverywhere(t *testing.T, dir string, do func(h *House) error, check fun
 				})
 			}
 			if log := d.Log(); finished || !strings.HasPrefix(log[len(log)-1], "write") {
-				break // only a write can be done by half
+				break // only a write can be incomplete
 			}
 		}
 		if finished {
@@ -95,10 +94,10 @@ func stopEverywhere(t *testing.T, dir string, do func(h *House) error, check fun
 	}
 }
 
-// A reply is recorded once, wherever the program was stopped while it took it
-// and however the disk looks afterwards, once it has been given the mail
-// again, as the mailbox does; and one that was reported as taken needs no
-// second time.
+// The program is stopped at any point while it takes a reply, with any state of
+// the disk afterwards. The mailbox then delivers the mail again, and the reply
+// is recorded once. A reply that was reported as taken needs no second
+// delivery.
 func TestAReplySurvivesEveryCrash(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
@@ -146,8 +145,8 @@ func TestAReplySurvivesEveryCrash(t *testing.T) {
 	})
 }
 
-// A digest has one set of numbers, and leaves once, wherever the program was
-// stopped while it wrote it.
+// The program is stopped at any point while it writes a digest. The digest has
+// one set of numbers and is sent once.
 func TestADigestSurvivesEveryCrash(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	stopEverywhere(t, dir, func(h *House) error {

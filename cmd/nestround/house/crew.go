@@ -9,19 +9,20 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// reader is somebody who gets the digest, and may answer it.
+// reader is a person who gets the digest and may reply to it.
 type reader struct {
 	address string
 	keeper  husbandry.ID // "" for one who gets everything
-	sitter  bool         // stands in for the keeper, and gets what cannot wait
+	sitter  bool         // a stand-in, who gets the tasks that cannot wait
 	cover   *husbandry.Away
 }
 
-// all reports whether everything is for this reader.
+// all reports whether this reader gets every task.
 func (r reader) all() bool { return r.keeper == "" && !r.sitter }
 
-// has reports whether a task is for this reader. What is nobody's in
-// particular is for every keeper, but for one who is away and whose it would be.
+// has reports whether this reader gets a task. A task that belongs to no keeper
+// goes to every keeper. A task that was handed over during a keeper's absence
+// goes to all keepers but the absent one.
 func (r reader) has(t *tasks.Task) bool {
 	if r.sitter && (r.keeper == "" || t.Sitter) {
 		return t.Sitter && t.Status != tasks.Lapsed
@@ -29,7 +30,8 @@ func (r reader) has(t *tasks.Task) bool {
 	return r.keeper == "" || t.Keeper == "" && t.For != r.keeper || t.Keeper == r.keeper
 }
 
-// board is what of a board is for this reader, with the numbers of the whole.
+// board returns the part of a board for this reader, with the numbers of the
+// whole board.
 func (r reader) board(b *tasks.Board) *tasks.Board {
 	mine := &tasks.Board{On: b.On}
 	for _, row := range b.Rows {
@@ -44,8 +46,8 @@ func (r reader) tasks(all []tasks.Task) []tasks.Task {
 	return slices.DeleteFunc(slices.Clone(all), func(t tasks.Task) bool { return !r.has(&t) })
 }
 
-// readers are those to whom the digest of a day goes: the addresses of the
-// settings, the keepers who share the work, and on days away who stands in.
+// readers returns the recipients of a day's digest: the addresses of the
+// settings, the keepers who share the work, and during an absence the stand-in.
 func readers(s *Snapshot, on civil.Date) []reader {
 	var list []reader
 	add := func(r reader) {
@@ -69,7 +71,8 @@ func readers(s *Snapshot, on civil.Date) []reader {
 	}
 	for i := range s.records.Away {
 		if a := &s.records.Away[i]; a.Mail != "" && !on.Before(a.From) && !on.After(a.Until) {
-			// One of the keepers who stands in for the others keeps what is theirs.
+			// If one of the keepers is the stand-in, this keeper's own tasks
+			// stay in the digest as well.
 			if i := slices.IndexFunc(list, func(o reader) bool { return sameAddress(o.address, a.Mail) }); i >= 0 {
 				if list[i].keeper != "" {
 					list[i].sitter, list[i].cover = true, a
@@ -84,8 +87,8 @@ func readers(s *Snapshot, on civil.Date) []reader {
 
 func sameAddress(a, b string) bool { return strings.EqualFold(bareAddress(a), bareAddress(b)) }
 
-// readerOf is the one of an address for the digest of a day; one who is no
-// longer a reader of it gets nothing of it.
+// readerOf returns the reader with an address for a day's digest. An address
+// that is no longer a reader gets nothing of the digest.
 func readerOf(s *Snapshot, address string, on civil.Date) (reader, bool) {
 	for _, r := range readers(s, on) {
 		if sameAddress(r.address, address) {
@@ -95,11 +98,12 @@ func readerOf(s *Snapshot, address string, on civil.Date) (reader, bool) {
 	return reader{}, false
 }
 
-// replyFor is how long after their days away the answers of a stand-in count.
+// replyFor is how long after an absence the replies of its stand-in still
+// count.
 const replyFor = 7 // days
 
-// mayReply are the addresses whose answers count: the readers of today, and
-// who stood in until lately.
+// mayReply returns the addresses whose replies count: today's readers and
+// recent stand-ins.
 func mayReply(s *Snapshot) []string {
 	var list []string
 	for _, r := range readers(s, s.today) {
@@ -113,12 +117,13 @@ func mayReply(s *Snapshot) []string {
 	return list
 }
 
-// BoardOf is what of a board is one keeper's, with the numbers of the whole.
+// BoardOf returns one keeper's part of a board, with the numbers of the whole
+// board.
 func BoardOf(keeper husbandry.ID, b *tasks.Board) *tasks.Board {
 	return reader{keeper: keeper}.board(b)
 }
 
-// TasksOf are those of some tasks that are one keeper's.
+// TasksOf returns one keeper's part of some tasks.
 func TasksOf(keeper husbandry.ID, all []tasks.Task) []tasks.Task {
 	return reader{keeper: keeper}.tasks(all)
 }

@@ -19,7 +19,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// shared are small books that two keepers share: Mara has E01, Jo the rest.
+// shared makes small books for two keepers: Mara has E01, and Jo has the rest.
 func shared(t testing.TB) string {
 	dir := small(t, "Europe/Vienna", "06:00")
 	write(t, filepath.Join(dir, "crew.toml"), `
@@ -47,7 +47,7 @@ note = "The key hangs in the shed."
 	return dir
 }
 
-// sentTo returns the texts of the mails that left, by who gets them.
+// sentTo returns the texts of the sent mails, by recipient.
 func sentTo(t testing.TB, dir string) map[string]string {
 	t.Helper()
 	names, err := filepath.Glob(filepath.Join(dir, "out", "new", "*"))
@@ -101,8 +101,8 @@ func marked(h *House, on string) (done, open []string) {
 	return done, open
 }
 
-// Each of two keepers gets what is theirs, under numbers they share; "all" is
-// all of one's own, and what one has done is done for both.
+// Each of two keepers gets only the own tasks, under common numbers. "all"
+// means all own tasks. A task that one keeper did is done for both.
 func TestTwoKeepers(t *testing.T) {
 	dir := shared(t)
 	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
@@ -132,7 +132,7 @@ func TestTwoKeepers(t *testing.T) {
 	if !slices.Contains(done, "E01 water") || !slices.Contains(left, "E02 water") {
 		t.Errorf("done %v, open %v", done, left)
 	}
-	// The answer counts what is left of hers.
+	// The answer counts her remaining tasks.
 	if _, err := h.DeliverMail(t.Context()); err != nil {
 		t.Fatal(err)
 	}
@@ -142,14 +142,14 @@ func TestTwoKeepers(t *testing.T) {
 	if by := h.Snapshot().said.history.Outcome("E01/water/2027-05-12").By; by != "mara@example.org" {
 		t.Errorf("done by %q", by)
 	}
-	// A number of somebody else's is done for both.
+	// A task of the other keeper, marked by number, is done for both.
 	if _, err := h.TakeMail(from(t, "mara@example.org", i, "b", "2027-05-12T07:10:00+02:00", fmt.Sprint("done ", numberOf(t, i, "E02", "water"))), false); err != nil {
 		t.Fatal(err)
 	}
 	if done, _ := marked(h, "2027-05-12"); !slices.Contains(done, "E02 water") {
 		t.Errorf("done %v", done)
 	}
-	// Their calendars hold what is theirs.
+	// Each keeper's calendar has that keeper's tasks.
 	mine, err := h.Publisher().Content(t.Context(), "mara")
 	if err != nil {
 		t.Fatal(err)
@@ -161,9 +161,10 @@ func TestTwoKeepers(t *testing.T) {
 	}
 }
 
-// Over days away whoever stands in gets what cannot wait, and may answer; a
-// stranger, and they themselves before and long after, may not.
-func TestWhoStandsIn(t *testing.T) {
+// During an absence the stand-in gets the tasks that cannot wait, and may
+// reply. A stranger may not reply, and the stand-in may not reply before or
+// long after the absence.
+func TestStandInDuringAnAbsence(t *testing.T) {
 	dir := shared(t)
 	var now string
 	tick := func() time.Time { return clock(now)() }
@@ -196,8 +197,9 @@ func TestWhoStandsIn(t *testing.T) {
 	if done, _ := marked(h, "2027-05-20"); slices.Contains(done, "south thermometers") || !slices.Contains(done, "E01 water") {
 		t.Errorf("done %v", done)
 	}
-	// On the first day back the digest says what was done, by whom, and what
-	// was not: the two days without a mark.
+	// On the first day back the digest reports the done tasks, with the
+	// stand-in's name, and the missed tasks: those of the two days without a
+	// mark.
 	now = "2027-05-23T06:30:00+02:00"
 	_, mails, err := h.Draft()
 	if err != nil {
@@ -254,9 +256,9 @@ func TestTheSheet(t *testing.T) {
 	}
 }
 
-// One of two keepers who stands in for the other gets both: what is hers, and
-// of the rest what cannot wait; her "all" is that. An address is one, however
-// its letters are written.
+// A keeper who stands in for the other keeper gets both: her own tasks, and his
+// tasks that cannot wait. Her "all" means both. Upper and lower case do not
+// matter in an address.
 func TestAKeeperStandsIn(t *testing.T) {
 	dir := shared(t)
 	crew, err := os.ReadFile(filepath.Join(dir, "crew.toml"))
@@ -282,17 +284,19 @@ func TestAKeeperStandsIn(t *testing.T) {
 	}
 }
 
-// What was overdue when the days began, and a female past her time, stand on
-// the sheet as they do in the morning's mail.
-func TestTheSheetHasWhatIsLate(t *testing.T) {
-	const books = "../../../testdata/books/demo" // only read
+// The sheet lists tasks that were overdue when the absence began, and an
+// overdue female, as the morning's mail does.
+func TestSheetListsOverdueWork(t *testing.T) {
+	const books = "../../../testdata/books/demo" // the test only reads them
 	for _, c := range []struct {
 		now, line string
 	}{
-		// The first day away: to be made good on it.
+		// On the first day of the absence, the overdue work is due for the
+		// stand-in.
 		{"2027-05-21T06:30:00+02:00", "Top up the nest box: A1 (Saffron, leopard gecko) (water) - Fri."},
 		{"2027-05-21T06:30:00+02:00", "Watch for laying: Quill (F02, leopard gecko, in A2) - every day."},
-		// The day before: the box is the keeper's today, she is still watched.
+		// On the day before the absence, the box is still the keeper's work;
+		// the watch over the female continues.
 		{"2027-05-20T06:30:00+02:00", "Watch for laying: Quill (F02, leopard gecko, in A2) - every day."},
 		{"2027-05-20T06:30:00+02:00", "Feed the subadults: C2 (5 wall lizards) (3-5 crickets each) - Fri, Sat and Mon."},
 	} {
@@ -308,9 +312,9 @@ func TestTheSheetHasWhatIsLate(t *testing.T) {
 	}
 }
 
-// The first digest after days away counts each task once, and one that was
-// done a day late as done.
-func TestReturnedInWords(t *testing.T) {
+// The first digest after an absence counts each task once. A task that was done
+// a day late counts as done.
+func TestDigestAfterAnAbsence(t *testing.T) {
 	dir := shared(t)
 	now := "2027-05-20T06:30:00+02:00"
 	h := open(t, dir, func() time.Time { return clock(now)() }, disk.Files{})
@@ -334,7 +338,7 @@ func TestReturnedInWords(t *testing.T) {
 		}
 		told[m] = true
 	}
-	// What recurs is one line.
+	// A recurring task is one line.
 	for _, want := range []string{"Fri 21 May to Sat 22 May, 2 times: Fresh water for E02 (F01, wall lizard)", "Thu 20 May to Sat 22 May, 3 times: Fresh water for E01 (M01, wall lizard)"} {
 		if !told[want] {
 			t.Errorf("%q is not among %q", want, missed)
@@ -342,9 +346,9 @@ func TestReturnedInWords(t *testing.T) {
 	}
 }
 
-// Of many things that were missed, what could hurt is told first, and is not
-// what is left out.
-func TestWhatCouldHurtIsToldFirst(t *testing.T) {
+// Among many missed tasks, alarms come first, and they are not among those cut
+// off.
+func TestAlarmsComeFirstAmongMissedTasks(t *testing.T) {
 	on := civil.MustParse("2027-05-20")
 	var lines []missing
 	for i := range 14 {
@@ -379,8 +383,9 @@ func TestNobodyStandsIn(t *testing.T) {
 	}
 }
 
-// While Mara alone is away, Jo's digest has what is hers and says so; on her
-// first day back hers says what was done, and by whom, and what was not.
+// While only Mara is away, Jo's digest has her tasks and says so. On Mara's
+// first day back, her digest reports what was done, by whom, and what was
+// missed.
 func TestOneOfTwoKeepersIsAway(t *testing.T) {
 	dir := shared(t)
 	write(t, filepath.Join(dir, "off.toml"), "[[away]]\nkeeper = \"mara\"\nfrom = 2027-05-12\nuntil = 2027-05-13\n")
@@ -422,8 +427,9 @@ func TestOneOfTwoKeepersIsAway(t *testing.T) {
 	}
 }
 
-// What is given to all, as its keeper is away, is for all but that keeper.
-func TestWhatIsGivenToAll(t *testing.T) {
+// A task that is handed over because its keeper is away goes to all other
+// keepers.
+func TestTaskHandedToAllOtherKeepers(t *testing.T) {
 	given, nobodys := &tasks.Task{For: "mara"}, &tasks.Task{}
 	for who, want := range map[husbandry.ID]bool{"": true, "jo": true, "ines": true, "mara": false} {
 		if r := (reader{keeper: who}); r.has(given) != want || !r.has(nobodys) {

@@ -20,9 +20,9 @@ import (
 	"nestround/tasks/disk"
 )
 
-// smallBooks are two enclosures whose every morning holds: water for each
-// and the thermometers
-// (each day), a scale to check on the 30th, and a female near laying.
+// smallBooks has two enclosures. Every day has water for each enclosure and the
+// thermometers. The scale is checked on the 30th, and one female is close to
+// laying.
 const smallBooks = `
 zone = "%s"
 began = 1985-01-01
@@ -122,7 +122,7 @@ func clock(s string) func() time.Time {
 	return func() time.Time { return at }
 }
 
-// sent returns the mails that left into the Maildir, oldest first.
+// sent returns the mails that were delivered into the Maildir, oldest first.
 func sent(t testing.TB, dir string) []reply.Mail {
 	t.Helper()
 	names, err := filepath.Glob(filepath.Join(dir, "out", "new", "*"))
@@ -142,7 +142,7 @@ func sent(t testing.TB, dir string) []reply.Mail {
 		mails = append(mails, m)
 	}
 	slices.SortFunc(mails, func(a, b reply.Mail) int {
-		return cmp.Or(a.Date.Compare(b.Date), len(a.InReplyTo)-len(b.InReplyTo)) // a digest before its answers
+		return cmp.Or(a.Date.Compare(b.Date), len(a.InReplyTo)-len(b.InReplyTo)) // the digest before its answers
 	})
 	return mails
 }
@@ -188,8 +188,8 @@ func issued(t testing.TB, h *House) notify.Issue {
 	return i
 }
 
-// picture is what the books come to: the board and the clutches, without what
-// depends on when something was read.
+// picture prints the result of the books: the board and the clutches, without
+// times of reading.
 func picture(h *House, on civil.Date) string {
 	var b strings.Builder
 	for _, r := range h.Snapshot().Board(on).Rows {
@@ -228,7 +228,7 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 			t.Errorf("%s is %q, want %q", key, keys[key], want)
 		}
 	}
-	// The same mail again, as IMAP may bring it after a crash.
+	// The same mail again, as IMAP may deliver it after a crash.
 	again, err := h.TakeMail(raw, false)
 	if err != nil || !again.Repeated {
 		t.Errorf("the same mail again: %+v, %v", again, err)
@@ -249,7 +249,8 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 	if p := reply.Parse(text, newJudge(h.Snapshot()).known()); len(p.Commands) > 0 {
 		t.Errorf("the answer holds commands: %v\n%s", p.Commands, text)
 	}
-	// A reply to the answer, quoting it without marks, is read too.
+	// A reply to the answer is read as well, even if it quotes the answer
+	// without quotation marks.
 	third := answer(t, i, "three", "2027-05-12T08:00:00+02:00", fmt.Sprintf("undo %d\n\n%s", watch, text))
 	if taken, err := h.TakeMail(third, false); err != nil || len(taken.Accepted) != 1 || len(taken.Refused) != 0 {
 		t.Errorf("a reply that quotes our answer: %+v, %v", taken, err)
@@ -259,9 +260,10 @@ func TestAReplyFromMailToTomorrow(t *testing.T) {
 	}
 }
 
-// TestAStuckShedIsAnsweredWithItsCaution: what to mind stands in the answer, in
-// words of which no line is a command, however a mail program breaks them.
-func TestAStuckShedIsAnsweredWithItsCaution(t *testing.T) {
+// TestStuckShedIsAnsweredWithItsCaution: the answer contains the caution, and
+// none of its lines reads as a command, however a mail program breaks the
+// lines.
+func TestStuckShedIsAnsweredWithItsCaution(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
 	raw := answer(t, issued(t, h), "one", "2027-05-12T07:00:00+02:00", "F01 shed stuck: left hind toes")
@@ -315,7 +317,8 @@ func TestMailsThatDoNotCount(t *testing.T) {
 			}
 		})
 	}
-	// One of them bears the keeper's address, and the keeper is told of it.
+	// One of the mails has the keeper's address as its sender, and the digest
+	// reports it.
 	if c, _, err := h.edition(h.Snapshot(), i).content(nil); err != nil || len(c.Notices) != 1 || !strings.Contains(c.Notices[0].Text, "not believed") || len(c.Notices[0].Quotes) > 0 {
 		t.Errorf("notices: %+v, %v", c.Notices, err)
 	}
@@ -339,8 +342,8 @@ func mustCompose(t testing.TB, m notify.Message) []byte {
 	return raw
 }
 
-// What was not understood and not answered stands in the next digest, once.
-func TestUnreadMailStandsInTheNextDigest(t *testing.T) {
+// The next digest shows a mail that was not understood and not answered, once.
+func TestNextDigestShowsUnreadMail(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	at := clock("2027-05-12T06:30:00+02:00")
 	h := open(t, dir, func() time.Time { return at() }, disk.Files{})
@@ -370,8 +373,8 @@ func TestUnreadMailStandsInTheNextDigest(t *testing.T) {
 
 func readDaybook(dir string) ([]tasks.Entry, []daybook.Problem, error) { return daybook.Read(dir) }
 
-// A damaged file of the state is set aside, and the work goes on.
-func TestDamagedStateStopsNothing(t *testing.T) {
+// A damaged file of the state is set aside, and the work continues.
+func TestWorkContinuesWithDamagedState(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})
 	i := issued(t, h)
@@ -396,9 +399,9 @@ func TestDamagedStateStopsNothing(t *testing.T) {
 	}
 }
 
-// A digest may be answered about a clutch that was taken back since: whoever
-// says more of it is told, and nothing is kept that nobody would see.
-func TestWhatIsSaidOfAClutchTakenBack(t *testing.T) {
+// A reply may be about a clutch that was withdrawn after the digest. The keeper
+// is told so, and nothing is recorded that nobody would see.
+func TestReplyAboutAWithdrawnClutch(t *testing.T) {
 	at := clock("2027-05-12T06:30:00+02:00")()
 	h := open(t, small(t, "Europe/Vienna", "06:00"), func() time.Time { return at }, disk.Files{})
 	mark := func(words string) Said {

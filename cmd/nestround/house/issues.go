@@ -20,24 +20,24 @@ import (
 	"nestround/tasks/disk"
 )
 
-// issues is the memory of the digests sent and of the answers given, below
-// state/digests: for each day an issue, 2027-05-12.K7Q2.json, the mails as
-// they leave beside it, and 2027-05-12.K7Q2.answers.json with the lines of our
-// answers. The issue's file is written last: once it is there, the digest of
-// that day exists, and its mails are the ones beside it.
+// issues stores the digests and answers that were sent, below state/digests.
+// Each day has an issue, 2027-05-12.K7Q2.json, its mails beside it, and
+// 2027-05-12.K7Q2.answers.json with the lines of our answers. The issue's file
+// is written last: if it exists, the day's digest exists, and the mails beside
+// it are its mails.
 type issues struct {
 	dir   string
 	files disk.Files
 	log   *slog.Logger
 
 	mu sync.Mutex
-	// known has the issues read so far, by id. Replies nearly always answer
-	// this month's mornings; older ones are read when one is asked for that is
-	// not known.
+	// known has the issues that were read so far, by id. Nearly all replies
+	// answer digests of the last month. An older issue is read when a reply
+	// asks for it.
 	known  map[string]notify.Issue
 	allOld bool
-	byDay  *map[civil.Date]notify.Issue // of known; replaced, never changed
-	looked time.Time                    // when the folder had last changed, at the last look
+	byDay  *map[civil.Date]notify.Issue // index of known by day; replaced as a whole, never changed
+	looked time.Time                    // change time of the folder at the last look
 }
 
 const recentIssues = 120 // days
@@ -69,14 +69,14 @@ func (s *issues) look(today civil.Date) error {
 	return nil
 }
 
-// days returns the issues known, by the day that they are of.
+// days returns the known issues by day.
 func (s *issues) days() *map[civil.Date]notify.Issue {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.byDay
 }
 
-// remember adds issues to those known. The issues are locked.
+// remember adds issues to known. The caller holds the lock.
 func (s *issues) remember(list ...notify.Issue) {
 	if len(list) == 0 {
 		return
@@ -89,7 +89,8 @@ func (s *issues) remember(list ...notify.Issue) {
 	s.byDay = &days
 }
 
-// read reads the issues since a day that are not known. The issues are locked.
+// read reads the unknown issues from the day since on. The caller holds the
+// lock.
 func (s *issues) read(since civil.Date) error {
 	names, err := os.ReadDir(s.dir)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -114,7 +115,8 @@ func (s *issues) read(since civil.Date) error {
 		i, err := disk.ReadJSON[notify.Issue](filepath.Join(s.dir, f.Name()))
 		var damaged *disk.CorruptError
 		if errors.As(err, &damaged) {
-			// Its numbers are lost; those of the other mornings are not.
+			// This issue's numbers are lost. The issues of other mornings are
+			// still good.
 			s.log.Error("a digest sent cannot be remembered", "err", err)
 			continue
 		}
@@ -126,8 +128,8 @@ func (s *issues) read(since civil.Date) error {
 	return nil
 }
 
-// find returns the first issue that fits, reading the old ones if none of the
-// recent does.
+// find returns the first issue that fits. If no recent issue fits, it reads the
+// old ones.
 func (s *issues) find(fits func(notify.Issue) bool) (notify.Issue, bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -152,8 +154,8 @@ func (s *issues) ByToken(token string) (notify.Issue, bool) {
 	return s.find(func(i notify.Issue) bool { return strings.EqualFold(i.Token, token) })
 }
 
-// ByMessageID finds the issue of a Message-ID; a digest to several keepers has
-// several, which differ before the @ by a suffix.
+// ByMessageID finds the issue of a Message-ID. A digest to several keepers has
+// several Message-IDs, with different suffixes before the @.
 func (s *issues) ByMessageID(id string) (notify.Issue, bool) {
 	return s.find(func(i notify.Issue) bool { return i.MessageID == id || sameIssue(i.MessageID, id) })
 }
@@ -164,8 +166,8 @@ func sameIssue(issue, id string) bool {
 	return ok && strings.HasSuffix(rest, "@"+domain) && strings.Trim(strings.TrimSuffix(rest, "@"+domain), "0123456789") == ""
 }
 
-// of returns the issue of a day, as it is on the disk now: another process may
-// have issued it.
+// of returns the issue of a day from the disk, because another process may have
+// issued it.
 func (s *issues) of(day civil.Date) (notify.Issue, bool, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -193,7 +195,7 @@ func (s *issues) draft(day civil.Date, now time.Time, domain string) (notify.Iss
 	return notify.Issue{ID: id, Token: token, MessageID: "d." + id + "." + unique + "@" + domain, Date: day, Sent: now}, nil
 }
 
-// keep stores an issue with its mails, the mails first.
+// keep stores an issue with its mails. It writes the mails first.
 func (s *issues) keep(i notify.Issue, mails []notify.Outgoing) error {
 	for n, m := range mails {
 		if err := s.files.WriteJSON(s.path(i, fmt.Sprintf(".mail%d.json", n+1)), m); err != nil {
@@ -209,7 +211,7 @@ func (s *issues) keep(i notify.Issue, mails []notify.Outgoing) error {
 	return nil
 }
 
-// mails returns the mails of an issue as they were composed.
+// mails returns the stored mails of an issue.
 func (s *issues) mails(i notify.Issue) ([]notify.Outgoing, error) {
 	var all []notify.Outgoing
 	for n := 1; ; n++ {
@@ -228,12 +230,12 @@ func (s *issues) path(i notify.Issue, end string) string {
 	return filepath.Join(s.dir, i.Date.String()+"."+i.ID+end)
 }
 
-// answered returns the lines of the answers given about an issue.
+// answered returns the lines of all answers about an issue.
 func (s *issues) answered(i notify.Issue) ([]string, error) {
 	return disk.ReadJSON[[]string](s.path(i, ".answers.json"))
 }
 
-// addAnswer remembers the lines of one more answer.
+// addAnswer stores the lines of one more answer.
 func (s *issues) addAnswer(i notify.Issue, lines []string) error {
 	all, err := s.answered(i)
 	if err != nil {

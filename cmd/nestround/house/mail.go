@@ -20,26 +20,26 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Taken is what became of one mail, as `replies --json` shows it.
+// Taken is the outcome of one mail, as `replies --json` shows it.
 type Taken struct {
 	ID       string     `json:"id"`
 	From     string     `json:"from"`
 	Digest   string     `json:"digest"`
-	Ignored  string     `json:"ignored"` // why nothing of it counts, "" otherwise
+	Ignored  string     `json:"ignored"` // reason why the mail does not count, or ""
 	Accepted []Accepted `json:"accepted"`
 	Refused  []Refused  `json:"refused"`
-	// Repeated says that the mail had been taken before.
+	// Repeated says that the mail was taken before.
 	Repeated bool `json:"-"`
 }
 
-// TakeMail reads one mail that came in: judges whose it is, finds the digest
-// it answers, records what it says, and puts an answer into the outbox. The
-// order is such that it may be stopped anywhere and be given the same mail
-// again: the entry first, under the mail's own id, then the answer, under an
-// id made from the mail's. An error means that the mail is to be given again;
-// a mail that cannot be read is not an error but ignored, with the reason.
+// TakeMail reads one incoming mail. It checks the sender, finds the digest that
+// the mail answers, records its commands, and puts an answer into the outbox.
+// It may be stopped at any point and called again with the same mail, because
+// the entry is written first, under the mail's own id, and then the answer,
+// under an id made from the mail's id. An error means that the mail must be
+// taken again. An unreadable mail is no error: it is ignored, with the reason.
 //
-// With dry nothing is recorded and nobody is answered.
+// With dry, nothing is recorded and nobody gets an answer.
 func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
 	m, err := reply.Read(raw)
 	if err != nil {
@@ -56,11 +56,11 @@ func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
 	return t, c.answered(m)
 }
 
-// mailTaker judges mails that come in, takes their words, and composes answers.
+// mailTaker checks incoming mails, takes their commands, and composes answers.
 type mailTaker struct{ h *House }
 
-// take is TakeMail without the outbox, which may have to be waited for and
-// must not hold up whoever asks the house something meanwhile.
+// take is TakeMail without the outbox. The outbox may be busy, and the house
+// must answer other callers meanwhile.
 func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoing, err error) {
 	s, err := c.h.Refresh()
 	if err != nil {
@@ -123,15 +123,15 @@ func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoin
 	return t, answer, err
 }
 
-// told takes in what became of the mail's words.
+// told adds the outcome of the mail's commands.
 func (t *Taken) told(said Said) {
 	t.Accepted, t.Refused, t.Repeated = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...), said.Repeated
 }
 
-// saidAt is when the mail was written by its own Date, if that can be: not
-// before its digest, and not more than 60 days after, which only a wrong clock
-// or a lie can be. Otherwise it is when the digest was sent. It never depends
-// on when the mail arrived, so that a delay changes nothing.
+// saidAt returns the time of a mail. It is the mail's own Date if that is
+// plausible: not before the digest, and at most 60 days after it. Any other
+// Date is wrong or forged, and the time of the digest counts. The arrival of
+// the mail never counts, so that a delay changes nothing.
 func saidAt(m reply.Mail, issue notify.Issue, zone *time.Location) time.Time {
 	at := m.Date
 	if at.Before(issue.Sent) || at.After(issue.Sent.AddDate(0, 0, 60)) {
@@ -163,7 +163,7 @@ func bareAddress(s string) string {
 	return s
 }
 
-// domain is the right side of the program's Message-IDs.
+// domain is the part after the @ in the program's Message-IDs.
 func domain(settings *config.Settings) string {
 	a := bareAddress(settings.Digest.From)
 	if i := strings.LastIndexByte(a, '@'); i >= 0 {
@@ -174,19 +174,20 @@ func domain(settings *config.Settings) string {
 
 const (
 	answerPrefix  = "a."
-	answersADay   = 3 // so that two machines that answer each other end soon
+	answersADay   = 3 // stops two machines that answer each other
 	answersMemory = 200
 )
 
-// answers is which mails were answered lately, in state/answers.json.
+// answers lists the mails that were answered recently, in state/answers.json.
 type answers struct {
 	Day  civil.Date `json:"day"`
-	Done int        `json:"done"` // on that day
+	Done int        `json:"done"` // number of answers on that day
 	IDs  []string   `json:"ids"`
 }
 
-// answer composes the answer to a reply. It returns none for a reply that has
-// one, where no mail leaves, and, with limit set, beyond a few a day.
+// answer composes the answer to a reply. It returns none if the reply has an
+// answer already or if the settings send no mail. With limit set, it also
+// returns none above a few answers a day.
 func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Outgoing, limit bool, err error) {
 	if s.settings.Out == nil {
 		return nil, true, nil
@@ -219,15 +220,15 @@ func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken
 	if err != nil {
 		return nil, false, fmt.Errorf("compose the answer to %s: %w", m.MessageID, err)
 	}
-	// The lines are remembered first: a reply to the answer must find them.
+	// Store the lines first, because a reply to the answer must find them.
 	if err := c.h.issues.addAnswer(issue, strings.Split(text, "\n")); err != nil {
 		return nil, false, err
 	}
 	return &notify.Outgoing{ID: msg.ID, From: bareAddress(msg.From), To: m.From, Raw: raw}, false, nil
 }
 
-// answerID is the Message-ID of the answer to a reply: the same each time it
-// is composed, so that one that is in the outbox already is not sent twice.
+// answerID returns the Message-ID of the answer to a reply. It is always the
+// same for one reply, so that an answer in the outbox is not sent twice.
 func answerID(settings *config.Settings, issue notify.Issue, reply string) string {
 	sum := sha256.Sum256([]byte(reply))
 	return answerPrefix + issue.ID + "." + hex.EncodeToString(sum[:10]) + "@" + domain(settings)
@@ -263,7 +264,7 @@ func answerSubject(subject, id string) string {
 	return subject
 }
 
-// replyTo is the address that answers to an issue go to.
+// replyTo returns the address for replies to an issue.
 func replyTo(settings *config.Settings, token string) string {
 	if settings.Digest.PlusAddressing {
 		return notify.PlusAddress(settings.Digest.ReplyTo, token)
@@ -271,8 +272,9 @@ func replyTo(settings *config.Settings, token string) string {
 	return settings.Digest.ReplyTo
 }
 
-// answerText says what was recorded and quotes what was not. None of its lines
-// is a command: numbers stand in brackets, and quotes behind a mark.
+// answerText lists the recorded commands and quotes the refused ones. None of
+// its lines reads as a command: numbers are in brackets, and quotes follow a
+// mark.
 func answerText(s *Snapshot, t Taken, issue notify.Issue, at time.Time) string {
 	var b strings.Builder
 	if len(t.Accepted) > 0 {
@@ -327,7 +329,7 @@ func label(a Accepted) string {
 	return string(a.Task.Subject())
 }
 
-// answered is an outcome with what the keeper should mind.
+// answered writes an outcome and its caution.
 func answered(a Accepted, u husbandry.Units, on civil.Date) string {
 	words := outcome(a, u, on)
 	if a.Finding == nil {
@@ -339,10 +341,10 @@ func answered(a Accepted, u husbandry.Units, on civil.Date) string {
 	return words
 }
 
-// outcome is a mark and a finding in words.
+// outcome writes a mark and a finding in words.
 func outcome(a Accepted, u husbandry.Units, on civil.Date) string {
 	var words []string
-	told := a.Finding != nil && a.Task.Routine() == tasks.Unplanned // of no task that could be done
+	told := a.Finding != nil && a.Task.Routine() == tasks.Unplanned // a finding without a task, so nothing was "done"
 	switch a.Mark {
 	case tasks.MarkDone:
 		if told {

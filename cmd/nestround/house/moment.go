@@ -10,17 +10,18 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Moments says when the digest of a day leaves. cron decides the time of day;
-// which instant that is, is civil's rule: a time in a spring gap is the first
-// instant after it, a time that comes twice is its first occurrence. So each
-// civil date has at most one moment, whatever its clock does.
+// Moments computes when the digest of a day is sent. The cron expression
+// decides the time of day, and package civil turns it into an instant. A time
+// in a spring gap becomes the first instant after the gap. A time that occurs
+// twice becomes its first occurrence. So each civil date has at most one
+// moment, whatever its clock does.
 type Moments struct {
 	schedule cron.Schedule
 	zone     *time.Location
 }
 
-// NewMoments makes Moments from the settings: the time of day, or the cron
-// expression, which config has checked.
+// NewMoments makes Moments from the settings: from the time of day or the cron
+// expression. Package config has checked them.
 func NewMoments(d config.Digest, zone *time.Location) (Moments, error) {
 	expression := d.Cron
 	if expression == "" {
@@ -30,12 +31,12 @@ func NewMoments(d config.Digest, zone *time.Location) (Moments, error) {
 	return Moments{schedule, zone}, err
 }
 
-// On returns the moment of day, and false when there is none: cron passes
-// over the day, or the zone skipped it.
+// On returns the moment of a day. It returns false if there is none, because
+// the cron expression leaves the day out or the zone skipped the day.
 func (m Moments) On(day civil.Date) (time.Time, bool) {
-	// cron is asked in UTC, which has no clock changes: it then answers in
-	// plain wall-clock times, and its own trouble with gaps and overlaps
-	// (skipped and doubled runs) cannot arise.
+	// The cron library runs in UTC, which has no clock changes, so it answers
+	// in plain wall-clock times. In a zone with clock changes it would skip
+	// runs in gaps and double them in overlaps.
 	midnight := day.At(0, time.UTC)
 	wall := m.schedule.Next(midnight.Add(-time.Second))
 	if wall.IsZero() || civil.Of(wall, time.UTC) != day {

@@ -9,14 +9,14 @@ import (
 	"nestround/tasks/civil"
 )
 
-// The days on which clocks did something, and what a digest set for the hour
-// that it happened to must do. The transitions are those of the IANA time zone
-// database (NEWS of 2011n, 2023c, 2024a, 2026a-c and the zone files), as zic
-// compiled release 2026f; UTC instants as `zdump -v` prints them.
+// The days with clock changes, and the expected moment of a digest at the hour
+// of the change. The transitions are those of the IANA time zone database (NEWS
+// of 2011n, 2023c, 2024a, 2026a-c and the zone files), as zic compiled release
+// 2026f; UTC instants as `zdump -v` prints them.
 var clockChanges = []struct {
 	zone string
 	day  string
-	at   string // what the digest is set to
+	at   string // time of the digest in the settings
 	want string // UTC; "" for a day that the zone skipped
 	what string
 }{
@@ -75,9 +75,9 @@ func TestMomentsByCron(t *testing.T) {
 	for _, c := range []struct{ cron, day, want string }{
 		{"30 6 * * *", "2027-05-12", "2027-05-12T04:30:00Z"},
 		{"30 6 * * mon-fri", "2027-05-15", ""},                 // a Saturday
-		{"0 5,17 * * *", "2027-05-12", "2027-05-12T03:00:00Z"}, // once a day, at the first
-		{"30 2 * * *", "2027-03-28", "2027-03-28T01:00:00Z"},   // the gap: cron alone would skip the day
-		{"30 2 * * *", "2027-10-31", "2027-10-31T00:30:00Z"},   // the overlap: cron alone would ring twice
+		{"0 5,17 * * *", "2027-05-12", "2027-05-12T03:00:00Z"}, // once a day, at the first time
+		{"30 2 * * *", "2027-03-28", "2027-03-28T01:00:00Z"},   // spring gap: the cron library alone would skip the day
+		{"30 2 * * *", "2027-10-31", "2027-10-31T00:30:00Z"},   // autumn overlap: the cron library alone would fire twice
 	} {
 		m, err := NewMoments(config.Digest{Cron: c.cron}, zone)
 		if err != nil {

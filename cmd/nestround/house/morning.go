@@ -14,16 +14,17 @@ import (
 )
 
 const (
-	// digestPatience is how long a digest is worth sending: after half a day
-	// the next one is nearer than the rounds it speaks of.
+	// digestPatience is how long after its time a digest is still worth
+	// sending. After half a day, the next digest is closer than the rounds of
+	// this one.
 	digestPatience = 12 * time.Hour
 	answerPatience = 48 * time.Hour
-	// lateAfter is when a digest says that it is late.
+	// lateAfter is the delay from which a digest says that it is late.
 	lateAfter = 15 * time.Minute
 )
 
-// Draft returns today's digest as it would be sent now, without sending or
-// remembering it; where it has been issued, a message with the same id.
+// Draft returns today's digest as it would be sent now. It sends and stores
+// nothing. If the digest was issued already, the draft has the same id.
 func (h *House) Draft() (digest.Mail, []notify.Message, error) {
 	s, err := h.Refresh()
 	if err != nil {
@@ -48,12 +49,12 @@ func (h *House) Draft() (digest.Mail, []notify.Message, error) {
 	return m, messages, err
 }
 
-// Morning issues today's digest, if it has not been issued, and puts its mails
-// into the outbox. It reports whether it is the one that issued it. due is the
-// moment it should have left; the digest says so if that is some time ago.
+// Morning issues today's digest, unless it was issued, and puts its mails into
+// the outbox. issued is true if this call issued it. due is the planned time; a
+// digest that is much later says so.
 //
-// The digest's numbers are on the disk before the first mail is in the outbox,
-// and a call that was stopped half-way is made good by the next.
+// The digest's numbers are on the disk before the first mail is in the outbox.
+// If a call is stopped half-way, the next call completes it.
 func (h *House) Morning(due time.Time) (issued bool, err error) {
 	var issue notify.Issue
 	var mails []notify.Outgoing
@@ -72,7 +73,7 @@ func (h *House) Morning(due time.Time) (issued bool, err error) {
 		mails, err = h.issues.mails(issue)
 		return err
 	})
-	// The outbox may have to be waited for. Nobody waits for the books meanwhile.
+	// The outbox may be busy. The books are not locked meanwhile.
 	for _, m := range mails {
 		if err == nil {
 			err = h.dispatch.post(m, "the digest of "+english.BareDay(issue.Date), digestPatience)
@@ -81,7 +82,7 @@ func (h *House) Morning(due time.Time) (issued bool, err error) {
 	return issued, err
 }
 
-// issue writes today's digest and keeps it with its mails.
+// issue writes today's digest and stores it with its mails.
 func (h *House) issue(s *Snapshot, due time.Time) (notify.Issue, error) {
 	now := h.now().In(s.settings.Zone).Truncate(time.Second)
 	issue, err := h.issues.draft(s.today, now, domain(s.settings))

@@ -10,11 +10,10 @@ import (
 	"nestround/tasks/disk"
 )
 
-// Any order, repetition or delay of the same replies ends in the same books:
-// the same board, the same plan, the same clutches. The replies correct and
-// contradict each other and take things back, and some quote earlier ones
-// without marks.
-func TestRepliesInAnyOrderEndInTheSameBooks(t *testing.T) {
+// The same replies give the same board, plan and clutches in any order, with
+// any repetition or delay. The replies correct, contradict and withdraw each
+// other, and some quote earlier ones without quotation marks.
+func TestOrderOfRepliesDoesNotMatter(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	at := clock("2027-05-12T06:30:00+02:00")
 	h := open(t, dir, func() time.Time { return at() }, disk.Files{})
@@ -32,7 +31,7 @@ func TestRepliesInAnyOrderEndInTheSameBooks(t *testing.T) {
 		answer(t, today, "g", "2027-05-13T07:00:00+02:00", fmt.Sprintf("%d added 60 ml", box)),
 		answer(t, today, "h", "2031-01-01T00:00:00Z", fmt.Sprintf("note %d the clock of this phone is wrong", watch)),
 	}
-	// The books as they are when every reply arrives in order and in time.
+	// The expected books: every reply arrives once, in order and in time.
 	want := ""
 	check := func(name string, order []int) {
 		t.Helper()
@@ -50,7 +49,7 @@ func TestRepliesInAnyOrderEndInTheSameBooks(t *testing.T) {
 		if got != want {
 			t.Errorf("%s %v: the books are\n%s\nwant\n%s", name, order, got, want)
 		}
-		// And read anew from the disk.
+		// Read the books again from the disk.
 		if again := open(t, copied, func() time.Time { return at() }, disk.Files{}); picture(again, civil.MustParse("2027-05-12"))+picture(again, civil.MustParse("2027-05-14")) != want {
 			t.Errorf("%s %v: after a restart the books are others", name, order)
 		}
@@ -63,7 +62,7 @@ func TestRepliesInAnyOrderEndInTheSameBooks(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for n := range 12 {
 		order := rng.Perm(len(replies))
-		order = append(order, rng.Perm(len(replies))[:n%4]...) // some of them twice
+		order = append(order, rng.Perm(len(replies))[:n%4]...) // some replies twice
 		rng.Shuffle(len(order), func(i, j int) { order[i], order[j] = order[j], order[i] })
 		at = clock("2027-05-14T06:30:00+02:00")
 		check("shuffled", order)

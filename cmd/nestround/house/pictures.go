@@ -14,20 +14,20 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// pastShown is how many earlier clutches of its species stand in a clutch's
-// picture.
+// pastShown is how many earlier clutches of the same species a clutch's picture
+// shows.
 const pastShown = 5
 
-// Picture is one of what the books hold.
+// Picture is one picture about the books' animals.
 type Picture struct {
-	Name string // of its file, without an end: "clutch-K02"
-	// SVG is nil where there is nothing to draw, and Why says why.
+	Name string // file name without extension: "clutch-K02"
+	// SVG is nil if there is nothing to draw; Why then has the reason.
 	SVG []byte
 	Why string
 }
 
-// ClutchPictures draws every clutch that still expects young, as of a day, in
-// the order of [Snapshot.Clutches].
+// ClutchPictures draws every clutch that is still expected to hatch, as of a
+// day, in the order of [Snapshot.Clutches].
 func ClutchPictures(s *Snapshot, on civil.Date) []Picture {
 	in := s.evening(on, on)
 	past := make(map[husbandry.ID][]draw.Past)
@@ -50,7 +50,7 @@ func ClutchPictures(s *Snapshot, on civil.Date) []Picture {
 	return list
 }
 
-// GrowthPictures draws how some animals, groups or young grew.
+// GrowthPictures draws the growth of some animals, groups or young.
 func GrowthPictures(s *Snapshot, list []outlook.Growth) []Picture {
 	var drawn []Picture
 	for _, g := range list {
@@ -123,7 +123,7 @@ func clutchPicture(records *husbandry.Records, c outlook.ClutchForecast, on civi
 	return f
 }
 
-// speciesName is the name of a care sheet, or its id where it has none.
+// speciesName returns the name in a care sheet, or its id if it has no name.
 func speciesName(records *husbandry.Records, id husbandry.ID) string {
 	i := slices.IndexFunc(records.Species, func(s husbandry.Species) bool { return s.ID == id })
 	if i < 0 || records.Species[i].Name == "" {

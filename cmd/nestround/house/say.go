@@ -15,8 +15,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// standing is what was said of a task, in words: "marked as done; eggs: 6, on
-// Wed 12 May".
+// standing writes the valid mark and finding of a task in words: "marked as
+// done; eggs: 6, on Wed 12 May".
 func (j judge) standing(k tasks.Key) string {
 	o, f, said := j.history.Standing(k)
 	if !said {
@@ -29,10 +29,10 @@ func (j judge) standing(k tasks.Key) string {
 	return words
 }
 
-// judge decides which acts the records and the history allow.
+// judge decides which acts are compatible with the records and the history.
 type judge struct {
 	records *husbandry.Records
-	history *tasks.History // its own, since a history remembers answers
+	history *tasks.History // a separate copy, because a history keeps its answers
 	today   civil.Date
 	units   husbandry.Units
 }
@@ -41,15 +41,15 @@ func newJudge(s *Snapshot) judge {
 	return judge{s.records, s.said.history.Before(civil.Date{}), s.today, s.settings.Units}
 }
 
-// possible returns the acts that can be, and refuses the others. Mostly records
-// alone are asked, not what was found before, so that the order in which
-// replies arrive decides nothing. But eggs are counted with what was said of
-// the clutch before, and the later of two replies that contradict each other is
-// refused.
+// possible returns the acts that are compatible with the records, and refuses
+// the others. Earlier findings mostly do not count, so that the order in which
+// replies arrive does not matter. Eggs are the exception: they are counted
+// together with earlier reports about the clutch, and of two contradicting
+// replies the later one is refused.
 func (j judge) possible(acts []tasks.Act, board []item, on civil.Date) (possible []tasks.Act, refused []reply.Refused) {
 	facts := sync.OnceValue(func() *herd.Herd { return herd.Derive(herd.Input{Records: j.records, History: j.history, On: j.today}) })
 	for _, a := range acts {
-		// "undo F03" is of what was last said of her by her id, on whatever day.
+		// "undo F03" withdraws the last report about F03 by its id, of any day.
 		if a.Mark == tasks.Undo && a.Task.Routine() == tasks.Unplanned {
 			if last := j.history.LastUnplanned(a.Task.Subject(), on); last != "" {
 				a.Task = last
@@ -68,12 +68,13 @@ func (j judge) possible(acts []tasks.Act, board []item, on civil.Date) (possible
 	return possible, refused
 }
 
-// ofClutch says why a finding about a clutch cannot be, "" if it can or is
-// about something else; before are acts of the same message.
+// ofClutch says why a finding about a clutch is impossible. It returns "" if
+// the finding is possible or not about a clutch. before are earlier acts of the
+// same message.
 func (j judge) ofClutch(derive func() *herd.Herd, a tasks.Act, before []tasks.Act, board []item) string {
 	f, subject := a.Finding, a.Task.Subject()
 	if f == nil || a.Mark == tasks.Undo || j.isRecord(subject) {
-		return "" // and a whole round of weights needs no facts
+		return "" // so a round of weights needs no herd
 	}
 	facts := derive()
 	c := facts.Clutch(subject)
@@ -91,14 +92,15 @@ func (j judge) ofClutch(derive func() *herd.Herd, a tasks.Act, before []tasks.Ac
 	return j.beyondItsEggs(facts, c, a, before)
 }
 
-// isRecord reports whether an id is an animal's or an enclosure's.
+// isRecord reports whether an id belongs to an animal or an enclosure.
 func (j judge) isRecord(id husbandry.ID) bool {
 	return slices.ContainsFunc(j.records.Animals, func(a husbandry.Animal) bool { return a.ID == id }) ||
 		slices.ContainsFunc(j.records.Enclosures, func(e husbandry.Enclosure) bool { return e.ID == id })
 }
 
-// beyondItsEggs says why no more can have become of a clutch's eggs, "" if it
-// can: what hatched and what was found dead are no more than were laid.
+// beyondItsEggs says why a finding is impossible for the number of eggs in a
+// clutch, or returns "". The hatched and the dead eggs together are never more
+// than the laid eggs.
 func (j judge) beyondItsEggs(facts *herd.Herd, c *herd.Clutch, a tasks.Act, before []tasks.Act) string {
 	f := a.Finding
 	if c.Eggs == 0 || f.Hatched == nil && f.Dead == nil && f.Veins == nil {
@@ -127,8 +129,8 @@ func (j judge) beyondItsEggs(facts *herd.Herd, c *herd.Clutch, a tasks.Act, befo
 	return has + change
 }
 
-// reported returns what the history and the acts before this one say of the
-// eggs of a clutch.
+// reported returns the reports about the eggs of a clutch from the history and
+// from earlier acts of the message.
 func (j judge) reported(facts *herd.Herd, c *herd.Clutch, before []tasks.Act) fates {
 	said := make(fates)
 	for _, found := range j.history.Found() {
@@ -148,11 +150,11 @@ func (j judge) reported(facts *herd.Herd, c *herd.Clutch, before []tasks.Act) fa
 	return said
 }
 
-// eggs counts the eggs of a clutch that hatched and those found dead.
+// eggs has the numbers of hatched and dead eggs of a clutch.
 type eggs struct{ hatched, dead int }
 
-// words says what became of the eggs, such as "3 hatched and 1 found dead", or
-// "" for none.
+// words writes the numbers, such as "3 hatched and 1 found dead", or "" for
+// none.
 func (e eggs) words() string {
 	var parts []string
 	if e.hatched > 0 {
@@ -164,8 +166,8 @@ func (e eggs) words() string {
 	return english.List(parts)
 }
 
-// fates has what the keeper reported of a clutch's eggs, by task. The last
-// report of a task replaces the earlier ones.
+// fates has the reports about a clutch's eggs, by task. The last report of a
+// task replaces the earlier ones.
 type fates map[tasks.Key]eggs
 
 func (x fates) add(k tasks.Key, f *tasks.Finding) {
@@ -186,7 +188,7 @@ func (x fates) sum() (n eggs) {
 	return n
 }
 
-// impossible says why a finding contradicts the records, or "" if it does not.
+// impossible says why a finding contradicts the records, or returns "".
 func (j judge) impossible(a tasks.Act, on civil.Date) string {
 	if a.Finding == nil || a.Mark == tasks.Undo {
 		return ""
@@ -218,8 +220,8 @@ func (j judge) impossible(a tasks.Act, on civil.Date) string {
 	return ""
 }
 
-// notOf says why the sex, the age or the departure of an animal rules a finding
-// out, or "" if they do not.
+// notOf says why an animal's sex, age or departure contradicts a finding, or
+// returns "".
 func notOf(r husbandry.Animal, f *tasks.Finding, on civil.Date) string {
 	switch carries := carriesEggs(f); {
 	case carries && r.Sex == husbandry.Male:
@@ -234,12 +236,12 @@ func notOf(r husbandry.Animal, f *tasks.Finding, on civil.Date) string {
 	return ""
 }
 
-// carriesEggs reports whether only a female with eggs gives such a finding.
+// carriesEggs reports whether a finding can only be about a female with eggs.
 func carriesEggs(f *tasks.Finding) bool {
 	return f.Laid != nil || f.More != nil || f.Digging || f.Slugs != nil || f.Gravid != nil && *f.Gravid
 }
 
-// noMother says why an animal cannot be the mother of a clutch, "" if it can.
+// noMother says why an animal cannot be the mother of a clutch, or returns "".
 func (j judge) noMother(facts *herd.Herd, c *herd.Clutch, her *herd.Animal) string {
 	switch {
 	case her.Sex == husbandry.Male:
@@ -257,8 +259,9 @@ func (j judge) noMother(facts *herd.Herd, c *herd.Clutch, her *herd.Animal) stri
 	return ""
 }
 
-// tooMany says why a finding about so many animals cannot be, "" if it can: one
-// that is told of more than there are, or of one where there are many.
+// tooMany says why a finding does not fit the number of animals, or returns "".
+// A finding about more animals than there are does not fit, nor does a finding
+// about one animal if there are several.
 func tooMany(f *tasks.Finding, heads int, what string) string {
 	switch {
 	case len(f.Each) > max(1, heads):
@@ -272,13 +275,13 @@ func tooMany(f *tasks.Finding, heads int, what string) string {
 	return ""
 }
 
-// youngestMother is the age in days below which no lizard lays: the smallest
-// and quickest kept species need some three months (common practice).
+// youngestMother is an age in days below which no lizard lays. The smallest and
+// fastest kept species need about three months (common practice).
 const youngestMother = 60
 
-// known finds the records that the words of a command may name: animals,
-// enclosures, and clutches, found ones too, the incubators that these are moved
-// to, and live food.
+// known finds the records that a command may name: animals, enclosures,
+// clutches from records and from findings, incubators to which clutches are
+// moved, and live food.
 func (j judge) known() reply.Known {
 	records := make(map[string]reply.Target)
 	add := func(id husbandry.ID, scope husbandry.Scope) {

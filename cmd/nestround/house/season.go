@@ -16,9 +16,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Seasons returns a calendar year of a species, or of every species that the
-// keeper has animals of, in the order of the books, where id is "". It fails
-// for a species without a care sheet.
+// Seasons returns a calendar year of one species. For id "" it returns the
+// years of all species with animals, in the order of the books. A species
+// without a care sheet is an error.
 func (s *Snapshot) Seasons(id husbandry.ID, year int) ([]outlook.SpeciesYear, error) {
 	var species []husbandry.ID
 	if id != "" {
@@ -44,8 +44,8 @@ func (s *Snapshot) Seasons(id husbandry.ID, year int) ([]outlook.SpeciesYear, er
 	return outlook.Years(scheduler.Facts(s.day(civil.Date{}, outlook.MiddleOf(year), s.today)), species), nil
 }
 
-// DayHours are the hours of daylight at the keeper's latitude, for each day of a
-// year; nil where the books do not say it.
+// DayHours returns the hours of daylight at the keeper's latitude for each day
+// of a year; nil if the books do not state the latitude.
 func DayHours(s *Snapshot, year int) []float64 {
 	if s.settings.Latitude == nil {
 		return nil

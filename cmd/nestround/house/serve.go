@@ -17,20 +17,20 @@ import (
 )
 
 const (
-	// tick is how often the clock is looked at. A timer set for the morning
-	// would stop with the machine's sleep and ring hours late.
+	// tick is the interval between checks of the clock. A timer for the next
+	// morning would stop while the machine sleeps, and then fire hours late.
 	tick = 30 * time.Second
-	// look is how often the books are looked at for changes.
+	// look is the interval between checks of the books for changes.
 	look = 2 * time.Second
-	// shutdown is how long requests under way may take when the house closes.
+	// shutdown is the time for requests under way when the house closes.
 	shutdown = 5 * time.Second
 )
 
-// Serve does the whole job until ctx ends: it serves the calendar on l, sends
-// the digest at its hour, takes replies as they come, answers them, and reads
-// edited books again. A mail server that is down, or books with an error in
-// them, stop none of the rest. It returns nil when ctx ended, and an error if
-// another process serves these books already or the listener fails.
+// Serve runs until ctx ends. It serves the calendar on l, sends the digest at
+// its time, takes and answers replies, and reads edited books again. If a mail
+// server is down or the books have an error, the other work goes on. Serve
+// returns nil when ctx ends. It returns an error if another process serves
+// these books already or if the listener fails.
 func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	serving, err := h.files.Acquire(h.state("serving"), 0)
 	if err != nil {
@@ -79,8 +79,8 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 // server runs the loops of [House.Serve].
 type server struct{ h *House }
 
-// guard runs a loop, and runs it again should it panic: one bad mail or day
-// must not end the others.
+// guard runs a loop, and runs it again after a panic, so that one bad mail or
+// day does not end the other loops.
 func (s server) guard(ctx context.Context, name string, loop func(context.Context)) {
 	for ctx.Err() == nil {
 		func() {
@@ -114,11 +114,11 @@ func (s server) watchBooks(ctx context.Context) {
 	}
 }
 
-// sendDigests issues each day's digest at its moment, once. A machine that
-// slept through it, or was off, sends it when it wakes, unless that is more
-// than half a day later.
+// sendDigests issues each day's digest once, at its time. If the machine was
+// asleep or off at that time, it sends the digest afterwards, but not more than
+// half a day late.
 func (s server) sendDigests(ctx context.Context) {
-	var settled civil.Date // this day needs no more looking at
+	var settled civil.Date // the digest of this day is done
 	for {
 		wait := tick
 		settings := s.h.Snapshot().settings
@@ -159,12 +159,13 @@ func dueOn(day civil.Date, s *config.Settings) (time.Time, bool, error) {
 	return due, ok, nil
 }
 
-// sendMail sends what is in the outbox as it comes.
+// sendMail sends mails as they arrive in the outbox.
 func (s server) sendMail(ctx context.Context) {
 	s.h.dispatch.outbox.Run(ctx, carrier(s), s.h.now, s.h.dispatch.report)
 }
 
-// readMail takes replies as they come; a change of the settings connects anew.
+// readMail takes replies as they arrive. It connects again when the settings
+// change.
 func (s server) readMail(ctx context.Context) {
 	for ctx.Err() == nil {
 		in := s.h.Snapshot().settings.In
@@ -196,7 +197,7 @@ func (s server) readMail(ctx context.Context) {
 	}
 }
 
-// take is what happens to each mail that came.
+// take handles each incoming mail.
 func (s server) take(m notify.Incoming) error {
 	if m.TooLarge {
 		s.h.log.Warn("a mail is too large to be a reply and was not read", "mail", m.Ref, "size", m.Size)

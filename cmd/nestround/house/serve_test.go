@@ -29,7 +29,7 @@ import (
 
 const password = "a secret of 24 characters"
 
-// served are small books whose mail goes through a server, with serve running.
+// served has small books whose mail goes through a server, and a running serve.
 type served struct {
 	t    *testing.T
 	dir  string
@@ -39,7 +39,7 @@ type served struct {
 	stop func()
 }
 
-// lockedBuffer is a log that may be read while it is written.
+// lockedBuffer is a log that can be read while it is written.
 type lockedBuffer struct {
 	mu sync.Mutex
 	b  bytes.Buffer
@@ -73,7 +73,7 @@ func serve(t *testing.T, from, to, mail, secret string, ca []byte) *served {
 	}
 	write(t, filepath.Join(dir, "ca.pem"), string(ca))
 	s := &served{t: t, dir: dir, log: &lockedBuffer{}}
-	// The clock stands in the morning, so that no digest is too late to send.
+	// The clock shows the morning, so that no digest is too late to send.
 	began := time.Now()
 	morning := civil.MustParse("2027-05-12").At(0, time.UTC).Add(5 * time.Minute)
 	h, problems, err := Open(dir, Options{Log: slog.New(slog.NewTextHandler(s.log, nil)), Now: func() time.Time { return morning.Add(time.Since(began)) }})
@@ -112,7 +112,7 @@ func (s *served) start() {
 	})
 }
 
-// until waits for something that another goroutine or server brings about.
+// until waits for an effect of another goroutine or server.
 func until(t *testing.T, what string, ok func() bool) {
 	t.Helper()
 	for deadline := time.Now().Add(time.Minute); !ok(); time.Sleep(20 * time.Millisecond) {
@@ -147,8 +147,9 @@ func mailsTo(box *practice.Box, address string) (digests, answers []reply.Mail) 
 	return digests, answers
 }
 
-// The whole loop over TLS against the server in this process: digest out,
-// reply in, mark recorded, answer out; and again after each server was down.
+// The whole loop runs over TLS against the server in this process: the digest
+// is sent, a reply arrives, the mark is recorded, and the answer is sent. Then
+// it runs again after each server was down.
 func TestServeWholeLoop(t *testing.T) {
 	for _, security := range []string{"tls", "starttls"} {
 		t.Run(security, func(t *testing.T) {
@@ -190,7 +191,7 @@ func TestServeWholeLoop(t *testing.T) {
 			until(t, "the mark", s.waterIs(tasks.Done))
 			until(t, "the answer", func() bool { _, a := mailsTo(box, "keeper@example.org"); return len(a) == 1 })
 
-			// The server dies, a reply comes to it, and it comes back.
+			// The server stops, receives a reply, and starts again.
 			box.Stop()
 			if err := box.Deliver("rounds@example.org", say("two", fmt.Sprintf("undo %d", water))); err != nil {
 				t.Fatal(err)
@@ -199,7 +200,8 @@ func TestServeWholeLoop(t *testing.T) {
 				t.Fatal(err)
 			}
 			until(t, "the mark after the server was down", s.waterIs(tasks.Due))
-			// It numbers its mails anew: everything is read again and counts once.
+			// The server renumbers its mails: all of them are read again, and
+			// each counts once.
 			if err := box.ResetUIDValidity("rounds@example.org"); err != nil {
 				t.Fatal(err)
 			}
@@ -239,8 +241,8 @@ trust = "token"
 `, smtp, security, user, imap, security, user)
 }
 
-// A wrong password, and a mail server that refuses everything, stop neither
-// the calendar nor the program, and the digest leaves when it is mended.
+// With a wrong password and a mail server that refuses everything, the calendar
+// and the program continue. The digest is sent after the repair.
 func TestServeGoesOnWithoutMail(t *testing.T) {
 	box := practice.New()
 	box.RequireAuth = true
@@ -274,19 +276,20 @@ func TestServeGoesOnWithoutMail(t *testing.T) {
 		t.Errorf("calendar: %s, %d bytes, %v", res.Status, len(body), err)
 	}
 	box.Mend()
-	// The next attempt is a minute away; the keeper need not wait for it.
+	// The next attempt is a minute away; the keeper can send at once.
 	if i, ok := s.h.Snapshot().TodaysIssue(); !ok || i.ID == "" {
 		t.Error("the digest was not issued while mail was down")
 	}
 	if _, err := s.h.dispatch.outbox.Deliver(t.Context(), carrier{s.h}, s.h.now().Add(2*time.Minute)); err != nil {
-		t.Log(err) // serve may be at it already
+		t.Log(err) // serve may be sending already
 	}
 	until(t, "the digest", func() bool { d, _ := mailsTo(box, "keeper@example.org"); return len(d) == 1 })
 }
 
-// The same against Debian's Postfix and Dovecot: the digest is delivered, a
-// raw RFC 5322 message answers it through Postfix, the mark is recorded, the
-// answer is delivered; and again after Dovecot was killed and started anew.
+// The same loop runs against Debian's Postfix and Dovecot: the digest is
+// delivered, a raw RFC 5322 message answers it through Postfix, the mark is
+// recorded, and the answer is delivered. Then it runs again after Dovecot was
+// killed and restarted.
 func TestServeWithRealServers(t *testing.T) {
 	real := servertest.Get(t)
 	ca, err := os.ReadFile(real.CAFile)

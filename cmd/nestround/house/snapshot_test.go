@@ -17,9 +17,9 @@ import (
 	"nestround/tasks/disk"
 )
 
-// A snapshot takes over what an older one has planned. It answers as one that
-// was made from nothing, whatever is said meanwhile, in whatever order.
-func TestASnapshotInheritsOnlyWhatIsStillRight(t *testing.T) {
+// A snapshot takes over plans of an older snapshot. It gives the same answers
+// as a snapshot made from nothing, for any new entries in any order.
+func TestSnapshotInheritsOnlyValidPlans(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	at := clock("2027-05-12T06:30:00+02:00")()
 	now := func() time.Time { return at }
@@ -42,9 +42,9 @@ func TestASnapshotInheritsOnlyWhatIsStillRight(t *testing.T) {
 	for n, m := range []Message{
 		{Words: "done 1"},
 		{Words: "F01 laid 5"},
-		{Words: "done 2", At: at.AddDate(0, 0, -1)}, // of yesterday's board, and before what was said today
+		{Words: "done 2", At: at.AddDate(0, 0, -1)}, // for yesterday's board, before today's entries
 		{Words: "undo 1"},
-		{Words: "F01 weighs 12 g", At: at.AddDate(0, 0, -16)}, // of the fortnight before
+		{Words: "F01 weighs 12 g", At: at.AddDate(0, 0, -16)}, // in the fortnight before
 		{Words: "undo F01"},
 		{Words: "all"},
 	} {
@@ -64,8 +64,8 @@ func TestASnapshotInheritsOnlyWhatIsStillRight(t *testing.T) {
 	}
 }
 
-// What another process marks is in the calendar at the next request, though the
-// clock has not moved.
+// A mark of another process is in the calendar at the next request, although
+// the clock has not moved.
 func TestTheCalendarShowsAMarkAtOnce(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	now := clock("2027-05-12T06:30:00+02:00")
@@ -117,8 +117,9 @@ func linkPath(t testing.TB, h *House) string {
 	return u.Path
 }
 
-// Many may ask one snapshot at once, while others write: all get one answer.
-func TestASnapshotIsAskedByMany(t *testing.T) {
+// Several goroutines ask one snapshot while others write: all get the same
+// answer.
+func TestConcurrentUseOfASnapshot(t *testing.T) {
 	h := open(t, small(t, "Europe/Vienna", "06:00"), clock("2027-05-12T06:30:00+02:00"), disk.Files{})
 	s := h.Snapshot()
 	ask := func() string {

@@ -14,43 +14,43 @@ import (
 
 type item = notify.Item
 
-// Message is what somebody says of tasks, by whatever way it comes.
+// Message is a keeper's statement about tasks, from any channel.
 type Message struct {
-	// ID makes the message count once, however often it is taken; "" where each
-	// call of Take is a message of its own.
+	// ID is the identity of the message: a message that is taken again counts
+	// once. With "", each call of Take is a separate message.
 	ID  string
 	Via tasks.Via
-	By  string    // who says it
-	At  time.Time // when it was said; zero: now
-	// Words are commands of the reply grammar, and Keyed are commands about
-	// tasks by their keys. A message has either or both.
+	By  string    // sender
+	At  time.Time // time of the statement; zero: now
+	// Words are commands of the reply grammar. Keyed are commands about tasks
+	// by their keys. A message has one of them or both.
 	Words string
 	Keyed []Keyed
-	// Issue is the digest that gives the numbers; nil: the board of the day,
-	// which has the numbers of its digest where there is one.
+	// Issue is the digest whose numbers the commands use. nil: the numbers of
+	// the day's board, which are those of its digest if there is one.
 	Issue *notify.Issue
-	// Dry says that nothing is to be recorded.
+	// Dry says that nothing may be recorded.
 	Dry bool
 }
 
-// Keyed is a command about one task by its key. The numbers of the command are
-// not looked at.
+// Keyed is a command about one task by its key. Numbers in the command are
+// ignored.
 type Keyed struct {
 	Task    tasks.Key
 	Command reply.Command
 }
 
-// Said is what became of the keeper's words.
+// Said is the outcome of a message.
 type Said struct {
 	Accepted []Accepted
 	Refused  []Refused
-	// Repeated says that the message had been taken before.
+	// Repeated says that the message was taken before.
 	Repeated bool
 
 	parsed reply.Parsed
 }
 
-// Accepted is a command that took effect on one task.
+// Accepted is a command that had an effect on one task.
 type Accepted struct {
 	Command string         `json:"command"`
 	N       int            `json:"n"` // 0 for none
@@ -58,27 +58,26 @@ type Accepted struct {
 	Finding *tasks.Finding `json:"finding"`
 	Title   string         `json:"-"`
 	Mark    tasks.Verb     `json:"-"`
-	// Back is what an undo took back, in words; "" for nothing.
+	// Back is the description of the withdrawn report after an undo; "" for
+	// none.
 	Back  string     `json:"-"`
 	Until civil.Date `json:"-"`
 }
 
-// Refused is something that was not understood or cannot be.
+// Refused is a text that was not understood, or a command that is impossible.
 type Refused struct {
 	Text string `json:"text"`
 	Why  string `json:"why"`
 }
 
-// Take records what somebody says. Whatever comes in, by shell, mail or page,
-// goes through it. Commands that were understood and can be are recorded, and
-// the rest is refused; where there is nothing to record, nothing is written. An
-// error means that nothing was recorded, and that the message may be taken
-// again.
+// Take records a message. All messages go through it: from the shell, the mail
+// or the page. It records the commands that are understood and possible, and
+// refuses the others. If there is nothing to record, it writes nothing. After
+// an error nothing is recorded, and the message may be taken again.
 func (h *House) Take(m Message) (Said, error) { return h.take(m, nil) }
 
-// take is Take. While the books are still open for writing, it calls then with
-// the books as they are now. An error of then does not take back what was
-// recorded.
+// take is Take, and calls then while the books are still open for writing; then
+// gets the updated snapshot. An error of then does not undo the recording.
 func (h *House) take(m Message, then func(*Snapshot, Said) error) (said Said, err error) {
 	if m.Dry {
 		s, err := h.Refresh()
@@ -113,8 +112,8 @@ func (h *House) take(m Message, then func(*Snapshot, Said) error) (said Said, er
 	return said, err
 }
 
-// heard makes an entry of what is said, with the acts that can be, and tells
-// what cannot be. board are the tasks that the message may speak of by number.
+// heard makes an entry of a message, with the possible acts, and lists the
+// refused ones. board has the tasks that the message may mention by number.
 func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, said Said) {
 	e = tasks.Entry{ID: m.ID, At: m.At, Via: m.Via, By: m.By}
 	if e.ID == "" {
@@ -124,7 +123,7 @@ func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, 
 		e.At = now.In(s.settings.Zone).Truncate(time.Millisecond)
 	}
 	e.On = civil.Of(e.At, s.settings.Zone)
-	var listed []item // what "all" speaks of
+	var listed []item // the tasks that "all" means
 	if m.Issue == nil {
 		board = items(s.Board(e.On))
 		listed = board
@@ -150,7 +149,7 @@ func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, 
 	return e, board, said
 }
 
-// keyed turns commands about keys into commands about the numbers of a board.
+// keyed turns commands with keys into commands with the numbers of a board.
 func keyed(list []Keyed, board []item) (commands []reply.Command, refused []reply.Refused) {
 	for _, k := range list {
 		i := slices.IndexFunc(board, func(i item) bool { return i.Task == k.Task })
@@ -165,7 +164,7 @@ func keyed(list []Keyed, board []item) (commands []reply.Command, refused []repl
 	return commands, refused
 }
 
-// listedFor are the tasks that the mail of one of the digest's readers listed.
+// listedFor returns the tasks in the mail to one reader of the digest.
 func listedFor(s *Snapshot, address string, issue *notify.Issue) []item {
 	r, ok := readerOf(s, address, issue.Date)
 	if !ok || r.all() {
@@ -178,8 +177,8 @@ func listedFor(s *Snapshot, address string, issue *notify.Issue) []item {
 	return slices.DeleteFunc(slices.Clone(issue.Items), func(i item) bool { return !theirs[i.Task] })
 }
 
-// took tells what of an entry that was just added took effect. before and after
-// are the books without the entry and with it.
+// took lists the acts of a new entry that had an effect. before is the snapshot
+// without the entry; after is the snapshot with it.
 func (said *Said) took(e tasks.Entry, board []item, before, after *Snapshot) {
 	dropped := after.said.history.Dropped(e.ID)
 	for _, a := range e.Acts {
@@ -206,8 +205,8 @@ func accepted(a tasks.Act, board []item) Accepted {
 	return Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until}
 }
 
-// refusals are the lines that were meant as commands and are none, and the
-// commands that cannot be.
+// refusals lists the lines that look like commands but are none, and the
+// impossible commands.
 func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
 	var list []Refused
 	for _, r := range append(slices.Clone(p.Refused), resolved...) {

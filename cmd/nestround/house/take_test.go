@@ -8,8 +8,8 @@ import (
 	"nestround/tasks/disk"
 )
 
-// A page names a task by its key. It is marked as by its number, under the same
-// conditions; a message with an id counts once.
+// A page names a task by its key. The mark works as with a number, under the
+// same conditions. A message with an id counts once.
 func TestTakeByKey(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	h := open(t, dir, clock("2027-05-12T06:30:00+02:00"), disk.Files{})

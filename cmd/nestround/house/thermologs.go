@@ -23,15 +23,15 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// thermologs are the incubators' temperature logs, as they were read.
+// thermologs has the incubators' temperature logs as they were last read.
 type thermologs struct {
 	days     map[husbandry.ID]map[civil.Date][]husbandry.Celsius
-	problems diag.List // what is wrong with the logs
-	words    []logWord // what of that the digest says
+	problems diag.List // problems of the logs, for check
+	words    []logWord // problems of the logs, for the digest
 }
 
-// readLogs reads the incubators' temperature logs, and tells what is wrong
-// with them. A log that cannot be read changes nothing: the set point counts.
+// readLogs reads the incubators' temperature logs and lists their problems. If
+// a log cannot be read, the set point counts instead.
 func readLogs(dir string, records *husbandry.Records, zone *time.Location, today civil.Date) *thermologs {
 	logs := &thermologs{days: make(map[husbandry.ID]map[civil.Date][]husbandry.Celsius)}
 	for _, inc := range records.Incubators {
@@ -45,10 +45,10 @@ func readLogs(dir string, records *husbandry.Records, zone *time.Location, today
 		still := func(what string) { logs.words = append(logs.words, logWord{inc: inc.ID, what: what}) }
 		st, err := os.Stat(logPath(dir, inc.Log))
 		if errors.Is(err, fs.ErrNotExist) {
-			continue // said where the record stands
+			continue // the problem is reported at the record
 		}
 		if err == nil && !st.Mode().IsRegular() {
-			err = errors.New("it is no file") // opening a pipe would wait for ever
+			err = errors.New("it is no file") // opening a pipe would block for ever
 		}
 		var f *os.File
 		if err == nil {
@@ -84,16 +84,16 @@ func readLogs(dir string, records *husbandry.Records, zone *time.Location, today
 	return logs
 }
 
-// logWord is what the digest says of an incubator's log.
+// logWord is a sentence of the digest about an incubator's log.
 type logWord struct {
 	inc  husbandry.ID
 	what string
-	day  civil.Date // when it happened; zero: it is so still
+	day  civil.Date // day of the problem; zero: it persists
 }
 
-// logNotices tells what is wrong with the logs of incubators in which eggs
-// stand: what is so still, and what happened since the day before yesterday.
-// check tells all of it.
+// logNotices returns the problems of the logs of incubators with eggs:
+// persisting problems, and problems since the day before yesterday. The verb
+// check lists all problems.
 func logNotices(s *Snapshot, today civil.Date) (list []digest.Notice) {
 	if len(s.logs.words) == 0 {
 		return nil
@@ -113,7 +113,7 @@ func logNotices(s *Snapshot, today civil.Date) (list []digest.Notice) {
 	return list
 }
 
-// ahead says that days of a log are still to come.
+// ahead warns of logged days in the future.
 func ahead(logged map[civil.Date][]husbandry.Celsius, today civil.Date) string {
 	n := 0
 	var last civil.Date
@@ -128,13 +128,13 @@ func ahead(logged map[civil.Date][]husbandry.Celsius, today civil.Date) string {
 	return fmt.Sprintf("%s after today, until %s, not used: look at the logger's clock", english.CountForms(n, "day is", "days are"), english.Date(last))
 }
 
-// besides says where an incubator's latest logged days are not what it is set
-// to: one of the two thermometers errs, or the heat does.
+// besides warns if an incubator's latest logged days differ from its set point.
+// Then one of the two thermometers is wrong, or the heating is.
 func besides(inc *husbandry.Incubator, logged map[civil.Date][]husbandry.Celsius, today civil.Date, u husbandry.Units) string {
 	const (
 		latest = 14  // days
-		old    = 30  // days after which a log that has ended says nothing of now
-		much   = 1.0 // °C, some ten per cent of the time that eggs take
+		old    = 30  // days after which an ended log is out of date
+		much   = 1.0 // °C, about ten per cent of the incubation time
 	)
 	days := slices.DeleteFunc(slices.SortedFunc(maps.Keys(logged), civil.Date.Compare), func(d civil.Date) bool { return d.After(today) || today.Sub(d) > old })
 	days = days[max(0, len(days)-latest):]
@@ -158,7 +158,7 @@ func logPath(dir, log string) string {
 	return filepath.Join(dir, filepath.FromSlash(log))
 }
 
-// logPrint tells whether the logs are the ones read before.
+// logPrint returns a text that changes when the logs change.
 func logPrint(dir string, records *husbandry.Records) string {
 	var b strings.Builder
 	for _, inc := range records.Incubators {

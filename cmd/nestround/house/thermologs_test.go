@@ -13,9 +13,9 @@ import (
 	"nestround/tasks/disk"
 )
 
-// A log says how warm the eggs really stood, and what is wrong with it is
-// shown; a log in Fahrenheit that does not say so changes nothing.
-func TestAnIncubatorsLogMovesTheForecast(t *testing.T) {
+// A log shows how warm the eggs really were. Problems of the log are reported.
+// A log in Fahrenheit that does not state its unit changes nothing.
+func TestIncubatorLogChangesTheForecast(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	write(t, filepath.Join(dir, "eggs.toml"), `
 [[room]]
@@ -88,9 +88,10 @@ incubator = "BOX"
 	}
 }
 
-// The digest says what is wrong with a log while eggs stand there: what is so
-// still, and what happened lately; the form of a file is check's.
-func TestTheDigestTellsOfLogs(t *testing.T) {
+// While eggs are in an incubator, the digest reports problems of its log:
+// persisting ones and recent ones. The verb check reports faults in the form of
+// the file.
+func TestDigestReportsLogProblems(t *testing.T) {
 	dir := small(t, "Europe/Vienna", "06:00")
 	write(t, filepath.Join(dir, "eggs.toml"), `
 [[room]]

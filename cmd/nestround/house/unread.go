@@ -12,15 +12,15 @@ import (
 	"nestround/tasks/disk"
 )
 
-// unread is a mail of a keeper of which something was not understood and that
-// was not answered; the next digest shows it. state/unread.json has them.
+// unread is a keeper's mail that was partly not understood and got no answer.
+// The next digest shows it. state/unread.json has these mails.
 type unread struct {
 	ID    string     `json:"id"`
 	From  string     `json:"from"`
 	At    time.Time  `json:"at"`
 	Why   string     `json:"why"`
 	Lines []string   `json:"lines"`
-	Shown civil.Date `json:"shown,omitzero"` // the digest that showed it
+	Shown civil.Date `json:"shown,omitzero"` // day of the digest that showed it
 }
 
 const (
@@ -28,7 +28,7 @@ const (
 	unreadMost  = 50
 )
 
-// unreadMails are the mails of which something was not understood.
+// unreadMails stores the unread mails.
 type unreadMails struct {
 	state string // the file
 	files disk.Files
@@ -36,10 +36,10 @@ type unreadMails struct {
 	mu    sync.Mutex // held while the file is changed
 }
 
-// held returns the mails that are kept.
+// held returns the stored mails.
 func (u *unreadMails) held() ([]unread, error) { return remembered[[]unread](u.files, u.log, u.state) }
 
-// leave keeps a mail for the next digest, at the time of now.
+// leave stores a mail for the next digest; now is the current time.
 func (u *unreadMails) leave(m reply.Mail, now time.Time, why string, lines []string) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()
@@ -64,8 +64,8 @@ func (u *unreadMails) leave(m reply.Mail, now time.Time, why string, lines []str
 	return u.files.WriteJSON(u.state, all)
 }
 
-// told notes which unread mails a digest has shown, and forgets those of
-// older ones.
+// told notes which unread mails a digest has shown, and deletes the mails of
+// older digests.
 func (u *unreadMails) told(told []string, today civil.Date) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()

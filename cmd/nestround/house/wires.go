@@ -15,11 +15,11 @@ import (
 	"nestround/notify/outbox"
 )
 
-// ErrNoMail says that keeper.toml names no way for mail.
+// ErrNoMail says that keeper.toml configures no mail.
 var ErrNoMail = errors.New("keeper.toml names no way")
 
-// Sender makes what mail leaves by, from the settings. The password is read
-// now, so that a changed one counts from the next attempt on.
+// Sender returns the outgoing mail connection of the settings. It reads the
+// password now, so that a changed password counts from the next attempt on.
 func (h *House) Sender() (notify.Sender, error) {
 	out := h.Snapshot().settings.Out
 	if out == nil {
@@ -41,8 +41,8 @@ func (h *House) Sender() (notify.Sender, error) {
 	})
 }
 
-// Inbox makes what replies come by, from the settings. With dry it forgets
-// what it has read.
+// Inbox returns the incoming mail connection of the settings. With dry, it does
+// not store which mails it has read.
 func (h *House) Inbox(dry bool) (notify.Inbox, error) {
 	in := h.Snapshot().settings.In
 	if in == nil {
@@ -84,7 +84,7 @@ func authorities(file string) (*x509.CertPool, error) {
 	return pool, nil
 }
 
-// position is a mailin.State in a file.
+// position stores a mailin.State in a file.
 type position struct{ h *House }
 
 func (p position) path() string { return p.h.state("mailbox.json") }
@@ -95,12 +95,12 @@ func (p position) Load() (mailin.Position, error) {
 
 func (p position) Save(v mailin.Position) error { return p.h.files.WriteJSON(p.path(), v) }
 
-// unmoved is a position that stays where it is.
+// unmoved is a mailin.State that never advances.
 type unmoved struct{ mailin.State }
 
 func (unmoved) Save(mailin.Position) error { return nil }
 
-// carrier is the Sender of the settings as they are at each mail.
+// carrier is a Sender that reads the current settings for each mail.
 type carrier struct{ h *House }
 
 func (c carrier) Send(ctx context.Context, m notify.Outgoing) error {
@@ -111,8 +111,8 @@ func (c carrier) Send(ctx context.Context, m notify.Outgoing) error {
 	return s.Send(ctx, m)
 }
 
-// DeliverMail sends what is in the outbox now, and returns how many mails
-// remain. Where serve is sending already, it leaves them to it.
+// DeliverMail sends the mails in the outbox now, and returns how many remain.
+// If serve is sending, DeliverMail leaves the mails to it.
 func (h *House) DeliverMail(ctx context.Context) (left int, err error) {
 	r, err := h.dispatch.outbox.Deliver(ctx, carrier{h}, h.now())
 	if errors.Is(err, outbox.ErrBusy) {
@@ -125,15 +125,15 @@ func (h *House) DeliverMail(ctx context.Context) (left int, err error) {
 	return r.Waiting, err
 }
 
-// dispatch puts mails into the outbox and tells what became of them.
+// dispatch puts mails into the outbox and reports their outcome.
 type dispatch struct {
 	outbox *outbox.Box
 	now    func() time.Time
 	log    *slog.Logger
 }
 
-// post puts a mail into the outbox; one that was put there before, sent or
-// not, is left as it is.
+// post puts a mail into the outbox. A mail that was put there before stays as
+// it is, sent or not.
 func (d dispatch) post(m notify.Outgoing, about string, patience time.Duration) error {
 	now := d.now()
 	_, err := d.outbox.Put(m, outbox.Meta{About: about, Queued: now, Deadline: now.Add(patience)})
@@ -158,7 +158,7 @@ func (d dispatch) report(r outbox.Report, err error) {
 	}
 }
 
-// failures tells, for the digest, which mails were given up lately.
+// failures returns the recently abandoned mails, for the digest.
 func (d dispatch) failures() ([]string, error) {
 	failed, err := d.outbox.Failed()
 	if err != nil {
@@ -173,6 +173,6 @@ func (d dispatch) failures() ([]string, error) {
 	return told, nil
 }
 
-// failuresTold is how long a mail that was given up is spoken of: in the next
-// digest, and the one after it.
+// failuresTold is how long the digest mentions an abandoned mail: in the next
+// digest and in the following one.
 const failuresTold = 48 * time.Hour

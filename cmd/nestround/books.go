@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"nestround/cmd/nestround/house"
+	"nestround/config"
 	"nestround/config/books"
 	"nestround/config/diag"
 	"nestround/config/zones"
@@ -70,29 +71,44 @@ func (c *call) printCheck(s *house.Snapshot) {
 	set := s.Settings()
 	fmt.Fprintf(c.stdout, "The books can be used: %s.\n", s.Counts())
 	fmt.Fprintf(c.stdout, "Zone %s, by zone data %s (%s); today is %s.\n", set.ZoneName, version, from, english.LongDate(s.Today()))
-	way := "leaves nowhere: [mail.out] is not set"
-	if o := set.Out; o != nil {
-		way = "leaves by " + o.SMTP
-		if o.Maildir != "" {
-			way = "is laid into " + o.Maildir
-		}
-	}
 	at := "at " + set.Digest.At.String()
 	if set.Digest.Cron != "" {
 		at = "by cron " + set.Digest.Cron
 	}
-	fmt.Fprintf(c.stdout, "The digest, %s, %s.\n", at, way)
-	way = "are not read: [mail.in] is not set"
-	if i := set.In; i != nil {
-		way = "come from " + i.IMAP
-		if i.Maildir != "" {
-			way = "come from the folder " + i.Maildir
-		}
-	}
-	fmt.Fprintf(c.stdout, "Replies %s.\n", way)
+	fmt.Fprintf(c.stdout, "The digest, %s, %s.\n", at, wayOut(set.Out))
+	fmt.Fprintf(c.stdout, "Replies %s.\n", wayIn(set.In))
 	for _, name := range s.Unfed() {
 		c.complain(fmt.Sprintf("nothing says when to feed: %s", strings.ToLower(name)), "write a [[routine]] with kind = \"feed\" for them; what they eat, how much and how often is for a care sheet and your veterinarian to say")
 	}
+	c.complainOfAbsences(s)
+	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", set.Calendar.PastDays, set.Calendar.AheadDays, set.Page.Listen)
+}
+
+// wayOut says how the digest leaves.
+func wayOut(o *config.Out) string {
+	switch {
+	case o == nil:
+		return "leaves nowhere: [mail.out] is not set"
+	case o.Maildir != "":
+		return "is laid into " + o.Maildir
+	}
+	return "leaves by " + o.SMTP
+}
+
+// wayIn says how replies come.
+func wayIn(i *config.In) string {
+	switch {
+	case i == nil:
+		return "are not read: [mail.in] is not set"
+	case i.Maildir != "":
+		return "come from the folder " + i.Maildir
+	}
+	return "come from " + i.IMAP
+}
+
+// complainOfAbsences complains of tasks that nobody does while the keeper is
+// away, and of telephone numbers that whoever stands in lacks.
+func (c *call) complainOfAbsences(s *house.Snapshot) {
 	for _, u := range s.Absences().Uncovered() {
 		var what []string
 		for _, k := range husbandry.Kinds() {
@@ -104,8 +120,9 @@ func (c *call) printCheck(s *house.Snapshot) {
 		c.complain(words, "name somebody as `cover` in that [[away]]; nestround sitter writes the sheet for them")
 	}
 	if a, ok := s.Absences().Next(s.Today()); ok && a.Cover != "" {
+		contacts := s.Settings().Contacts
 		var lacks []string
-		for _, n := range []struct{ key, number string }{{"keeper", set.Contacts.Keeper}, {"veterinarian", set.Contacts.Veterinarian}} {
+		for _, n := range []struct{ key, number string }{{"keeper", contacts.Keeper}, {"veterinarian", contacts.Veterinarian}} {
 			if n.number == "" {
 				lacks = append(lacks, n.key+" = \"...\"")
 			}
@@ -127,5 +144,4 @@ func (c *call) printCheck(s *house.Snapshot) {
 		c.complain(fmt.Sprintf("a winter goes on while you are away from %s to %s, and waits for your return: %s", english.LongDate(x.Away.From), english.LongDate(x.Away.Until), strings.Join(what, "; ")),
 			"begin it on another day, with `start` in a [[cooling]] record, or ask whoever stands in to do it, in the `note` of that [[away]]")
 	}
-	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", set.Calendar.PastDays, set.Calendar.AheadDays, set.Page.Listen)
 }

@@ -48,25 +48,49 @@ func setClutches(f *flag.FlagSet) func(context.Context, *call) error {
 // the hatching window. The bar has dots before the window, dashes within the
 // window, and an O for today.
 func (c *call) printClutch(f outlook.ClutchForecast, on civil.Date) {
+	first, state := string(f.ID)+"  ", string(f.State)
+	if f.Outside && f.State == herd.InBox {
+		state = "in the open, to be set in a tub today"
+	}
+	for _, line := range wrap(clutchHead(f, on)+": "+state, width-len(first)) {
+		fmt.Fprintln(c.stdout, c.bold(first+line))
+		first = strings.Repeat(" ", len(first))
+	}
+	basis := f.Basis
+	if !f.P50.IsZero() {
+		c.printForecast(f, on)
+		if basis != "" {
+			basis = "from " + basis
+		}
+	}
+	lines := []string{basis}
+	if m := f.Males; m != nil {
+		lines = append(lines, fmt.Sprintf("males expected: %s (%s)", english.PercentRounded(m.Mean), english.PercentRange(m.From, m.To)))
+	}
+	lines = append(lines, f.Moisture)
+	for _, s := range f.Cautions {
+		lines = append(lines, "Caution: "+s)
+	}
+	for _, line := range lines {
+		if line != "" {
+			printIndented(c.stdout, "     ", line)
+		}
+	}
+}
+
+// clutchHead says whose eggs a clutch has, when they were laid, how many there
+// are, and in which incubator.
+func clutchHead(f outlook.ClutchForecast, on civil.Date) string {
 	head := string(f.Species)
 	if f.Mother != "" {
 		head += " of " + string(f.Mother)
 	}
-	day := func(d civil.Date) string { return english.ShortDay(d, on) }
 	head += ", laid "
 	if !f.LaidFrom.IsZero() && f.LaidFrom.Before(f.Laid) {
-		head += "between " + day(f.LaidFrom) + " and "
+		head += "between " + english.ShortDay(f.LaidFrom, on) + " and "
 	}
-	head += day(f.Laid)
-	eggs := english.Count(f.Eggs, "egg")
-	switch slugs := english.Count(f.Slugs, "slug"); {
-	case f.Slugs > 0 && f.Eggs == 0:
-		eggs = slugs
-	case f.Slugs > 0:
-		eggs += " and " + slugs
-	}
-	head += ", " + eggs
-	if !f.P50.IsZero() { // a finished clutch has no forecast; its basis tells how it ended
+	head += english.ShortDay(f.Laid, on) + ", " + eggsOf(f)
+	if !f.P50.IsZero() { // for a finished clutch the basis counts the young
 		if f.Hatched > 0 {
 			head += fmt.Sprintf(", %d hatched", f.Hatched)
 		}
@@ -77,39 +101,31 @@ func (c *call) printClutch(f outlook.ClutchForecast, on civil.Date) {
 	if f.Incubator != "" {
 		head += ", in " + string(f.Incubator)
 	}
-	first, state := string(f.ID)+"  ", string(f.State)
-	if f.Outside && f.State == herd.InBox {
-		state = "in the open, to be set in a tub today"
+	return head
+}
+
+// eggsOf counts the eggs and slugs of a clutch.
+func eggsOf(f outlook.ClutchForecast) string {
+	eggs, slugs := english.Count(f.Eggs, "egg"), english.Count(f.Slugs, "slug")
+	switch {
+	case f.Slugs == 0:
+		return eggs
+	case f.Eggs == 0:
+		return slugs
 	}
-	for _, line := range wrap(head+": "+state, width-len(first)) {
-		fmt.Fprintln(c.stdout, c.bold(first+line))
-		first = strings.Repeat(" ", len(first))
+	return eggs + " and " + slugs
+}
+
+// printForecast writes the likely days of a clutch that is not finished.
+func (c *call) printForecast(f outlook.ClutchForecast, on civil.Date) {
+	day := func(d civil.Date) string { return english.ShortDay(d, on) }
+	half := "half by " + day(f.P50)
+	if on.After(f.WatchTo) {
+		half = "past its window: " + half
 	}
-	if !f.P50.IsZero() {
-		half := "half by " + day(f.P50)
-		if on.After(f.WatchTo) {
-			half = "past its window: " + half
-		}
-		printIndented(c.stdout, "     "+bar(f, on, 24)+"  ", fmt.Sprintf("%s, 9 in 10 within %s to %s", half, day(f.P05), day(f.P95)))
-		if f.ProbabilityToday >= 0.005 {
-			printIndented(c.stdout, "     ", "today "+english.PercentRounded(f.ProbabilityToday))
-		}
-	}
-	if f.Basis != "" {
-		words := f.Basis
-		if !f.P50.IsZero() {
-			words = "from " + words
-		}
-		printIndented(c.stdout, "     ", words)
-	}
-	if m := f.Males; m != nil {
-		printIndented(c.stdout, "     ", fmt.Sprintf("males expected: %s (%s)", english.PercentRounded(m.Mean), english.PercentRange(m.From, m.To)))
-	}
-	if f.Moisture != "" {
-		printIndented(c.stdout, "     ", f.Moisture)
-	}
-	for _, s := range f.Cautions {
-		printIndented(c.stdout, "     ", "Caution: "+s)
+	printIndented(c.stdout, "     "+bar(f, on, 24)+"  ", fmt.Sprintf("%s, 9 in 10 within %s to %s", half, day(f.P05), day(f.P95)))
+	if f.ProbabilityToday >= 0.005 {
+		printIndented(c.stdout, "     ", "today "+english.PercentRounded(f.ProbabilityToday))
 	}
 }
 

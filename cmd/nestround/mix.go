@@ -77,22 +77,10 @@ func substrateNames() []string {
 // readMix reads the flags. amounts maps the names of the amount flags to their
 // values; exactly one has a value.
 func readMix(substrate, ratio string, amounts map[string]string) (m mix, err error) {
-	found := false
-	for _, s := range moisture.Substrates() {
-		if strings.EqualFold(s.Name, substrate) {
-			m.Substrate, found = s, true
-		}
+	if m.Substrate, err = readSubstrate(substrate); err != nil {
+		return m, err
 	}
-	switch {
-	case substrate == "":
-		return m, &usageError{"say which substrate", "for example: nestround mix --substrate vermiculite --ratio 1:1 --water 120g"}
-	case !found:
-		hint := "there are " + strings.Join(substrateNames(), ", ")
-		if s := diag.Suggest(strings.ToLower(substrate), substrateNames()); len(s) > 0 {
-			hint = "did you mean: --substrate " + s[0]
-		}
-		return m, &usageError{fmt.Sprintf("unknown substrate %q", substrate), hint}
-	case ratio == "":
+	if ratio == "" {
 		return m, &usageError{"say the ratio of water to dry " + m.Name, fmt.Sprintf("common practice is about --ratio %s, %s; your species may want another", m.Usual, m.by())}
 	}
 	if m.ratio, err = moisture.ParseRatio(ratio); err != nil {
@@ -108,22 +96,7 @@ func readMix(substrate, ratio string, amounts map[string]string) (m mix, err err
 		return m, &usageError{"say one amount: --water, --dry or --together", "for example: --water 120g"}
 	}
 	flag, amount := given[0], amounts[given[0]]
-	var g husbandry.Grams
-	switch flag {
-	case "water":
-		g, err = husbandry.ParseWater(amount)
-		m.one = m.WithWater(m.ratio, g)
-	case "dry":
-		if ml, volume := husbandry.ParseVolume(amount); m.ByVolume && volume == nil {
-			m.one = m.WithVolume(m.ratio, ml)
-			break
-		}
-		g, err = husbandry.ParseMass(amount)
-		m.one = m.WithDry(m.ratio, g)
-	case "together":
-		g, err = husbandry.ParseMass(amount)
-		m.one = m.WithBoth(m.ratio, g)
-	}
+	m.one, err = m.portion(flag, amount)
 	if err == nil && (m.one.Water < 1 || m.one.Water+m.one.Dry > 100_000) {
 		err = fmt.Errorf("%q is not from a gram of water to 100 kg in a tub", amount)
 	}
@@ -131,6 +104,40 @@ func readMix(substrate, ratio string, amounts map[string]string) (m mix, err err
 		return m, &usageError{"--" + flag + ": " + err.Error(), ""}
 	}
 	return m, nil
+}
+
+// readSubstrate finds the substrate of a name.
+func readSubstrate(name string) (moisture.Substrate, error) {
+	if name == "" {
+		return moisture.Substrate{}, &usageError{"say which substrate", "for example: nestround mix --substrate vermiculite --ratio 1:1 --water 120g"}
+	}
+	for _, s := range moisture.Substrates() {
+		if strings.EqualFold(s.Name, name) {
+			return s, nil
+		}
+	}
+	hint := "there are " + strings.Join(substrateNames(), ", ")
+	if s := diag.Suggest(strings.ToLower(name), substrateNames()); len(s) > 0 {
+		hint = "did you mean: --substrate " + s[0]
+	}
+	return moisture.Substrate{}, &usageError{fmt.Sprintf("unknown substrate %q", name), hint}
+}
+
+// portion reads the amount of a flag, and returns the mix for it.
+func (m mix) portion(flag, amount string) (moisture.Portion, error) {
+	switch flag {
+	case "water":
+		g, err := husbandry.ParseWater(amount)
+		return m.WithWater(m.ratio, g), err
+	case "dry":
+		if ml, err := husbandry.ParseVolume(amount); m.ByVolume && err == nil {
+			return m.WithVolume(m.ratio, ml), nil
+		}
+		g, err := husbandry.ParseMass(amount)
+		return m.WithDry(m.ratio, g), err
+	}
+	g, err := husbandry.ParseMass(amount) // together
+	return m.WithBoth(m.ratio, g), err
 }
 
 func (m mix) by() string {

@@ -7,9 +7,11 @@ import (
 	"fmt"
 	"strings"
 
+	"nestround/cmd/nestround/house"
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
 	"nestround/tasks/english"
+	"nestround/tasks/husbandry"
 )
 
 func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
@@ -49,24 +51,30 @@ func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
 			}
 			fmt.Fprintf(c.stdout, "Wrote %s.\n", *out)
 		case *send:
-			if books.Settings().Out == nil {
-				return errors.New("the sheet cannot be mailed: keeper.toml needs [mail.out] and to = [...] under [digest]")
-			}
-			to, err := h.SendSheet(away)
-			if err != nil {
-				return err
-			}
-			left, err := h.DeliverMail(ctx)
-			if err != nil {
-				return err
-			}
-			if left > 0 {
-				return errors.New("the mail is not sent yet: it waits in state/outbox, and serve tries again")
-			}
-			fmt.Fprintf(c.stdout, "Sent to %s.\n", strings.Join(to, ", "))
+			return c.sendSheet(ctx, h, away)
 		default:
 			fmt.Fprint(c.stdout, s.Text)
 		}
 		return nil
 	}
+}
+
+// sendSheet mails the sheet for days away.
+func (c *call) sendSheet(ctx context.Context, h *house.House, away husbandry.Away) error {
+	if h.Snapshot().Settings().Out == nil {
+		return errors.New("the sheet cannot be mailed: keeper.toml needs [mail.out] and to = [...] under [digest]")
+	}
+	to, err := h.SendSheet(away)
+	if err != nil {
+		return err
+	}
+	left, err := h.DeliverMail(ctx)
+	if err != nil {
+		return err
+	}
+	if left > 0 {
+		return errors.New("the mail is not sent yet: it waits in state/outbox, and serve tries again")
+	}
+	fmt.Fprintf(c.stdout, "Sent to %s.\n", strings.Join(to, ", "))
+	return nil
 }

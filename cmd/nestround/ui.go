@@ -110,16 +110,10 @@ func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.Time
 	}
 }
 
-// printRows writes the tasks below one heading. If two neighbouring tasks are
-// about the same animal, all tasks are grouped below lines with the animals'
-// names. Otherwise each task has its full title, which takes less room.
+// printRows writes the tasks under one heading. If a subject has several tasks in
+// a row, they stand under the subject; else each has its full title, which takes
+// less room than a heading each.
 func (p *program) printRows(on civil.Date, rows []tasks.Row, told map[string]int) {
-	whom := func(r tasks.Row) string {
-		if r.Do == "" {
-			return ""
-		}
-		return r.Whom
-	}
 	bySubject := false
 	for i := range rows[1:] {
 		bySubject = bySubject || whom(rows[i]) != "" && whom(rows[i]) == whom(rows[i+1])
@@ -131,17 +125,33 @@ func (p *program) printRows(on civil.Date, rows []tasks.Row, told map[string]int
 			if i == 0 && now != "" || i > 0 && now == "" && last != "" {
 				fmt.Fprintln(p.stdout)
 			}
-			if now != "" && now != last {
-				for _, line := range wrap(now, width) {
-					fmt.Fprintln(p.stdout, p.bold(line))
-				}
-			}
 			if now != "" {
 				title = r.Do
+			}
+			if now != last {
+				p.printSubject(now)
 			}
 			last = now
 		}
 		printRow(p.stdout, on, r, title, told)
+	}
+}
+
+// whom returns the subject of a task that can stand under a subject, else "".
+func whom(r tasks.Row) string {
+	if r.Do == "" {
+		return ""
+	}
+	return r.Whom
+}
+
+// printSubject writes the heading of a subject, if it is not "".
+func (p *program) printSubject(subject string) {
+	if subject == "" {
+		return
+	}
+	for _, line := range wrap(subject, width) {
+		fmt.Fprintln(p.stdout, p.bold(line))
 	}
 }
 
@@ -172,39 +182,15 @@ func printRow(w io.Writer, on civil.Date, r tasks.Row, title string, told map[st
 	if r.N > 0 {
 		number = fmt.Sprintf("%3d  ", r.N)
 	}
-	open := r.Status == tasks.Due || r.Status == tasks.Overdue
-	special := open && (r.Pinned || r.Window != nil || r.Missed == husbandry.Alarms)
-	state := ""
-	switch r.Status {
-	case tasks.Done:
-		state = "done"
-	case tasks.Skipped:
-		state = "skipped"
-	case tasks.Upcoming:
-		state = "put off to " + english.ShortWeekday(r.Due, on)
-	case tasks.Lapsed:
-		state = "was due " + english.ShortWeekday(r.Due, on)
-	case tasks.Overdue:
-		state = "due " + english.ShortWeekday(r.Due, on)
-	}
-	if state != "" {
+	if state := stateOf(r, on); state != "" {
 		title += between + state
 	}
+	open := r.Status == tasks.Due || r.Status == tasks.Overdue
+	special := open && (r.Pinned || r.Window != nil || r.Missed == husbandry.Alarms)
 	var said []string
-	if open && r.Why != "" {
-		said = append(said, r.Why)
-	}
 	caution := ""
-	if at := told[r.Caution]; open && r.Caution != "" {
-		switch {
-		case at > 0 && !special:
-			said = append(said, fmt.Sprintf("Caution: see %d", at))
-		default:
-			caution = "Caution: " + r.Caution
-		}
-		if at == 0 && r.N > 0 {
-			told[r.Caution] = r.N
-		}
+	if open {
+		said, caution = remarks(r, special, told)
 	}
 	line := strings.Join(append([]string{title}, said...), between)
 	if special || utf8.RuneCountInString(number+line) > width {
@@ -217,6 +203,53 @@ func printRow(w io.Writer, on civil.Date, r tasks.Row, title string, told map[st
 	if caution != "" {
 		printIndented(w, strings.Repeat(" ", len(number)), caution)
 	}
+}
+
+// remarks returns the short remarks on an open task, and its caution if it is to
+// be told in full.
+func remarks(r tasks.Row, special bool, told map[string]int) (said []string, caution string) {
+	if r.Why != "" {
+		said = append(said, r.Why)
+	}
+	at := cautionAt(r, told)
+	switch {
+	case at > 0 && !special:
+		said = append(said, fmt.Sprintf("Caution: see %d", at))
+	case r.Caution != "":
+		caution = "Caution: " + r.Caution
+	}
+	return said, caution
+}
+
+// stateOf says what became of a task, or when it was due, or "" for a task due
+// on the day.
+func stateOf(r tasks.Row, on civil.Date) string {
+	switch r.Status {
+	case tasks.Done:
+		return "done"
+	case tasks.Skipped:
+		return "skipped"
+	case tasks.Upcoming:
+		return "put off to " + english.ShortWeekday(r.Due, on)
+	case tasks.Lapsed:
+		return "was due " + english.ShortWeekday(r.Due, on)
+	case tasks.Overdue:
+		return "due " + english.ShortWeekday(r.Due, on)
+	}
+	return ""
+}
+
+// cautionAt returns the number of the task at which the caution of r was told
+// in full, or 0 if it was not. It notes r as that task then.
+func cautionAt(r tasks.Row, told map[string]int) int {
+	if r.Caution == "" {
+		return 0
+	}
+	at := told[r.Caution]
+	if at == 0 && r.N > 0 {
+		told[r.Caution] = r.N
+	}
+	return at
 }
 
 // printIndented writes first and then text, wrapped to the width. The following

@@ -7,7 +7,6 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"nestround/cmd/nestround/house"
@@ -60,33 +59,45 @@ type call struct {
 	json bool
 }
 
+// run finds the verb of a command line and runs it.
 func (p *program) run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
 		p.help(p.stderr)
 		return &usageError{"say what to do", "for a first look: nestround demo"}
 	}
-	name, args := args[0], args[1:]
-	if name == "help" || name == "-h" || name == "-help" || name == "--help" {
+	switch args[0] {
+	case "help", "-h", "-help", "--help":
 		p.help(p.stdout)
 		return nil
 	}
-	all := verbs()
-	i := slices.IndexFunc(all, func(v verb) bool { return v.name == name })
-	if i < 0 {
-		var names []string
-		for _, v := range all {
-			names = append(names, v.name)
-		}
-		hint := "nestround help lists what can be asked"
-		if strings.HasPrefix(name, "-") {
-			hint = "flags come behind the verb: nestround round " + name
-		}
-		if s := diag.Suggest(name, names); len(s) > 0 {
-			hint = "did you mean: nestround " + s[0]
-		}
-		return &usageError{fmt.Sprintf("unknown verb %q", name), hint}
+	v, err := verbOf(args[0])
+	if err != nil {
+		return err
 	}
-	v := all[i]
+	return p.runVerb(ctx, v, args[1:])
+}
+
+// verbOf finds a verb by its name.
+func verbOf(name string) (verb, error) {
+	var names []string
+	for _, v := range verbs() {
+		if v.name == name {
+			return v, nil
+		}
+		names = append(names, v.name)
+	}
+	hint := "nestround help lists what can be asked"
+	if strings.HasPrefix(name, "-") {
+		hint = "flags come behind the verb: nestround round " + name
+	}
+	if s := diag.Suggest(name, names); len(s) > 0 {
+		hint = "did you mean: nestround " + s[0]
+	}
+	return verb{}, &usageError{fmt.Sprintf("unknown verb %q", name), hint}
+}
+
+// runVerb parses the flags and arguments of a verb and runs it.
+func (p *program) runVerb(ctx context.Context, v verb, args []string) error {
 	c := &call{program: p, verb: v}
 	f := flag.NewFlagSet(v.name, flag.ContinueOnError)
 	f.SetOutput(io.Discard)
@@ -101,34 +112,40 @@ func (p *program) run(ctx context.Context, args []string) error {
 	if v.json {
 		f.BoolVar(&c.json, "json", false, "print JSON")
 	}
-	// Flags may stand before, between and after the arguments.
-	for rest := args; ; {
-		if err := f.Parse(rest); errors.Is(err, flag.ErrHelp) {
-			p.helpVerb(p.stdout, v, f)
-			return nil
-		} else if err != nil {
-			return &usageError{v.name + ": " + err.Error(), "nestround " + v.name + " -h lists its flags"}
-		}
-		if f.NArg() == 0 {
-			break
-		}
-		c.args = append(c.args, f.Arg(0))
-		rest = f.Args()[1:]
+	var err error
+	if c.args, err = parse(f, args); errors.Is(err, flag.ErrHelp) {
+		p.helpVerb(p.stdout, v, f)
+		return nil
+	} else if err != nil {
+		return &usageError{v.name + ": " + err.Error(), "nestround " + v.name + " -h lists its flags"}
 	}
 	if v.args == "" && len(c.args) > 0 {
 		return &usageError{fmt.Sprintf("%s takes no argument, and %q was given", v.name, c.args[0]), ""}
 	}
 	if on != "" {
-		d, err := civil.Parse(on)
-		if err != nil {
+		if c.date, err = civil.Parse(on); err != nil {
 			return &usageError{"--on: " + err.Error(), ""}
 		}
-		c.date = d
 	}
 	if v.books && c.dir == "" {
 		return &usageError{"where are the books?", "say --books DIR or set NESTROUND_BOOKS; nestround init DIR writes a first set"}
 	}
 	return run(ctx, c)
+}
+
+// parse parses flags before, between and behind the arguments, and returns the
+// arguments.
+func parse(f *flag.FlagSet, words []string) (args []string, err error) {
+	for {
+		if err := f.Parse(words); err != nil {
+			return nil, err
+		}
+		if f.NArg() == 0 {
+			return args, nil
+		}
+		args = append(args, f.Arg(0))
+		words = f.Args()[1:]
+	}
 }
 
 func (p *program) help(w io.Writer) {

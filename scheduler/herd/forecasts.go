@@ -106,30 +106,22 @@ func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, log
 	}
 	last := p.settled(h, c)
 	for day := c.Laid; ; day = day.AddDays(1) {
-		stand := h.StandingOn(c, day)
-		if stand.Temperature == nil {
+		s, ok := p.spell(h, c, day, log)
+		if !ok {
 			// Fill a gap from the next known day.
 			if day.Before(last) {
 				continue
 			}
 			return q, logged
 		}
-		s := incubation.Spell{Days: day.Sub(c.Laid) + 1, Temperature: *stand.Temperature, Swing: stand.Swing}
+		s.Days = day.Sub(c.Laid) + 1
 		for _, before := range q.Warmth {
 			s.Days -= before.Days
 		}
-		if stand.Incubator != nil && !stand.Own && day.Before(h.On) {
-			if s.Logged = p.Logged[stand.Incubator.ID][day]; len(s.Logged) > 0 {
-				logged++
-			}
+		if len(s.Logged) > 0 {
+			logged++
 		}
-		if stand.Incubator != nil && !stand.Own && len(s.Logged) == 0 {
-			if as, ok := log.expected(stand.Incubator, day, h.On); ok {
-				s.Temperature, s.Swing = as.Temperature, as.Swing
-			}
-		}
-		n := len(q.Warmth)
-		if n > 0 && len(s.Logged) == 0 && len(q.Warmth[n-1].Logged) == 0 && q.Warmth[n-1].Temperature == s.Temperature && q.Warmth[n-1].Swing == s.Swing {
+		if n := len(q.Warmth); n > 0 && sameWarmth(&q.Warmth[n-1], &s) {
 			q.Warmth[n-1].Days += s.Days
 		} else {
 			q.Warmth = append(q.Warmth, s)
@@ -138,6 +130,34 @@ func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, log
 			return q, logged
 		}
 	}
+}
+
+// spell returns the temperatures of a clutch on a day: from the log, else from
+// the days near it in the log, else from the records. ok is false if nobody
+// knows them.
+func (p *Calibrated) spell(h *Herd, c *Clutch, day civil.Date, log logs) (s incubation.Spell, ok bool) {
+	stand := h.StandingOn(c, day)
+	if stand.Temperature == nil {
+		return s, false
+	}
+	s = incubation.Spell{Temperature: *stand.Temperature, Swing: stand.Swing}
+	if stand.Incubator == nil || stand.Own {
+		return s, true
+	}
+	if day.Before(h.On) {
+		s.Logged = p.Logged[stand.Incubator.ID][day]
+	}
+	if len(s.Logged) == 0 {
+		if as, ok := log.expected(stand.Incubator, day, h.On); ok {
+			s.Temperature, s.Swing = as.Temperature, as.Swing
+		}
+	}
+	return s, true
+}
+
+// sameWarmth reports whether two spells without a log have the same record.
+func sameWarmth(a, b *incubation.Spell) bool {
+	return len(a.Logged) == 0 && len(b.Logged) == 0 && a.Temperature == b.Temperature && a.Swing == b.Swing
 }
 
 // logs are the logged days of each incubator, by date.

@@ -88,29 +88,42 @@ type restart struct {
 // animal's quarantine.
 func (h deriver) restarts(a *Animal, after civil.Date) []restart {
 	var list []restart
+	add := func(on civil.Date, why string) {
+		if on.After(after) && !on.After(h.On) {
+			list = append(list, restart{on, why})
+		}
+	}
 	for _, b := range h.Animals {
 		if b == a || a.Enclosure == "" || b.Enclosure == "" {
 			continue
 		}
-		if in := b.MovedIn(); b.Enclosure == a.Enclosure && in.After(after) && !in.After(h.On) {
-			list = append(list, restart{in, AnimalWord(b) + " moved in"})
-		}
-		if !b.Acquired.After(after) || b.Acquired.After(h.On) {
-			continue
+		if b.Enclosure == a.Enclosure {
+			add(b.MovedIn(), AnimalWord(b)+" moved in")
 		}
 		if b.Enclosure == a.Enclosure || b.Quarantine > 0 && h.roomOf(a) == h.roomOf(b) {
-			list = append(list, restart{b.Acquired, AnimalWord(b) + " came"})
+			add(b.Acquired, AnimalWord(b)+" came")
 		}
 	}
 	for _, ill := range h.Ills {
-		who := h.animals[ill.Subject]
-		with := who != nil && (who == a || a.Enclosure != "" && who.Enclosure == a.Enclosure)
-		if ill.On.After(after) && (with || a.Enclosure != "" && ill.Subject == a.Enclosure) {
+		if ill.On.After(after) && h.concerns(ill, a) {
 			list = append(list, restart{ill.On, "illness was noted"})
 		}
 	}
 	slices.SortStableFunc(list, func(r, s restart) int { return cmp.Or(r.on.Compare(s.on), strings.Compare(r.why, s.why)) })
 	return list
+}
+
+// concerns reports whether an illness is of an animal, of its company or of its
+// enclosure.
+func (h deriver) concerns(ill Illness, a *Animal) bool {
+	who := h.animals[ill.Subject]
+	switch {
+	case who != nil && who == a:
+		return true
+	case a.Enclosure == "":
+		return false
+	}
+	return ill.Subject == a.Enclosure || who != nil && who.Enclosure == a.Enclosure
 }
 
 func (h deriver) roomOf(a *Animal) husbandry.ID {

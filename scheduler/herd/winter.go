@@ -249,12 +249,8 @@ func (h wintering) winter(a *Animal, plan winterPlan) (w Winter, ok bool) {
 	if !a.Left.IsZero() && !a.Left.After(w.Course.Fast) || a.Came.After(w.Course.Down) {
 		return w, false
 	}
-	if plan.rec != nil && !plan.rec.Ended.IsZero() {
-		w.Course = w.Course.WarmedFrom(plan.rec.Ended)
-	} else if o := h.History.Outcome(tasks.NewKey(w.At(a), CoolingStep, w.StepKey(w.firstUp()))); o.Mark == tasks.MarkDone {
-		w.Course = w.Course.WarmedFrom(o.On)
-	} else if o.Mark == tasks.PutOff && o.Until.After(w.Course.Up) {
-		w.Course = w.Course.WarmedFrom(o.Until)
+	if warmed := h.warmed(a, &w, plan); !warmed.IsZero() {
+		w.Course = w.Course.WarmedFrom(warmed)
 	}
 	if o := h.History.Outcome(tasks.NewKey(a.ID, CoolingStop, w.Name)); o.Mark == tasks.MarkDone && o.On.Before(w.Course.Up) {
 		w.Course, w.Alone = w.Course.WarmedFrom(o.On), true
@@ -264,6 +260,22 @@ func (h wintering) winter(a *Animal, plan winterPlan) (w Winter, ok bool) {
 	}
 	w.Start = w.startMass(a)
 	return w, true
+}
+
+// warmed returns the day from which the keeper warms up instead of the planned
+// day, or no date.
+func (h wintering) warmed(a *Animal, w *Winter, plan winterPlan) civil.Date {
+	if plan.rec != nil && !plan.rec.Ended.IsZero() {
+		return plan.rec.Ended
+	}
+	o := h.History.Outcome(tasks.NewKey(w.At(a), CoolingStep, w.StepKey(w.firstUp())))
+	switch {
+	case o.Mark == tasks.MarkDone:
+		return o.On
+	case o.Mark == tasks.PutOff && o.Until.After(w.Course.Up):
+		return o.Until
+	}
+	return civil.Date{}
 }
 
 // firstUp is the step that begins the warming up.
@@ -280,17 +292,12 @@ func (w *Winter) firstUp() string {
 func (w *Winter) StepKey(step string) string { return w.Name + "-" + step }
 
 // whyNot says why an animal is not cooled, as far as is known on the herd's
-// day; "" where nothing speaks against it. Findings after the fast began change
-// nothing, but for eggs.
+// day, or "" if there is no reason. Of the findings after the fast began only
+// eggs and illness count.
 func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 	day := civil.Min(h.On, c.Fast)
-	switch stage := a.StageOn(c.Cold); {
-	case stage != husbandry.Adult:
-		return "not grown yet (" + string(stage) + ")"
-	case !a.Hatched.IsZero() && c.Cold.Sub(a.Hatched) < firstYear:
-		return "in the first year (hatched " + h.DateWords(a.Hatched) + ")"
-	case !a.Acquired.IsZero() && c.Fast.Sub(a.Acquired) < settledIn:
-		return fmt.Sprintf("here for less than %d days (came %s)", settledIn, h.DateWords(a.Acquired))
+	if why := h.tooNew(a, c); why != "" {
+		return why
 	}
 	if since := a.apartSince(day); !since.IsZero() {
 		return "in quarantine since " + h.DateWords(since)
@@ -301,25 +308,56 @@ func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 			return "ill (noted " + h.DateWords(noted) + "), and a review had to come first"
 		}
 	}
-	if since := a.GravidOn(c.Fast); !since.IsZero() {
-		return "carries eggs (seen " + h.DateWords(since) + ")"
+	if seen := eggsBefore(a, c); !seen.IsZero() {
+		return "carries eggs (seen " + h.DateWords(seen) + ")"
 	}
-	// Eggs seen during the fast, which is warm, end it.
-	for _, s := range a.Sightings {
-		if s.Gravid && s.On.After(c.Fast) && s.On.Before(c.Down) {
-			return "carries eggs (seen " + h.DateWords(s.On) + ")"
-		}
-	}
-	if last, best := a.lost(day, thinDays); last.Grams < best.Grams && float64(last.Grams) < (1-thinShare)*float64(best.Grams) {
-		return fmt.Sprintf("loses weight (%s on %s, %s on %s)", h.Records.Units.Mass(last.Grams), h.DateWords(last.On), h.Records.Units.Mass(best.Grams), h.DateWords(best.On))
-	}
-	if last, best := a.lost(day, lossDays); float64(last.Grams) < (1-lossShare)*float64(best.Grams) {
-		if o := h.History.Outcome(tasks.NewKey(a.ID, ReviewWeight, last.On.String())); o.Mark != tasks.MarkDone && o.Mark != tasks.Skip || o.On.After(day) {
-			return "its health is under review (weighed " + h.Records.Units.Mass(last.Grams) + " on " + h.DateWords(last.On) + ")"
-		}
+	if why := h.tooThin(a, day); why != "" {
+		return why
 	}
 	if last := h.refusing(a, day); !last.IsZero() {
 		return fmt.Sprintf("refused food %d times in a row, last on %s", Refusals, h.DateWords(last))
+	}
+	return ""
+}
+
+// tooNew says why an animal is too young, or too short a time here, to be
+// cooled.
+func (h wintering) tooNew(a *Animal, c *cooling.Course) string {
+	switch stage := a.StageOn(c.Cold); {
+	case stage != husbandry.Adult:
+		return "not grown yet (" + string(stage) + ")"
+	case !a.Hatched.IsZero() && c.Cold.Sub(a.Hatched) < firstYear:
+		return "in the first year (hatched " + h.DateWords(a.Hatched) + ")"
+	case !a.Acquired.IsZero() && c.Fast.Sub(a.Acquired) < settledIn:
+		return fmt.Sprintf("here for less than %d days (came %s)", settledIn, h.DateWords(a.Acquired))
+	}
+	return ""
+}
+
+// eggsBefore returns the day on which an animal was seen to carry eggs at the
+// beginning of the fast, or during it. The fast is warm, so eggs end it.
+func eggsBefore(a *Animal, c *cooling.Course) (seen civil.Date) {
+	if since := a.GravidOn(c.Fast); !since.IsZero() {
+		return since
+	}
+	for _, s := range a.Sightings {
+		if s.Gravid && s.On.After(c.Fast) && s.On.Before(c.Down) {
+			return s.On
+		}
+	}
+	return civil.Date{}
+}
+
+// tooThin says which loss of weight up to a day speaks against a winter.
+func (h wintering) tooThin(a *Animal, day civil.Date) string {
+	mass := h.Records.Units.Mass
+	if last, best := a.lost(day, thinDays); last.Grams < best.Grams && float64(last.Grams) < (1-thinShare)*float64(best.Grams) {
+		return fmt.Sprintf("loses weight (%s on %s, %s on %s)", mass(last.Grams), h.DateWords(last.On), mass(best.Grams), h.DateWords(best.On))
+	}
+	if last, best := a.lost(day, lossDays); float64(last.Grams) < (1-lossShare)*float64(best.Grams) {
+		if o := h.History.Outcome(tasks.NewKey(a.ID, ReviewWeight, last.On.String())); o.Mark != tasks.MarkDone && o.Mark != tasks.Skip || o.On.After(day) {
+			return "its health is under review (weighed " + mass(last.Grams) + " on " + h.DateWords(last.On) + ")"
+		}
 	}
 	return ""
 }

@@ -33,18 +33,59 @@ type Stock struct {
 	CountedOn civil.Date // zero: never
 }
 
+// count is a number of insects that the keeper counted.
+type count struct {
+	on civil.Date
+	n  int
+}
+
 // StockOf works out the stock of a feeder on the Day.
 func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
-	type count struct {
-		on civil.Date
-		n  int
+	s := Stock{Stock: ration.Stock{Feeder: f, On: d.On, Settled: make(map[civil.Date]bool)}}
+	counts, came := told(d, f)
+	for _, c := range came {
+		s.Settled[c.Came] = true
 	}
-	var counts []count
+	from := d.Began
+	if len(counts) > 0 {
+		from = counts[0].on
+	}
+	from = civil.Max(from, d.On.AddDays(-learnDays))
+	given := useByDay(usedUp(d, f, from))
+	planned, done := feedingsGiven(d, f)
+	s.Keeper = ration.Learn(planned, done, spells(counts, came, given))
+	start := ration.Batch{Came: from}
+	if len(counts) > 0 {
+		last := counts[len(counts)-1]
+		s.Counted, s.CountedOn = last.n, last.on
+		from = last.on
+		start = ration.Batch{Came: ration.LastDelivery(f, last.on), Count: float64(last.n)}
+	}
+	s.Batches = []ration.Batch{start}
+	for _, c := range came {
+		if s.CountedOn.IsZero() || c.Came.After(s.CountedOn) {
+			s.Batches = append(s.Batches, c)
+		}
+	}
+	s.Batches = ration.Live(f, s.Keeper, s.Batches, from, d.On, func(d civil.Date) ration.Use { return given[d] })
+	s.Recent = given.between(civil.Max(from, d.On.AddDays(1-int(f.ShelfLife))), d.On.AddDays(1))
+	if len(s.Batches) == 0 || s.Batches[0].Came.After(d.On) {
+		s.Recent = ration.Use{} // an error cannot empty an empty box further
+	}
+	for day := range settled(d, f) {
+		s.Settled[day] = true
+	}
+	ahead := usedAhead(d, f)
+	s.Ahead = func(d civil.Date) ration.Use { return ahead[d] }
+	return s
+}
+
+// told returns the keeper's counts of a feeder in the last learnDays, by date,
+// and the batches that were ordered.
+func told(d *plan.Day, f *husbandry.Feeder) (counts []count, came []ration.Batch) {
 	if !f.StockOn.IsZero() && !f.StockOn.After(d.On) {
 		counts = append(counts, count{f.StockOn, f.Stock})
 	}
-	s := Stock{Stock: ration.Stock{Feeder: f, On: d.On, Settled: make(map[civil.Date]bool)}}
-	var came []ration.Batch
 	found := d.Found()
 	for i := range found {
 		g := &found[i]
@@ -60,60 +101,38 @@ func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
 				delivery = ration.NextDelivery(f, g.On.AddDays(int(f.Lead)))
 			}
 			came = append(came, ration.Batch{Came: delivery, Count: float64(max(0, *n) * f.Pack.Of)})
-			s.Settled[delivery] = true
 		}
 	}
 	slices.SortStableFunc(counts, func(a, b count) int { return a.on.Compare(b.on) })
 	counts = slices.DeleteFunc(counts, func(c count) bool { return c.on.Before(d.On.AddDays(-learnDays)) })
-	from := d.Began
-	if len(counts) > 0 {
-		from = counts[0].on
-	}
-	from = civil.Max(from, d.On.AddDays(-learnDays))
-	given := usedUp(d, f, from)
-	between := func(from, to civil.Date) (u ration.Use) {
-		for d := from; d.Before(to); d = d.AddDays(1) {
-			u = u.Plus(given[d])
-		}
-		return u
-	}
-	var spells []ration.Spell
+	return counts, came
+}
+
+// spells returns the times between two counts, from which the keeper's way of
+// feeding is learnt.
+func spells(counts []count, came []ration.Batch, given useByDay) (list []ration.Spell) {
 	for i := 1; i < len(counts); i++ {
 		a, b := counts[i-1], counts[i]
-		spell := ration.Spell{Before: float64(a.n), After: float64(b.n), Said: between(a.on, b.on).Mean}
+		spell := ration.Spell{Before: float64(a.n), After: float64(b.n), Said: given.between(a.on, b.on).Mean}
 		for _, c := range came {
 			if c.Came.After(a.on) && !c.Came.After(b.on) {
 				spell.Came += c.Count
 			}
 		}
-		spells = append(spells, spell)
+		list = append(list, spell)
 	}
-	planned, done := feedingsGiven(d, f)
-	s.Keeper = ration.Learn(planned, done, spells)
-	start := ration.Batch{Came: from}
-	if len(counts) > 0 {
-		last := counts[len(counts)-1]
-		s.Counted, s.CountedOn = last.n, last.on
-		from = last.on
-		start = ration.Batch{Came: ration.LastDelivery(f, last.on), Count: float64(last.n)}
+	return list
+}
+
+// useByDay is the number of insects used, by day.
+type useByDay map[civil.Date]ration.Use
+
+// between returns the use from a day on, before another day.
+func (g useByDay) between(from, to civil.Date) (u ration.Use) {
+	for d := from; d.Before(to); d = d.AddDays(1) {
+		u = u.Plus(g[d])
 	}
-	s.Batches = []ration.Batch{start}
-	for _, c := range came {
-		if s.CountedOn.IsZero() || c.Came.After(s.CountedOn) {
-			s.Batches = append(s.Batches, c)
-		}
-	}
-	s.Batches = ration.Live(f, s.Keeper, s.Batches, from, d.On, func(d civil.Date) ration.Use { return given[d] })
-	s.Recent = between(civil.Max(from, d.On.AddDays(1-int(f.ShelfLife))), d.On.AddDays(1))
-	if len(s.Batches) == 0 || s.Batches[0].Came.After(d.On) {
-		s.Recent = ration.Use{} // an error cannot empty an empty box further
-	}
-	for day := range settled(d, f) {
-		s.Settled[day] = true
-	}
-	ahead := usedAhead(d, f)
-	s.Ahead = func(d civil.Date) ration.Use { return ahead[d] }
-	return s
+	return u
 }
 
 // usedUp returns the insects used by feedings that were given and eaten, by

@@ -146,13 +146,7 @@ func (d *settling) whileAway(t *asked) (is bool) {
 		return true
 	}
 	eve := away.From.AddDays(-1)
-	over := evened
-	// Steps that follow one another keep their order. Work that recurs while the
-	// keeper is away is asked for once.
-	recurs := r.Cadence.Pattern == husbandry.Fixed || r.Cadence.Pattern == husbandry.SinceLast
-	if r.Kind.InOrder() || recurs && int(r.Cadence.Every) <= away.Until.Sub(away.From)+1+evened {
-		over = 0
-	}
+	over := spreadOver(r, away)
 	// An order can always be brought forward, and one that waits is of no use.
 	order := r.Kind.ByTelephone()
 	key := d.keyOf(t.planned)
@@ -163,30 +157,56 @@ func (d *settling) whileAway(t *asked) (is bool) {
 	case t.Status == tasks.Lapsed:
 		return false
 	case !eve.Before(d.On) && (order || !t.Earliest.After(eve)) && t.Due.After(eve) && !said:
-		day := eve
-		for n := Scatter(key, max(0, min(eve.Sub(t.Earliest), over))+1); n > 0 && d.Absence(day.AddDays(-1)) == nil; n-- {
-			day = day.AddDays(-1)
-		}
-		t.Due = civil.Max(day, d.On)
-		t.Earliest, t.Latest, t.Moves = t.Due, eve, tasks.Never
-		if t.Status == tasks.Upcoming && !t.Due.After(d.On) {
-			t.Status = tasks.Due
-		}
-		t.beside = beside{doneBefore, away}
+		d.bringForward(t, away, Scatter(key, max(0, min(eve.Sub(t.Earliest), over))+1))
 		return true
 	case order:
 		return true
 	case missed == husbandry.Stays:
-		t.Due = away.Until.AddDays(1)
-		for n := Scatter(key, min(int(r.After), over)+1); n > 0 && d.Absence(t.Due.AddDays(1)) == nil; n-- {
-			t.Due = t.Due.AddDays(1)
-		}
-		t.Earliest, t.Latest, t.Moves = t.Due, t.Due.AddDays(int(r.After)), tasks.Never
-		t.Status = tasks.Upcoming
-		t.beside = beside{waits, away}
+		d.putBack(t, away, Scatter(key, min(int(r.After), over)+1))
 		return true
 	}
 	return false
+}
+
+// spreadOver returns the number of days, besides the first, over which the work
+// of a routine is spread before or after an absence. Steps that follow one
+// another keep their order. Work that recurs while the keeper is away is asked
+// for once.
+func spreadOver(r *Routine, away *husbandry.Away) int {
+	recurs := r.Cadence.Pattern == husbandry.Fixed || r.Cadence.Pattern == husbandry.SinceLast
+	if r.Kind.InOrder() || recurs && int(r.Cadence.Every) <= away.Until.Sub(away.From)+1+evened {
+		return 0
+	}
+	return evened
+}
+
+// bringForward moves a task to the eve of an absence, or up to so many days
+// before it.
+func (d *settling) bringForward(t *asked, away *husbandry.Away, days int) {
+	eve := away.From.AddDays(-1)
+	day := eve
+	for ; days > 0 && d.Absence(day.AddDays(-1)) == nil; days-- {
+		day = day.AddDays(-1)
+	}
+	t.Due = civil.Max(day, d.On)
+	t.Earliest, t.Latest, t.Moves = t.Due, eve, tasks.Never
+	if t.Status == tasks.Upcoming && !t.Due.After(d.On) {
+		t.Status = tasks.Due
+	}
+	t.beside = beside{doneBefore, away}
+}
+
+// putBack moves a task to the first day after an absence, or up to so many days
+// later.
+func (d *settling) putBack(t *asked, away *husbandry.Away, days int) {
+	t.Due = away.Until.AddDays(1)
+	for ; days > 0 && d.Absence(t.Due.AddDays(1)) == nil; days-- {
+		t.Due = t.Due.AddDays(1)
+	}
+	after := int(t.a.Routine.After)
+	t.Earliest, t.Latest, t.Moves = t.Due, t.Due.AddDays(after), tasks.Never
+	t.Status = tasks.Upcoming
+	t.beside = beside{waits, away}
 }
 
 // tellAway adds the effect of an absence to the words of a task.

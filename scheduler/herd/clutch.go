@@ -134,6 +134,7 @@ func (c *Clutch) LastHatched() civil.Date {
 // Expecting reports whether young may still hatch.
 func (c *Clutch) Expecting() bool { return c.State != Ended && c.State != HatchedAll }
 
+// settle works out the state of the clutch on the herd's day.
 func (c *Clutch) settle(h *Herd) {
 	// The number in the record has no date. Dated findings may repeat part of
 	// it.
@@ -150,21 +151,29 @@ func (c *Clutch) settle(h *Herd) {
 		}
 	}
 	slices.SortStableFunc(c.Moves, func(a, b husbandry.Move) int { return a.On.Compare(b.On) })
-	inTub := !c.TubSet.IsZero() || c.Incubator != "" || c.Temperature != nil || len(c.Moves) > 0
+	c.State = c.stateOn(h.On)
+}
+
+// stateOn returns the state of the clutch, by its eggs and its tub.
+func (c *Clutch) stateOn(day civil.Date) ClutchState {
 	switch {
-	case !c.Ended.IsZero() && !c.Ended.After(h.On):
-		c.State = Ended
+	case !c.Ended.IsZero() && !c.Ended.After(day):
+		return Ended
 	case c.Counted && c.Eggs == 0 && c.Hatched == 0:
-		c.State = Ended // slugs only
+		return Ended // slugs only
 	case c.Hatched > 0 && c.Hatched+c.Lost >= c.Eggs && c.Eggs > 0:
-		c.State = HatchedAll
+		return HatchedAll
 	case c.Eggs > 0 && c.Lost >= c.Eggs:
-		c.State = Ended // every egg was found dead
+		return Ended // every egg was found dead
 	case c.Hatched > 0:
-		c.State = Hatching
-	case inTub:
-		c.State = Incubating
-	default:
-		c.State = InBox
+		return Hatching
+	case c.inTub():
+		return Incubating
 	}
+	return InBox
+}
+
+// inTub reports whether the eggs were taken out of the box into a tub.
+func (c *Clutch) inTub() bool {
+	return !c.TubSet.IsZero() || c.Incubator != "" || c.Temperature != nil || len(c.Moves) > 0
 }

@@ -49,17 +49,7 @@ func (h deriver) settleQuarantine() {
 		if a.Quarantine == 0 || began.IsZero() || began.After(h.On) || !a.PresentOn(h.On) {
 			continue
 		}
-		var released civil.Date
-		for _, id := range release {
-			released = civil.Max(released, h.History.LastDone(a.ID, id))
-			until := a.Since
-			for _, g := range h.GroupsOf(a) {
-				if on := h.History.LastDone(g.ID, id); !on.After(until) {
-					released = civil.Max(released, on)
-				}
-				until = civil.Min(until, g.Since)
-			}
-		}
+		released := h.released(a, release)
 		q := &Apart{Began: began, From: began}
 		for _, e := range h.restarts(a, began) {
 			if !released.IsZero() && e.on.After(released) {
@@ -76,6 +66,22 @@ func (h deriver) settleQuarantine() {
 		}
 		a.Apart = q
 	}
+}
+
+// released returns the last day on which a routine ended the quarantine of an
+// animal, or of a group while the animal was in it; or no date.
+func (h deriver) released(a *Animal, routines []husbandry.ID) (on civil.Date) {
+	for _, id := range routines {
+		on = civil.Max(on, h.History.LastDone(a.ID, id))
+		until := a.Since
+		for _, g := range h.GroupsOf(a) {
+			if done := h.History.LastDone(g.ID, id); !done.After(until) {
+				on = civil.Max(on, done)
+			}
+			until = civil.Min(until, g.Since)
+		}
+	}
+	return on
 }
 
 // restart is a reason to restart the clock of a quarantine.

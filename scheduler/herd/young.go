@@ -79,16 +79,24 @@ func (h deriver) settleYoung() {
 			a.Left = civil.Min(a.Left, a.Regrouped)
 			a.Count = 1
 		}
-		slices.SortStableFunc(a.Sexings, func(s, t Sexing) int { return s.On.Compare(t.On) })
-		if n := len(a.Sexings); n > 0 && a.Sex == husbandry.Unsexed {
-			switch s := a.Sexings[n-1]; {
-			case s.All() < h.Records.Animals[i].Count:
-			case s.Males == s.All():
-				a.Sex = husbandry.Male
-			case s.Females == s.All():
-				a.Sex = husbandry.Female
-			}
-		}
+		a.settleSex(h.Records.Animals[i].Count)
+	}
+}
+
+// settleSex gives an animal of unknown sex the sex of the last look, if that
+// was at all the animals of its record and they were alike.
+func (a *Animal) settleSex(count int) {
+	slices.SortStableFunc(a.Sexings, func(s, t Sexing) int { return s.On.Compare(t.On) })
+	n := len(a.Sexings)
+	if n == 0 || a.Sex != husbandry.Unsexed {
+		return
+	}
+	switch s := a.Sexings[n-1]; {
+	case s.All() < count:
+	case s.Males == s.All():
+		a.Sex = husbandry.Male
+	case s.Females == s.All():
+		a.Sex = husbandry.Female
 	}
 }
 

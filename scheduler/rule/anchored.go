@@ -65,24 +65,8 @@ func happenings(d *plan.Day) []happening {
 		}
 	}
 	for _, c := range d.Clutches {
-		if d.Subject(c.ID) == nil && c.Laid.Before(from) {
-			continue
-		}
-		var aliases []string
-		for _, id := range c.Aliases {
-			aliases = append(aliases, string(id))
-		}
-		h := happening{instance: string(c.ID), aliases: aliases, clutch: c}
-		if h.event, h.on, h.words = husbandry.EventLaid, c.Laid, "laid "+d.LaidWords(c); c.PartOf == "" {
-			add(h)
-		}
-		h.event, h.on, h.words = husbandry.EventTubSet, d.TubSetOn(c), "tub set "+d.DateWords(d.TubSetOn(c))
-		if !h.on.IsZero() {
-			add(h)
-		}
-		if first := c.FirstHatched(); !first.IsZero() {
-			h.event, h.on, h.words = husbandry.EventHatched, first, "first hatched "+d.DateWords(first)
-			add(h)
+		if d.Subject(c.ID) != nil || !c.Laid.Before(from) {
+			ofClutch(d, c, add)
 		}
 	}
 	for i := range d.Records.Pairings {
@@ -105,6 +89,26 @@ func happenings(d *plan.Day) []happening {
 		list = append(list, of(d, from)...)
 	}
 	return list
+}
+
+// ofClutch adds the events of a clutch.
+func ofClutch(d *plan.Day, c *herd.Clutch, add func(happening)) {
+	h := happening{instance: string(c.ID), clutch: c}
+	for _, id := range c.Aliases {
+		h.aliases = append(h.aliases, string(id))
+	}
+	if c.PartOf == "" {
+		h.event, h.on, h.words = husbandry.EventLaid, c.Laid, "laid "+d.LaidWords(c)
+		add(h)
+	}
+	if on := d.TubSetOn(c); !on.IsZero() {
+		h.event, h.on, h.words = husbandry.EventTubSet, on, "tub set "+d.DateWords(on)
+		add(h)
+	}
+	if first := c.FirstHatched(); !first.IsZero() {
+		h.event, h.on, h.words = husbandry.EventHatched, first, "first hatched "+d.DateWords(first)
+		add(h)
+	}
 }
 
 // target returns the subject of a routine that an event starts, or nil: the

@@ -158,25 +158,37 @@ func partialClutch(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.A
 			why = fmt.Sprintf("Eggs were seen in her on %s, after her clutch of %s", d.DateWords(look.On), d.DateWords(c.Laid))
 		}
 	}
-	if total := c.Eggs + c.Slugs + c.Parted; why == "" && c.Counted && total > 0 {
-		usual, n := 0.0, 0
-		for _, before := range a.Laid[:len(a.Laid)-1] {
-			if all := before.Eggs + before.Slugs + before.Parted; before.Counted && all > 0 {
-				usual, n = usual+float64(all), n+1
-			}
-		}
-		least := int(d.Species(a.Species).Laying.Eggs.From)
-		switch {
-		case n >= 2 && float64(total) <= fewEggs*usual/float64(n):
-			why = fmt.Sprintf("Her clutch of %s has %s; her last %d had %.1f on average", d.DateWords(c.Laid), english.Count(total, "egg"), n, usual/float64(n))
-		case n < 2 && total < least:
-			why = fmt.Sprintf("Her clutch of %s has %s; her kind lays %d or more", d.DateWords(c.Laid), english.Count(total, "egg"), least)
-		}
+	if why == "" && c.Counted {
+		why = fewer(d, a, c)
 	}
 	if why == "" {
 		return
 	}
 	ask(d, propose, s, herd.FeelForEggs, occurrencesOf(c), c.Laid.AddDays(1), why+". Part of a clutch and nothing more for a day is a sign of egg binding")
+}
+
+// fewer says that her last clutch c has fewer eggs than her clutches before it,
+// or than her species lays; "" if it has not.
+func fewer(d *plan.Day, a *herd.Animal, c *herd.Clutch) string {
+	all := func(c *herd.Clutch) int { return c.Eggs + c.Slugs + c.Parted }
+	total := all(c)
+	if total <= 0 {
+		return ""
+	}
+	usual, n := 0.0, 0
+	for _, before := range a.Laid[:len(a.Laid)-1] {
+		if eggs := all(before); before.Counted && eggs > 0 {
+			usual, n = usual+float64(eggs), n+1
+		}
+	}
+	least := int(d.Species(a.Species).Laying.Eggs.From)
+	switch {
+	case n >= 2 && float64(total) <= fewEggs*usual/float64(n):
+		return fmt.Sprintf("Her clutch of %s has %s; her last %d had %.1f on average", d.DateWords(c.Laid), english.Count(total, "egg"), n, usual/float64(n))
+	case n < 2 && total < least:
+		return fmt.Sprintf("Her clutch of %s has %s; her kind lays %d or more", d.DateWords(c.Laid), english.Count(total, "egg"), least)
+	}
+	return ""
 }
 
 // digs asks for the veterinarian where a female was seen digging on days apart

@@ -35,6 +35,26 @@ type Weighing struct {
 // to the herd's day, and of clutches whose young have no records, in the order
 // of the records. Animals that left are among them.
 func Growths(h *herd.Herd) []Growth {
+	own := weighings(h)
+	list := []Growth{}
+	for _, a := range h.Animals {
+		list = append(list, Growth{ID: a.ID, Name: a.Name, Species: a.Species, Count: a.Count, Hatched: a.Hatched, Weighings: weighingsOf(h, a, own)})
+	}
+	for _, c := range h.Clutches {
+		if len(c.Young) == 0 {
+			list = append(list, Growth{ID: c.ID, Species: c.Species, Count: c.Hatched, Hatched: c.FirstHatched(), Weighings: own[c.ID]})
+		}
+	}
+	list = slices.DeleteFunc(list, func(g Growth) bool { return len(g.Weighings) == 0 })
+	for i := range list {
+		slices.SortStableFunc(list[i].Weighings, func(a, b Weighing) int { return a.On.Compare(b.On) })
+	}
+	return list
+}
+
+// weighings returns the weighings up to the herd's day, by the animal, group or
+// clutch that was weighed.
+func weighings(h *herd.Herd) map[husbandry.ID][]Weighing {
 	own := make(map[husbandry.ID][]Weighing)
 	for _, f := range h.Found() {
 		if f.Finding.Weighs == nil || f.On.After(h.On) {
@@ -55,34 +75,24 @@ func Growths(h *herd.Herd) []Growth {
 		}
 		own[id] = append(own[id], Weighing{f.On, *f.Finding.Weighs, f.Finding.Each, id})
 	}
-	list := []Growth{}
-	for _, a := range h.Animals {
-		g := Growth{ID: a.ID, Name: a.Name, Species: a.Species, Count: a.Count, Hatched: a.Hatched, Weighings: slices.Clone(own[a.ID])}
-		with := func(id husbandry.ID, until civil.Date) {
-			for _, w := range own[id] {
-				if until.IsZero() || !w.On.After(until) {
-					g.Weighings = append(g.Weighings, w)
-				}
+	return own
+}
+
+// weighingsOf returns the weighings of an animal, with those of its groups and
+// its clutch while it belonged to them.
+func weighingsOf(h *herd.Herd, a *herd.Animal, own map[husbandry.ID][]Weighing) []Weighing {
+	list := slices.Clone(own[a.ID])
+	until := a.Since
+	for _, group := range h.GroupsOf(a) {
+		for _, w := range own[group.ID] {
+			if until.IsZero() || !w.On.After(until) {
+				list = append(list, w)
 			}
 		}
-		until := a.Since
-		for _, group := range h.GroupsOf(a) {
-			with(group.ID, until)
-			until = group.Since
-		}
-		if c := h.Clutch(a.Clutch); c != nil && a.Clutch != "" {
-			with(c.ID, civil.Date{})
-		}
-		list = append(list, g)
+		until = group.Since
 	}
-	for _, c := range h.Clutches {
-		if len(c.Young) == 0 {
-			list = append(list, Growth{ID: c.ID, Species: c.Species, Count: c.Hatched, Hatched: c.FirstHatched(), Weighings: own[c.ID]})
-		}
-	}
-	list = slices.DeleteFunc(list, func(g Growth) bool { return len(g.Weighings) == 0 })
-	for i := range list {
-		slices.SortStableFunc(list[i].Weighings, func(a, b Weighing) int { return a.On.Compare(b.On) })
+	if c := h.Clutch(a.Clutch); c != nil && a.Clutch != "" {
+		list = append(list, own[c.ID]...)
 	}
 	return list
 }

@@ -3,7 +3,6 @@ package digest
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 )
 
@@ -46,12 +45,12 @@ func (o outline) arrange() outline {
 					if b.Whom != "" {
 						it.Name = it.do
 					}
-					it.Notes = slices.Clone(it.Why)
-					if it.Record != "" {
-						it.Notes = append(it.Notes, it.Record)
-					}
 					it.Caution, it.See = tell(it.Caution, it.N, it.special)
-					it.Flows = !it.special && len(it.said()) > 0 && o.w.harmless(it.N, it.line())
+					it.note()
+					if !it.special && len(it.said) > 0 {
+						numbered := anyNumber + it.Name + between + strings.Join(it.said, between)
+						it.Flows, it.line = o.w.harmless(numbered), numbered[len(anyNumber):]
+					}
 				}
 			}
 			g.Runs = slices.Clone(g.Runs)
@@ -85,27 +84,24 @@ func blocks(items []item) []block {
 	return all
 }
 
-// said returns all notes of the item after its name, except the caution in
-// full.
-func (it item) said() []string {
-	var said []string
-	for _, s := range append(append([]string{it.Status}, it.Notes...), it.See) {
-		if s != "" {
-			said = append(said, s)
-		}
+// note fills in what is said after the item's name.
+func (it *item) note() {
+	said := make([]string, 0, len(it.Why)+3)
+	if it.Status != "" {
+		said = append(said, it.Status)
 	}
-	return said
+	from := len(said)
+	said = append(said, it.Why...)
+	if it.Record != "" {
+		said = append(said, it.Record)
+	}
+	it.Notes = said[from:len(said):len(said)]
+	if it.See != "" {
+		said = append(said, it.See)
+	}
+	it.said = said
 }
 
-// line returns the whole text of an item that fits on one line, without its
-// number.
-func (it item) line() string {
-	return strings.Join(append([]string{it.Name}, it.said()...), between)
-}
-
-// harmless reports whether s after the number n contains no command, wherever a
-// mail program breaks the line. The pieces of s contain no command.
-func (w writer) harmless(n int, s string) bool {
-	s = strconv.Itoa(n) + " " + s
-	return w.defuse(s) == s
-}
+// harmless reports whether s, a line with its number, contains no command,
+// wherever a mail program breaks the line. The pieces of s contain no command.
+func (w writer) harmless(s string) bool { return w.defuse(s) == s }

@@ -140,11 +140,12 @@ func Render(c Content) (Mail, error) {
 		to = strings.Trim((&mail.Address{Address: a.Address}).String(), "<>")
 	}
 	o := newOutline(c, to)
-	html, htmlLines, err := renderHTML(o)
+	at := arranged(o)
+	html, htmlLines, err := renderHTML(at)
 	if err != nil {
 		return Mail{}, fmt.Errorf("write digest: %w", err)
 	}
-	text := renderText(o)
+	text := renderText(at)
 	return Mail{
 		Subject: o.Subject,
 		Text:    text,

@@ -2,8 +2,10 @@ package digest
 
 import (
 	"bytes"
+	"errors"
 	"html/template"
 	"maps"
+	"math"
 	"net/url"
 	"slices"
 	"strconv"
@@ -16,20 +18,65 @@ import (
 // published source).
 const htmlLimit = 98_000
 
-func renderHTML(o outline) (src string, lines []string, err error) {
-	var b bytes.Buffer
+func renderHTML(at func(level) outline) (src string, lines []string, err error) {
 	for _, l := range levels {
-		short := l.shorten(o, true).arrange()
-		b.Reset()
-		if err := page.Execute(&b, short); err != nil {
+		o := at(l)
+		o.Shortened = o.w.say(l.notice(true))
+		b := limited{most: htmlLimit}
+		switch {
+		case l == levels[len(levels)-1]:
+			b.most = math.MaxInt
+		case o.leastHTML() > htmlLimit:
+			continue
+		}
+		switch err := page.Execute(&b, o); {
+		case err == nil:
+			return b.String(), htmlLines(o), nil
+		case !errors.Is(err, errTooLong):
 			return "", nil, err
 		}
-		lines = htmlLines(short)
-		if b.Len() <= htmlLimit {
-			break
+	}
+	return "", nil, errTooLong
+}
+
+// leastHTML returns a size in bytes that the HTML part exceeds: the size of its
+// style sheet, and of the words and styles of its tasks.
+func (o outline) leastHTML() int {
+	n := len(sheet)
+	row := len(o.Row("num")) + len(o.Row("task")) + len(o.Row("name"))
+	for _, s := range o.Sections {
+		for _, g := range s.Groups {
+			for _, b := range g.Blocks {
+				for i := range b.Items {
+					it := &b.Items[i]
+					n += len(it.Name) + len(it.Caution)
+					if it.N > 0 {
+						n += row
+					}
+					for _, said := range it.said {
+						n += len(said)
+					}
+				}
+			}
 		}
 	}
-	return b.String(), lines, nil
+	return n
+}
+
+// limited is a buffer that takes at most so many bytes. A list that is much too
+// long is not written to its end only to be thrown away.
+type limited struct {
+	bytes.Buffer
+	most int
+}
+
+var errTooLong = errors.New("the HTML part is too long")
+
+func (l *limited) Write(p []byte) (int, error) {
+	if l.Len()+len(p) > l.most {
+		return 0, errTooLong
+	}
+	return l.Buffer.Write(p)
 }
 
 // htmlLines returns the lines that a mail program may make of the HTML part
@@ -46,9 +93,9 @@ func htmlLines(o outline) []string {
 				for _, it := range b.Items {
 					name := it.Name
 					if it.Flows {
-						name = it.line()
+						name = it.line
 					} else {
-						lines = append(lines, it.said()...)
+						lines = append(lines, it.said...)
 					}
 					lines = append(lines, name, cautionWord+" "+it.Caution)
 					if it.N > 0 {

@@ -90,11 +90,14 @@ type item struct {
 
 	// Name, Notes, See and Flows are set by arrange: the words after the
 	// number, the notes, the reference to a caution, and whether the name and
-	// all notes go on the same line.
+	// all notes go on the same line. So are said, which has the status, the
+	// notes and the reference, and line, the name and all of these.
 	Name  string
 	Notes []string
 	See   string
 	Flows bool
+	said  []string
+	line  string
 
 	Open    bool
 	do      string // the title without the subject
@@ -115,7 +118,7 @@ type line struct {
 
 func newOutline(c Content, to string) outline {
 	on := c.Board.On
-	w := writer{c.Record}
+	w := newWriter(c.Record)
 	o := outline{
 		w:       w,
 		Title:   w.say("Round for " + english.LongDate(on)),
@@ -273,18 +276,18 @@ func (w writer) rooms(c Content, in func(tasks.Row) bool) []group {
 func (w writer) newItem(r tasks.Row, on civil.Date) item {
 	it := item{
 		N:       r.N,
-		Title:   w.sayNumbered(r.N, r.Title),
+		Title:   w.sayNumbered(r.Title),
 		Record:  w.say(toRecord(r.Asks)),
 		Caution: w.say(r.Caution),
 		whom:    w.say(r.Whom),
 		label:   w.say(cmp.Or(r.Kind.Name(), string(r.Routine))),
-		place:   fmt.Sprintf("%d %s", r.N, w.sayNumbered(r.N, string(r.Subject))),
+		place:   fmt.Sprintf("%d %s", r.N, w.sayNumbered(string(r.Subject))),
 	}
 	if why := w.say(r.Why); why != "" {
 		it.Why = []string{why}
 	}
 	if r.Do != "" {
-		it.do = w.sayNumbered(r.N, r.Do)
+		it.do = w.sayNumbered(r.Do)
 	}
 	status := ""
 	switch r.Status {

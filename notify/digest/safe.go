@@ -2,9 +2,9 @@ package digest
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"nestround/tasks/finding"
 )
@@ -13,12 +13,14 @@ import (
 // line ends of any kind become spaces, invisible and reordering characters are
 // removed, and several spaces become one.
 func clean(s string) string {
+	if isClean(s) {
+		return s
+	}
 	s = strings.Map(func(r rune) rune {
 		switch {
 		case unicode.IsSpace(r) || unicode.IsControl(r):
 			return ' '
-		case r == 0x200B, r == 0x2060, r == 0xFEFF, r == 0xAD, // zero width
-			r == 0x61C, r >= 0x202A && r <= 0x202E, r >= 0x2066 && r <= 0x206F: // reordering
+		case isRemoved(r):
 			return -1
 		}
 		return r
@@ -26,19 +28,73 @@ func clean(s string) string {
 	return strings.Join(strings.Fields(s), " ")
 }
 
-// writer makes the strings of the digest.
+// isClean reports whether clean returns s itself. Most strings are clean, and
+// to look costs much less than to build them anew.
+func isClean(s string) bool {
+	after := ' ' // the character before, as if a space stood before s
+	for i, r := range s {
+		switch {
+		case r == ' ' && after == ' ', r != ' ' && unicode.IsSpace(r), unicode.IsControl(r), isRemoved(r):
+			return false
+		case r == utf8.RuneError && !strings.HasPrefix(s[i:], "\uFFFD"): // no valid UTF-8
+			return false
+		}
+		after = r
+	}
+	return s == "" || after != ' '
+}
+
+// isRemoved reports whether r is invisible or changes the order of other
+// characters.
+func isRemoved(r rune) bool {
+	return r == 0x200B || r == 0x2060 || r == 0xFEFF || r == 0xAD || // zero width
+		r == 0x61C || r >= 0x202A && r <= 0x202E || r >= 0x2066 && r <= 0x206F // reordering
+}
+
+// writer makes the strings of a digest. It is not safe for concurrent use.
 type writer struct {
 	// record reports whether the books have a record with that id.
 	record func(id string) bool
+	*memory
+}
+
+// memory has what a writer found out already. The same phrases and words stand
+// on many lines of a digest.
+type memory struct {
+	said, numbered map[string]string
+	lexemes        map[string]*lexeme // by the word's text
+	words          []word             // of the line that split returned last
+	gaps           []string
+}
+
+func newWriter(record func(id string) bool) writer {
+	return writer{record, &memory{
+		said: make(map[string]string), numbered: make(map[string]string), lexemes: make(map[string]*lexeme),
+	}}
 }
 
 // say makes words safe as a line of the digest: clean, and not a command.
-func (w writer) say(s string) string { return w.defuse(clean(s)) }
+func (w writer) say(s string) string {
+	said, ok := w.said[s]
+	if !ok {
+		said = w.defuse(clean(s))
+		w.said[s] = said
+	}
+	return said
+}
+
+// anyNumber stands for the number of a task where only the words behind it
+// matter: the grammar reads every number alike.
+const anyNumber = "7 "
 
 // sayNumbered does the same as say for words after or below a number.
-func (w writer) sayNumbered(n int, s string) string {
-	_, behind, _ := cutSpace(w.defuse(strconv.Itoa(n) + " " + w.say(s)))
-	return behind
+func (w writer) sayNumbered(s string) string {
+	said, ok := w.numbered[s]
+	if !ok {
+		_, said, _ = cutSpace(w.defuse(anyNumber + w.say(s)))
+		w.numbered[s] = said
+	}
+	return said
 }
 
 // cutSpace cuts s at its first space, including a no-break space.
@@ -91,36 +147,42 @@ func set(words ...string) map[string]bool {
 // marks or the stroke.
 // put in quotation marks. Ordinary titles and reasons never need that.
 func (w writer) defuse(s string) string {
-	words, gaps := split(s, true)
-	w.hold(words, gaps)
-	s = join(words, gaps)
-	// Split "Hello-done 3" at the dash too: the dash may end a greeting.
-	if words, gaps = split(s, false); greeted(words, len(words)) {
-		w.hold(words, gaps)
+	words, gaps := w.split(s, true)
+	// The dash of "Hello-done 3" may end a greeting, so that "done" begins a
+	// command. Only a greeting makes the words between dashes count.
+	halves := slices.ContainsFunc(words, func(w word) bool { return w.greetsInPart })
+	if w.hold(words, gaps) {
+		s = join(words, gaps)
+	}
+	if !halves {
+		return s
+	}
+	if words, gaps = w.split(s, false); w.hold(words, gaps) {
 		s = join(words, gaps)
 	}
 	return s
 }
 
-// hold does the work of defuse for one way of splitting s into words.
-func (w writer) hold(words []word, gaps []string) {
+// hold does the work of defuse for one way of splitting s into words. It
+// reports whether it changed a word or a gap.
+func (w writer) hold(words []word, gaps []string) (changed bool) {
 	for i := range words {
 		j := w.begins(words, gaps, i)
 		if j < 0 || guarded(gaps[i]) {
 			continue
 		}
-		alone := words[i].plain == "all"
+		changed = true
+		alone := words[i].all
 		// A no-break space after word j helps only if the words up to j are a
 		// command on their own, and the next word ends the command's meaning.
-		holds := j+1 < len(words) && gaps[j+1] == " " && !goesOn[words[j+1].plain] && !finding.MayGoOn(words[j+1].plain) && !isNumber(words[j+1].plain) &&
-			(alone || finding.IsComplete(words[j].plain))
+		holds := j+1 < len(words) && gaps[j+1] == " " && !words[j+1].goesOn && (alone || words[j].complete)
 		// "and" separates commands, so joining to it would not help.
 		held := i - 1
 		for held >= 0 && words[held].plain == "and" {
 			held--
 		}
 		switch {
-		case held >= 0 && !greeted(words[:i], farGreeting):
+		case held >= 0 && !greeted(words[:i]):
 			for k := held + 1; k <= i; k++ {
 				gaps[k] = strings.ReplaceAll(gaps[k], " ", noBreak)
 			}
@@ -132,6 +194,7 @@ func (w writer) hold(words []word, gaps []string) {
 			gaps[j] = strings.TrimRight(gaps[j], " ") + " " + stroke + " "
 		}
 	}
+	return changed
 }
 
 func join(words []word, gaps []string) string {
@@ -149,20 +212,22 @@ func join(words []word, gaps []string) string {
 func (w writer) begins(words []word, gaps []string, i int) int {
 	next := i + 1
 	switch {
-	case words[i].plain == "all":
+	case words[i].all:
 		return i
-	case finding.IsCommand(words[i].plain):
-		if next < len(words) && passable(gaps[next], " ,;.!:-&+()") &&
-			(isNumber(words[next].plain) || words[next].plain == "all" || w.isRecord(words[next])) {
+	case next == len(words):
+		return -1
+	case words[i].command:
+		if passable(gaps[next], " ,;.!:-&+()") && (words[next].number || words[next].all || w.isRecord(words[next])) {
 			return next
 		}
-	case isNumber(words[i].plain) || w.isRecord(words[i]):
-		if next < len(words) && finding.IsFiller(words[next].plain) && passable(gaps[next], " :-.!)") {
-			next++
-		}
-		if next < len(words) && passable(gaps[next], " :-.!)") && finding.IsVerb(words[next].plain) {
-			return next
-		}
+		return -1
+	}
+	// Few words are verbs, so look for the verb before the number or record.
+	if words[next].filler && passable(gaps[next], " :-.!)") {
+		next++
+	}
+	if next < len(words) && words[next].verb && passable(gaps[next], " :-.!)") && (words[i].number || w.isRecord(words[i])) {
+		return next
 	}
 	return -1
 }
@@ -174,10 +239,10 @@ func (w writer) isRecord(word word) bool {
 	return strings.ContainsAny(word.plain, "0123456789")
 }
 
-// greeted reports whether one of the last n words may begin a greeting or a
+// greeted reports whether one of the last words may begin a greeting or a
 // courtesy. The grammar skips these.
-func greeted(words []word, n int) bool {
-	return slices.ContainsFunc(words[max(0, len(words)-n):], func(w word) bool { return greetings[w.plain] })
+func greeted(words []word) bool {
+	return slices.ContainsFunc(words[max(0, len(words)-farGreeting):], func(w word) bool { return w.greets })
 }
 
 // guarded reports whether gap ends in a mark that cannot be separated from the
@@ -186,8 +251,8 @@ func guarded(gap string) bool {
 	if gap == "" || strings.HasSuffix(gap, " ") {
 		return false
 	}
-	runes := []rune(gap)
-	r := tidy(runes[len(runes)-1])
+	r, _ := utf8.DecodeLastRuneInString(gap)
+	r = tidy(r)
 	return r != 0 && !strings.ContainsRune(",;.!:-&+#", r)
 }
 
@@ -206,62 +271,128 @@ func isNumber(w string) bool {
 	return spelled[w] || w != "" && strings.Trim(w, "0123456789-") == "" && strings.Trim(w, "-") != ""
 }
 
-// word is a word of a line as the reply grammar reads it.
+// word is a word of a line.
 type word struct {
-	text  string
+	text string
+	*lexeme
+}
+
+// lexeme is a word as the reply grammar reads it.
+type lexeme struct {
 	plain string // lower case, with the grammar's characters
+
+	all, command, filler, verb, number bool
+	complete                           bool // a finding on its own, behind a number
+	goesOn                             bool // may belong to the command before it
+	greets                             bool
+	greetsInPart                       bool // it greets, or a part of it between dashes does
+}
+
+func newLexeme(text string) *lexeme {
+	var b strings.Builder
+	for _, r := range text {
+		if r = tidy(r); r != 0 {
+			b.WriteRune(unicode.ToLower(r))
+		}
+	}
+	plain := b.String()
+	number := isNumber(plain)
+	return &lexeme{
+		plain:    plain,
+		all:      plain == "all",
+		command:  finding.IsCommand(plain),
+		filler:   finding.IsFiller(plain),
+		verb:     finding.IsVerb(plain),
+		number:   number,
+		complete: finding.IsComplete(plain),
+		goesOn:   goesOn[plain] || finding.MayGoOn(plain) || number,
+		greets:   greetings[plain],
+		greetsInPart: slices.ContainsFunc(strings.FieldsFunc(plain, joinsHalves),
+			func(part string) bool { return greetings[part] }),
+	}
 }
 
 // split splits s into words and the gaps before, between and after them. A word
 // consists of letters, marks and digits. If halves is set, it also includes
-// characters that join the halves of an id or a decimal ("C27-04", "1.5").
-func split(s string, halves bool) (words []word, gaps []string) {
-	runes := []rune(s)
+// characters that join the halves of an id or a decimal ("C27-04", "1.5"). The
+// results are valid until the next call.
+func (m *memory) split(s string, halves bool) (words []word, gaps []string) {
+	words, gaps = m.words[:0], m.gaps[:0]
 	gap := 0
-	for i := 0; i < len(runes); {
-		if !inWord(runes[i]) {
-			i++
+	for i := 0; i < len(s); {
+		r, size := utf8.DecodeRuneInString(s[i:])
+		if !inWord(tidy(r)) {
+			i += size
 			continue
 		}
 		from := i
-		var plain strings.Builder
-		for i < len(runes) {
-			r := tidy(runes[i])
-			joins := halves && r != 0 && strings.ContainsRune("-.'", r) && inWordFrom(runes[i+1:])
-			if r != 0 && !inWord(r) && !joins {
+		for i < len(s) {
+			r, size := utf8.DecodeRuneInString(s[i:])
+			r = tidy(r)
+			if r != 0 && !inWord(r) && !(halves && joinsHalves(r) && beginsInWord(s[i+size:])) {
 				break
 			}
-			if r != 0 {
-				plain.WriteRune(unicode.ToLower(r))
-			}
-			i++
+			i += size
 		}
-		gaps = append(gaps, string(runes[gap:from]))
-		words = append(words, word{string(runes[from:i]), plain.String()})
+		text := s[from:i]
+		l := m.lexemes[text]
+		if l == nil {
+			l = newLexeme(text)
+			m.lexemes[text] = l
+		}
+		words, gaps = append(words, word{text, l}), append(gaps, s[gap:from])
 		gap = i
 	}
-	return words, append(gaps, string(runes[gap:]))
+	m.words, m.gaps = words, append(gaps, s[gap:])
+	return m.words, m.gaps
 }
 
-func inWord(r rune) bool {
-	r = tidy(r)
-	return unicode.In(r, unicode.L, unicode.M, unicode.Nd) || r == '_'
-}
+func joinsHalves(r rune) bool { return r == '-' || r == '.' || r == '\'' }
 
-// inWordFrom reports whether the first visible rune is part of a word.
-func inWordFrom(runes []rune) bool {
-	for _, r := range runes {
-		if tidy(r) != 0 {
+// beginsInWord reports whether the first visible character of s is part of a
+// word.
+func beginsInWord(s string) bool {
+	for _, r := range s {
+		if r = tidy(r); r != 0 {
 			return inWord(r)
 		}
 	}
 	return false
 }
 
+// latin has the first characters of Unicode, which most text consists of: what
+// tidy and inWord return for them.
+var latin = func() (table [0x250]struct {
+	tidy   rune
+	inWord bool
+}) {
+	for r := range rune(len(table)) {
+		table[r].tidy, table[r].inWord = lookUpTidy(r), lookUpInWord(r)
+	}
+	return table
+}()
+
+// inWord reports whether r, as tidy returns it, is part of a word.
+func inWord(r rune) bool {
+	if int(r) < len(latin) {
+		return latin[r].inWord
+	}
+	return lookUpInWord(r)
+}
+
+func lookUpInWord(r rune) bool { return unicode.In(r, unicode.L, unicode.M, unicode.Nd) || r == '_' }
+
 // tidy returns r as the reply grammar reads it: full-width forms, dashes and
 // apostrophes become ASCII. It returns 0 for characters that the grammar
 // ignores.
 func tidy(r rune) rune {
+	if int(r) < len(latin) {
+		return latin[r].tidy
+	}
+	return lookUpTidy(r)
+}
+
+func lookUpTidy(r rune) rune {
 	switch {
 	case r >= '\uFF01' && r <= '\uFF5E':
 		return r - '\uFF01' + '!'

@@ -1,6 +1,9 @@
 package digest
 
-import "strings"
+import (
+	"strings"
+	"sync"
+)
 
 // level is the degree of shortening of a very long list. Each level shortens
 // more than the one before. No level drops a number or a caution. No level
@@ -32,23 +35,42 @@ type run struct {
 	first   int      // number of its first task
 }
 
-// shorten returns o shortened to level l, for the HTML part or the text part.
-func (l level) shorten(o outline, html bool) outline {
-	switch l {
-	case inFull:
-		return o
-	case bare:
-		o.bare = true
-		return o
-	case withoutReasons:
-		o.Shortened = "This list is long, so the reasons of ordinary tasks are left out here."
-		if html {
-			o.Shortened = "This list is long, so the reasons of ordinary tasks are left out here, and their numbers open no mail."
-		}
-	case inRuns:
-		o.Shortened = "This list is long, so most tasks have only their number and their place here. The calendar has their titles."
+// notice says what level l leaves out of the HTML part or of the text part; ""
+// if nothing.
+func (l level) notice(html bool) string {
+	switch {
+	case l == inRuns:
+		return "This list is long, so most tasks have only their number and their place here. The calendar has their titles."
+	case l == withoutReasons && html:
+		return "This list is long, so the reasons of ordinary tasks are left out here, and their numbers open no mail."
+	case l == withoutReasons:
+		return "This list is long, so the reasons of ordinary tasks are left out here."
 	}
-	o.Shortened = o.w.say(o.Shortened)
+	return ""
+}
+
+// arranged returns o shortened to a level and arranged. Both parts of the mail
+// need the same levels, so it does the work once for each.
+func arranged(o outline) func(level) outline {
+	var made [inRuns + 1]func() outline
+	for _, l := range levels {
+		made[l] = sync.OnceValue(func() outline { return l.shorten(o).arrange() })
+	}
+	return func(l level) outline {
+		if l == bare {
+			same := made[inFull]()
+			same.bare = true
+			return same
+		}
+		return made[l]()
+	}
+}
+
+// shorten returns o shortened to level l.
+func (l level) shorten(o outline) outline {
+	if l < withoutReasons {
+		return o
+	}
 	sections := o.Sections
 	o.Sections = nil
 	for _, s := range sections {

@@ -19,15 +19,15 @@ const columns = 72
 // answers have size limits.
 const textLimit = 150_000
 
-func renderText(o outline) string {
-	var text string
+func renderText(at func(level) outline) string {
 	for _, l := range levels {
-		text = layOut(l.shorten(o, false).arrange())
-		if len(text) <= textLimit {
-			break
+		o := at(l)
+		o.Shortened = o.w.say(l.notice(false))
+		if text := layOut(o); len(text) <= textLimit || l == levels[len(levels)-1] {
+			return text
 		}
 	}
-	return text
+	return ""
 }
 
 func layOut(o outline) string {
@@ -134,14 +134,14 @@ func (p *printer) item(it item, numbers int) {
 		indent, first = 2, "  "
 	}
 	switch {
-	case it.Flows && indent+textWidth(it.line()) <= columns:
-		p.hang(first, indent, it.line())
+	case it.Flows && indent+textWidth(it.line) <= columns:
+		p.hang(first, indent, it.line)
 	case it.Flows:
 		p.hang(first, indent, it.Name)
-		p.para(indent, strings.Join(it.said(), between))
+		p.para(indent, strings.Join(it.said, between))
 	default:
 		p.hang(first, indent, it.Name)
-		for _, s := range it.said() {
+		for _, s := range it.said {
 			p.para(indent, s)
 		}
 	}

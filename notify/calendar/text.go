@@ -121,7 +121,7 @@ func (t *dayText) description() string {
 				left += g.rows
 				continue
 			}
-			put(g.first, g.line)
+			put(g.first, string(g.line))
 		}
 		listed = nil
 	}
@@ -202,11 +202,12 @@ func title(r row) string {
 	return cmp.Or(clean(r.Title, maxTitle), clean(string(r.Key), maxTitle))
 }
 
-// group is a line of tasks that differ only in their subject.
+// group is a line of tasks that differ only in their subject. A line that is
+// too long for a description is not written to its end.
 type group struct {
 	first row
 	rows  int
-	line  string
+	line  []byte
 }
 
 // grouped puts tasks that differ only in their subject on one line: "Top up the
@@ -214,28 +215,32 @@ type group struct {
 func (t *dayText) grouped() []group {
 	type same struct{ heading, do, tick, after string }
 	var groups []group
+	var after []string // what stands at the end of each line
 	index := make(map[same]int)
 	for _, r := range t.rows {
-		tick, after := t.standing(r)
-		k := same{t.heading(r), clean(r.Do, maxTitle), tick, after}
+		tick, behind := t.standing(r)
+		k := same{t.heading(r), clean(r.Do, maxTitle), tick, behind}
 		i, ok := index[k]
 		if r.Do == "" || r.Whom == "" || r.Window != nil || !ok {
 			i = len(groups)
-			groups = append(groups, group{first: r})
+			groups, after = append(groups, group{first: r}), append(after, behind)
 			if r.Do != "" && r.Whom != "" && r.Window == nil {
 				index[k] = i
 			}
 		}
 		g := &groups[i]
 		g.rows++
-		switch g.rows {
-		case 1:
-			g.line = "• " + tick + title(r) + t.number(r) + after
-		case 2:
-			g.line = "• " + tick + k.do + ": " + subject(g.first) + t.number(g.first) + ", " + subject(r) + t.number(r) + after
-		default:
-			g.line = strings.TrimSuffix(g.line, after) + ", " + subject(r) + t.number(r) + after
+		switch {
+		case g.rows == 1:
+			g.line = []byte("• " + tick + title(r) + t.number(r))
+		case g.rows == 2:
+			g.line = []byte("• " + tick + k.do + ": " + subject(g.first) + t.number(g.first) + ", " + subject(r) + t.number(r))
+		case len(g.line) <= maxDescription:
+			g.line = append(append(append(g.line, ", "...), subject(r)...), t.number(r)...)
 		}
+	}
+	for i := range groups {
+		groups[i].line = append(groups[i].line, after[i]...)
 	}
 	return groups
 }
@@ -274,6 +279,9 @@ func (t *dayText) cautions() []string {
 // line is valid UTF-8 without control characters, line or paragraph separators,
 // or direction marks, and has only single blanks.
 func clean(s string, limit int) string {
+	if isClean(s, limit) {
+		return s
+	}
 	// A character rarely has more than a few octets, so the rest of a huge
 	// string is not needed.
 	if most := limit * 16; len(s) > most {
@@ -284,7 +292,7 @@ func clean(s string, limit int) string {
 		switch {
 		case unicode.IsSpace(r):
 			return ' ' // also U+0085, U+2028 and U+2029
-		case unicode.IsControl(r), isDirection(r), r == '\uFEFF':
+		case isRemoved(r):
 			return -1
 		}
 		return r
@@ -296,6 +304,26 @@ func clean(s string, limit int) string {
 	}
 	return s
 }
+
+// isClean reports whether clean returns s itself. Most strings are clean, and to
+// look costs much less than to build them anew.
+func isClean(s string, limit int) bool {
+	n := 0
+	after := ' ' // the character before, as if a blank stood before s
+	for i, r := range s {
+		n++
+		switch {
+		case n > limit, r == ' ' && after == ' ', r != ' ' && unicode.IsSpace(r), isRemoved(r):
+			return false
+		case r == utf8.RuneError && !strings.HasPrefix(s[i:], "\uFFFD"): // no valid UTF-8
+			return false
+		}
+		after = r
+	}
+	return s == "" || after != ' '
+}
+
+func isRemoved(r rune) bool { return unicode.IsControl(r) || isDirection(r) || r == '\uFEFF' }
 
 // isDirection reports the bidirectional embeddings, overrides and isolates of
 // Unicode UAX #9. An unclosed one would reorder the rest of a list.

@@ -62,7 +62,26 @@ func lex(line string) []finding.Token {
 	return toks
 }
 
+// next returns the token at i.
 func next(line string, i int) finding.Token {
+	if end := wordEnd(line, i); end > i {
+		return word(line[i:end], i, end)
+	}
+	r, size := utf8.DecodeRuneInString(line[i:])
+	kind, ok := punctuation[r]
+	if !ok {
+		kind = finding.Other
+	}
+	return finding.Token{Kind: kind, From: i, At: i + size, Raw: line[i : i+size], Word: line[i : i+size]}
+}
+
+var punctuation = map[rune]finding.TokenKind{
+	',': finding.Comma, ';': finding.Semicolon, '.': finding.Stop, '!': finding.Stop, ':': finding.Colon, '-': finding.Dash,
+	'&': finding.And, '+': finding.And, '(': finding.Open, ')': finding.Close,
+}
+
+// wordEnd returns the end of the word at i, or i if there is none.
+func wordEnd(line string, i int) int {
 	end := i
 	for end < len(line) {
 		r, size := utf8.DecodeRuneInString(line[end:])
@@ -79,30 +98,7 @@ func next(line string, i int) finding.Token {
 		}
 		end += size
 	}
-	if end > i {
-		return word(line[i:end], i, end)
-	}
-	r, size := utf8.DecodeRuneInString(line[i:])
-	t := finding.Token{Kind: finding.Other, From: i, At: i + size, Raw: line[i : i+size], Word: line[i : i+size]}
-	switch r {
-	case ',':
-		t.Kind = finding.Comma
-	case ';':
-		t.Kind = finding.Semicolon
-	case '.', '!':
-		t.Kind = finding.Stop
-	case ':':
-		t.Kind = finding.Colon
-	case '-':
-		t.Kind = finding.Dash
-	case '&', '+':
-		t.Kind = finding.And
-	case '(':
-		t.Kind = finding.Open
-	case ')':
-		t.Kind = finding.Close
-	}
-	return t
+	return end
 }
 
 func isWordRune(r rune) bool {

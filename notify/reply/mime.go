@@ -220,6 +220,11 @@ func (t text) blank() bool {
 	return !slices.ContainsFunc(t.lines, func(l string) bool { return strings.TrimSpace(l) != "" })
 }
 
+// better reports whether t is the better alternative.
+func (t text) better(best text) bool {
+	return (best.lines == nil || best.blank() || t.plain && !best.plain) && (!t.blank() || best.blank())
+}
+
 // textReader walks through the parts of one mail.
 type textReader struct {
 	parts, decoded int
@@ -256,33 +261,41 @@ func (r *textReader) text(e *message.Entity, openErr error, depth int) (text, er
 		r.skipped = fmt.Errorf("its transfer encoding %q is not known", e.Header.Get("Content-Transfer-Encoding"))
 		return text{}, nil
 	}
-	// An unknown character set is read as UTF-8: in nearly all character sets,
-	// the commands are ASCII.
-	b, err := io.ReadAll(io.LimitReader(e.Body, int64(maxDecoded-r.decoded+1)))
-	if errors.Is(err, io.ErrUnexpectedEOF) {
-		return text{}, errors.New("it is cut off")
-	}
+	content, err := r.decode(e)
 	if err != nil {
-		return text{}, fmt.Errorf("its %s encoding is damaged", cmp.Or(e.Header.Get("Content-Transfer-Encoding"), "text"))
+		return text{}, err
 	}
-	if r.decoded += len(b); r.decoded > maxDecoded {
-		return text{}, fmt.Errorf("its text is longer than %d KiB", maxDecoded>>10)
-	}
-	s := strings.ToValidUTF8(string(b), "\uFFFD")
-	s = strings.ReplaceAll(strings.ReplaceAll(s, "\r\n", "\n"), "\r", "\n")
-	s = strings.TrimPrefix(s, "\uFEFF")
 	if mediaType == "text/html" {
-		lines, err := htmlLines(s)
+		lines, err := htmlLines(content)
 		if err != nil {
 			return text{}, fmt.Errorf("its HTML cannot be read: %w", err)
 		}
 		return text{lines: lines}, nil
 	}
-	lines := strings.Split(strings.TrimSuffix(s, "\n"), "\n")
+	lines := strings.Split(strings.TrimSuffix(content, "\n"), "\n")
 	if strings.EqualFold(params["format"], "flowed") {
 		lines = unflow(lines, strings.EqualFold(params["delsp"], "yes"))
 	}
 	return text{lines: lines, plain: true}, nil
+}
+
+// decode returns the content of a part, with line ends of one byte. An unknown
+// character set is read as UTF-8: in nearly all character sets, the commands are
+// ASCII.
+func (r *textReader) decode(e *message.Entity) (string, error) {
+	b, err := io.ReadAll(io.LimitReader(e.Body, int64(maxDecoded-r.decoded+1)))
+	if errors.Is(err, io.ErrUnexpectedEOF) {
+		return "", errors.New("it is cut off")
+	}
+	if err != nil {
+		return "", fmt.Errorf("its %s encoding is damaged", cmp.Or(e.Header.Get("Content-Transfer-Encoding"), "text"))
+	}
+	if r.decoded += len(b); r.decoded > maxDecoded {
+		return "", fmt.Errorf("its text is longer than %d KiB", maxDecoded>>10)
+	}
+	s := strings.ToValidUTF8(string(b), "\uFFFD")
+	s = strings.ReplaceAll(strings.ReplaceAll(s, "\r\n", "\n"), "\r", "\n")
+	return strings.TrimPrefix(s, "\uFEFF"), nil
 }
 
 // multipart joins the text of parts: the best of alternatives, or all visible
@@ -310,7 +323,7 @@ func (r *textReader) multipart(mr message.MultipartReader, subtype string, depth
 		if t.lines == nil {
 			continue
 		}
-		if better := best.lines == nil || best.blank() || t.plain && !best.plain; better && !(t.blank() && !best.blank()) {
+		if t.better(best) {
 			best = t
 		}
 		all.lines = append(all.lines, t.lines...)

@@ -74,15 +74,9 @@ func (r *resolver) command(c Command) {
 		r.all(c)
 		return
 	}
-	until := civil.Date{}
-	if c.Verb == Later {
-		if until = c.When.after(r.on); !until.After(r.on) {
-			r.refuse(c, "%s is not after %s", until, r.on)
-			return
-		} else if until.Sub(r.on) > maxPutOff {
-			r.refuse(c, "that is more than %d days ahead; change the routine in the books instead", maxPutOff)
-			return
-		}
+	until, ok := r.until(c)
+	if !ok {
+		return
 	}
 	for _, n := range c.Numbers {
 		one := c
@@ -92,38 +86,62 @@ func (r *resolver) command(c Command) {
 			r.refuse(one, "%s", r.missing(n))
 			continue
 		}
-		act := tasks.Act{Text: c.String(), N: n, Task: it.Task, Until: until, Why: c.Why}
-		switch c.Verb {
-		case Done:
-			act.Mark = tasks.MarkDone
-			act.Finding = finding.Done(asked(it))
-		case Skip:
-			act.Mark = tasks.Skip
-		case Undo:
-			act.Mark = tasks.Undo
-		case Later:
-			if it.Pinned {
-				r.refuse(one, "%s", it.Kind.WhyPinned())
-				continue
-			}
-			act.Mark = tasks.PutOff
-		case Note:
-			f := c.Finding
-			act.Finding = &f
-		case Found:
-			if why := finding.Misfit(&c.Finding, it.Scope, it.Kind); why != "" {
-				r.refuse(one, "%s: %d is %q", why, n, it.Title)
-				continue
-			}
-			f := c.Finding
-			finding.WithAsked(&f, asked(it))
-			act.Finding = &f
-			if !finding.LeavesOpen(&f) {
-				act.Mark = tasks.MarkDone
-			}
+		if act := (tasks.Act{Text: c.String(), N: n, Task: it.Task, Until: until, Why: c.Why}); r.mark(&act, one, it) {
+			r.acts = append(r.acts, act)
 		}
-		r.acts = append(r.acts, act)
 	}
+}
+
+// until returns the day to which a command puts tasks off, or no date. ok is
+// false if it refused the day.
+func (r *resolver) until(c Command) (until civil.Date, ok bool) {
+	if c.Verb != Later {
+		return until, true
+	}
+	until = c.When.after(r.on)
+	switch {
+	case !until.After(r.on):
+		r.refuse(c, "%s is not after %s", until, r.on)
+	case until.Sub(r.on) > maxPutOff:
+		r.refuse(c, "that is more than %d days ahead; change the routine in the books instead", maxPutOff)
+	default:
+		return until, true
+	}
+	return until, false
+}
+
+// mark fills in what a command says of a task. It reports false if it refused
+// the command.
+func (r *resolver) mark(act *tasks.Act, c Command, it notify.Item) bool {
+	f := c.Finding
+	switch c.Verb {
+	case Done:
+		act.Mark = tasks.MarkDone
+		act.Finding = finding.Done(asked(it))
+	case Skip:
+		act.Mark = tasks.Skip
+	case Undo:
+		act.Mark = tasks.Undo
+	case Later:
+		if it.Pinned {
+			r.refuse(c, "%s", it.Kind.WhyPinned())
+			return false
+		}
+		act.Mark = tasks.PutOff
+	case Note:
+		act.Finding = &f
+	case Found:
+		if why := finding.Misfit(&f, it.Scope, it.Kind); why != "" {
+			r.refuse(c, "%s: %d is %q", why, act.N, it.Title)
+			return false
+		}
+		finding.WithAsked(&f, asked(it))
+		act.Finding = &f
+		if !finding.LeavesOpen(&f) {
+			act.Mark = tasks.MarkDone
+		}
+	}
+	return true
 }
 
 func (r *resolver) all(c Command) {

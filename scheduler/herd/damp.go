@@ -178,23 +178,26 @@ func (h drying) tubDamp(c *Clutch) *Damp {
 			done(r.ID, func(day civil.Date) moisture.Note { return moisture.Note{On: day, Unweighed: !told[day]} })
 		}
 	}
-	b.Air = func(day civil.Date) moisture.Air {
-		at := h.StandingOn(c, day)
-		air := h.roomAir("")
-		if at.Incubator != nil {
-			air = h.roomAir(at.Incubator.Room)
-		}
-		switch {
-		case at.Temperature == nil:
-			return air
-		case at.Incubator != nil && at.Incubator.Humidity != nil && !at.Own:
-			return moisture.AirAt(*at.Temperature, *at.Incubator.Humidity)
-		}
-		return air.Warmed(*at.Temperature)
-	}
+	b.Air = func(day civil.Date) moisture.Air { return h.tubAir(c, day) }
 	d := h.learn(b, tubTolerance)
 	d.Tub = true
 	return d
+}
+
+// tubAir returns the air round a clutch's tub on a day.
+func (h drying) tubAir(c *Clutch, day civil.Date) moisture.Air {
+	at := h.StandingOn(c, day)
+	air := h.roomAir("")
+	if at.Incubator != nil {
+		air = h.roomAir(at.Incubator.Room)
+	}
+	switch {
+	case at.Temperature == nil:
+		return air
+	case at.Incubator != nil && at.Incubator.Humidity != nil && !at.Own:
+		return moisture.AirAt(*at.Temperature, *at.Incubator.Humidity)
+	}
+	return air.Warmed(*at.Temperature)
 }
 
 func (h drying) learn(b moisture.Box, share husbandry.Grams) *Damp {

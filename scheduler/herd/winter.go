@@ -157,46 +157,14 @@ func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 	if e := h.enclosures[a.Enclosure]; e != nil {
 		room = e.Room
 	}
-	type candidate struct {
-		rec   *husbandry.Cooling
-		close int
-	}
-	var list []candidate
-	for i := range h.Records.Coolings {
-		c := &h.Records.Coolings[i]
-		if near, ok := c.Names(&a.Animal, room); ok {
-			if !c.Start.IsZero() {
-				near -= 10 // a date that the keeper gave takes precedence
-			}
-			list = append(list, candidate{c, near})
-		}
-	}
-	slices.SortStableFunc(list, func(a, b candidate) int { return a.close - b.close })
-	if a.sheet.Cooling.Usual {
-		list = append(list, candidate{})
-	}
 	var plans []winterPlan
-	for _, c := range list {
-		once := c.rec != nil && !c.rec.Start.IsZero()
-		for _, start := range h.starts(c.rec, a.sheet.Cooling) {
+	for _, rec := range h.coolingsOf(a, room) {
+		once := rec != nil && !rec.Start.IsZero()
+		for _, start := range h.starts(rec, a.sheet.Cooling) {
 			if slices.ContainsFunc(plans, func(w winterPlan) bool { return abs(w.start.Sub(start)) < 183 }) || !once && start.Before(began) {
 				continue
 			}
-			w := winterPlan{name: string(a.Species), rec: c.rec, care: a.sheet.Cooling, start: start}
-			if r := c.rec; r != nil {
-				w.name = string(r.ID) + "-" + w.name
-				if r.Lasts > 0 {
-					w.care.Lasts = r.Lasts
-				}
-				if r.To != 0 {
-					w.care.From, w.care.To = r.From, r.To
-				}
-				if len(r.Rooms) > 0 {
-					w.room = room
-				}
-			}
-			w.name += "-" + strconv.Itoa(start.Year())
-			plans = append(plans, w)
+			plans = append(plans, planWinter(a, rec, start, room))
 		}
 		if !once {
 			break // a source for every winter leaves none to the next source
@@ -205,6 +173,49 @@ func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 	plans = slices.DeleteFunc(plans, func(w winterPlan) bool { return w.rec != nil && w.rec.Off })
 	slices.SortFunc(plans, func(a, b winterPlan) int { return a.start.Compare(b.start) })
 	return plans
+}
+
+// coolingsOf returns the records that cool an animal, the closest first, and nil
+// for the care sheet if that cools the species.
+func (h wintering) coolingsOf(a *Animal, room husbandry.ID) (list []*husbandry.Cooling) {
+	nearness := make(map[*husbandry.Cooling]int)
+	for i := range h.Records.Coolings {
+		c := &h.Records.Coolings[i]
+		near, ok := c.Names(&a.Animal, room)
+		if !ok {
+			continue
+		}
+		if !c.Start.IsZero() {
+			near -= 10 // a date that the keeper gave takes precedence
+		}
+		nearness[c] = near
+		list = append(list, c)
+	}
+	slices.SortStableFunc(list, func(a, b *husbandry.Cooling) int { return nearness[a] - nearness[b] })
+	if a.sheet.Cooling.Usual {
+		list = append(list, nil)
+	}
+	return list
+}
+
+// planWinter plans a winter of an animal from the day its fast begins. rec is
+// nil if the care sheet alone says how.
+func planWinter(a *Animal, rec *husbandry.Cooling, start civil.Date, room husbandry.ID) winterPlan {
+	w := winterPlan{name: string(a.Species), rec: rec, care: a.sheet.Cooling, start: start}
+	if rec != nil {
+		w.name = string(rec.ID) + "-" + w.name
+		if rec.Lasts > 0 {
+			w.care.Lasts = rec.Lasts
+		}
+		if rec.To != 0 {
+			w.care.From, w.care.To = rec.From, rec.To
+		}
+		if len(rec.Rooms) > 0 {
+			w.room = room
+		}
+	}
+	w.name += "-" + strconv.Itoa(start.Year())
+	return w
 }
 
 // starts returns the days on which the fasts of a record begin, or those of the

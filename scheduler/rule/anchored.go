@@ -120,45 +120,48 @@ func target(d *plan.Day, r *plan.Routine, e happening) *plan.Subject {
 			return s
 		}
 	}
-	var id husbandry.ID
-	switch r.Scope {
-	case husbandry.OfClutch:
-		if e.clutch != nil {
-			id = e.clutch.ID
-		}
-	case husbandry.OfAnimal:
-		switch {
-		case e.clutch == nil:
-			id = e.animal.ID
-		case e.event == husbandry.EventLaid:
-			id = e.clutch.Mother
-		default:
-			id = e.clutch.ID
-		}
-	case husbandry.OfEnclosure:
-		switch {
-		case e.clutch == nil:
-			id = e.animal.Enclosure
-		case e.event == husbandry.EventLaid:
-			id = e.clutch.Enclosure
-		}
-	case husbandry.OfRoom:
-		enclosure := husbandry.ID("")
-		if e.clutch != nil {
-			enclosure = e.clutch.Enclosure
-		} else {
-			enclosure = e.animal.Enclosure
-		}
-		if s := d.Subject(enclosure); s != nil {
+	id := husbandry.ID("")
+	switch {
+	case r.Scope == husbandry.OfKeeper:
+		id = tasks.TheKeeper
+	case r.Scope == husbandry.OfRoom:
+		if s := d.Subject(e.enclosure()); s != nil {
 			id = s.Room
 		}
-	case husbandry.OfKeeper:
-		id = tasks.TheKeeper
+	case e.clutch != nil:
+		id = ofClutchEvent(r.Scope, e)
+	case r.Scope == husbandry.OfAnimal:
+		id = e.animal.ID
+	case r.Scope == husbandry.OfEnclosure:
+		id = e.animal.Enclosure
 	}
 	if id == "" {
 		return nil
 	}
 	return d.Subject(id)
+}
+
+// enclosure returns the enclosure in which an event happened.
+func (e happening) enclosure() husbandry.ID {
+	if e.clutch != nil {
+		return e.clutch.Enclosure
+	}
+	return e.animal.Enclosure
+}
+
+// ofClutchEvent returns the subject of a scope for an event of a clutch. After
+// laying that is the mother and her enclosure.
+func ofClutchEvent(scope husbandry.Scope, e happening) husbandry.ID {
+	laid := e.event == husbandry.EventLaid
+	switch {
+	case scope == husbandry.OfClutch, scope == husbandry.OfAnimal && !laid:
+		return e.clutch.ID
+	case scope == husbandry.OfAnimal:
+		return e.clutch.Mother
+	case scope == husbandry.OfEnclosure && laid:
+		return e.clutch.Enclosure
+	}
+	return ""
 }
 
 // owedFor is how many days after its due day a task that follows an event is

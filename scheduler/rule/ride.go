@@ -1,6 +1,7 @@
 package rule
 
 import (
+	"maps"
 	"nestround/scheduler/plan"
 	"nestround/scheduler/ration"
 	"nestround/tasks/civil"
@@ -188,23 +189,8 @@ func rideWords(d *plan.Day, r *rider, f plan.Host, due civil.Date) string {
 // books or in a room, such as gut-loading for all feedings of a day.
 func ridingOnAll(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	r := a.Routine
-	on := make(map[civil.Date]int)
-	for i := range d.Records.Enclosures {
-		e := &d.Records.Enclosures[i]
-		if a.Subject.Scope == husbandry.OfRoom && e.Room != a.Subject.Room {
-			continue
-		}
-		s := d.Subject(e.ID)
-		for _, h := range d.AllHosts(e.ID, r.Cadence.Host) {
-			if !h.Given && r.Matches(s, h.Due) {
-				on[h.Due]++
-			}
-		}
-	}
-	var feedings []civil.Date
-	for day := range on {
-		feedings = append(feedings, day)
-	}
+	on := hostsByDay(d, a)
+	feedings := slices.Collect(maps.Keys(on))
 	last := a.LastDone()
 	host := r.Cadence.Host.Noun()
 	for _, f := range plan.InOrder(feedings) {
@@ -221,6 +207,24 @@ func ridingOnAll(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 			last = due
 		}
 	}
+}
+
+// hostsByDay counts the hosts of a duty that are still to come, by day.
+func hostsByDay(d *plan.Day, a *plan.Duty) map[civil.Date]int {
+	on := make(map[civil.Date]int)
+	for i := range d.Records.Enclosures {
+		e := &d.Records.Enclosures[i]
+		if a.Subject.Scope == husbandry.OfRoom && e.Room != a.Subject.Room {
+			continue
+		}
+		s := d.Subject(e.ID)
+		for _, h := range d.AllHosts(e.ID, a.Routine.Cadence.Host) {
+			if !h.Given && a.Routine.Matches(s, h.Due) {
+				on[h.Due]++
+			}
+		}
+	}
+	return on
 }
 
 // gap keeps a rider a least number of days away from its last time. For

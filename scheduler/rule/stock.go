@@ -51,7 +51,7 @@ func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
 		from = counts[0].on
 	}
 	from = civil.Max(from, d.On.AddDays(-learnDays))
-	given := useByDay(usedUp(d, f, from))
+	given := usedUp(d, f, from)
 	planned, done := feedingsGiven(d, f)
 	s.Keeper = ration.Learn(planned, done, spells(counts, came, given))
 	start := ration.Batch{Came: from}
@@ -138,8 +138,16 @@ func (g useByDay) between(from, to civil.Date) (u ration.Use) {
 // usedUp returns the insects used by feedings that were given and eaten, by
 // day. A keeper who marks no feeding at all is assumed to give all that were
 // planned.
-func usedUp(d *plan.Day, f *husbandry.Feeder, from civil.Date) map[civil.Date]ration.Use {
-	used := make(map[civil.Date]ration.Use)
+func usedUp(d *plan.Day, f *husbandry.Feeder, from civil.Date) useByDay {
+	if used := usedByMarks(d, f, from); len(used) > 0 {
+		return used
+	}
+	return usedByPlan(d, f, from)
+}
+
+// usedByMarks returns the use by the feedings that the keeper marked.
+func usedByMarks(d *plan.Day, f *husbandry.Feeder, from civil.Date) useByDay {
+	used := make(useByDay)
 	for _, r := range d.Routines {
 		if r.Off || r.Scope != husbandry.OfEnclosure || d.FeederOf(r) != f {
 			continue
@@ -153,9 +161,12 @@ func usedUp(d *plan.Day, f *husbandry.Feeder, from civil.Date) map[civil.Date]ra
 			}
 		}
 	}
-	if len(used) > 0 {
-		return used
-	}
+	return used
+}
+
+// usedByPlan returns the use by the planned feedings before the Day.
+func usedByPlan(d *plan.Day, f *husbandry.Feeder, from civil.Date) useByDay {
+	used := make(useByDay)
 	for _, a := range d.Duties() {
 		if a.Subject.Scope != husbandry.OfEnclosure || d.FeederOf(a.Routine) != f {
 			continue

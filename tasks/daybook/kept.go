@@ -161,13 +161,39 @@ func (l *Log) mark(y *year) {
 	}
 }
 
-// addUp adds up the entries before the last mark that has nothing older behind
-// it and is not held back.
+// addUp moves entries into the fold that is kept: all those before the last mark
+// that no older entry follows, and that is old enough.
 func (l *Log) addUp() {
 	k := l.kept
 	if k == nil || k.closed || len(l.entries) == 0 {
 		return
 	}
+	last := l.lastMark()
+	if last < 0 {
+		return
+	}
+	n := k.marks[last].entries
+	for i := range l.entries[:n] {
+		k.ids[hash(l.entries[i].ID)] = struct{}{}
+	}
+	k.folder.Add(l.entries[:n])
+	k.count += n
+	k.since += n
+	k.place(k.marks[:last+1])
+	k.marks = slices.Clone(k.marks[last+1:])
+	for i := range k.marks {
+		k.marks[i].entries -= n
+	}
+	l.entries = slices.Clone(l.entries[n:]) // the moved entries, and their text, can be freed
+	l.ids = idTable{}
+	if len(l.entries) > 0 {
+		l.ids.grow(l.entries)
+	}
+}
+
+// lastMark returns the number of the last mark up to which entries may be moved
+// into the fold, or -1.
+func (l *Log) lastMark() int {
 	before := func(a, b *tasks.Entry) bool {
 		c := a.At.Compare(b.At)
 		return c < 0 || c == 0 && a.ID < b.ID
@@ -183,33 +209,30 @@ func (l *Log) addUp() {
 			newest = l.entries[i].At
 		}
 	}
-	limit := newest.Add(-k.back)
-	last, max := -1, -1 // the last mark to use; the newest entry before a mark
-	for i, at := 0, 0; i < len(k.marks); i++ {
-		for ; at < k.marks[i].entries; at++ {
-			if max < 0 || before(&l.entries[max], &l.entries[at]) {
-				max = at
+	limit := newest.Add(-l.kept.back)
+	last, newestBefore := -1, -1
+	at := 0
+	for i, mark := range l.kept.marks {
+		for ; at < mark.entries; at++ {
+			if newestBefore < 0 || before(&l.entries[newestBefore], &l.entries[at]) {
+				newestBefore = at
 			}
 		}
-		if max >= 0 && l.entries[max].At.After(limit) {
+		if newestBefore >= 0 && l.entries[newestBefore].At.After(limit) {
 			break
 		}
-		if next := oldest[at]; max < 0 || next < 0 || before(&l.entries[max], &l.entries[next]) {
+		if next := oldest[at]; newestBefore < 0 || next < 0 || before(&l.entries[newestBefore], &l.entries[next]) {
 			last = i
 		}
 	}
-	if last < 0 {
-		return
-	}
-	n := k.marks[last].entries
-	for i := range l.entries[:n] {
-		k.ids[hash(l.entries[i].ID)] = struct{}{}
-	}
-	k.folder.Add(l.entries[:n])
-	k.count += n
-	k.since += n
-	placed := make(map[*year]bool) // by the last of their marks
-	for _, m := range slices.Backward(k.marks[:last+1]) {
+	return last
+}
+
+// place notes up to which place of each year the entries are in the fold, by the
+// last mark of the year.
+func (k *kept) place(marks []lineMark) {
+	placed := make(map[*year]bool)
+	for _, m := range slices.Backward(marks) {
 		if placed[m.year] {
 			continue
 		}
@@ -217,15 +240,6 @@ func (l *Log) addUp() {
 		for _, p := range m.year.problems[:m.problems] {
 			m.year.kept.Problems = append(m.year.kept.Problems, raw{p.File, p.Line, p.Column, []byte(p.Text), []byte(p.Message), []byte(p.Hint)})
 		}
-	}
-	k.marks = slices.Clone(k.marks[last+1:])
-	for i := range k.marks {
-		k.marks[i].entries -= n
-	}
-	l.entries = slices.Clone(l.entries[n:]) // the others, and their text, can go
-	l.ids = idTable{}
-	if len(l.entries) > 0 {
-		l.ids.grow(l.entries)
 	}
 }
 

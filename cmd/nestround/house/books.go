@@ -19,8 +19,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// reading is what was last read from the folder of the books. Its parts are
-// replaced when their files change, never changed, so that snapshots share them.
+// reading is the last reading of the folder of the books. When a file changes,
+// its part is replaced and not changed, so that snapshots can share the parts.
 type reading struct {
 	dir     string
 	log     *slog.Logger
@@ -37,10 +37,10 @@ type reading struct {
 	said *said
 }
 
-// bookProblems are what is wrong with the record files as they are on the disk.
+// bookProblems are the problems of the record files on the disk.
 type bookProblems struct {
 	list diag.List
-	// stale says that there are errors among them, so that older records are in
+	// stale says that some problems are errors, so that older records are in
 	// force.
 	stale bool
 }
@@ -57,8 +57,8 @@ type said struct {
 	last     tasks.Entry       // the latest of entries
 }
 
-// basis is all that a snapshot is made of. Two snapshots with an equal basis
-// give the same answers.
+// basis has everything from which a snapshot is made. Two snapshots with an
+// equal basis give the same answers.
 type basis struct {
 	today    civil.Date
 	settings *config.Settings
@@ -88,7 +88,8 @@ func (r *reading) look(now time.Time) error {
 		r.edited()
 	}
 	today := civil.Of(now, r.settings.Zone)
-	// The day counts too: what a log says of days to come, it says of today.
+	// The day is part of the check, because yesterday the log's values for
+	// today did not count yet.
 	if print := today.String() + "\n" + logPrint(r.dir, r.records); print != r.logPrint {
 		r.logPrint = print
 		r.logs = readLogs(r.dir, r.records, r.settings.Zone, today)
@@ -103,8 +104,8 @@ func (r *reading) look(now time.Time) error {
 	return nil
 }
 
-// edited reads record files that have changed. Books with errors leave the last
-// good ones in force.
+// edited reads changed record files. If they have errors, the last good records
+// stay in force.
 func (r *reading) edited() {
 	settings, records, problems := books.Load(r.dir)
 	r.problems = &bookProblems{list: problems, stale: problems.HasErrors()}
@@ -165,9 +166,8 @@ func (s *said) extends(old *said) bool {
 }
 
 // since returns the first day that the entries added since old may be for, or
-// the zero date where none was added. ok is false where more than that has
-// changed, or where an entry was added that counts before older ones: then any
-// day may have changed.
+// the zero date if none was added. ok is false if anything else has changed, or
+// if a new entry counts before older ones: then any day may have changed.
 func (s *said) since(old *said) (first civil.Date, ok bool) {
 	if s == old {
 		return civil.Date{}, true
@@ -184,7 +184,7 @@ func (s *said) since(old *said) (first civil.Date, ok bool) {
 	return first, true
 }
 
-// later reports whether an entry counts after another one.
+// later reports whether the entry e counts after the entry than.
 func later(e, than tasks.Entry) bool {
 	return cmp.Or(e.At.Compare(than.At), strings.Compare(e.ID, than.ID)) > 0
 }

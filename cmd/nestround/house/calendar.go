@@ -19,8 +19,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// shelf is a calendar.Store in a folder, shared by the processes of one books
-// folder.
+// shelf is a calendar.Store in a folder. All processes with the same books
+// share it.
 type shelf struct {
 	dir   string
 	files disk.Files
@@ -43,19 +43,19 @@ func (s shelf) Lock() (func(), error) {
 	return func() { l.Release() }, nil
 }
 
-// Publisher makes the calendar and the links that phones subscribe to.
+// Publisher makes the calendar and its links.
 type Publisher struct{ h *House }
 
-// Publisher returns who publishes the calendar of the house.
+// Publisher returns the publisher of the house's calendar.
 func (h *House) Publisher() Publisher { return Publisher{h} }
 
 func (p Publisher) shelf() shelf { return shelf{p.h.state("calendar"), p.h.files} }
 
-// Links returns the links that the calendar is subscribed to by.
+// Links returns the links through which phones subscribe to the calendar.
 func (p Publisher) Links() *calendar.Links { return calendar.NewLinks(p.shelf(), p.h.now) }
 
-// LinkAddress returns the address of a new link's calendar: where keeper.toml
-// says that the outside reaches the page, or else where it listens.
+// LinkAddress returns the address of a new link. It begins with the public
+// address in keeper.toml, or with the listening address if there is none.
 func (p Publisher) LinkAddress(token string, l calendar.Link) (string, error) {
 	s := p.h.Snapshot().settings
 	base := s.Page.URL
@@ -65,7 +65,7 @@ func (p Publisher) LinkAddress(token string, l calendar.Link) (string, error) {
 	return p.LinkAddressAt(base, token, l)
 }
 
-// LinkAddressAt is LinkAddress where the outside reaches the page at base.
+// LinkAddressAt is LinkAddress with the public address base.
 func (p Publisher) LinkAddressAt(base, token string, l calendar.Link) (string, error) {
 	s := p.h.Snapshot()
 	name := s.settings.Name
@@ -83,7 +83,7 @@ func (p Publisher) LinkAddressAt(base, token string, l calendar.Link) (string, e
 	return calendar.Address(base, token, name)
 }
 
-// File returns the iCalendar file of everything, or of one room.
+// File returns the iCalendar file of all rooms or of one room.
 func (p Publisher) File(scope calendar.Scope) ([]byte, error) {
 	content, err := p.Content(context.Background(), scope.Keeper)
 	if err != nil {
@@ -92,9 +92,9 @@ func (p Publisher) File(scope calendar.Scope) ([]byte, error) {
 	return calendar.Render(content, scope, calendar.NewRevisions(p.shelf()))
 }
 
-// Content gathers what the calendar shows: the days past as they
-// ended, today as it stands, and the plan for the days to come.
-// With a keeper it is what is theirs.
+// Content collects the content of the calendar: past days as they ended, today
+// as it is, and the plan of the coming days. With a keeper, it has only that
+// keeper's tasks.
 func (p Publisher) Content(_ context.Context, keeper husbandry.ID) (calendar.Content, error) {
 	s, err := p.h.Refresh()
 	if err != nil {
@@ -131,7 +131,8 @@ func (p Publisher) Content(_ context.Context, keeper husbandry.ID) (calendar.Con
 	}
 	if keeper != "" {
 		mine := reader{keeper: keeper}
-		// Their events are others than those of the whole.
+		// A keeper's events have other ids than the events of the whole
+		// calendar.
 		sum := sha256.Sum256([]byte(strings.ToLower(string(keeper))))
 		c.Install += "-" + hex.EncodeToString(sum[:6])
 		c.Coming = mine.tasks(c.Coming)
@@ -142,7 +143,7 @@ func (p Publisher) Content(_ context.Context, keeper husbandry.ID) (calendar.Con
 	return c, nil
 }
 
-// install is the id of these books in calendar UIDs, made once.
+// install returns the id of these books in calendar UIDs. It is created once.
 func (p Publisher) install() (string, error) {
 	s := p.shelf()
 	unlock, err := s.Lock()
@@ -161,7 +162,7 @@ func (p Publisher) install() (string, error) {
 	return id, s.Save("install", []byte(id+"\n"))
 }
 
-// handler serves the calendar, and the page behind it.
+// handler serves the calendar, and the page for all other paths.
 func (p Publisher) handler() http.Handler {
 	h := p.h
 	served := calendar.NewHandler(calendar.Options{
@@ -171,8 +172,8 @@ func (p Publisher) handler() http.Handler {
 	if h.page == nil {
 		return served
 	}
-	// Not a ServeMux: that answers a path it would clean with a redirect, which
-	// some calendar programs remember and others refuse.
+	// This is no ServeMux, because a ServeMux redirects paths that it would
+	// clean. Some calendar programs store the redirect, and others refuse it.
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if strings.HasPrefix(r.URL.Path, calendar.PathPrefix) || r.URL.Path == "/robots.txt" {
 			served.ServeHTTP(w, r)
@@ -182,7 +183,7 @@ func (p Publisher) handler() http.Handler {
 	})
 }
 
-// state is the newest snapshot, which is what the calendar is made of: a mark
+// state returns the newest snapshot, from which the calendar is made. So a mark
 // from a shell is in the calendar at the next request.
 func (p Publisher) state() any {
 	s, err := p.h.Refresh()

@@ -18,22 +18,22 @@ import (
 
 const weekAhead = 7 // days
 
-// edition is the digest of one day while it is written.
+// edition is the digest of one day in preparation.
 type edition struct {
 	*Snapshot
 	issue    notify.Issue
 	unread   *unreadMails
-	failures func() ([]string, error) // mails given up lately, in words
+	failures func() ([]string, error) // recently abandoned mails, in words
 }
 
 func (h *House) edition(s *Snapshot, i notify.Issue) edition {
 	return edition{s, i, h.unread, h.dispatch.failures}
 }
 
-// messages writes a digest for each of its readers: one mail each, so that an
-// address that fails stops nobody else's, with what is theirs of the whole and
-// the numbers of the whole, which is written already. It also returns the lines
-// that only some of them have.
+// messages writes one mail for each reader of the digest, so that a failing
+// address does not affect the others. Each mail has the reader's part of the
+// whole digest, with the numbers of the whole. written is the mail of the whole
+// digest. lines has the lines that only some readers get.
 func (e edition) messages(whole digest.Content, written digest.Mail) (all []notify.Message, lines []string, err error) {
 	for n, r := range readers(e.Snapshot, e.issue.Date) {
 		m := written
@@ -50,7 +50,7 @@ func (e edition) messages(whole digest.Content, written digest.Mail) (all []noti
 		all = append(all, notify.Message{
 			ID: id, Date: e.issue.Sent.In(e.settings.Zone), From: e.settings.Digest.From, To: r.address,
 			ReplyTo: replyTo(e.settings, e.issue.Token), Subject: m.Subject,
-			// A provider that replaces the Message-ID leaves it here.
+			// Some providers replace the Message-ID but keep this field.
 			References: []string{e.issue.MessageID},
 			Automatic:  "auto-generated", Text: m.Text, HTML: m.HTML,
 		})
@@ -58,7 +58,7 @@ func (e edition) messages(whole digest.Content, written digest.Mail) (all []noti
 	return all, lines, nil
 }
 
-// part is what of a digest is for one of its readers.
+// part returns one reader's part of a digest.
 func (e edition) part(whole digest.Content, r reader) digest.Content {
 	c := whole
 	c.Board = r.board(whole.Board)
@@ -96,7 +96,8 @@ func sitterWords(settings *config.Settings, a *husbandry.Away) string {
 	return words + "."
 }
 
-// content gathers what a digest tells, and the ids of the unread mails in it.
+// content collects the content of a digest, and the ids of the unread mails in
+// it.
 func (e edition) content(late *civil.TimeOfDay) (digest.Content, []string, error) {
 	issue, today := e.issue, e.issue.Date
 	c := digest.Content{
@@ -123,8 +124,8 @@ func (e edition) content(late *civil.TimeOfDay) (digest.Content, []string, error
 	return c, told, err
 }
 
-// days are the week ahead: how much there is on each day, and what is not a
-// matter of every day.
+// days returns the coming week: the amount of work on each day, and the tasks
+// that do not recur daily.
 func days(today civil.Date, coming []tasks.Task, spans []outlook.Span) []digest.Day {
 	all := make([]digest.Day, weekAhead)
 	for i := range all {
@@ -146,8 +147,8 @@ func days(today civil.Date, coming []tasks.Task, spans []outlook.Span) []digest.
 		}
 		all[i].Count++
 		all[i].Minutes += t.Minutes
-		// What comes once in the week stands out from what comes daily; what is
-		// watched for has its own section.
+		// A task that occurs once in the week is listed. Daily work is not.
+		// Watches have their own section.
 		if seen[tasks.NewKey(t.Subject, t.Routine, "")] == 1 && t.Window == nil && t.Kind.PartOf() == "" {
 			all[i].Matters = append(all[i].Matters, t.Title)
 		}
@@ -199,8 +200,8 @@ func (e edition) notices(today civil.Date) (list []digest.Notice, told []string,
 	return list, told, nil
 }
 
-// watches are the windows that have a task on the board: where hatchings and
-// layings are expected now, each subject once.
+// watches returns the windows of tasks on the board: the expected hatchings and
+// layings, each subject once.
 func watches(b *tasks.Board) []digest.Watch {
 	var list []digest.Watch
 	end := digest.WeekEnd(b.On)

@@ -1,21 +1,21 @@
-// Package house joins the books, the daybook, the planner and the mail into
-// the one flow of the program: records and daybook make a snapshot, the
-// snapshot a plan, the plan a board, the board a digest and a calendar; words
-// go into the daybook and so into the next snapshot.
+// Package house connects the books, the daybook, the planner and the mail. The
+// records and the daybook make a snapshot, the snapshot makes a plan, the plan
+// a board, and the board a digest and a calendar. The keeper's replies go into
+// the daybook and so into the next snapshot.
 //
 // Start with [Open], which reads a folder of books and returns a [House]. The
 // house acts, and [House.Snapshot] answers:
 //
 //   - A [Snapshot] is the books at one moment. It never changes, so all its
-//     answers ([Snapshot.Board], [Snapshot.Ahead], [Snapshot.Clutches]) fit one
-//     another. [House.Refresh] looks at the disk and returns the newest one.
-//   - [House.Take] writes what somebody says into the daybook, and the next
-//     snapshot has it. [House.TakeMail] reads a mail and takes its words.
+//     answers ([Snapshot.Board], [Snapshot.Ahead], [Snapshot.Clutches]) are
+//     consistent. [House.Refresh] checks the disk and returns the newest one.
+//   - [House.Take] records a message in the daybook, and the next snapshot has
+//     it. [House.TakeMail] reads a mail and takes its commands.
 //   - [House.Morning] issues the digest, [House.Publisher] makes the calendar,
-//     and [House.Serve] does all of it by the clock.
+//     and [House.Serve] does both at the right time.
 //
-// The words of digests and answers are made here, since they leave from here.
-// The words of a terminal are not.
+// This package writes the sentences of digests and answers, because it sends
+// them. The command writes the sentences of the terminal.
 package house
 
 import (
@@ -35,20 +35,21 @@ import (
 	"nestround/tasks/disk"
 )
 
-// Options are what a house takes from its surroundings.
+// Options are the surroundings of a house, which tests replace.
 type Options struct {
 	Now   func() time.Time // the clock; nil: the machine's
 	Log   *slog.Logger     // nil: nothing is logged
 	Files disk.Files       // the zero value: the real disk
-	// Page answers what Serve is asked for besides the calendar; nil: nothing.
+	// Page answers requests to Serve other than for the calendar; nil: there
+	// are none.
 	Page http.Handler
-	// Taken is told of every reply that Serve has read; nil: nobody is.
+	// Taken is called for every reply that Serve has read; nil: no call.
 	Taken func(Taken)
 }
 
-// House is an open folder of books, and all that acts on it. Its methods may
-// be called from several goroutines and several processes at once: every
-// method that writes holds the lock of the books for as long as it writes.
+// House is an open folder of books with all actions on it. Its methods may be
+// called from several goroutines and several processes at once: every writing
+// method holds the lock of the books while it writes.
 type House struct {
 	Dir string
 
@@ -66,9 +67,9 @@ type House struct {
 	current atomic.Pointer[Snapshot]
 }
 
-// Open reads the books and the daybook in dir. Where the books have errors the
-// house is nil and the list says which; a list of warnings comes with a house.
-// The error is for a folder that cannot be read at all.
+// Open reads the books and the daybook in dir. If the books have errors, the
+// house is nil and the list has the errors. If they have only warnings, there
+// is a house and a list. err says that the folder cannot be read at all.
 func Open(dir string, o Options) (*House, diag.List, error) {
 	h := &House{Dir: dir, now: o.Now, log: o.Log, page: o.Page, taken: o.Taken, files: o.Files}
 	if h.now == nil {
@@ -97,8 +98,8 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 func (h *House) state(name string) string { return filepath.Join(h.Dir, "state", name) }
 
 // remembered reads one of the small files of the state. A damaged file is set
-// aside and logged, and its content is forgotten: an answer may be sent twice,
-// or a mail be read again, which counts once.
+// aside and logged, and its content is lost. Then an answer may be sent twice,
+// or a mail may be read again; its entry still counts once.
 func remembered[T any](files disk.Files, log *slog.Logger, path string) (T, error) {
 	v, damaged, err := disk.LoadJSON[T](files, path)
 	if damaged != nil {
@@ -108,7 +109,7 @@ func remembered[T any](files disk.Files, log *slog.Logger, path string) (T, erro
 }
 
 // Snapshot returns the books as they were last read, as of today. It does not
-// look at the disk; see [House.Refresh].
+// check the disk; see [House.Refresh].
 func (h *House) Snapshot() *Snapshot {
 	if s := h.current.Load(); s.today == h.today(s) {
 		return s
@@ -121,20 +122,20 @@ func (h *House) Snapshot() *Snapshot {
 // today returns the day in the keeper's zone.
 func (h *House) today(s *Snapshot) civil.Date { return civil.Of(h.now(), s.settings.Zone) }
 
-// Refresh looks for changes on the disk (entries that another process added,
-// digests that it issued, edited books, longer logs) and returns the newest
-// snapshot. The look costs a stat of each file; unchanged books give the same
-// snapshot again. Edited books with errors change nothing but what
-// [Snapshot.Problems] says: the last good ones stay in force. With an error the
-// snapshot is the last good one.
+// Refresh checks the disk for changes and returns the newest snapshot. Changes
+// are entries and digests of another process, edited books and longer logs. The
+// check costs a stat of each file; unchanged books give the same snapshot. If
+// edited books have errors, the last good books stay in force, and only
+// [Snapshot.Problems] changes. After an error, the snapshot is the last good
+// one.
 func (h *House) Refresh() (*Snapshot, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return h.look()
 }
 
-// look is Refresh for the holder of the lock. It returns nil where the books
-// were never read whole.
+// look is Refresh for a caller that holds the lock. It returns nil if the books
+// were never read completely.
 func (h *House) look() (*Snapshot, error) {
 	err := h.books.look(h.now())
 	if err == nil {
@@ -143,7 +144,8 @@ func (h *House) look() (*Snapshot, error) {
 	return h.renew(), err
 }
 
-// renew makes a snapshot of what was read, unless the current one has it.
+// renew makes a snapshot of the books as read, unless the current snapshot is
+// up to date.
 func (h *House) renew() *Snapshot {
 	b := h.books.basis(civil.Of(h.now(), h.books.settings.Zone), h.issues.days())
 	if b.said == nil {
@@ -158,7 +160,8 @@ func (h *House) renew() *Snapshot {
 	return s
 }
 
-// write runs do with the daybook open for writing and everything up to date.
+// write brings everything up to date and runs do with the daybook open for
+// writing.
 func (h *House) write(do func(*daybook.Book, *Snapshot) error) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -181,19 +184,19 @@ func (h *House) write(do func(*daybook.Book, *Snapshot) error) error {
 	return do(book, s)
 }
 
-// added takes an entry in that write has just added, and returns the snapshot
+// added includes an entry that write has just added, and returns the snapshot
 // with it.
 func (h *House) added() *Snapshot {
 	h.books.said = fold(h.books.daybook, h.books.said)
 	return h.renew()
 }
 
-// lockWait is how long a shell command waits for a serve that is just writing.
+// lockWait is how long a shell command waits while serve writes.
 const lockWait = 5 * time.Second
 
-// CheckWires says what is wrong with the settings of mail and calendar that
-// only shows when they are used: a password that cannot be read, a certificate
-// that is none. It connects to nobody.
+// CheckWires returns the problems of the mail and calendar settings that only
+// appear in use, such as an unreadable password or an invalid certificate. It
+// opens no connection.
 func (h *House) CheckWires() []string {
 	var wrong []string
 	s := h.Snapshot().Settings()

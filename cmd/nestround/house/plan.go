@@ -11,9 +11,9 @@ import (
 	"nestround/tasks/civil"
 )
 
-// mostSpread is how many enclosures books may have whose work is spread over
-// the days. A fortnight's plan of more takes seconds, each time that anything
-// is done, and so many are not one keeper's.
+// mostSpread is the largest number of enclosures for which the work is spread
+// over the days. For more, a fortnight's plan would take seconds after every
+// entry, and one keeper does not have so many.
 const mostSpread = 500
 
 // plans are the plans and boards that a snapshot has made.
@@ -32,9 +32,9 @@ func newPlans() *plans {
 	return &plans{made: make(map[asked][]tasks.Task), boards: make(map[civil.Date]*tasks.Board)}
 }
 
-// inherit takes over the answers of an older snapshot that are still right:
-// where only entries were added, what was planned and ended before the first
-// day that they are for.
+// inherit takes over the answers of an older snapshot that are still right. If
+// only entries were added, these are the plans and the results of the days
+// before the first day of the new entries.
 func (s *Snapshot) inherit(old *Snapshot) {
 	if s.settings != old.settings || s.records != old.records || s.logs != old.logs {
 		return
@@ -63,9 +63,9 @@ func (s *Snapshot) inherit(old *Snapshot) {
 	}
 }
 
-// day is what the planner is asked with about a day, and about the days after
-// it up to another: entries for the day before, and later ones, do not count.
-// The zero date lets all entries count.
+// day returns the planner's input for the day on and the days after it up to
+// to. Entries count if they are for a day earlier than before. A zero before
+// lets all entries count.
 func (s *Snapshot) day(before, on, to civil.Date) scheduler.Input {
 	in := scheduler.Input{Records: s.records, History: s.said.history.Before(before), On: on, To: to}
 	if s.settings.Latitude != nil {
@@ -116,8 +116,8 @@ func wishes(s *Snapshot) workload.Wishes {
 	return workload.Wishes{DaysOff: w.DaysOff, Minutes: w.Minutes, Settled: w.Settled, Away: s.records.Away}
 }
 
-// Board returns the tasks of a day with their marks and numbers. Of a day past
-// it shows how that day ended.
+// Board returns the tasks of a day with their marks and numbers. For a past
+// day, it shows the end of that day.
 func (s *Snapshot) Board(on civil.Date) *tasks.Board {
 	p := s.plans
 	p.mu.Lock()
@@ -140,8 +140,8 @@ func (s *Snapshot) Board(on civil.Date) *tasks.Board {
 	return b
 }
 
-// Ahead returns the tasks of the days after on, up to and with to, as planned
-// on the day on: each on its due day, in walking order.
+// Ahead returns the tasks of the days after on, up to and including to, from
+// the plan of the day on. They are ordered by due day, then by walking order.
 func (s *Snapshot) Ahead(on, to civil.Date) []tasks.Task {
 	var coming []tasks.Task
 	for _, t := range s.plan(on.AddDays(1), on, to) {
@@ -152,9 +152,9 @@ func (s *Snapshot) Ahead(on, to civil.Date) []tasks.Task {
 	return coming
 }
 
-// Load returns how heavy the days after on are, up to and with to, as planned
-// on the day on, and how heavy they would be with every task on its routine's
-// own day.
+// Load returns the load of the days after on, up to and including to, from the
+// plan of the day on. before is the load with every task on its planned day,
+// without spreading.
 func (s *Snapshot) Load(on, to civil.Date) (load, before workload.Load) {
 	measure := func(list []tasks.Task) workload.Load {
 		list = slices.DeleteFunc(slices.Clone(list), func(t tasks.Task) bool { return !t.Due.After(on) })
@@ -163,13 +163,13 @@ func (s *Snapshot) Load(on, to civil.Date) (load, before workload.Load) {
 	return measure(s.plan(on.AddDays(1), on, to)), measure(scheduler.Plan(s.evening(on, to)))
 }
 
-// DayOff reports whether the keeper wants a day to be free.
+// DayOff reports whether the keeper wants to have a day off.
 func (s *Snapshot) DayOff(day civil.Date) bool { return wishes(s).Off(day) }
 
-// began is the first day anything is planned for or recorded.
+// began returns the first day with a plan or an entry.
 func began(s *Snapshot) civil.Date { return civil.Min(s.records.Began, s.said.history.First()) }
 
-// items returns the numbers of a board as an issue has them.
+// items returns the numbers of a board in the form of an issue.
 func items(b *tasks.Board) []item {
 	var list []item
 	for _, r := range slices.Concat(b.Rows, b.Moot) {

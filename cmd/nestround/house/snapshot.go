@@ -15,20 +15,20 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Snapshot is the books at one moment: the settings, the records, what the
-// daybook says, the digests issued and the incubators' temperature logs.
-// [House.Snapshot] returns it. A snapshot never changes, so it gives the same
-// answers for ever; it may be used from several goroutines at once. What
-// depends on the present is answered for [Snapshot.Today].
+// Snapshot is the books at one moment: the settings, the records, the daybook,
+// the issued digests and the incubators' temperature logs. [House.Snapshot]
+// returns it. A snapshot never changes, so it always gives the same answers,
+// and several goroutines may use it at once. Answers about the present are for
+// [Snapshot.Today].
 //
-// The caller leaves the boards and lists that it returns as they are.
+// The caller must not change the boards and lists that it returns.
 type Snapshot struct {
 	basis
 	plans *plans
 }
 
-// newSnapshot makes a snapshot, with the answers of an older one that are still
-// right; old is nil for none.
+// newSnapshot makes a snapshot. It takes over the answers of an older snapshot
+// that are still right; old may be nil.
 func newSnapshot(b basis, old *Snapshot) *Snapshot {
 	s := &Snapshot{basis: b, plans: newPlans()}
 	if old != nil {
@@ -43,8 +43,8 @@ func (s *Snapshot) Settings() config.Settings { return *s.settings }
 // Today returns the day of the snapshot in the keeper's zone.
 func (s *Snapshot) Today() civil.Date { return s.today }
 
-// Problems returns what is wrong with the books as they were on the disk, and
-// whether an older state of them is in force because of it.
+// Problems returns the problems of the books on the disk. stale says that an
+// older state of the books is in force because of them.
 func (s *Snapshot) Problems() (list diag.List, stale bool) {
 	list = slices.Concat(s.problems.list, s.logs.problems)
 	for _, p := range s.said.problems {
@@ -54,7 +54,7 @@ func (s *Snapshot) Problems() (list diag.List, stale bool) {
 	return list, s.problems.stale
 }
 
-// Counts says in words what the books hold.
+// Counts returns the size of the books in words.
 func (s *Snapshot) Counts() string {
 	animals := 0
 	for _, a := range s.records.Animals {
@@ -72,13 +72,13 @@ func (s *Snapshot) Counts() string {
 // Rooms returns the rooms in walking order.
 func (s *Snapshot) Rooms() []husbandry.Room { return s.records.Rooms }
 
-// Rounds returns when the parts of the day begin.
+// Rounds returns the starting times of the parts of the day.
 func (s *Snapshot) Rounds() map[husbandry.Part]civil.TimeOfDay {
 	r := s.settings.Rounds
 	return map[husbandry.Part]civil.TimeOfDay{husbandry.Morning: r.Morning, husbandry.Midday: r.Midday, husbandry.Evening: r.Evening}
 }
 
-// Carer returns the id of one of the keepers who share the work, "" for "".
+// Carer returns the id of one of several keepers; for "" it returns "".
 func (s *Snapshot) Carer(name string) (husbandry.ID, error) {
 	var ids []string
 	for _, c := range s.records.Carers {
@@ -131,8 +131,8 @@ func (s *Snapshot) TodaysIssue() (notify.Issue, bool) {
 	return i, ok
 }
 
-// ReplyTo returns the address that answers to an issue go to.
+// ReplyTo returns the address for replies to an issue.
 func (s *Snapshot) ReplyTo(i notify.Issue) string { return bareAddress(replyTo(s.settings, i.Token)) }
 
-// Outcome is a mark and its finding in words, with what to mind.
+// Outcome writes a mark, its finding and its caution in words.
 func (s *Snapshot) Outcome(a Accepted) string { return answered(a, s.settings.Units, s.today) }

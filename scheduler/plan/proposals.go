@@ -160,7 +160,22 @@ func (p *Single) settle(d *settling) {
 	if !owed {
 		return
 	}
-	t := d.task(a, p.key(d), due, p.Why)
+	t := p.task(d, due, slack)
+	if p.Event && a.Routine.Missed == husbandry.Lapses && t.Status == tasks.Overdue {
+		if t.Latest.AddDays(1) == d.On {
+			d.lapse(planned{a: a, key: t.Key, due: due})
+		}
+		return
+	}
+	if p.Finish != nil {
+		p.Finish(&t)
+	}
+	d.emit(a, t)
+}
+
+// task makes the task, due on a day with so much slack.
+func (p *Single) task(d *settling, due civil.Date, slack husbandry.Days) tasks.Task {
+	t := d.task(p.Duty, p.key(d), due, p.Why)
 	switch {
 	case p.Pinned:
 		t.Missed, t.Pinned, t.Latest = husbandry.Alarms, true, due
@@ -173,16 +188,7 @@ func (p *Single) settle(d *settling) {
 			t.Status = tasks.Overdue
 		}
 	}
-	if p.Event && a.Routine.Missed == husbandry.Lapses && t.Status == tasks.Overdue {
-		if t.Latest.AddDays(1) == d.On {
-			d.lapse(planned{a: a, key: t.Key, due: due})
-		}
-		return
-	}
-	if p.Finish != nil {
-		p.Finish(&t)
-	}
-	d.emit(a, t)
+	return t
 }
 
 func (p *Single) key(d *settling) tasks.Key {
@@ -265,15 +271,7 @@ func (p *Series) settleDate(d *settling, i int, span Stretch) {
 	if date.Before(d.On) && (!a.Holds(d.On) || date.Before(d.OwedFrom(a, span))) {
 		return
 	}
-	// A task is missed by the routine's own day, not by the chosen one.
-	missed := at.due
-	if !at.own.IsZero() {
-		missed = at.own
-	}
-	gone := missed.AddDays(int(r.After) + 1)
-	if !at.replaced.IsZero() {
-		gone = civil.Min(gone, at.replaced)
-	}
+	missed, gone := at.missed(int(r.After))
 	stays := r.Missed == husbandry.Stays || r.Missed == husbandry.Alarms && p.Window == nil
 	switch {
 	case stays && (at.replaced.IsZero() || at.replaced.After(d.On)), !stays && d.On.Before(gone):
@@ -294,6 +292,21 @@ type placing struct {
 	due      civil.Date
 	own      civil.Date // the routine's own day, where another was chosen; else no date
 	replaced civil.Date // the day on which the next takes its place, or no date
+}
+
+// missed returns the day by which the task is missed, and the first day on which
+// it is over: after its slack, or when the next takes its place. The routine's
+// own day counts, not the chosen one.
+func (at placing) missed(slack int) (due, gone civil.Date) {
+	due = at.due
+	if !at.own.IsZero() {
+		due = at.own
+	}
+	gone = due.AddDays(slack + 1)
+	if !at.replaced.IsZero() {
+		gone = civil.Min(gone, at.replaced)
+	}
+	return due, gone
 }
 
 // placed works out the day of the i-th date. ok is false where the task was put
@@ -392,6 +405,26 @@ func (w *walk) lapses() bool { return w.Duty.Routine.Missed == husbandry.Lapses 
 // next goes on to the task after one that was, or will be, done on a day.
 func (w *walk) next(done civil.Date) { w.due, w.n = done.AddDays(w.every), w.n+1 }
 
+// placed returns the day of the task looked at, given what was said of it. open
+// is false if it was dealt with; then the walk went on.
+func (w *walk) placed(o tasks.Outcome) (at civil.Date, open bool) {
+	switch o.Mark {
+	case tasks.MarkDone: // twice on one day
+		w.next(o.On)
+		return at, false
+	case tasks.Skip:
+		w.next(civil.Max(w.due, o.On))
+		return at, false
+	case tasks.PutOff:
+		if at = civil.Max(w.due, o.Until); at.After(w.On) && at.After(w.due) && !w.Duty.Holds(at) {
+			w.due = w.Duty.After(at) // put off past the end of what it is for
+			return at, false
+		}
+		return at, true
+	}
+	return w.due, true
+}
+
 func (w *walk) step() {
 	a := w.Duty
 	day := w.due
@@ -404,19 +437,9 @@ func (w *walk) step() {
 	}
 	t := planned{a: a, of: w.Chain, n: w.n, missed: w.missed}
 	o := a.marks.OutcomeSince(w.Chain.keyOf(w.settling, &t), w.since)
-	at := w.due
-	switch o.Mark {
-	case tasks.MarkDone: // twice on one day
-		w.next(o.On)
+	at, open := w.placed(o)
+	if !open {
 		return
-	case tasks.Skip:
-		w.next(civil.Max(w.due, o.On))
-		return
-	case tasks.PutOff:
-		if at = civil.Max(w.due, o.Until); at.After(w.On) && at.After(w.due) && !a.Holds(at) {
-			w.due = a.After(at) // put off past the end of what it is for
-			return
-		}
 	}
 	if gone := at.AddDays(int(a.Routine.After) + 1); w.lapses() && !w.On.Before(gone) {
 		if gone == w.On && !at.Before(w.OwedFrom(a, Stretch{})) {

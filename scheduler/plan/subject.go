@@ -103,6 +103,20 @@ func (s *selector) place(e *husbandry.Enclosure, room husbandry.ID) bool {
 	return has(s.racks, e.Rack) && has(s.enclosures, e.ID) && (!s.NestBox || e.NestBox != nil) && (!s.Lamp || e.Lamp != nil)
 }
 
+// clutch reports whether a clutch matches: by its species, its mother and its
+// place. Other traits of the mother count only if she is known.
+func (s *selector) clutch(of *Subject, day civil.Date) bool {
+	c := of.Clutch
+	if !has(s.species, c.Species) || !has(s.animals, c.Mother) || !s.place(of.Enclosure, of.Place.Room) {
+		return false
+	}
+	if len(of.Animals) == 0 {
+		return true
+	}
+	mother := of.Animals[0]
+	return !s.Groups && (len(s.States) == 0 || slices.ContainsFunc(s.States, func(st husbandry.State) bool { return mother.In(st, day) }))
+}
+
 // Matches reports whether the routine is for the subject on a day.
 func (r *Routine) Matches(s *Subject, day civil.Date) bool {
 	sel := &r.sel
@@ -110,13 +124,7 @@ func (r *Routine) Matches(s *Subject, day civil.Date) bool {
 	case husbandry.OfKeeper:
 		return true
 	case husbandry.OfClutch:
-		// A clutch matches by its species, its mother and its place. Other
-		// traits of the mother count only where she is known.
-		c := s.Clutch
-		if !has(sel.species, c.Species) || !has(sel.animals, c.Mother) || !sel.place(s.Enclosure, s.Place.Room) {
-			return false
-		}
-		return len(s.Animals) == 0 || !sel.Groups && (len(sel.States) == 0 || slices.ContainsFunc(sel.States, func(st husbandry.State) bool { return s.Animals[0].In(st, day) }))
+		return sel.clutch(s, day)
 	case husbandry.OfRoom:
 		return has(sel.rooms, s.Room)
 	}

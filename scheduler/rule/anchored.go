@@ -201,20 +201,26 @@ func once(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e
 	if s.Scope == husbandry.OfAnimal {
 		inherit(d, single, s.Animals[0], e.event)
 	}
-	single.Why = english.UpperFirst(s.Label()) + ": " + e.words
-	switch {
-	case s.Clutch != nil && e.event != husbandry.EventLaid:
-		single.Why = english.UpperFirst(e.words) // the title has the clutch
-	case e.clutch != nil:
-		single.Why = "Clutch " + string(e.clutch.ID) + ": " + e.words // "laid 12 May" alone would read as a command of a reply
-	}
-	if offset > 0 {
-		single.Why += ", due " + english.Days(offset) + " after"
-	}
+	single.Why = e.reason(s, offset)
 	if finish := finishOf[r.Kind]; finish != nil {
 		finish(d, s, single)
 	}
 	propose(single)
+}
+
+// reason says why a task of a subject follows the event, so many days after it.
+func (e happening) reason(s *plan.Subject, offset husbandry.Days) string {
+	why := english.UpperFirst(s.Label()) + ": " + e.words
+	switch {
+	case s.Clutch != nil && e.event != husbandry.EventLaid:
+		why = english.UpperFirst(e.words) // the title has the clutch
+	case e.clutch != nil:
+		why = "Clutch " + string(e.clutch.ID) + ": " + e.words // "laid 12 May" alone would read as a command of a reply
+	}
+	if offset > 0 {
+		why += ", due " + english.Days(offset) + " after"
+	}
+	return why
 }
 
 // inherit lets a task of an animal count as done where its group, or the clutch

@@ -3,6 +3,7 @@ package calendar
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -101,10 +102,7 @@ func (t *dayText) summary() string {
 // morning.
 func (t *dayText) description() string {
 	var lines []string
-	several := false
-	for _, r := range t.rows {
-		several = several || t.heading(r) != t.heading(t.rows[0])
-	}
+	several := slices.ContainsFunc(t.rows, func(r row) bool { return t.heading(r) != t.heading(t.rows[0]) })
 	listed := t.rows
 	heading := ""
 	put := func(r row, line string) {
@@ -132,7 +130,7 @@ func (t *dayText) description() string {
 			continue
 		}
 		put(r, line)
-		if why := clean(r.Why, maxWhy); why != "" && t.when == 0 && isOpen(r) {
+		if why := t.why(r); why != "" {
 			if size += len(why); size <= maxDescription {
 				lines = append(lines, "   "+why)
 			}
@@ -146,6 +144,14 @@ func (t *dayText) description() string {
 		lines = append(lines, "Numbers for replies come with that morning's digest.")
 	}
 	return strings.Join(lines, "\n")
+}
+
+// why returns the reason of an open task of today, shortened, or "".
+func (t *dayText) why(r row) string {
+	if t.when != 0 || !isOpen(r) {
+		return ""
+	}
+	return clean(r.Why, maxWhy)
 }
 
 func isOpen(r row) bool { return r.Status == tasks.Due || r.Status == tasks.Overdue }

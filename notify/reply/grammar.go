@@ -209,8 +209,7 @@ func readLine(raw string, known Known) line {
 	p := &parser{Line: finding.Line{Text: rest, Tokens: lex(rest), Known: known}, memo: make(map[int]outcome)}
 	p.Rest = p.words
 	cs, f := p.commands(0)
-	if f == nil && greeted && len(cs) == 1 && cs[0].Verb == All && len(p.Tokens) <= 2 && !strings.Contains(strings.ToLower(rest), "done") {
-		// "Hi, all" is a greeting, not a report.
+	if f == nil && greeted && p.greetsAll(cs) {
 		f = &fault{Why: `is this a greeting? say "all done"`}
 	}
 	if f == nil {
@@ -232,6 +231,12 @@ func readLine(raw string, known Known) line {
 		l.loose = !f.Clear
 	}
 	return l
+}
+
+// greetsAll reports whether the commands behind a greeting belong to it: "Hi,
+// all" is a greeting, not a report.
+func (p *parser) greetsAll(cs []Command) bool {
+	return len(cs) == 1 && cs[0].Verb == All && len(p.Tokens) <= 2 && !strings.Contains(strings.ToLower(p.Text), "done")
 }
 
 // holdsGrammar reports whether a greeting may be a command after all: "morning

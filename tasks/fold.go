@@ -110,14 +110,14 @@ type folded struct {
 	dropped, baseDropped map[string][]Dropped
 	quoted, baseQuoted   map[quote]bool
 
-	days, baseDays map[civil.Date]bool // days that any act is for
-	lastDay        civil.Date          // the last of them that was added
+	days, baseDays map[civil.Date]bool // days of all acts
+	lastDay        civil.Date          // day of the last added act
 
-	first, latest civil.Date // days that anything is said for
+	first, latest civil.Date // first and last day of all acts
 	lastAt        time.Time  // of the last entry
 	lastID        string
-	closed        bool           // it has histories, and nothing may be added
-	all           func() []Found // Found without a cut-off, worked out once
+	closed        bool           // histories exist, so nothing may be added
+	all           func() []Found // Found without a cut-off, computed once
 
 	lastText string // the last occurrence that was a date, and its code
 	lastCode occurrence
@@ -475,7 +475,7 @@ func (f *folded) link(r act, d *detail) {
 }
 
 // taskWithFinding returns the number, plus one, of the task of the act at place
-// i. It counts only tasks with findings that change plans.
+// i. Only tasks with findings that change plans have numbers.
 func (f *folded) taskWithFinding(i int32) int32 {
 	for ; i > 0; i = f.acts.at(i - 1).before {
 		if d := f.detail(f.acts.at(i - 1)); d != nil && d.task > 0 {

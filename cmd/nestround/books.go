@@ -84,7 +84,7 @@ func (c *call) printCheck(s *house.Snapshot) {
 	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", set.Calendar.PastDays, set.Calendar.AheadDays, set.Page.Listen)
 }
 
-// wayOut says how the digest leaves.
+// wayOut names the connection for outgoing mail.
 func wayOut(o *config.Out) string {
 	switch {
 	case o == nil:
@@ -95,7 +95,7 @@ func wayOut(o *config.Out) string {
 	return "leaves by " + o.SMTP
 }
 
-// wayIn says how replies come.
+// wayIn names the connection for replies.
 func wayIn(i *config.In) string {
 	switch {
 	case i == nil:
@@ -106,8 +106,8 @@ func wayIn(i *config.In) string {
 	return "come from " + i.IMAP
 }
 
-// complainOfAbsences complains of tasks that nobody does while the keeper is
-// away, and of telephone numbers that whoever stands in lacks.
+// complainOfAbsences warns of tasks that nobody does while the keeper is away,
+// and of missing telephone numbers on the stand-in's sheet.
 func (c *call) complainOfAbsences(s *house.Snapshot) {
 	for _, u := range s.Absences().Uncovered() {
 		var what []string

@@ -78,8 +78,8 @@ func (c *call) printClutch(f outlook.ClutchForecast, on civil.Date) {
 	}
 }
 
-// clutchHead says whose eggs a clutch has, when they were laid, how many there
-// are, and in which incubator.
+// clutchHead writes the mother of a clutch, its laying date, the number of eggs
+// and the incubator.
 func clutchHead(f outlook.ClutchForecast, on civil.Date) string {
 	head := string(f.Species)
 	if f.Mother != "" {
@@ -116,7 +116,7 @@ func eggsOf(f outlook.ClutchForecast) string {
 	return eggs + " and " + slugs
 }
 
-// printForecast writes the likely days of a clutch that is not finished.
+// printForecast writes the likely hatching days of an unfinished clutch.
 func (c *call) printForecast(f outlook.ClutchForecast, on civil.Date) {
 	day := func(d civil.Date) string { return english.ShortDay(d, on) }
 	half := "half by " + day(f.P50)

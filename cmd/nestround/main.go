@@ -45,17 +45,18 @@ func main() {
 // longer than the time that serve gives to requests under way.
 const patienceAtEnd = 10 * time.Second
 
-// hurry is for runs that read the books once, answer and end, as most do. With
-// twice the usual room before garbage is collected, a round of 200 enclosures
-// takes half of the memory that it takes without a collector, and 10 to 20 %
-// more processor time (testdata/speed). Near the limit garbage is collected as
-// often as it has to be.
+// hurry makes garbage collection rare, for runs that read the books once,
+// answer and end. Most runs do. The collector waits until memory has grown by
+// twice the usual share. Compared with no collector, a round of 200 enclosures
+// then takes half the memory, and 10 to 20 % more processor time
+// (testdata/speed). Near the memory limit, garbage is collected as often as
+// necessary.
 func hurry() {
 	debug.SetGCPercent(200)
 	debug.SetMemoryLimit(448 << 20)
 }
 
-// settle is for runs that stay: it undoes hurry.
+// settle undoes hurry, for runs that last.
 func settle() {
 	debug.SetGCPercent(100)
 	debug.SetMemoryLimit(math.MaxInt64)

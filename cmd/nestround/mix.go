@@ -106,7 +106,7 @@ func readMix(substrate, ratio string, amounts map[string]string) (m mix, err err
 	return m, nil
 }
 
-// readSubstrate finds the substrate of a name.
+// readSubstrate finds a substrate by its name.
 func readSubstrate(name string) (moisture.Substrate, error) {
 	if name == "" {
 		return moisture.Substrate{}, &usageError{"say which substrate", "for example: nestround mix --substrate vermiculite --ratio 1:1 --water 120g"}
@@ -123,7 +123,7 @@ func readSubstrate(name string) (moisture.Substrate, error) {
 	return moisture.Substrate{}, &usageError{fmt.Sprintf("unknown substrate %q", name), hint}
 }
 
-// portion reads the amount of a flag, and returns the mix for it.
+// portion reads the amount of a flag and returns the portion for one tub.
 func (m mix) portion(flag, amount string) (moisture.Portion, error) {
 	switch flag {
 	case "water":
@@ -136,7 +136,7 @@ func (m mix) portion(flag, amount string) (moisture.Portion, error) {
 		g, err := husbandry.ParseMass(amount)
 		return m.WithDry(m.ratio, g), err
 	}
-	g, err := husbandry.ParseMass(amount) // together
+	g, err := husbandry.ParseMass(amount) // the mass of water and substrate together
 	return m.WithBoth(m.ratio, g), err
 }
 

@@ -59,7 +59,7 @@ func setSitter(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-// sendSheet mails the sheet for days away.
+// sendSheet mails the sheet for an absence.
 func (c *call) sendSheet(ctx context.Context, h *house.House, away husbandry.Away) error {
 	if h.Snapshot().Settings().Out == nil {
 		return errors.New("the sheet cannot be mailed: keeper.toml needs [mail.out] and to = [...] under [digest]")

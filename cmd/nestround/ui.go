@@ -110,9 +110,9 @@ func (p *program) printRound(b *tasks.Board, hours map[husbandry.Part]civil.Time
 	}
 }
 
-// printRows writes the tasks under one heading. If a subject has several tasks in
-// a row, they stand under the subject; else each has its full title, which takes
-// less room than a heading each.
+// printRows writes the tasks below one heading. If two neighbouring tasks are
+// about the same animal, all tasks are grouped below lines with the animals'
+// names. Otherwise each task has its full title, which takes less room.
 func (p *program) printRows(on civil.Date, rows []tasks.Row, told map[string]int) {
 	bySubject := false
 	for i := range rows[1:] {
@@ -137,7 +137,8 @@ func (p *program) printRows(on civil.Date, rows []tasks.Row, told map[string]int
 	}
 }
 
-// whom returns the subject of a task that can stand under a subject, else "".
+// whom returns the subject of a task that can be grouped below its subject, and
+// else "".
 func whom(r tasks.Row) string {
 	if r.Do == "" {
 		return ""
@@ -145,7 +146,7 @@ func whom(r tasks.Row) string {
 	return r.Whom
 }
 
-// printSubject writes the heading of a subject, if it is not "".
+// printSubject writes a line with the name of a subject, unless the name is "".
 func (p *program) printSubject(subject string) {
 	if subject == "" {
 		return
@@ -205,8 +206,8 @@ func printRow(w io.Writer, on civil.Date, r tasks.Row, title string, told map[st
 	}
 }
 
-// remarks returns the short remarks on an open task, and its caution if it is to
-// be told in full.
+// remarks returns the short remarks on an open task. It also returns the
+// caution, if the caution is to be written in full.
 func remarks(r tasks.Row, special bool, told map[string]int) (said []string, caution string) {
 	if r.Why != "" {
 		said = append(said, r.Why)
@@ -221,7 +222,7 @@ func remarks(r tasks.Row, special bool, told map[string]int) (said []string, cau
 	return said, caution
 }
 
-// stateOf says what became of a task, or when it was due, or "" for a task due
+// stateOf returns the outcome of a task or its missed day, or "" for a task due
 // on the day.
 func stateOf(r tasks.Row, on civil.Date) string {
 	switch r.Status {
@@ -239,8 +240,8 @@ func stateOf(r tasks.Row, on civil.Date) string {
 	return ""
 }
 
-// cautionAt returns the number of the task at which the caution of r was told
-// in full, or 0 if it was not. It notes r as that task then.
+// cautionAt returns the number of the task that shows the caution of r in full,
+// or 0 if there is none yet. Then it records r as that task.
 func cautionAt(r tasks.Row, told map[string]int) int {
 	if r.Caution == "" {
 		return 0

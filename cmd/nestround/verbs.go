@@ -133,8 +133,8 @@ func (p *program) runVerb(ctx context.Context, v verb, args []string) error {
 	return run(ctx, c)
 }
 
-// parse parses flags before, between and behind the arguments, and returns the
-// arguments.
+// parse parses the flags before, between and after the arguments, and returns
+// the arguments.
 func parse(f *flag.FlagSet, words []string) (args []string, err error) {
 	for {
 		if err := f.Parse(words); err != nil {

@@ -110,10 +110,10 @@ type folded struct {
 	dropped, baseDropped map[string][]Dropped
 	quoted, baseQuoted   map[quote]bool
 
-	days, baseDays map[civil.Date]bool // days of all acts
-	lastDay        civil.Date          // day of the last added act
+	days, baseDays map[civil.Date]bool // days that any act is for
+	lastDay        civil.Date          // the last of them that was added
 
-	first, latest civil.Date // first and last day of all acts
+	first, latest civil.Date // days that anything is said for
 	lastAt        time.Time  // of the last entry
 	lastID        string
 	closed        bool           // histories exist, so nothing may be added

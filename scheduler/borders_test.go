@@ -357,3 +357,19 @@ func TestYoungThatWereSexedUnasked(t *testing.T) {
 		expect(t, raised(t, c.more).found("09-25", c.key, c.found).plan("10-01", 60).of("/sexing/"), c.want)
 	}
 }
+
+// Veins seen when candling tell the forecast that the rest of the eggs is over,
+// from the day on which they were seen.
+func TestVeinsReachTheForecast(t *testing.T) {
+	const says = "over by 1 July 2027 when veins were seen"
+	six := 6
+	for on, told := range map[string]bool{"06-30": false, "07-01": true, "07-10": true} {
+		b := brooding()
+		b.Species[0].Incubation.Diapause = husbandry.Span{From: 50, To: 80}
+		before := b.clutch(t, on)
+		after := b.found("07-01", "C1/found/2027-07-01", tasks.Finding{Veins: &six}).clutch(t, on)
+		if strings.Contains(before.Basis, says) || strings.Contains(after.Basis, says) != told || after.P50.Before(before.P50) != told {
+			t.Errorf("on %s: half by %s from %q, without veins half by %s; told %v", on, after.P50, after.Basis, before.P50, told)
+		}
+	}
+}

@@ -51,8 +51,8 @@ type Settings struct {
 	Contacts Contacts
 }
 
-// Contacts are telephone numbers for the person who stands in for the keeper.
-// The text is the keeper's own.
+// Contacts are telephone numbers for the person who stands in for the keeper,
+// in the keeper's words.
 type Contacts struct {
 	Keeper, Veterinarian string
 }

@@ -132,7 +132,8 @@ func (r *colony) clutch(t *tables.Table) {
 	r.clutches = append(r.clutches, placed[husbandry.Clutch]{v, t})
 }
 
-// readLaid reads when a clutch was laid, and returns the key that says so.
+// readLaid reads the day on which a clutch was laid, and returns the name of
+// the key that gave the day.
 func readLaid(t *tables.Table, v *husbandry.Clutch) (key string) {
 	v.Laid = t.Date("laid")
 	v.LaidFrom = v.Laid
@@ -258,7 +259,7 @@ func (r *colony) checkAnimals() {
 	for _, a := range r.animals {
 		animals[a.value.ID] = a.value
 	}
-	delete(animals, "") // the entry of records with an unusable id
+	delete(animals, "") // records with an unusable id are stored under ""
 	r.checkParents(animals)
 	for i := range r.clutches {
 		c := &r.clutches[i]
@@ -272,8 +273,8 @@ func (r *colony) checkAnimals() {
 	}
 }
 
-// checkMother checks a clutch against the record of its mother, and gives it
-// her species.
+// checkMother checks a clutch against the record of its mother, and gives the
+// clutch the mother's species.
 func checkMother(c *placed[husbandry.Clutch], m husbandry.Animal) {
 	if c.value.Species == "" {
 		c.value.Species = m.Species
@@ -296,8 +297,8 @@ func checkMother(c *placed[husbandry.Clutch], m husbandry.Animal) {
 	}
 }
 
-// checkPair checks a pairing against the records of the pair, and gives it
-// their species.
+// checkPair checks a pairing against the records of the pair, and gives the
+// pairing the pair's species.
 func checkPair(p *placed[husbandry.Pairing], animals map[husbandry.ID]husbandry.Animal) {
 	male, knownMale := animals[p.value.Male]
 	female, knownFemale := animals[p.value.Female]
@@ -330,7 +331,7 @@ func (r *colony) checkParts() {
 		if c.value.PartOf == "" {
 			continue
 		}
-		if whole == nil { // a found clutch: the daybook has the rest of its record
+		if whole == nil { // the keeper found the clutch: the daybook has its other data
 			v, found := &c.value, r.found(c.value.PartOf)
 			v.Mother, v.Species, v.LaidFrom, v.Laid = found.Mother, found.Species, found.LaidFrom, found.Laid
 			for _, a := range r.animals {

@@ -45,9 +45,10 @@ const (
 	calledFile = "called.toml"
 )
 
-// Load reads the books in the folder dir. The records are nil if, and only if,
-// the list has an error; warnings do not prevent the records. The list is
-// sorted by place. Its paths are relative to dir.
+// Load reads the books in the folder dir, and returns the settings, the records
+// and the list of problems. The records are nil if, and only if, the list has
+// an error; warnings do not prevent the records. The list is sorted by place.
+// The paths in the list are relative to dir.
 func Load(dir string) (config.Settings, *husbandry.Records, diag.List) {
 	return Read(os.DirFS(dir), dir)
 }
@@ -62,7 +63,7 @@ func Read(fsys fs.FS, dir string) (config.Settings, *husbandry.Records, diag.Lis
 	return read(fsys, dir, sheets)
 }
 
-// sheetName returns the name of a built-in file in problems.
+// sheetName returns the name of a built-in file for the report of a problem.
 func sheetName(file string) string { return "care sheet " + file }
 
 func read(fsys fs.FS, dir string, sheets fs.FS) (config.Settings, *husbandry.Records, diag.List) {
@@ -192,7 +193,8 @@ func (f *folder) problem(file string, err error) {
 // notRecords are the folders in the books that hold no records.
 var notRecords = []string{"daybook", "state", "logs", "secrets"}
 
-// files returns the paths of the record files: keeper.toml first, then by name.
+// files returns the paths of the record files: keeper.toml first, then all
+// others sorted by name.
 func (f *folder) files() []string {
 	var files []string
 	entries, err := fs.ReadDir(f.fsys, ".")
@@ -246,7 +248,8 @@ func keeperFirst(a, b string) int {
 
 func isRecordFile(name string) bool { return strings.HasSuffix(name, ".toml") }
 
-// isDir also follows symbolic links, which are common in synchronised folders.
+// isDir reports whether an entry is a folder, or a symbolic link to a folder.
+// Such links are common in synchronised folders.
 func isDir(fsys fs.FS, name string, e fs.DirEntry) bool {
 	if e.Type()&fs.ModeSymlink == 0 {
 		return e.IsDir()

@@ -11,8 +11,8 @@ import (
 )
 
 // Called returns the built-in routines that a rule of the planner asks for.
-// [Load] puts the same routines into all records. They are read once, and
-// nobody may change them.
+// [Load] puts the same routines into all records. The built-in files are read
+// only once, and callers must not change the routines.
 var Called = sync.OnceValue(func() []husbandry.Called {
 	src, err := embedded.ReadFile("sheets/" + calledFile)
 	if err != nil {

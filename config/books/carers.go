@@ -27,7 +27,8 @@ func (r *reader) carer(t *tables.Table) {
 	r.carers = append(r.carers, placed[husbandry.Carer]{v, t})
 }
 
-// checkCarers warns if no keeper takes the tasks that are assigned to nobody.
+// checkCarers warns if every [[keeper]] is limited to certain tasks by `for`,
+// because nobody then does the remaining tasks.
 func (r *reader) checkCarers() {
 	if len(r.carers) > 0 && !slices.ContainsFunc(r.carers, func(c placed[husbandry.Carer]) bool { return c.value.Rest }) {
 		r.carers[0].at.Here().Warn("no [[keeper]] is without `for`", "what is none of theirs is shown to all of them; a keeper without `for` has the rest")

@@ -11,9 +11,9 @@ import (
 )
 
 // usualCooling fills the gaps of a [species.cooling]. Its values are common
-// practice, except for the loss limits. No limit is published for lizards.
-// These are borrowed from tortoises, which are woken at 8 to 10 % (Royal
-// Veterinary College, quoted at second hand).
+// practice, except for the loss limits. No loss limit is published for lizards.
+// The limits here are borrowed from tortoises, which are woken at a loss of 8
+// to 10 % (Royal Veterinary College, quoted at second hand).
 var usualCooling = husbandry.CoolingCare{
 	Fast: 14, Down: husbandry.Ramp{Days: 10}, Up: husbandry.Ramp{Days: 10}, Weigh: 10,
 	FirstFeed: husbandry.Span{From: 3, To: 7}, Pair: husbandry.Span{From: 14, To: 42},
@@ -188,7 +188,7 @@ func (r *reader) cooling(t *tables.Table) {
 	r.coolings = append(r.coolings, placed[husbandry.Cooling]{v, t})
 }
 
-// winters has what the checks of coolings look up.
+// winters has the records that are needed to check the records of cooling.
 type winters struct {
 	coolings []placed[husbandry.Cooling]
 	animals  []placed[husbandry.Animal]
@@ -248,8 +248,9 @@ func (w *winters) needCare(c *placed[husbandry.Cooling], id husbandry.ID, key st
 	}
 }
 
-// warmerThanSteps reports a cold range that reaches above a step on the way to
-// it.
+// warmerThanSteps reports a record whose range of cold reaches up to a step of
+// the cooling down or warming up, or above it. Every step must be warmer than
+// the range of cold.
 func warmerThanSteps(c *placed[husbandry.Cooling], s husbandry.Species) {
 	for _, t := range slices.Concat(s.Cooling.Down.Steps, s.Cooling.Up.Steps) {
 		if c.value.To >= t && t > 0 {
@@ -277,7 +278,8 @@ func sameSubjects(a, b *husbandry.Cooling) bool {
 }
 
 // plan returns the record or the care sheet by which an animal is cooled, or ""
-// if it is not cooled. The record that names the animal most closely wins.
+// if the animal is not cooled. If several records apply, the most specific
+// record counts.
 func (w *winters) plan(a *husbandry.Animal) (plan husbandry.ID) {
 	s := w.species[a.Species]
 	if s.Cooling.IsZero() {

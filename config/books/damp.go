@@ -7,8 +7,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// dampKeys are the keys of husbandry.Damp. A nest box and a tub have different
-// names for them.
+// dampKeys are the keys of husbandry.Damp. The records of a nest box and of a
+// tub have different keys for the same values.
 type dampKeys struct{ holes, size, mass string }
 
 var (
@@ -19,8 +19,8 @@ var (
 // thinLid is the thickness of a plastic lid (common practice), in mm.
 const thinLid = 1
 
-// damp reads the water of a nest box or a tub: its amount, and how it can get
-// out. The forecast leaves out every value that is not given.
+// damp reads how much water a nest box or a tub has, and how the water can
+// leave. The forecast leaves out every value that the record does not give.
 func damp(t *tables.Table, keys dampKeys) husbandry.Damp {
 	var d husbandry.Damp
 	d.Holes, _ = tables.Parsed(t, keys.holes, husbandry.ParseHoles)
@@ -38,7 +38,8 @@ func damp(t *tables.Table, keys dampKeys) husbandry.Damp {
 	return d
 }
 
-// checkDamp looks for values that contradict each other or are used together.
+// checkDamp reports values that contradict each other, and a value that is
+// useless because the record lacks another value.
 func checkDamp(t *tables.Table, keys dampKeys, d husbandry.Damp) {
 	switch {
 	case t.Has("lid") && !t.Has(keys.holes):

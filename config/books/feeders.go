@@ -149,8 +149,8 @@ func (r *reader) consumed() (names []string) {
 	return slices.Compact(names)
 }
 
-// uses reports whether a routine consumes a feeder, and whether one says how
-// many.
+// uses reports whether any routine consumes the feeder f, and whether any
+// routine gives the number of f to feed.
 func (r *reader) uses(f *husbandry.Feeder) (used, amount bool) {
 	for _, p := range slices.Concat(r.routines[:]...) {
 		of := p.value.Amounts.Usual.Of

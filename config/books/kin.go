@@ -8,14 +8,15 @@ import (
 )
 
 // checkKin reports animals that are their own ancestors, and pairings of close
-// kin. The kinship of an animal with itself as an ancestor would have no end.
+// kin. If an animal is its own ancestor, the calculation of kinship would never
+// end, so checkKin leaves the calculation out.
 func (r *colony) checkKin(b husbandry.BreedingRules) {
 	at := make(map[husbandry.ID]*placed[husbandry.Animal])
 	var animals []kinship.Animal
 	for i := range r.animals {
 		a := &r.animals[i]
 		if a.value.ID == "" {
-			continue // its id is unusable
+			continue // an animal with an unusable id
 		}
 		at[a.value.ID] = a
 		animals = append(animals, kinship.Animal{ID: a.value.ID, Mother: a.value.Mother, Father: a.value.Father, Group: a.value.Count > 1})
@@ -48,7 +49,7 @@ func reportLoop(child *placed[husbandry.Animal], loop *kinship.LoopError) {
 	if child.value.Mother != loop.Line[1] {
 		key = "father"
 	}
-	for _, says := range []string{"clutch", "from"} { // the parents may come from these
+	for _, says := range []string{"clutch", "from"} { // a parent may come from the record that this key names
 		if !child.at.Has(key) && child.at.Has(says) {
 			key = says
 		}

@@ -11,8 +11,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// lit is a room's lamp schedule with its table. Its latitude may still be
-// missing and is then the keeper's.
+// lit is a room's lamp schedule with its table. If the schedule has no
+// latitude, checkLight fills in the keeper's latitude.
 type lit struct {
 	light *husbandry.Light
 	at    *tables.Table

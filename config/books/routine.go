@@ -91,8 +91,9 @@ func readWork(t *tables.Table, v *husbandry.Routine) {
 	}
 }
 
-// food reads what a task of the routine uses up. A routine that replaces another
-// keeps its food if it does not name its own.
+// food reads the food that a task of the routine uses up. replaced is the
+// built-in routine that the keeper's routine replaces, if there is one. If the
+// keeper's routine names no food, the food of replaced stays.
 func food(t *tables.Table, replaced husbandry.Routine) (consumes []string, a husbandry.Amounts) {
 	consumes, a = replaced.Consumes, replaced.Amounts
 	if t.Has("consumes") {
@@ -108,10 +109,11 @@ func food(t *tables.Table, replaced husbandry.Routine) (consumes []string, a hus
 }
 
 // builtIn returns the built-in routine that a keeper's routine with this id
-// changes. A routine from a sheet or from the common file is replaced; a
-// routine that the planner calls for can only be turned off. The kind, scope,
-// subjects and food of the built-in routine stay unless the keeper's routine
-// gives them: a keeper who only writes another interval means the same lizards.
+// changes. The keeper's routine replaces a routine from a sheet or from the
+// common file; it can only turn off a routine that the planner calls for. The
+// kind, scope, subjects and food of the built-in routine stay unless the
+// keeper's routine gives other ones: a keeper who writes only another interval
+// still means the lizards of the built-in routine.
 func (r *reader) builtIn(id husbandry.ID) (husbandry.Routine, bool) {
 	if r.origin != husbandry.Keeper || id == "" {
 		return husbandry.Routine{}, false
@@ -180,8 +182,8 @@ func (r *index) selector(t *tables.Table) husbandry.Selector {
 	return s
 }
 
-// slack reads "1 day", which counts for both sides, or { before = ..., after =
-// ... }.
+// slack reads the number of days by which a task may be done before and after
+// its due day: "1 day" for both, or { before = ..., after = ... }.
 func slack(t *tables.Table) (before, after husbandry.Days) {
 	if !t.Has("slack") {
 		return 0, 0
@@ -235,8 +237,10 @@ var cadenceKeys = func() (keys []string) {
 	return keys
 }()
 
-// readCadence reads when a routine is due, and reports whether the routine says
-// so at all. It reads every cadence of several, to report all their problems.
+// readCadence reads the cadence of a routine: the rule that says when the
+// routine is due. given reports whether the routine has a cadence. If a routine
+// has several, which is an error, readCadence reads all of them to report all
+// their problems.
 func readCadence(t *tables.Table) (c husbandry.Cadence, given bool) {
 	keys := slices.DeleteFunc(slices.Clone(cadenceKeys), func(key string) bool { return !t.Has(key) })
 	if len(keys) > 1 {

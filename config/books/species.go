@@ -12,8 +12,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// ownSource is the source of values that a keeper adds to a care sheet without
-// a source.
+// ownSource is recorded as the source of a value if a keeper adds the value to
+// a care sheet and gives no source.
 const ownSource = "the keeper's books"
 
 // species reads a [[species]]. A keeper's species with the id of a built-in
@@ -62,8 +62,8 @@ func (r *reader) species(t *tables.Table) {
 
 // knownOfEggs fills in a keeper's new species: data about eggs from built-in
 // sheets of the same binomial, and the family from sheets of the same genus. It
-// fills in nothing else, such as feeding, because the keeper writes an own
-// sheet to state these.
+// fills in nothing else: a keeper who writes a new sheet wants to state feeding
+// and the like.
 func (r *reader) knownOfEggs(v *husbandry.Species) {
 	genus, _, _ := strings.Cut(v.Scientific, " ")
 	for i := range r.speciesList {

@@ -41,10 +41,10 @@ func (e *ExistsError) Error() string {
 // returns the names of the files. It makes the folder if it does not exist. The
 // invented animals have plausible ages and clutches on the day today.
 //
-// It overwrites nothing. If one of the files exists, it writes none and returns
-// an *ExistsError. If writing fails, it removes the files it wrote. When it
-// returns nil, the files are safely on the disk (fsync).
-// nil the files are on the disk (fsync).
+// WriteStarter overwrites nothing. If a file of the set exists already,
+// WriteStarter writes no file and returns an *ExistsError. If writing fails, it
+// removes the files that it has written. When it returns no error, the files
+// are safely on the disk (fsync).
 func WriteStarter(dir string, today civil.Date) ([]string, error) {
 	files, err := starterFiles(today)
 	if err != nil {

@@ -47,7 +47,8 @@ func (r *colony) inherit() {
 	for _, c := range r.clutches {
 		clutches[c.value.ID] = c.value
 	}
-	// 1: an animal that is being filled in, after its groups; 2: filled in.
+	// state is 0 for an animal not looked at yet, 1 while its group, clutch or
+	// mother is filled in first, and 2 for an animal filled in.
 	state := make([]int, len(r.animals))
 	taken := make(map[husbandry.ID]int)
 	var fill func(i int)
@@ -150,8 +151,9 @@ func fillIn[T comparable](into *T, value T) {
 }
 
 // hatchFrom fills in an animal's missing values from its clutch, as far as the
-// records have them. The hatching date is in the daybook, which this package
-// does not read. fill fills in another animal first.
+// records have the values. The hatching date is in the daybook, which this
+// package does not read. hatchFrom calls fill to fill in the mother of the
+// clutch before it reads her species.
 func (r *colony) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.ID]husbandry.Clutch, fill func(husbandry.ID)) {
 	v := &a.value
 	if v.Clutch == "" {
@@ -170,8 +172,9 @@ func (r *colony) hatchFrom(a *placed[husbandry.Animal], clutches map[husbandry.I
 	}
 }
 
-// whole returns the clutch of an id, or the whole clutch if the id is of a part.
-// Without a record it returns what the id says.
+// whole returns the clutch with an id, or the whole clutch if the id is of a
+// part of a clutch. If the clutch has no record, whole returns the data that
+// the id contains (see found).
 func (r *colony) whole(id husbandry.ID, clutches map[husbandry.ID]husbandry.Clutch) husbandry.Clutch {
 	c, recorded := clutches[id]
 	if c.PartOf != "" {
@@ -199,7 +202,7 @@ func (r *colony) speciesOf(animal husbandry.ID) (species husbandry.ID) {
 func checkClutch(a *placed[husbandry.Animal], c husbandry.Clutch) {
 	v := &a.value
 	switch {
-	case !a.at.Has("clutch"): // the record of the group names it
+	case !a.at.Has("clutch"): // the record of the group names the clutch
 	case v.Species != "" && c.Species != "" && v.Species != c.Species:
 		a.at.Place("clutch").Error(fmt.Sprintf("the clutch `%s` is of %s, and `%s` is %s", c.ID, c.Species, v.ID, v.Species), "")
 	case a.at.Has("mother") && c.Mother != "" && v.Mother != c.Mother:

@@ -27,11 +27,13 @@ func DidYouMean(got string, candidates []string) string {
 const mostSuggestions = 3
 
 // Suggest returns the candidates that the writer of got most likely meant, in
-// the order of candidates. It tries four ways and takes the first that finds
-// any: candidates that differ only in case, separators and leading zeros;
-// common words for a candidate, such as "sire" for "father"; the fewest letters
-// changed, left out, added or swapped; and candidates that got abbreviates. It
-// returns nil if no way finds any, or a way finds more than mostSuggestions.
+// the order of candidates. It searches in four ways, and returns the result of
+// the first way that finds a candidate: candidates that differ from got only in
+// case, separators and leading zeros; common words for a candidate, such as
+// "sire" for "father"; candidates with the fewest letters changed, left out,
+// added or swapped; and candidates that got abbreviates. Suggest returns nil if
+// no way finds a candidate, or if the first way that does finds more than
+// mostSuggestions.
 func Suggest(got string, candidates []string) []string {
 	plain := simplify(got)
 	if plain == "" {
@@ -73,7 +75,7 @@ func mixedUp(plain string, candidates []string) (found []string) {
 }
 
 func nearest(plain string, candidates []string) (found []string) {
-	best := 1 + len(plain)/4 // letters that may differ: one of three, two of four to seven
+	best := 1 + len(plain)/4 // letters that may differ: one in a word of three letters, two in a word of four to seven
 	if len(plain) < 3 {
 		best = 0 // every two-letter word is near every other one
 	}

@@ -13,9 +13,9 @@ import (
 	"nestround/config/diag"
 )
 
-// Parse reads the file src and adds its problems to list, under the file name
-// given as name. It always returns a table with everything that it could read.
-// Lost says whether records may be missing from the table.
+// Parse reads src, the content of the file called name, and adds the problems
+// of the file to list. It always returns a table with everything that it could
+// read. Table.Lost reports whether records may be missing from the table.
 func Parse(name string, src []byte, list *diag.List) *Table {
 	f := &file{name: name, list: list, lines: []int{0}}
 	root := &Table{f: f, name: "the file", how: headed}
@@ -303,8 +303,8 @@ func (s *scanner) open(at int, parts []part, many bool) *Table {
 type header struct {
 	at    int
 	parts []part
-	last  bool // it is the whole header
-	many  bool // it is the whole header, in double brackets
+	last  bool // the beginning is the whole header
+	many  bool // the beginning is the whole header, in double brackets
 }
 
 // table makes the table of the header.
@@ -316,7 +316,8 @@ func (h header) table(f *file) *Table {
 	return t
 }
 
-// newTable makes the first table of a header's name in t.
+// newTable makes the table of the header h in t. The name of the header must be
+// new in t.
 func (s *scanner) newTable(t *Table, h header) *Table {
 	p := h.parts[len(h.parts)-1]
 	child := h.table(s.f)
@@ -328,8 +329,9 @@ func (s *scanner) newTable(t *Table, h header) *Table {
 	return child
 }
 
-// reopen returns the table of a name that exists already. A new header adds a
-// table to a list of tables.
+// reopen returns the table for a header whose name exists already. If the name
+// stands for a list of tables and the header has double brackets, reopen adds a
+// table to the list.
 func (s *scanner) reopen(e *entry, h header) *Table {
 	p := h.parts[len(h.parts)-1]
 	place, first := s.place(p.at), Place{f: s.f, at: e.at}
@@ -450,8 +452,8 @@ type pendingValue struct {
 	isID     bool
 }
 
-// spoil marks the value as unreadable. It still counts as present, so its key
-// is not reported as missing.
+// spoil marks the value as unreadable. The value still counts as present, so
+// its key is not reported as missing.
 func (p *pendingValue) spoil() { *p.value = Value{f: p.value.f, at: p.value.at, kind: unread} }
 
 // resume returns the offset at which to go on after a value that is never
@@ -737,8 +739,8 @@ func decode(document string) (values map[string]any, fault *toml.ParseError) {
 	return values, nil
 }
 
-// take puts the decoded value raw into v. It reports whether both have the same
-// shape.
+// take puts the decoded value raw into v. It reports whether v and raw have the
+// same shape.
 func (v *Value) take(raw any) bool {
 	switch v.kind {
 	case subtable:

@@ -52,7 +52,8 @@ func (t *Table) Broken() bool { return t != nil && t.broken }
 
 // Missing reports that the table lacks a key that it must have. It reports
 // nothing if the table is broken, because the key may be in the unreadable
-// part. Write what as it stands in the sentence: "`name`", "`room` or `rack`".
+// part. what names the key in the words of the message: "`name`", "`room` or
+// `rack`".
 func (t *Table) Missing(what, hint string) {
 	if t != nil && !t.broken {
 		t.Here().Error(fmt.Sprintf("%s has no %s", t.name, what), hint)
@@ -93,8 +94,8 @@ func (t *Table) Done() {
 	}
 }
 
-// Elsewhere sets the hint of Done for keys that keepers often write here but
-// that belong elsewhere. The keys are lower case.
+// Elsewhere sets the hint of Done for keys that keepers often write in this
+// table but that belong in another table. The keys are lower case.
 func (t *Table) Elsewhere(hint string, keys ...string) {
 	if t == nil {
 		return
@@ -316,7 +317,7 @@ func (t *Table) list(key string) []*Value {
 	return v.items
 }
 
-// Choice reads a word that must be one of among.
+// Choice reads a word that must be in the list among.
 func Choice[T ~string](t *Table, key string, among ...T) (value T, ok bool) {
 	v := t.ask(key)
 	if v == nil {
@@ -325,7 +326,8 @@ func Choice[T ~string](t *Table, key string, among ...T) (value T, ok bool) {
 	return choice(v, key, among)
 }
 
-// Choices reads a list of words, each one of among. No word may stand twice.
+// Choices reads a list of words, each from the list among. No word may stand
+// twice.
 func Choices[T ~string](t *Table, key string, among ...T) []T {
 	var values []T
 	for _, v := range t.list(key) {
@@ -572,7 +574,8 @@ func (t *Table) IsBool(key string) bool {
 }
 
 // IsEmptyText reports whether the value of key is the empty text. It is for
-// keys that a keeper may leave empty. It counts as asking for the key.
+// keys that a keeper may leave empty. For Done, the call counts as asking for
+// the key.
 func (t *Table) IsEmptyText(key string) bool {
 	v := t.ask(key)
 	return v != nil && v.raw == ""

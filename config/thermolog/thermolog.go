@@ -141,8 +141,8 @@ func (l *Log) tell(line int, until time.Time, zone *time.Location, what string) 
 	l.Faults = append(l.Faults, Fault{Line: line, What: what, Day: civil.Of(until, zone)})
 }
 
-// parse reads the readings of a log. fahrenheit says that its heading names that
-// unit.
+// parse reads the readings of a log. fahrenheit reports whether the heading of
+// the log says that the temperatures are in °F.
 func (l *Log) parse(r io.Reader, zone *time.Location) (all []reading, fahrenheit bool, err error) {
 	limited := &io.LimitedReader{R: r, N: maxBytes}
 	s := bufio.NewScanner(limited)
@@ -200,7 +200,7 @@ func (l *Log) sayTallies(bad, skipped tally) {
 	}
 }
 
-// tally counts lines, and keeps the first.
+// tally counts lines, and keeps the number of the first counted line.
 type tally struct{ count, first int }
 
 func (t *tally) add(line int) {
@@ -458,8 +458,8 @@ func (l *Log) astray(all []reading, zone *time.Location) {
 
 // beside returns the deviation of each hour from the median of the same hour on
 // the days around it. If there are fewer than three such days, it takes the
-// median of all hours. For an even number of days there are two medians; an
-// hour between them has the deviation 0.
+// median of all hours. An even number of days has two medians; an hour whose
+// temperature lies between the two has the deviation 0.
 func beside(hours []hour, zone *time.Location) []float64 {
 	means := make([]float64, len(hours))
 	for i, h := range hours {

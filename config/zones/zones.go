@@ -135,7 +135,8 @@ func (d *data) unknown(name string) error {
 	names := d.index.Names()
 	hint := diag.DidYouMean(name, names)
 	if hint == "" && name != time.Local.String() {
-		// Compare with the city alone, such as Vienna or New York.
+		// Keepers may write the city alone, such as Vienna or New York, so
+		// compare the name with the cities too.
 		var cities []string
 		for _, n := range names {
 			if strings.Contains(n, "/") {

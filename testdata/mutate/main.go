@@ -150,8 +150,8 @@ func (p *pkg) usesRapid() bool {
 	return slices.Contains(slices.Concat(p.TestImports, p.XTestImports), "pgregory.net/rapid")
 }
 
-// draw shuffles the places, and chooses one of the mistakes at each place. The
-// seed determines both.
+// draw shuffles the places, and the list of mistakes of each place. The seed
+// determines both orders.
 func draw(places []place, seed uint64) {
 	r := rand.New(rand.NewPCG(seed, uint64(len(places))))
 	for i := range places {
@@ -173,7 +173,8 @@ const (
 // tally counts the mistakes of an operator.
 type tally struct{ caught, made int }
 
-// measure makes the first n mistakes that compile, and prints the results.
+// measure makes the mistakes at the given places until n of them have compiled,
+// and prints the results.
 func measure(ctx context.Context, s settings, places []place, further []*pkg) error {
 	work, err := os.MkdirTemp("", "mutate-")
 	if err != nil {
@@ -273,8 +274,8 @@ func percent(t tally) int { return 100 * t.caught / max(1, t.made) }
 var failing = regexp.MustCompile(`(?m)^--- FAIL: (\S+)|^(panic: .*)$|^(fatal error: .*)$`)
 
 // test runs the tests of a package with an overlay ("" for none) up to the
-// first failure. It leaves out the go command's own checks, because a mistake
-// found by them is not noticed by a test.
+// first failure. It turns off the vet checks of the go command: a mistake that
+// vet finds has not been noticed by a test.
 func test(ctx context.Context, p *pkg, overlay string, most time.Duration) (verdict, string) {
 	args := []string{"test", "-vet=off", "-failfast", "-timeout", most.String()}
 	if overlay != "" {
@@ -298,8 +299,8 @@ func test(ctx context.Context, p *pkg, overlay string, most time.Duration) (verd
 	return caught, words
 }
 
-// write writes the mutated file, and the overlay that names it. It returns the
-// overlay's file name.
+// write writes the mutated file, and an overlay file that puts the mutated file
+// in place of the original file. It returns the name of the overlay file.
 func (p *place) write(folder string) (string, error) {
 	source, err := os.ReadFile(p.file)
 	if err != nil {

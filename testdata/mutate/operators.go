@@ -20,8 +20,9 @@ type mistake struct {
 	was, now string // text before and after
 }
 
-// place is a place for mistakes: a literal, an operator, a condition or a
-// statement. The first of its mistakes is made.
+// place is a place in the code where mistakes can be made: a literal, an
+// operator, a condition or a statement. mistakes lists the possible mistakes.
+// The program makes only the first mistake of the list; see draw.
 type place struct {
 	in       *pkg
 	file     string // absolute

@@ -5,7 +5,6 @@
 //
 //	go run ./testdata/speed
 //
-// It builds the program, writes books (see the package facility), and runs
 // It builds the program, writes books (see the package facility), and runs each
 // command several times in turn. To cancel out the speed of the machine, each
 // figure is given as two ratios: to `nestround help`, which reads nothing, and
@@ -152,8 +151,9 @@ func measure(program, keep string, sizes, spans []int, runs int) error {
 				if err := os.MkdirAll(dir, 0o755); err != nil {
 					return err
 				}
-				// Use a separate process: a child's peak memory begins with its
-				// parent's.
+				// Write the books in a separate process: the peak memory that
+				// is measured for a child process begins with the memory of its
+				// parent.
 				if out, err := exec.Command(self, "-write", dir, "-enclosures", strconv.Itoa(enclosures), "-years", strconv.Itoa(years)).CombinedOutput(); err != nil {
 					return fmt.Errorf("write books: %w: %s", err, out)
 				}

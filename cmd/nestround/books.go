@@ -84,7 +84,7 @@ func (c *call) printCheck(s *house.Snapshot) {
 	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", set.Calendar.PastDays, set.Calendar.AheadDays, set.Page.Listen)
 }
 
-// wayOut names the connection for outgoing mail.
+// wayOut describes how the program sends mail: the server or the folder.
 func wayOut(o *config.Out) string {
 	switch {
 	case o == nil:
@@ -95,7 +95,7 @@ func wayOut(o *config.Out) string {
 	return "leaves by " + o.SMTP
 }
 
-// wayIn names the connection for replies.
+// wayIn describes how replies arrive: from a server or a folder.
 func wayIn(i *config.In) string {
 	switch {
 	case i == nil:

@@ -14,8 +14,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// linkGrace is how long the old address still works after a link was renewed. A
-// phone that is seldom online has a month to be told of the new address.
+// linkGrace is the time for which the old address of a calendar still works
+// after its link was renewed. Even a phone that is seldom online fetches the
+// calendar within a month, and the calendar then tells of the new address.
 const linkGrace = 30 * 24 * time.Hour
 
 func setCalendar(f *flag.FlagSet) func(context.Context, *call) error {

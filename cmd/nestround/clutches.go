@@ -90,7 +90,7 @@ func clutchHead(f outlook.ClutchForecast, on civil.Date) string {
 		head += "between " + english.ShortDay(f.LaidFrom, on) + " and "
 	}
 	head += english.ShortDay(f.Laid, on) + ", " + eggsOf(f)
-	if !f.P50.IsZero() { // for a finished clutch the basis counts the young
+	if !f.P50.IsZero() { // a finished clutch has no forecast, and its basis counts the young
 		if f.Hatched > 0 {
 			head += fmt.Sprintf(", %d hatched", f.Hatched)
 		}

@@ -90,8 +90,9 @@ func (c *call) startDemo(dir string, verbose bool) (_ *demo, err error) {
 	return d, nil
 }
 
-// localZone returns the name of the machine's time zone, or "" if the name is
-// unknown. The demo's date should be the date on its user's wall calendar.
+// localZone returns the name of the machine's time zone, or "UTC" if the name
+// is unknown. The demo plans in that zone, so that its date is the date at the
+// user's place.
 func localZone() string {
 	if tz := os.Getenv("TZ"); tz != "" {
 		if _, err := time.LoadLocation(tz); err == nil {

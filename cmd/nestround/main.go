@@ -30,9 +30,9 @@ func main() {
 		now:      time.Now,
 		terminal: isTerminal(os.Stdout) && os.Getenv("NO_COLOR") == "",
 	}
-	// serve ends when the context ends. Some verbs never look at the context: a
-	// second signal ends them at once, and the timeout below ends them in any
-	// case.
+	// The verb serve ends when the context ends. Some other verbs never look at
+	// the context. They end at once at a second signal, and otherwise when
+	// patienceAtEnd is over.
 	context.AfterFunc(ctx, func() {
 		stop()
 		time.Sleep(patienceAtEnd)
@@ -45,18 +45,20 @@ func main() {
 // longer than the time that serve gives to requests under way.
 const patienceAtEnd = 10 * time.Second
 
-// hurry makes garbage collection rare, for runs that read the books once,
-// answer and end. Most runs do. The collector waits until memory has grown by
-// twice the usual share. Compared with no collector, a round of 200 enclosures
-// then takes half the memory, and 10 to 20 % more processor time
-// (testdata/speed). Near the memory limit, garbage is collected as often as
-// necessary.
+// hurry makes garbage collection rare. It suits runs that read the books once,
+// answer and end, as most runs do. The collector then waits until the memory in
+// use has grown by 200 %, not by the usual 100 %. Compared with no collector, a
+// round of 200 enclosures takes half the memory, and 10 to 20 % more processor
+// time (testdata/speed). Near the memory limit, garbage is collected as often
+// as necessary.
 func hurry() {
 	debug.SetGCPercent(200)
 	debug.SetMemoryLimit(448 << 20)
 }
 
-// settle undoes hurry, for runs that last.
+// settle gives garbage collection Go's default settings, which hurry has
+// changed. The verbs serve and demo call settle, because they run for a long
+// time.
 func settle() {
 	debug.SetGCPercent(100)
 	debug.SetMemoryLimit(math.MaxInt64)
@@ -85,8 +87,8 @@ type usageError struct{ message, hint string }
 
 func (e *usageError) Error() string { return e.message }
 
-// errTold ends a verb with exit code 1 and no further message, when the verb
-// has already told the problems.
+// errTold ends a verb with exit code 1 and no further message, because the verb
+// has printed the problems already.
 var errTold = errors.New("problems were found")
 
 func (p *program) main(ctx context.Context, args []string) int {

@@ -154,8 +154,8 @@ func (m mix) cautions() []string {
 	return []string{handCaution}
 }
 
-// printMix writes a line for one tub and, for several tubs, a line for all of
-// them.
+// printMix writes the mixture for one tub on a line. For several tubs it also
+// writes the mixture for all tubs together.
 func (c *call) printMix(m mix, tubs int, u husbandry.Units) {
 	fmt.Fprintf(c.stdout, "%s\n\n", c.bold(fmt.Sprintf("%v of water to dry %s, measured %s (common practice)", m.ratio, m.Name, m.by())))
 	row := func(cells ...string) {

@@ -27,8 +27,8 @@ var practiceHTML string
 var practiceTemplate = template.Must(template.New("practice").Parse(practiceHTML))
 
 // practicePage is the demo's page: the keeper's mailbox, a form for a reply,
-// and the current round. A reply is a real mail, sent by SMTP. It takes effect
-// only after it came back over IMAP.
+// and the current round. The form sends a real mail by SMTP. The reply takes
+// effect only after the program has read that mail over IMAP.
 type practicePage struct {
 	demo     *demo
 	base     string // the page's address, which paths are added to
@@ -43,7 +43,7 @@ func newPracticePage(d *demo) *practicePage {
 	return &practicePage{demo: d, taken: make(map[string]chan house.Taken), told: make(map[string]string)}
 }
 
-// took receives the outcome of every reply that was read.
+// took receives the outcome of every reply that the program has read.
 func (p *practicePage) took(t house.Taken) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -213,8 +213,8 @@ func (p *practicePage) send(ctx context.Context, words string) string {
 	before := len(p.demo.box.Messages(demoKeeper))
 	select {
 	case t := <-done:
-		// The answer to a reply arrives soon; wait for it, so that the page
-		// shows it.
+		// The program's answer to the reply arrives soon. Wait for the answer,
+		// so that the page shows it.
 		for wait := 0; wait < 100 && len(t.Accepted)+len(t.Refused) > 0 && len(p.demo.box.Messages(demoKeeper)) == before; wait++ {
 			time.Sleep(20 * time.Millisecond)
 		}

@@ -123,9 +123,9 @@ func (p *program) printDay(day civil.Date, off bool, minutes int, list []tasks.T
 	}
 }
 
-// printLoad draws the load, in minutes a day, as rows of bars that begin on
-// first: before spreading, with every task on its planned day, and after
-// spreading.
+// printLoad draws the load of each day from first on, in minutes. Each eight
+// weeks have two rows of bars: before spreading, with every task on its planned
+// day, and after spreading.
 func (p *program) printLoad(first civil.Date, load, before workload.Load, off func(civil.Date) bool) {
 	if max(load.Peak, before.Peak) == 0 {
 		return
@@ -161,8 +161,8 @@ func (p *program) printLoad(first civil.Date, load, before workload.Load, off fu
 	fmt.Fprintln(w)
 }
 
-// bars draws a row of bars with a height of up to eight eighths; top is the
-// number of minutes of a full bar.
+// bars draws minutes as a row of bars. The height of a bar is a number of
+// eighths of a line; top is the number of minutes of a full bar.
 func bars(minutes []int, top int) string {
 	const eighths = 8
 	var b strings.Builder

@@ -194,8 +194,9 @@ func warmthCells(y outlook.SpeciesYear, u husbandry.Units) string {
 	return cells
 }
 
-// printYearDates lists the spans in words, one line for each sort of span. It
-// leaves out feeding, which takes up the rest of the year.
+// printYearDates lists the spans of the year in words, one line for each sort
+// of span. It leaves out feeding, which takes up all days outside the other
+// spans.
 func (p *program) printYearDates(y outlook.SpeciesYear) {
 	for _, sort := range outlook.YearSorts() {
 		var said []string

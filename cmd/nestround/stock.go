@@ -11,7 +11,8 @@ import (
 	"nestround/tasks/english"
 )
 
-// stockAhead is the number of days in which stock looks for the next order.
+// stockAhead is the number of coming days in which the verb stock looks for the
+// next order of a feeder.
 const stockAhead = 28
 
 func setStock(*flag.FlagSet) func(context.Context, *call) error {

@@ -49,8 +49,8 @@ func toJSON(n *int, t tasks.Task) taskJSON {
 	}
 }
 
-// printable makes foreign text safe for a terminal: it removes characters that
-// could move the cursor or set colours.
+// printable makes text of other people safe for a terminal: it removes
+// characters that could move the cursor or set colours.
 func printable(s string) string {
 	return strings.Map(func(r rune) rune {
 		if !unicode.IsPrint(r) {
@@ -207,7 +207,7 @@ func printRow(w io.Writer, on civil.Date, r tasks.Row, title string, told map[st
 }
 
 // remarks returns the short remarks on an open task. It also returns the
-// caution, if the caution is to be written in full.
+// caution, if the caution is to be written in full at this task.
 func remarks(r tasks.Row, special bool, told map[string]int) (said []string, caution string) {
 	if r.Why != "" {
 		said = append(said, r.Why)
@@ -222,8 +222,8 @@ func remarks(r tasks.Row, special bool, told map[string]int) (said []string, cau
 	return said, caution
 }
 
-// stateOf returns the outcome of a task or its missed day, or "" for a task due
-// on the day.
+// stateOf returns the outcome of a task, or the day on which it was due; "" for
+// an open task that is due on the day itself.
 func stateOf(r tasks.Row, on civil.Date) string {
 	switch r.Status {
 	case tasks.Done:
@@ -240,8 +240,9 @@ func stateOf(r tasks.Row, on civil.Date) string {
 	return ""
 }
 
-// cautionAt returns the number of the task that shows the caution of r in full,
-// or 0 if there is none yet. Then it records r as that task.
+// cautionAt returns the number of the task that shows the caution of r in full.
+// If no earlier task shows the caution, cautionAt returns 0 and records r as
+// the task that shows it.
 func cautionAt(r tasks.Row, told map[string]int) int {
 	if r.Caution == "" {
 		return 0
@@ -253,8 +254,8 @@ func cautionAt(r tasks.Row, told map[string]int) int {
 	return at
 }
 
-// printIndented writes first and then text, wrapped to the width. The following
-// lines are indented to the same column.
+// printIndented writes first and then text, wrapped to the width. The further
+// lines begin at the column where text begins.
 func printIndented(w io.Writer, first, text string) {
 	indent := strings.Repeat(" ", utf8.RuneCountInString(first))
 	for i, line := range wrap(text, width-len(indent)) {

@@ -1,10 +1,10 @@
 // Package demobooks holds the sample books of the demo: two rooms, a dozen
 // enclosures, four species, and three weeks of daybook.
 //
-// The books are templates whose dates count from a given day. So on that day a
+// The books are templates with dates that count from a given day. On that day a
 // clutch is due, a nest box is overdue, a female is about to lay and a pairing
-// season opens. [Write] puts them into a folder; [Files] only renders them.
-// Their animals and people are invented.
+// season opens. [Write] puts the books into a folder; [Files] only renders
+// them. The animals and people are invented.
 //
 // The package plans nothing and does not read the books that it makes.
 package demobooks
@@ -68,7 +68,9 @@ func Files(today civil.Date, in Setting) ([]File, error) {
 			}
 			return d.Format("01-02")
 		},
-		// In the lamps' year, today is the given day, on which a step falls.
+		// lampYear returns the line that shifts the lamps' year so that today
+		// counts as the given day of the year. On that day the light changes by
+		// a step.
 		"lampYear": func(month time.Month, dayOfMonth int) string {
 			n := today.Sub(civil.New(today.Year(), month, dayOfMonth))
 			switch {

@@ -8,7 +8,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// habit is work that was repeated before the demo begins.
+// habit is work that the keeper did repeatedly before the demo begins.
 type habit struct {
 	routine  husbandry.ID
 	subjects []husbandry.ID
@@ -19,15 +19,17 @@ type habit struct {
 	found    func(day, today civil.Date, nth int) *tasks.Finding
 }
 
-// The daybook has the daily work since the books began. Work with longer
-// intervals was also copied from older notes on paper.
+// The first and the last days of the work in the daybook, in days before today.
+// Daily work begins with the books. Work with longer intervals begins earlier,
+// because it was copied from older notes on paper.
 const (
 	daily  = 8
 	paper  = 21
 	latest = 1
 )
 
-// The care sheets' feedings every second day count from one of these dates.
+// The days from which the care sheets count feedings every second day. Each
+// sheet has one of the two.
 var (
 	evenDays = civil.New(2000, time.January, 1)
 	oddDays  = civil.New(2000, time.January, 2)
@@ -242,7 +244,7 @@ func growing(grams ...[]float64) func(civil.Date, civil.Date, int) *tasks.Findin
 	}
 }
 
-// index has one UV index for each subject.
+// index has one UV index for each subject of a habit.
 func index(uvi ...float64) func(civil.Date, civil.Date, int) *tasks.Finding {
 	return func(_, _ civil.Date, nth int) *tasks.Finding { return &tasks.Finding{UVI: &uvi[nth]} }
 }

@@ -23,8 +23,8 @@ type Absences struct{ s *Snapshot }
 // Absences returns the absences in the books.
 func (s *Snapshot) Absences() Absences { return Absences{s} }
 
-// returned reports on the first day back: what was done during the absence, and
-// what was missed.
+// returned reports on the keeper's first day back: what was done during the
+// absence, and what was missed.
 func (a Absences) returned(today civil.Date) (text string, missed []string) {
 	all := a.s.records.Absences()
 	i := slices.IndexFunc(all, func(x husbandry.Away) bool { return x.Until.AddDays(1) == today })
@@ -34,8 +34,9 @@ func (a Absences) returned(today civil.Date) (text string, missed []string) {
 	return a.meanwhile(all[i].From, all[i].Until, " that could not wait", func(t *tasks.Task) bool { return t.Sitter })
 }
 
-// carerReturned reports to one of several keepers on the first day back: what
-// the others did and missed of this keeper's tasks.
+// carerReturned reports to one of several keepers on the first day after that
+// keeper's absence: which of the keeper's tasks the others did, and which they
+// missed.
 func (a Absences) carerReturned(keeper husbandry.ID, today civil.Date) (text string, missed []string) {
 	for _, x := range a.s.records.CarersAway {
 		if x.Keeper == keeper && x.Until.AddDays(1) == today {
@@ -56,8 +57,9 @@ func (a Absences) carersAway(today civil.Date) (list []digest.Notice) {
 	return list
 }
 
-// meanwhile reports the done and the missed tasks of an absence, for the tasks
-// that of selects. sort describes these tasks in words.
+// meanwhile reports the done and the missed tasks of an absence. It reports
+// only the tasks for which of returns true; sort describes these tasks in
+// words.
 func (a Absences) meanwhile(from, until civil.Date, sort string, of func(*tasks.Task) bool) (text string, missed []string) {
 	history := a.s.said.history.Before(civil.Date{})
 	done, by, told := 0, make(map[string]int), make(map[tasks.Key]bool)
@@ -174,8 +176,8 @@ func (a Absences) Sheet(of husbandry.Away) (sheet.Sheet, error) {
 		switch {
 		case t.Status == tasks.Lapsed:
 		case t.Pinned && !t.Due.After(today):
-			// An animal may be in danger, so this task is repeated every day
-			// until the watch is over.
+			// Repeat a pinned task on every day of the absence, because an
+			// animal may be in danger.
 			for d := c.From; !d.After(c.Until); d = d.AddDays(1) {
 				t.Due = d
 				c.Tasks = append(c.Tasks, t)
@@ -247,7 +249,7 @@ func (a Absences) Uncovered() []Uncovered {
 }
 
 // WinterAway is a coming absence that delays steps or weighings of a cooling,
-// and these tasks on their original days.
+// with these steps and weighings on their original days.
 type WinterAway struct {
 	Away  husbandry.Away
 	Tasks []tasks.Task

@@ -87,8 +87,9 @@ func readers(s *Snapshot, on civil.Date) []reader {
 
 func sameAddress(a, b string) bool { return strings.EqualFold(bareAddress(a), bareAddress(b)) }
 
-// readerOf returns the reader with an address for a day's digest. An address
-// that is no longer a reader gets nothing of the digest.
+// readerOf returns the reader who has the given address in a day's digest. ok
+// is false if the digest does not go to that address, for example because its
+// owner is no longer a keeper.
 func readerOf(s *Snapshot, address string, on civil.Date) (reader, bool) {
 	for _, r := range readers(s, on) {
 		if sameAddress(r.address, address) {
@@ -98,8 +99,8 @@ func readerOf(s *Snapshot, address string, on civil.Date) (reader, bool) {
 	return reader{}, false
 }
 
-// replyFor is how long after an absence the replies of its stand-in still
-// count.
+// replyFor is the number of days after an absence on which the replies of its
+// stand-in still count.
 const replyFor = 7 // days
 
 // mayReply returns the addresses whose replies count: today's readers and

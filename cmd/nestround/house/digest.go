@@ -147,8 +147,8 @@ func days(today civil.Date, coming []tasks.Task, spans []outlook.Span) []digest.
 		}
 		all[i].Count++
 		all[i].Minutes += t.Minutes
-		// A task that occurs once in the week is listed. Daily work is not.
-		// Watches have their own section.
+		// List a task that occurs only once in the week, but no daily work.
+		// Watches have a section of their own.
 		if seen[tasks.NewKey(t.Subject, t.Routine, "")] == 1 && t.Window == nil && t.Kind.PartOf() == "" {
 			all[i].Matters = append(all[i].Matters, t.Title)
 		}

@@ -98,8 +98,9 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 func (h *House) state(name string) string { return filepath.Join(h.Dir, "state", name) }
 
 // remembered reads one of the small files of the state. A damaged file is set
-// aside and logged, and its content is lost. Then an answer may be sent twice,
-// or a mail may be read again; its entry still counts once.
+// aside and logged, and its content is lost. The worst effect is that an answer
+// is sent twice or that a mail is read twice; the entry of the mail still
+// counts once.
 func remembered[T any](files disk.Files, log *slog.Logger, path string) (T, error) {
 	v, damaged, err := disk.LoadJSON[T](files, path)
 	if damaged != nil {

@@ -115,8 +115,8 @@ func (s *issues) read(since civil.Date) error {
 		i, err := disk.ReadJSON[notify.Issue](filepath.Join(s.dir, f.Name()))
 		var damaged *disk.CorruptError
 		if errors.As(err, &damaged) {
-			// This issue's numbers are lost. The issues of other mornings are
-			// still good.
+			// The numbers of this issue are lost, so replies to it cannot be
+			// read. The issues of all other mornings are still good.
 			s.log.Error("a digest sent cannot be remembered", "err", err)
 			continue
 		}
@@ -128,8 +128,8 @@ func (s *issues) read(since civil.Date) error {
 	return nil
 }
 
-// find returns the first issue that fits. If no recent issue fits, it reads the
-// old ones.
+// find returns the first issue for which fits returns true. If no recent issue
+// fits, find reads the old issues from the disk.
 func (s *issues) find(fits func(notify.Issue) bool) (notify.Issue, bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()

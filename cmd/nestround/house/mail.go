@@ -59,7 +59,8 @@ func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
 // mailTaker checks incoming mails, takes their commands, and composes answers.
 type mailTaker struct{ h *House }
 
-// take is TakeMail without the outbox. The outbox may be busy, and the house
+// take does the same as TakeMail, but leaves the answer to its caller. TakeMail
+// then puts the answer into the outbox. The outbox may be busy, and the house
 // must answer other callers meanwhile.
 func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoing, err error) {
 	s, err := c.h.Refresh()
@@ -123,15 +124,16 @@ func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoin
 	return t, answer, err
 }
 
-// told adds the outcome of the mail's commands.
+// told adds the outcome of the mail's commands to t.
 func (t *Taken) told(said Said) {
 	t.Accepted, t.Refused, t.Repeated = append(t.Accepted, said.Accepted...), append(t.Refused, said.Refused...), said.Repeated
 }
 
-// saidAt returns the time of a mail. It is the mail's own Date if that is
-// plausible: not before the digest, and at most 60 days after it. Any other
-// Date is wrong or forged, and the time of the digest counts. The arrival of
-// the mail never counts, so that a delay changes nothing.
+// saidAt returns the time at which the keeper is taken to have written a mail.
+// This is the Date of the mail if the Date is plausible: not before the digest,
+// and at most 60 days after the digest. Any other Date is wrong or forged, and
+// the time of the digest counts. The arrival of the mail never counts, so that
+// a delay changes nothing.
 func saidAt(m reply.Mail, issue notify.Issue, zone *time.Location) time.Time {
 	at := m.Date
 	if at.Before(issue.Sent) || at.After(issue.Sent.AddDate(0, 0, 60)) {
@@ -185,9 +187,9 @@ type answers struct {
 	IDs  []string   `json:"ids"`
 }
 
-// answer composes the answer to a reply. It returns none if the reply has an
-// answer already or if the settings send no mail. With limit set, it also
-// returns none above a few answers a day.
+// answer composes the answer to a reply. It returns nil if the reply has an
+// answer already, if the settings send no mail, or if the program has sent
+// answersADay answers today. limit reports the last two cases.
 func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Outgoing, limit bool, err error) {
 	if s.settings.Out == nil {
 		return nil, true, nil
@@ -329,7 +331,7 @@ func label(a Accepted) string {
 	return string(a.Task.Subject())
 }
 
-// answered writes an outcome and its caution.
+// answered writes the outcome of a command and the caution that goes with it.
 func answered(a Accepted, u husbandry.Units, on civil.Date) string {
 	words := outcome(a, u, on)
 	if a.Finding == nil {

@@ -14,9 +14,9 @@ import (
 )
 
 const (
-	// digestPatience is how long after its time a digest is still worth
-	// sending. After half a day, the next digest is closer than the rounds of
-	// this one.
+	// digestPatience is how long after its planned time a digest is still worth
+	// sending. After half a day, the next digest is nearer than most rounds of
+	// the late digest.
 	digestPatience = 12 * time.Hour
 	answerPatience = 48 * time.Hour
 	// lateAfter is the delay from which a digest says that it is late.
@@ -49,12 +49,12 @@ func (h *House) Draft() (digest.Mail, []notify.Message, error) {
 	return m, messages, err
 }
 
-// Morning issues today's digest, unless it was issued, and puts its mails into
-// the outbox. issued is true if this call issued it. due is the planned time; a
-// digest that is much later says so.
+// Morning issues today's digest, unless the digest was issued already, and puts
+// its mails into the outbox. issued is true if this call issued the digest. due
+// is the planned time; a digest that is much later says so.
 //
 // The digest's numbers are on the disk before the first mail is in the outbox.
-// If a call is stopped half-way, the next call completes it.
+// If a call is stopped half-way, the next call completes the work.
 func (h *House) Morning(due time.Time) (issued bool, err error) {
 	var issue notify.Issue
 	var mails []notify.Outgoing

@@ -69,12 +69,12 @@ func (j judge) possible(acts []tasks.Act, board []item, on civil.Date) (possible
 }
 
 // ofClutch says why a finding about a clutch is impossible. It returns "" if
-// the finding is possible or not about a clutch. before are earlier acts of the
-// same message.
+// the finding is possible, or is not about a clutch. before are the earlier
+// acts of the message that has the finding.
 func (j judge) ofClutch(derive func() *herd.Herd, a tasks.Act, before []tasks.Act, board []item) string {
 	f, subject := a.Finding, a.Task.Subject()
 	if f == nil || a.Mark == tasks.Undo || j.isRecord(subject) {
-		return "" // so a round of weights needs no herd
+		return "" // so a round of weights does not call derive, which is slow
 	}
 	facts := derive()
 	c := facts.Clutch(subject)
@@ -129,8 +129,8 @@ func (j judge) beyondItsEggs(facts *herd.Herd, c *herd.Clutch, a tasks.Act, befo
 	return has + change
 }
 
-// reported returns the reports about the eggs of a clutch from the history and
-// from earlier acts of the message.
+// reported returns the reports about the eggs of the clutch c: from the
+// history, and from earlier acts of the message that is being judged.
 func (j judge) reported(facts *herd.Herd, c *herd.Clutch, before []tasks.Act) fates {
 	said := make(fates)
 	for _, found := range j.history.Found() {

@@ -79,8 +79,8 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 // server runs the loops of [House.Serve].
 type server struct{ h *House }
 
-// guard runs a loop, and runs it again after a panic, so that one bad mail or
-// day does not end the other loops.
+// guard runs a loop, and starts the loop again after a panic. A bad mail or day
+// therefore does not end the other loops.
 func (s server) guard(ctx context.Context, name string, loop func(context.Context)) {
 	for ctx.Err() == nil {
 		func() {
@@ -114,9 +114,9 @@ func (s server) watchBooks(ctx context.Context) {
 	}
 }
 
-// sendDigests issues each day's digest once, at its time. If the machine was
-// asleep or off at that time, it sends the digest afterwards, but not more than
-// half a day late.
+// sendDigests issues each day's digest once, at the planned time. If the
+// machine was asleep or off at that time, sendDigests issues the digest
+// afterwards, but not more than half a day late.
 func (s server) sendDigests(ctx context.Context) {
 	var settled civil.Date // the digest of this day is done
 	for {

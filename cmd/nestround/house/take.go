@@ -26,15 +26,16 @@ type Message struct {
 	// by their keys. A message has one of them or both.
 	Words string
 	Keyed []Keyed
-	// Issue is the digest whose numbers the commands use. nil: the numbers of
-	// the day's board, which are those of its digest if there is one.
+	// Issue is the digest whose numbers the commands use. If Issue is nil, they
+	// use the numbers of the day's board, which are also the numbers of the
+	// day's digest if there is one.
 	Issue *notify.Issue
 	// Dry says that nothing may be recorded.
 	Dry bool
 }
 
-// Keyed is a command about one task by its key. Numbers in the command are
-// ignored.
+// Keyed is a command about one task, which Task names by its key. Numbers in
+// the command are ignored.
 type Keyed struct {
 	Task    tasks.Key
 	Command reply.Command
@@ -70,14 +71,15 @@ type Refused struct {
 	Why  string `json:"why"`
 }
 
-// Take records a message. All messages go through it: from the shell, the mail
-// or the page. It records the commands that are understood and possible, and
-// refuses the others. If there is nothing to record, it writes nothing. After
-// an error nothing is recorded, and the message may be taken again.
+// Take records a message. All messages go through Take: from the shell, the
+// mail and the page. It records the commands that are understood and possible,
+// and refuses all others. If there is nothing to record, it writes nothing.
+// After an error nothing is recorded, and the message may be taken again.
 func (h *House) Take(m Message) (Said, error) { return h.take(m, nil) }
 
-// take is Take, and calls then while the books are still open for writing; then
-// gets the updated snapshot. An error of then does not undo the recording.
+// take does the same as Take. It also calls the function then, with the updated
+// snapshot, while the books are still open for writing. An error of then does
+// not undo the recording.
 func (h *House) take(m Message, then func(*Snapshot, Said) error) (said Said, err error) {
 	if m.Dry {
 		s, err := h.Refresh()
@@ -112,8 +114,8 @@ func (h *House) take(m Message, then func(*Snapshot, Said) error) (said Said, er
 	return said, err
 }
 
-// heard makes an entry of a message, with the possible acts, and lists the
-// refused ones. board has the tasks that the message may mention by number.
+// heard makes an entry of the possible acts of a message, and lists the refused
+// commands. board has the tasks that the message may mention by number.
 func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, said Said) {
 	e = tasks.Entry{ID: m.ID, At: m.At, Via: m.Via, By: m.By}
 	if e.ID == "" {
@@ -164,7 +166,8 @@ func keyed(list []Keyed, board []item) (commands []reply.Command, refused []repl
 	return commands, refused
 }
 
-// listedFor returns the tasks in the mail to one reader of the digest.
+// listedFor returns the tasks in the mail that one reader of the digest got at
+// the given address.
 func listedFor(s *Snapshot, address string, issue *notify.Issue) []item {
 	r, ok := readerOf(s, address, issue.Date)
 	if !ok || r.all() {
@@ -205,8 +208,8 @@ func accepted(a tasks.Act, board []item) Accepted {
 	return Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until}
 }
 
-// refusals lists the lines that look like commands but are none, and the
-// impossible commands.
+// refusals lists the lines that look like commands but are not, and the
+// commands that are impossible.
 func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
 	var list []Refused
 	for _, r := range append(slices.Clone(p.Refused), resolved...) {

@@ -128,8 +128,9 @@ func ahead(logged map[civil.Date][]husbandry.Celsius, today civil.Date) string {
 	return fmt.Sprintf("%s after today, until %s, not used: look at the logger's clock", english.CountForms(n, "day is", "days are"), english.Date(last))
 }
 
-// besides warns if an incubator's latest logged days differ from its set point.
-// Then one of the two thermometers is wrong, or the heating is.
+// besides warns if the temperatures of an incubator's latest logged days differ
+// from its set point. The cause is a wrong thermometer, either the logger or
+// the incubator's own, or a faulty heating.
 func besides(inc *husbandry.Incubator, logged map[civil.Date][]husbandry.Celsius, today civil.Date, u husbandry.Units) string {
 	const (
 		latest = 14  // days

@@ -12,8 +12,9 @@ import (
 	"nestround/tasks/disk"
 )
 
-// unread is a keeper's mail that was partly not understood and got no answer.
-// The next digest shows it. state/unread.json has these mails.
+// unread is a mail from a keeper's address that was not believed, or that was
+// not understood in all parts and got no answer. The next digest shows the
+// mail. The file state/unread.json has all such mails.
 type unread struct {
 	ID    string     `json:"id"`
 	From  string     `json:"from"`
@@ -64,8 +65,8 @@ func (u *unreadMails) leave(m reply.Mail, now time.Time, why string, lines []str
 	return u.files.WriteJSON(u.state, all)
 }
 
-// told notes which unread mails a digest has shown, and deletes the mails of
-// older digests.
+// told records that today's digest has shown the given unread mails. It deletes
+// the mails that a digest has shown recentIssues days ago or earlier.
 func (u *unreadMails) told(told []string, today civil.Date) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()

@@ -95,7 +95,8 @@ func (p position) Load() (mailin.Position, error) {
 
 func (p position) Save(v mailin.Position) error { return p.h.files.WriteJSON(p.path(), v) }
 
-// unmoved is a mailin.State that never advances.
+// unmoved is a mailin.State that never stores a position, so that all mails
+// stay unread for the next reader.
 type unmoved struct{ mailin.State }
 
 func (unmoved) Save(mailin.Position) error { return nil }
@@ -173,6 +174,6 @@ func (d dispatch) failures() ([]string, error) {
 	return told, nil
 }
 
-// failuresTold is how long the digest mentions an abandoned mail: in the next
-// digest and in the following one.
+// failuresTold is how long a digest mentions an abandoned mail. It is long
+// enough for the next digest and the one after that.
 const failuresTold = 48 * time.Hour

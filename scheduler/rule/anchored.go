@@ -11,7 +11,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Anchored proposes tasks that are due once, so many days after an event.
+// Anchored proposes tasks that are due once, a fixed number of days after an
+// event.
 func Anchored(d *plan.Day, propose plan.Propose) {
 	byEvent := make(map[husbandry.Event][]*plan.Routine)
 	for _, r := range d.Routines {
@@ -20,7 +21,8 @@ func Anchored(d *plan.Day, propose plan.Propose) {
 		}
 	}
 	for _, e := range happenings(d) {
-		// Routines about one subject may replace one another.
+		// Routines about the same subject may replace one another, so they are
+		// collected by subject.
 		type group struct {
 			s     *plan.Subject
 			match []*plan.Routine
@@ -30,7 +32,7 @@ func Anchored(d *plan.Day, propose plan.Propose) {
 			s := target(d, r, e)
 			day := e.on.AddDays(int(r.Cadence.Offset))
 			if e.animal != nil {
-				day = civil.Max(day, e.animal.Came) // it may have been in a group before
+				day = civil.Max(day, e.animal.Came) // before that day the animal may have been in a group
 			}
 			if s == nil || idle(d, s, r) || !r.Matches(s, day) {
 				continue
@@ -55,7 +57,7 @@ func Anchored(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// happenings lists the events that are recent enough to lead to a task now.
+// happenings lists the events that are recent enough for a task today or later.
 func happenings(d *plan.Day) []happening {
 	var list []happening
 	from := d.On.AddDays(-herd.LookBack)
@@ -111,9 +113,9 @@ func ofClutch(d *plan.Day, c *herd.Clutch, add func(happening)) {
 	}
 }
 
-// target returns the subject of a routine that an event starts, or nil: the
-// clutch, or the mother after laying. A clutch stands for its young until they
-// have records.
+// target returns the subject of a routine that an event starts, or nil. The
+// subject is the animal or the clutch of the event, or the mother after laying.
+// A clutch stands for its young until the young have records.
 func target(d *plan.Day, r *plan.Routine, e happening) *plan.Subject {
 	for _, of := range subjectOf {
 		if s, theirs := of(d, r, e); theirs {
@@ -149,8 +151,8 @@ func (e happening) enclosure() husbandry.ID {
 	return e.animal.Enclosure
 }
 
-// ofClutchEvent returns the subject of a scope for an event of a clutch. After
-// laying that is the mother and her enclosure.
+// ofClutchEvent returns the id of the subject, of a given scope, for an event
+// of a clutch. After laying, the subject is the mother or her enclosure.
 func ofClutchEvent(scope husbandry.Scope, e happening) husbandry.ID {
 	laid := e.event == husbandry.EventLaid
 	switch {
@@ -164,12 +166,12 @@ func ofClutchEvent(scope husbandry.Scope, e happening) husbandry.ID {
 	return ""
 }
 
-// owedFor is how many days after its due day a task that follows an event is
-// still asked for: weighing a female after laying makes no sense in the next
-// season. Kinds that are never late are asked for at any age.
+// owedFor is the number of days after its due day for which a task after an
+// event is still asked for: weighing a female after laying makes no sense in
+// the next season. Kinds with NeverLate are asked for without a limit.
 const owedFor = 120
 
-// once proposes the task of a routine for one event.
+// once proposes the task of a routine after one event.
 func once(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e happening) {
 	for _, instead := range insteadOf {
 		if instead(d, propose, s, r, e) {
@@ -211,7 +213,7 @@ func (e happening) reason(s *plan.Subject, offset husbandry.Days) string {
 	why := english.UpperFirst(s.Label()) + ": " + e.words
 	switch {
 	case s.Clutch != nil && e.event != husbandry.EventLaid:
-		why = english.UpperFirst(e.words) // the title has the clutch
+		why = english.UpperFirst(e.words) // the title already names the clutch
 	case e.clutch != nil:
 		why = "Clutch " + string(e.clutch.ID) + ": " + e.words // "laid 12 May" alone would read as a command of a reply
 	}
@@ -221,8 +223,8 @@ func (e happening) reason(s *plan.Subject, offset husbandry.Days) string {
 	return why
 }
 
-// inherit lets a task of an animal count as done where its group, or the clutch
-// from which it hatched, had the task before.
+// inherit makes a task of an animal count as done if it was done for the
+// animal's group, or for the clutch from which the animal hatched.
 func inherit(d *plan.Day, t *plan.Single, a *herd.Animal, e husbandry.Event) {
 	switch e {
 	case husbandry.EventQuarantine:
@@ -235,8 +237,8 @@ func inherit(d *plan.Day, t *plan.Single, a *herd.Animal, e husbandry.Event) {
 	}
 }
 
-// keysOfEvent returns the key of a task that follows an event, and then the
-// keys under which the same event was known before.
+// keysOfEvent returns the key of the task for an event, and then the keys of
+// the task under the event's earlier names.
 func keysOfEvent(s *plan.Subject, r *plan.Routine, e happening) (keys []tasks.Key) {
 	occurrence := string(e.event)
 	if s.Clutch != nil {
@@ -256,7 +258,8 @@ func keysOfEvent(s *plan.Subject, r *plan.Routine, e happening) (keys []tasks.Ke
 	return keys
 }
 
-// sheetOf returns the care sheet of a subject that is of one species.
+// sheetOf returns the care sheet of a subject, or nil if the subject has no
+// species or several.
 func sheetOf(d *plan.Day, s *plan.Subject) *husbandry.Species {
 	switch {
 	case s.Clutch != nil:

@@ -6,8 +6,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Calendar proposes the tasks of routines that follow the calendar, whether or
-// not earlier ones were done.
+// Calendar proposes the tasks of routines that follow the calendar, regardless
+// of the work done before.
 func Calendar(d *plan.Day, propose plan.Propose) {
 	for _, a := range d.Duties() {
 		if a.Routine.Cadence.Pattern != husbandry.Fixed || idle(d, a.Subject, a.Routine) {
@@ -22,8 +22,8 @@ func Calendar(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// sinceWords says when the work was last done, and how often it was missed
-// since.
+// sinceWords says when the work was last done, and how many of its tasks were
+// missed since.
 func sinceWords(d *plan.Day, a *plan.Duty, date civil.Date) string {
 	last := a.LastDone()
 	words := lastWords(d, a.Routine.Kind, last)

@@ -12,10 +12,11 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// ask proposes the task of a routine that a finding calls for. A routine that
-// alarms says that somebody may be in danger: its task is neither skipped nor
-// put off. occurrences has the occurrence of the task's key, and then those of
-// earlier keys. Nothing is owed for findings before the books begin.
+// ask proposes the task of a routine that a finding calls for. If the routine
+// alarms, somebody may be in danger, so its task can be neither skipped nor put
+// off. occurrences has the occurrence for the task's key, and then the
+// occurrences of its earlier keys. Findings before the books begin lead to no
+// task.
 func ask(d *plan.Day, propose plan.Propose, s *plan.Subject, id husbandry.ID, occurrences []string, found civil.Date, why string) {
 	r := called(d, s, id)
 	if r == nil {
@@ -37,7 +38,7 @@ func keysOf(a *plan.Duty, occurrences []string) []tasks.Key {
 	return keys
 }
 
-// occurrencesOf returns the ids of a clutch as occurrences of keys.
+// occurrencesOf returns the ids of a clutch, for use as occurrences in keys.
 func occurrencesOf(c *herd.Clutch) []string {
 	var list []string
 	for _, id := range c.IDs() {
@@ -46,8 +47,9 @@ func occurrencesOf(c *herd.Clutch) []string {
 	return list
 }
 
-// steps returns the dates of a routine in a window: every so many days from the
-// first day of the window, or from the last time it was done in the window.
+// steps returns the dates of a routine in a window. They recur at the routine's
+// interval, from the first day of the window or from the last time that the
+// work was done in the window.
 func steps(d *plan.Day, a *plan.Duty, from, to civil.Date) []civil.Date {
 	every := int(max(1, a.Routine.Cadence.Every))
 	if every > 1 {
@@ -65,16 +67,16 @@ func steps(d *plan.Day, a *plan.Duty, from, to civil.Date) []civil.Date {
 	return dates
 }
 
-// stepsBack is the number of days before today for which dates of a window are
-// made.
+// stepsBack is the number of days before today that steps includes.
 const stepsBack = 14
 
-// everyWords is "Every 2 days".
+// everyWords writes "Every 2 days".
 func everyWords(every husbandry.Days) string {
 	return plan.CadenceWords(husbandry.Cadence{Every: every})
 }
 
-// lastWords says when work of a kind was last done; it stands behind a reason.
+// lastWords says when work of a kind was last done. Reasons end with these
+// words.
 func lastWords(d *plan.Day, k husbandry.Kind, last civil.Date) string {
 	if last.IsZero() {
 		return "; nothing recorded yet"
@@ -87,15 +89,15 @@ func idle(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	return slices.ContainsFunc(idleOf, func(nothing func(*plan.Day, *plan.Subject, *plan.Routine) bool) bool { return nothing(d, s, r) })
 }
 
-// pastWindow proposes today's look of a watch after its window. Later looks are
-// not planned ahead, since tomorrow's depends on today's.
+// pastWindow proposes today's look of a watch after the end of its window. It
+// plans no later looks, because tomorrow's look depends on today's.
 func pastWindow(d *plan.Day, propose plan.Propose, a *plan.Duty, w *tasks.Window, why, caution string, pinned bool) {
 	if a.Routine.Caution != "" {
 		caution += " " + a.Routine.Caution
 	}
 	propose(&plan.Single{
 		Duty: a, Dated: true, Due: d.On, Why: why, Pinned: pinned,
-		While: func(due civil.Date) bool { return due == d.On }, // not if it was put off
+		While: func(due civil.Date) bool { return due == d.On }, // false if the look was put off to another day
 		Finish: func(t *tasks.Task) {
 			t.Missed, t.Window, t.Caution = husbandry.Alarms, w, caution
 			t.Latest = t.Due.AddDays(int(a.Routine.After))
@@ -103,10 +105,10 @@ func pastWindow(d *plan.Day, propose plan.Propose, a *plan.Duty, w *tasks.Window
 	})
 }
 
-// moveByDamp moves a top-up, or a check of a tub, to the day on which the box
-// has lost as much water as it may. The day is at most twice the routine's
-// interval after the last time, and at least one day. Nothing moves where too
-// little is known of the box.
+// moveByDamp moves a top-up of a nest box, or a check of a tub, to the day on
+// which the box or tub has lost as much water as its tolerance allows. The day
+// is at least one day and at most twice the routine's interval after the last
+// time. Nothing moves if too little is known about the box or tub.
 func moveByDamp(d *plan.Day, c *counted, damp *herd.Damp) {
 	if damp == nil || !damp.Dated {
 		return
@@ -137,24 +139,25 @@ func moveByDamp(d *plan.Day, c *counted, damp *herd.Damp) {
 	}
 }
 
-// evidence is what a kind knows of its work besides marks. Functions may be
-// nil.
+// evidence has the functions of a kind that tell, without marks, when its work
+// was done and is due. Functions may be nil.
 type evidence struct {
-	// every is the interval in days that a subject's record states; 0 for none.
+	// every returns the interval in days that a subject's record states; 0 for
+	// none.
 	every func(s *plan.Subject) husbandry.Days
-	// last is the last day on which other records and findings show the work as
-	// done; no date for none.
+	// last returns the last day on which other records and findings show the
+	// work as done; no date for none.
 	last func(d *plan.Day, s *plan.Subject) civil.Date
-	// first is the first due day of work that was never done; no date for the
-	// day that all kinds have.
+	// first returns the first due day of work that was never done. It returns
+	// no date for the usual first day of all kinds.
 	first func(d *plan.Day, s *plan.Subject, every husbandry.Days) civil.Date
-	// move moves the first open task, and says why.
+	// move moves the first open task, and gives the reason in words.
 	move func(d *plan.Day, c *counted)
 }
 
-// counted is a chain together with its evidence.
+// counted is a chain of tasks with the evidence of its kind.
 type counted struct {
 	*plan.Chain
 	wordsOn  func(day civil.Date) string
-	question string // words on a weighing that cannot be right; "" for none
+	question string // words about an implausible weighing; "" for none
 }

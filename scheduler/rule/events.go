@@ -6,12 +6,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// happening is an event of a record.
+// happening is an event of a record, such as a laying or an arrival.
 type happening struct {
 	event husbandry.Event
 	on    civil.Date
-	// instance distinguishes the event from others of the same kind of the same
-	// subject. aliases are instances under which it was known before.
+	// instance distinguishes the event from other events of the same sort and
+	// subject. aliases are earlier instances of the same event.
 	instance string
 	aliases  []string
 	clutch   *herd.Clutch

@@ -6,7 +6,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// lampLife is the life of a lamp in days, by the record of its enclosure.
+// lampLife returns the life of a lamp in days, as the record of its enclosure
+// states it; 0 for none.
 func lampLife(s *plan.Subject) husbandry.Days {
 	if lamp := lampOf(s); lamp != nil {
 		return lamp.Life
@@ -14,7 +15,7 @@ func lampLife(s *plan.Subject) husbandry.Days {
 	return 0
 }
 
-// lampFitted is the day on which a lamp was fitted.
+// lampFitted returns the day on which a lamp was fitted, or no date.
 func lampFitted(d *plan.Day, s *plan.Subject) civil.Date {
 	if lamp := lampOf(s); lamp != nil && !lamp.Fitted.After(d.On) {
 		return lamp.Fitted

@@ -15,25 +15,25 @@ import (
 
 // Thresholds of laying. All are common practice.
 const (
-	// boxReadyBefore is how many days before eggs are expected a nest box must
-	// be ready: females search and dig before they lay.
+	// boxReadyBefore is the number of days before the expected eggs on which a
+	// nest box must be ready: females search and dig before they lay.
 	boxReadyBefore = 7
-	// digsFor is the number of days between two sightings of digging, without
-	// eggs, that is a sign of dystocia.
+	// digsFor is a number of days between two sightings of digging. Digging for
+	// so long without eggs is a sign of dystocia.
 	digsFor = 2
 	// digsUntil is the number of days after which a sighting of digging no
 	// longer counts.
 	digsUntil = 14
-	// fewEggs is the share of her usual number below which eggs may be only
-	// part of a clutch.
+	// fewEggs is a share of the female's usual number of eggs. If she lays
+	// fewer, the eggs may be only part of a clutch.
 	fewEggs = 0.5
 	// leftInside is the number of days after laying during which eggs seen in
-	// her may belong to that clutch.
+	// the female may belong to the laid clutch.
 	leftInside = 7
 )
 
-// layWatch proposes the looks at a female that is expected to lay. After the
-// window they go on as an alarm if eggs were seen in her.
+// layWatch proposes the checks of a female that is expected to lay. If eggs
+// were seen in her, the checks continue as an alarm after the window.
 func layWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	if a.Subject.Scope != husbandry.OfAnimal {
 		return
@@ -58,7 +58,7 @@ func layWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	}
 }
 
-// gravidWatch proposes the looks for eggs in a female between pairing and
+// gravidWatch proposes the checks for eggs in a female between pairing and
 // laying.
 func gravidWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	if a.Subject.Scope != husbandry.OfAnimal {
@@ -71,9 +71,9 @@ func gravidWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	}
 }
 
-// Laying asks for everything around laying but the watch: a place to lay, eggs
-// that did not come or came only in part, the mother of found eggs, and rest
-// for a female that has laid enough.
+// Laying asks for all tasks around laying except the watch: a nest box, a
+// search for missing eggs, a check for eggs left in the female, the mother of
+// found eggs, and rest for a female that has laid enough.
 func Laying(d *plan.Day, propose plan.Propose) {
 	for _, a := range d.Animals {
 		if a.Sex != husbandry.Female || !a.PresentOn(d.On) {
@@ -102,8 +102,8 @@ func Laying(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// nestBox asks for a nest box where eggs are expected soon and the record of
-// the enclosure has none.
+// nestBox asks for a nest box if eggs are expected soon and the record of the
+// enclosure has no box.
 func nestBox(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w season.Window) {
 	e := d.Enclosure(a.Enclosure)
 	if e == nil || e.NestBox != nil || !w.Known || d.On.After(w.To) {
@@ -113,8 +113,8 @@ func nestBox(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal,
 	ask(d, propose, s, herd.SetNestBox, []string{w.Event}, from, d.LayWords(w, d.On)+fmt.Sprintf(". By the records %s has no nest box", e.ID))
 }
 
-// noEggs asks to look for eggs after a window that passed without any. Where
-// eggs were seen in her, her watch goes on as an alarm instead.
+// noEggs asks to look for eggs after a window that passed without eggs. If eggs
+// were seen in the female, layWatch continues as an alarm instead.
 func noEggs(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w season.Window) {
 	if !w.Known || w.Seen || !d.On.After(w.To) || w.To.AddDays(herd.LookBack).Before(d.On) {
 		return
@@ -167,8 +167,8 @@ func partialClutch(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.A
 	ask(d, propose, s, herd.FeelForEggs, occurrencesOf(c), c.Laid.AddDays(1), why+". Part of a clutch and nothing more for a day is a sign of egg binding")
 }
 
-// fewer says that her last clutch c has fewer eggs than her clutches before it,
-// or than her species lays; "" if it has not.
+// fewer says that the female's last clutch c has fewer eggs than her earlier
+// clutches, or than clutches of her species; "" if it has not.
 func fewer(d *plan.Day, a *herd.Animal, c *herd.Clutch) string {
 	all := func(c *herd.Clutch) int { return c.Eggs + c.Slugs + c.Parted }
 	total := all(c)
@@ -191,8 +191,8 @@ func fewer(d *plan.Day, a *herd.Animal, c *herd.Clutch) string {
 	return ""
 }
 
-// digs asks for the veterinarian where a female was seen digging on days apart
-// and has not laid.
+// digs asks for the veterinarian if a female was seen digging on days digsFor
+// or more apart and has not laid.
 func digs(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal) {
 	last := civil.Date{}
 	if n := len(a.Laid); n > 0 {
@@ -217,9 +217,9 @@ func digs(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal) {
 	ask(d, propose, s, herd.VetDigging, []string{first.String()}, first.AddDays(digsFor), why)
 }
 
-// outsideTheBox asks to look at the nest box of an enclosure where eggs were
-// laid outside it. The task is about the enclosure, so that it is asked once,
-// whichever female is the mother.
+// outsideTheBox asks to check the nest box of an enclosure if eggs were laid
+// outside the box. The task is about the enclosure, so it is asked only once if
+// several females may be the mother.
 func outsideTheBox(d *plan.Day, propose plan.Propose, c *herd.Clutch) {
 	if !c.Outside {
 		return
@@ -233,8 +233,8 @@ func outsideTheBox(d *plan.Day, propose plan.Propose, c *herd.Clutch) {
 	ask(d, propose, s, herd.ReviewNestSite, occurrencesOf(c), c.Laid, fmt.Sprintf("Clutch %s (laid %s) lay outside the nest box", c.ID, d.LaidWords(c)))
 }
 
-// whose asks for the mother of a clutch that was found where several females
-// live.
+// whose asks for the mother of a clutch that was found in an enclosure with
+// several females.
 func whose(d *plan.Day, propose plan.Propose, c *herd.Clutch) {
 	s := d.Subject(c.Enclosure)
 	if c.Mother != "" || c.Enclosure == "" || s == nil {

@@ -12,8 +12,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Light proposes to set the timers of lamps: on each day on which the hours of
-// light of a room have moved by its step, and on the day the books begin.
+// Light proposes to set the timers of lamps: on the day the books begin, and on
+// each day on which the hours of light have changed by the step of the room.
 func Light(d *plan.Day, propose plan.Propose) {
 	for _, a := range d.Duties() {
 		c := &a.Routine.Cadence
@@ -56,8 +56,8 @@ func lightOf(d *plan.Day, s *plan.Subject) *husbandry.Light {
 	return nil
 }
 
-// lightWords is "Lamps from 05:30 to 18:30: 13 h of light, 12 h 45 min until
-// now; the days of 48.2° N".
+// lightWords writes "Lamps from 05:30 to 18:30: 13 h of light, 12 h 45 min
+// until now; the days of 48.2° N".
 func lightWords(l *husbandry.Light, st daylight.Step) string {
 	words := fmt.Sprintf("Lamps from %v to %v: %s of light", st.LampsOn, st.LampsOff, english.Hours(st.Light))
 	switch st.Light {

@@ -5,8 +5,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// topUpEvery is the interval in days between top-ups, by the record of the
-// enclosure.
+// topUpEvery returns the interval in days between top-ups that the record of
+// the enclosure states; 0 for none.
 func topUpEvery(s *plan.Subject) husbandry.Days {
 	if e := s.Enclosure; e != nil && s.Scope == husbandry.OfEnclosure && e.NestBox != nil {
 		return e.NestBox.TopUp
@@ -14,8 +14,8 @@ func topUpEvery(s *plan.Subject) husbandry.Days {
 	return 0
 }
 
-// moveTopUp moves the top-up of a nest box to the day on which it is dry, or to
-// the day on which eggs were laid in it.
+// moveTopUp moves the top-up of a nest box to the day on which the box needs
+// water, or to the day on which eggs were laid in the box.
 func moveTopUp(d *plan.Day, c *counted) {
 	s := c.Duty.Subject
 	if s.Scope == husbandry.OfEnclosure {

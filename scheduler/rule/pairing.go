@@ -13,8 +13,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// kinAhead is how many days before her season another male is asked for. He has
-// to be found, and to come out of quarantine (common practice).
+// kinAhead is the number of days before the female's season at which another
+// male is asked for. The keeper has to find the male, and the male has to
+// finish his quarantine (common practice).
 const kinAhead = 90
 
 // pairWatch proposes to pair a female while her pairing window is open.
@@ -33,8 +34,8 @@ func pairWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 		Why: func(civil.Date) string { return d.WindowWords(husbandry.PairingWindow, w) }})
 }
 
-// Pairing asks to separate pairs, and for another male where those of a
-// female's species are all close kin.
+// Pairing proposes two tasks: to separate pairs, and to find another male for a
+// female if every male of her species is close kin.
 func Pairing(d *plan.Day, propose plan.Propose) {
 	asked := make(map[*plan.Subject]bool)
 	for _, a := range d.Duties() {
@@ -53,8 +54,8 @@ func Pairing(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// separatePair asks to separate a pair that is together by its record or by a
-// mark, unless the male lives with her anyway.
+// separatePair asks to separate a pair that is together by a record or a mark.
+// It asks nothing if the male lives in the female's enclosure anyway.
 func separatePair(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal) {
 	since := a.Together.From
 	if since.IsZero() || !a.Together.Until.IsZero() || since.AddDays(herd.LookBack).Before(d.On) || d.LivesWithMale(a) {
@@ -68,8 +69,8 @@ func separatePair(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.An
 	ask(d, propose, s, herd.PartPair, []string{since.String()}, since.AddDays(stay), "Together since "+d.DateWords(since)+"; "+why)
 }
 
-// reviewKin asks once a season for another male where every male is too closely
-// related to a female.
+// reviewKin asks, once a season, for another male for a female if every male is
+// too closely related to her.
 func reviewKin(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 	refused := d.PairingOf(s.Animals[0]).Refused
 	if refused == nil {

@@ -16,20 +16,21 @@ import (
 
 const (
 	// testsApart is the least number of days between two faecal tests of a
-	// quarantine. testsBefore is how many days before its end the last one is
-	// due, so that its result is there (common practice).
+	// quarantine. testsBefore is the number of days before the end of the
+	// quarantine on which the last test is due, so that its result is known by
+	// the end (common practice).
 	testsApart  = 14
 	testsBefore = 7
-	// askedAgain is how many days after it was skipped a test or a release is
+	// askedAgain is the number of days after which a skipped test or release is
 	// asked for again.
 	askedAgain = 7
 )
 
-// idleApart reports whether a routine has nothing to do because the animal is
-// in quarantine, which has faecal tests of its own, or because the books have
-// neither animals nor clutches, so that nothing is weighed and no power cut
-// does harm. Routines that the keeper wrote, and papers, which follow an event,
-// are asked for all the same.
+// idleApart reports whether a routine has nothing to do for one of two reasons.
+// Either the animal is in quarantine, which has separate faecal tests; or the
+// books have neither animals nor clutches, so that nothing is weighed and a
+// power cut does no harm. Routines that the keeper wrote are asked for in both
+// cases. So are the renewals of documents, which follow an event.
 func idleApart(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	if s.Scope == husbandry.OfKeeper && r.Origin == husbandry.Common && r.Cadence.Pattern != husbandry.Anchored {
 		return len(d.Animals)+len(d.Clutches) == 0
@@ -67,8 +68,9 @@ func faecalTests(d *plan.Day, s *plan.Subject, e happening) []*plan.Routine {
 	return tests
 }
 
-// openStep finds the occurrence of a step that was not skipped, and its fate. A
-// skipped step is asked for again a week later, under a key of its own.
+// openStep finds the first occurrence of a step that was not skipped, and the
+// outcome of that occurrence. A skipped step is asked for again a week later,
+// with another key.
 func openStep(d *plan.Day, a *plan.Duty, e happening) (key tasks.Key, fate plan.Fate, notBefore civil.Date) {
 	occurrence := string(e.event) + "-" + e.instance
 	for {
@@ -84,10 +86,10 @@ func openStep(d *plan.Day, a *plan.Duty, e happening) (key tasks.Key, fate plan.
 	}
 }
 
-// quarantineStep proposes a faecal test of a quarantine, or the release from
-// it, and reports whether the event belongs to a quarantine. Tests are weeks
-// apart and never dropped. No animal is released before its clock has run out
-// and every test was done.
+// quarantineStep proposes a faecal test of a quarantine, or the release, and
+// reports whether the event belongs to a quarantine. Tests are weeks apart and
+// are never dropped. No animal is released before the days of quarantine are
+// over and every test is done.
 func quarantineStep(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e happening) bool {
 	if e.event != husbandry.EventQuarantine || r.Kind != husbandry.Faecal && r.Kind != husbandry.Release {
 		return false
@@ -99,7 +101,7 @@ func quarantineStep(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.
 		return true
 	}
 	why := english.UpperFirst(e.words)
-	var last civil.Date // of the tests before
+	var last civil.Date // day of the last test before this one
 	for _, test := range faecalTests(d, s, e) {
 		at := q.From.AddDays(int(test.Cadence.Offset))
 		if !last.IsZero() {
@@ -131,7 +133,8 @@ func quarantineStep(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.
 	return true
 }
 
-// Illness asks to look at the last illness noted of each subject.
+// Illness asks to look closer at the last illness that was noted for each
+// subject.
 func Illness(d *plan.Day, propose plan.Propose) {
 	seen := make(map[husbandry.ID]bool)
 	for _, ill := range slices.Backward(d.Ills) {

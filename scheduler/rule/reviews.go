@@ -11,13 +11,15 @@ import (
 )
 
 const (
-	// slugShare is the share of infertile eggs of a clutch, and slugCount the
-	// number, from which the care of the mother is reviewed (common practice).
+	// slugShare and slugCount are limits for the infertile eggs of a clutch. If
+	// their share is above slugShare, or if there are slugCount or more, the
+	// care of the mother is reviewed (common practice).
 	slugShare = 0.30
 	slugCount = 4
 )
 
-// Health asks to look at findings about eggs, weights and meals.
+// Health asks to look closer after findings about eggs, weights and refused
+// food.
 func Health(d *plan.Day, propose plan.Propose) {
 	for _, c := range d.Clutches {
 		reviewSlugs(d, propose, c)
@@ -50,10 +52,11 @@ func reviewSlugs(d *plan.Day, propose plan.Propose, c *herd.Clutch) {
 		english.Count(total, "egg"), c.ID, d.LaidWords(c), c.Slugs))
 }
 
-// reviewWeight asks to look at an animal that has lost a tenth of its weight.
+// reviewWeight asks for a check of an animal that has lost more than a tenth of
+// its weight.
 func reviewWeight(d *plan.Day, propose plan.Propose, a *herd.Animal) {
 	if w := a.Wintering(d.On); w != nil && w.Course.Cooled(d.On) {
-		return // in the cold the limits of the winter count
+		return // during a winter only the limits of the winter count
 	}
 	last, best, ok := a.Thinner()
 	if !ok {
@@ -82,12 +85,12 @@ func weighRefusing(d *plan.Day, propose plan.Propose, enclosure husbandry.ID) {
 	}
 	for _, id := range d.Held(enclosure, husbandry.Feed) {
 		if d.LastDone(enclosure, id).After(last) {
-			return // it ate since
+			return // the animals have eaten after the last refusal
 		}
 	}
 	for _, day := range d.Given(enclosure, husbandry.Feed, first) {
 		if !slices.ContainsFunc(row, func(r herd.Refusal) bool { return r.On == day }) {
-			return // it ate in between
+			return // the animals have eaten between the refusals
 		}
 	}
 	for _, animal := range d.Residents(enclosure) {
@@ -103,7 +106,8 @@ func weighRefusing(d *plan.Day, propose plan.Propose, enclosure husbandry.ID) {
 	}
 }
 
-// lastWeighed is the day on which an animal was last weighed, at any task.
+// lastWeighed returns the day on which the animal was last weighed at any task,
+// or no date.
 func lastWeighed(d *plan.Day, s *plan.Subject) civil.Date {
 	if s.Scope != husbandry.OfAnimal {
 		return civil.Date{}

@@ -10,22 +10,25 @@ import (
 	"slices"
 )
 
-// hostsBack is the number of days back for which hosts are counted when a rider
-// was never done.
+// hostsBack is the number of days before today in which hosts are counted, if
+// the rider was never done.
 const hostsBack = 14
 
-// rider is a riding routine while its hosts are gone through.
+// rider is a riding routine, with its state while a loop goes through its hosts
+// by day. A host is a task that the rider's tasks follow, such as a feeding for
+// a supplement.
 type rider struct {
 	*plan.Duty
-	last      civil.Date // last done
-	reset     civil.Date // last day on which it, or a rarer supplement in its place, was done
-	since     int        // number of hosts given since reset
-	notBefore civil.Date // the day to which it was put off
-	gap       gap        // least time to the last powder
+	last      civil.Date // day on which the rider was last done
+	reset     civil.Date // last day on which the rider, or a rarer supplement in its place, was done
+	since     int        // number of hosts done since reset
+	notBefore civil.Date // day to which the rider was put off
+	gap       gap        // least time between two doses
 	reached   civil.Date // day of the nth host since reset; zero before that
 }
 
-// Riding proposes the tasks that follow the tasks of other routines.
+// Riding proposes the tasks of riding routines: they follow the tasks of other
+// routines, the hosts.
 func Riding(d *plan.Day, propose plan.Propose) {
 	type group struct {
 		subject husbandry.ID
@@ -52,10 +55,10 @@ func Riding(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// rideTogether proposes the riders of one subject on one kind of host. A rider
-// counts the hosts given since it was last done. Where several supplements fall
-// on one feeding, only the rarest is due: powders replace one another and are
-// not mixed.
+// rideTogether proposes the tasks of all riders of one subject that follow the
+// same kind of host. A rider is due after its number of hosts since it was last
+// done. If several supplements are due at one feeding, only the rarest is
+// given: supplements replace one another and are not mixed.
 func rideTogether(d *plan.Day, propose plan.Propose, riders []*rider, host husbandry.Kind) {
 	hosts, at := d.Hosts(riders[0].Subject, host)
 	if len(hosts) == 0 {
@@ -83,14 +86,14 @@ func rideTogether(d *plan.Day, propose plan.Propose, riders []*rider, host husba
 		}
 		for _, r := range carried {
 			ride(d, propose, r, f)
-			if !f.Due.Before(d.On) { // else it is still owed, on a later one
+			if !f.Due.Before(d.On) { // if the host was before today, the rider is still due at a later host
 				r.given(f.Due, riders)
 			}
 		}
 	}
 }
 
-// countBack counts the hosts given since a rider was last done.
+// countBack counts the hosts that were done since a rider was last done.
 func countBack(d *plan.Day, r *rider, riders []*rider, at husbandry.ID, host husbandry.Kind) {
 	r.reset = r.last
 	for _, other := range riders {
@@ -110,8 +113,8 @@ func countBack(d *plan.Day, r *rider, riders []*rider, at husbandry.ID, host hus
 	}
 }
 
-// given notes that a rider is done with a host of a day. A rarer supplement
-// counts for the others too.
+// given notes that a rider is done with a host of a day. If the rider is a
+// supplement, the more frequent supplements count as given too.
 func (r *rider) given(on civil.Date, riders []*rider) {
 	r.last, r.reset = on, on
 	r.since, r.reached = 0, civil.Date{}
@@ -159,19 +162,19 @@ func rarest(carried []*rider) []*rider {
 	return slices.DeleteFunc(carried, func(r *rider) bool { return r.supplement() && r != best })
 }
 
-// ride proposes a rider's task with a host.
+// ride proposes a task of a rider with a host.
 func ride(d *plan.Day, propose plan.Propose, r *rider, f plan.Host) {
 	due := f.Due.AddDays(-int(r.Routine.Cadence.Lead))
-	as := *r // as it stands before later hosts
+	as := *r // a copy: later hosts change r
 	t := &plan.Ride{Duty: r.Duty, Date: f.Date, With: f.Due, Due: due, Why: func() string { return rideWords(d, &as, f, due) }}
 	if earliest := due.AddDays(-int(r.Routine.Before)); earliest.Before(r.gap.until) {
-		// A task that may be done early still has to keep the gap.
+		// Even an early task must not be before the end of the gap.
 		t.Earliest = r.gap.until
 	}
 	propose(t)
 }
 
-// rideWords is the reason of a rider's task with a host.
+// rideWords returns the reason of a rider's task with a host, in words.
 func rideWords(d *plan.Day, r *rider, f plan.Host, due civil.Date) string {
 	words := r.Routine.Words
 	if r.gap.decides(r.reached) {
@@ -185,8 +188,8 @@ func rideWords(d *plan.Day, r *rider, f plan.Host, due civil.Date) string {
 	return words
 }
 
-// ridingOnAll proposes one task for each day on which there are hosts in the
-// books or in a room, such as gut-loading for all feedings of a day.
+// ridingOnAll proposes one task for each day with hosts anywhere in the books
+// or in a room, such as gut-loading for all feedings of a day.
 func ridingOnAll(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	r := a.Routine
 	on := hostsByDay(d, a)
@@ -197,7 +200,7 @@ func ridingOnAll(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 		due := f.AddDays(-int(r.Cadence.Lead))
 		fate := d.Became(a, f)
 		if due = civil.Max(due, fate.Until); fate.Over() || due.After(f) {
-			continue // dealt with, or too late for that day
+			continue // the task was done or skipped, or it is too late for the hosts of that day
 		}
 		if !a.Holds(civil.Max(due, d.On)) || !last.IsZero() && due.Sub(last) < int(r.Cadence.MinGap) {
 			continue
@@ -227,23 +230,23 @@ func hostsByDay(d *plan.Day, a *plan.Duty) map[civil.Date]int {
 	return on
 }
 
-// gap keeps a rider a least number of days away from its last time. For
-// supplements the last time of any routine with the same powder counts, vitamin
-// D3 or vitamins. An animal whose routines change, by age or by an edit of the
-// books, still has the powder of last week.
+// gap is the least number of days between two doses of a rider. For a
+// supplement, doses of all routines with the same substance count (vitamin D3,
+// or vitamins). An animal may change its routines, by its age or because the
+// keeper edits the books, but last week's dose still counts.
 type gap struct {
 	days  husbandry.Days
 	gives ration.Powder
 	last  civil.Date
 	until civil.Date    // first possible day; no date: any day
-	other ration.Powder // powder that another routine gave on that day; 0: this routine did
-	// at is the earlier enclosure of an animal where it was given; "" for the
-	// present one.
+	other ration.Powder // substance that another routine gave on the last day; 0: this routine gave it
+	// at is the animal's earlier enclosure, if the last dose was given there;
+	// "" for the present enclosure.
 	at husbandry.ID
 }
 
-// gapOf works out the gap of a rider from the records. Where two records
-// differ, the later day counts.
+// gapOf works out the gap of a rider from the records. If two records disagree
+// about the last day, the later day counts.
 func gapOf(d *plan.Day, a *plan.Duty) gap {
 	g := gap{days: a.Routine.Cadence.MinGap}
 	if a.Routine.Kind == husbandry.Supplement {
@@ -265,8 +268,8 @@ func gapOf(d *plan.Day, a *plan.Duty) gap {
 	return g
 }
 
-// gapOfMoved adds what animals of an enclosure were given where they lived
-// before.
+// gapOfMoved adds the doses that animals of an enclosure got in their earlier
+// enclosures.
 func gapOfMoved(d *plan.Day, a *plan.Duty, g *gap) {
 	from := d.On.AddDays(-int(g.days))
 	for _, animal := range a.Subject.Animals {
@@ -290,7 +293,8 @@ func gapOfMoved(d *plan.Day, a *plan.Duty, g *gap) {
 	}
 }
 
-// note notes a day on which it is given.
+// note adds the day of a dose. other is the substance if another routine gave
+// the dose.
 func (g *gap) note(day civil.Date, other ration.Powder) {
 	if g.days == 0 || day.IsZero() || !day.After(g.last) {
 		return
@@ -298,13 +302,13 @@ func (g *gap) note(day civil.Date, other ration.Powder) {
 	g.last, g.until, g.other, g.at = day, day.AddDays(int(g.days)), other, ""
 }
 
-// decides reports whether the gap alone delays the task. reached is the day on
+// decides reports whether only the gap delays the task. reached is the day on
 // which all other conditions were met.
 func (g *gap) decides(reached civil.Date) bool {
 	return !reached.IsZero() && reached.Before(g.until)
 }
 
-// gapWords is the reason of a task that its gap delays.
+// gapWords returns the reason, in words, of a task that is delayed by the gap.
 func gapWords(d *plan.Day, r *rider) string {
 	g := &r.gap
 	words := "At least " + english.Days(g.days) + " between two"
@@ -324,7 +328,7 @@ func gapWords(d *plan.Day, r *rider) string {
 	return words + "; last " + r.Routine.Kind.Noun().Done + " " + d.WeekdayWords(g.last)
 }
 
-// count counts a host that is given on a day.
+// count counts a host that is done on a day.
 func (r *rider) count(day civil.Date) {
 	if r.since++; r.since == max(1, r.Routine.Cadence.Nth) {
 		r.reached = day.AddDays(-int(r.Routine.Cadence.Lead))

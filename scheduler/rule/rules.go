@@ -1,11 +1,12 @@
 // Package rule has the rules of the plan, one file for each concern. A rule is
 // a function of a [plan.Day] that proposes tasks.
 //
-// Start with [All], the rules in their order. A rule knows no mark and no other
-// rule; a test checks both. A rule whose tasks ride on others asks the Day what
-// is given. The general patterns (calendar.go, since_last.go, anchored.go,
-// window.go, ride.go) know no kind of task. The special cases of a kind stand
-// in the rule of its concern, and the tables in this file connect the two.
+// Start with [All], the rules in their order. A rule reads no marks and calls
+// no other rule; a test checks both. A rule for tasks that follow other tasks
+// asks the Day when these other tasks are done. The general patterns
+// (calendar.go, since_last.go, anchored.go, window.go, ride.go) name no kind of
+// task. The special cases of a kind are in the file of their concern, and the
+// tables in this file connect the two.
 package rule
 
 import (
@@ -25,11 +26,12 @@ func All() plan.Rules {
 	}
 }
 
-// idleOf says when a routine has nothing to do for its subject.
+// idleOf has the functions that report whether a routine has nothing to do for
+// its subject.
 var idleOf = []func(d *plan.Day, s *plan.Subject, r *plan.Routine) bool{idleClutch, idleYoung, idleApart}
 
-// evidenceOf has the evidence besides marks for kinds that count from the last
-// time.
+// evidenceOf has, for kinds of work due a number of days after the last time,
+// the evidence besides marks of when the work was done.
 var evidenceOf = map[husbandry.Kind]evidence{
 	husbandry.NestTopUp:  {every: topUpEvery, move: moveTopUp},
 	husbandry.TubCheck:   {first: firstTubCheck, move: moveTubCheck},
@@ -38,7 +40,7 @@ var evidenceOf = map[husbandry.Kind]evidence{
 	husbandry.Faecal:     {last: lastFaecal},
 }
 
-// windowed has the watch of each window.
+// windowed has, for each window, the function that proposes the watch.
 var windowed = map[husbandry.WindowName]func(*plan.Day, plan.Propose, *plan.Duty){
 	husbandry.HatchWindow:   hatchWatch,
 	husbandry.YoungWindow:   youngWatch,
@@ -47,25 +49,30 @@ var windowed = map[husbandry.WindowName]func(*plan.Day, plan.Propose, *plan.Duty
 	husbandry.PairingWindow: pairWatch,
 }
 
-// eventsOf lists the events of each concern since a day.
+// eventsOf has the functions of the concerns that list their events since a
+// day.
 var eventsOf = []func(d *plan.Day, from civil.Date) []happening{youngEvents, apartEvents, permitEvents}
 
-// subjectOf names the subject of a routine that an event starts, where a
-// concern has its own answer.
+// subjectOf has the functions of the concerns that name the subject of a
+// routine after an event. A function that does not apply leaves the choice to
+// [target].
 var subjectOf = []func(d *plan.Day, r *plan.Routine, e happening) (s *plan.Subject, theirs bool){permitSubject, youngSubject}
 
-// insteadOf replaces the usual task after an event, and reports whether it did.
+// insteadOf has functions that propose another task than the usual one after an
+// event, and report whether they did.
 var insteadOf = []func(*plan.Day, plan.Propose, *plan.Subject, *plan.Routine, happening) bool{quarantineStep, again}
 
-// bySheet has the offset and the slack, in days, of common routines whose kind
-// has an age in the care sheet.
+// bySheet has, for kinds of work at an age that the care sheet may state, the
+// function that returns the offset and the slack, in days, of the common
+// routine.
 var bySheet = map[husbandry.Kind]func(sheet *husbandry.Species, offset, slack husbandry.Days) (husbandry.Days, husbandry.Days){
 	husbandry.FirstFeed: firstFeedBySheet,
 	husbandry.Sexing:    sexingBySheet,
 	husbandry.Separate:  separateBySheet,
 }
 
-// finishOf changes the proposals of a kind that follow an event.
+// finishOf has, by kind, the functions that complete the proposal of a task
+// after an event.
 var finishOf = map[husbandry.Kind]func(d *plan.Day, s *plan.Subject, t *plan.Single){
 	husbandry.SetTub:  finishSetTub,
 	husbandry.DigEggs: finishOutside,

@@ -7,8 +7,8 @@ import (
 )
 
 // SinceLast proposes the tasks of routines that are due a number of days after
-// they were last done. Kinds with evidence besides marks have it in
-// [evidenceOf].
+// the work was last done. Some kinds have other evidence than marks of when
+// that was, see [evidenceOf].
 func SinceLast(d *plan.Day, propose plan.Propose) {
 	for _, a := range d.Duties() {
 		if a.Routine.Cadence.Pattern == husbandry.SinceLast && !idle(d, a.Subject, a.Routine) {
@@ -17,7 +17,7 @@ func SinceLast(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// chain makes the chain of a duty, with the evidence of its kind.
+// chain makes the chain of tasks of a duty, with the evidence of its kind.
 func chain(d *plan.Day, a *plan.Duty) *plan.Chain {
 	k := a.Routine.Kind
 	known := evidenceOf[k]

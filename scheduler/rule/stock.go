@@ -16,9 +16,10 @@ import (
 )
 
 const (
-	// learnDays is the number of days back from which feedings and counts teach
-	// how much the keeper gives. givenDays is the number of days that tell how
-	// many planned feedings are given.
+	// learnDays is the number of days before today from which feedings and
+	// counts are used to learn how much food the keeper gives. givenDays is the
+	// number of days from which the share of planned feedings that are given is
+	// learnt.
 	learnDays = 180
 	givenDays = 28
 	// countDays is the number of days after which the stock should be counted
@@ -26,7 +27,7 @@ const (
 	countDays = 21
 )
 
-// Stock is a feeder with its stock by the records and the daybook.
+// Stock is a feeder with its stock, by the records and the daybook.
 type Stock struct {
 	ration.Stock
 	Counted   int
@@ -70,7 +71,7 @@ func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
 	s.Batches = ration.Live(f, s.Keeper, s.Batches, from, d.On, func(d civil.Date) ration.Use { return given[d] })
 	s.Recent = given.between(civil.Max(from, d.On.AddDays(1-int(f.ShelfLife))), d.On.AddDays(1))
 	if len(s.Batches) == 0 || s.Batches[0].Came.After(d.On) {
-		s.Recent = ration.Use{} // an error cannot empty an empty box further
+		s.Recent = ration.Use{} // the box is empty, so an error in its use cannot make it emptier
 	}
 	for day := range settled(d, f) {
 		s.Settled[day] = true
@@ -81,7 +82,7 @@ func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
 }
 
 // told returns the keeper's counts of a feeder in the last learnDays, by date,
-// and the batches that were ordered.
+// and the ordered batches.
 func told(d *plan.Day, f *husbandry.Feeder) (counts []count, came []ration.Batch) {
 	if !f.StockOn.IsZero() && !f.StockOn.After(d.On) {
 		counts = append(counts, count{f.StockOn, f.Stock})
@@ -108,8 +109,8 @@ func told(d *plan.Day, f *husbandry.Feeder) (counts []count, came []ration.Batch
 	return counts, came
 }
 
-// spells returns the times between two counts, from which the keeper's way of
-// feeding is learnt.
+// spells returns the times between two counts, from which the plan learns how
+// the keeper feeds.
 func spells(counts []count, came []ration.Batch, given useByDay) (list []ration.Spell) {
 	for i := 1; i < len(counts); i++ {
 		a, b := counts[i-1], counts[i]
@@ -127,7 +128,8 @@ func spells(counts []count, came []ration.Batch, given useByDay) (list []ration.
 // useByDay is the number of insects used, by day.
 type useByDay map[civil.Date]ration.Use
 
-// between returns the use from a day on, before another day.
+// between returns the use from the day from up to, but not including, the day
+// to.
 func (g useByDay) between(from, to civil.Date) (u ration.Use) {
 	for d := from; d.Before(to); d = d.AddDays(1) {
 		u = u.Plus(g[d])
@@ -136,8 +138,8 @@ func (g useByDay) between(from, to civil.Date) (u ration.Use) {
 }
 
 // usedUp returns the insects used by feedings that were given and eaten, by
-// day. A keeper who marks no feeding at all is assumed to give all that were
-// planned.
+// day. If the keeper marks no feedings at all, all planned feedings count as
+// given.
 func usedUp(d *plan.Day, f *husbandry.Feeder, from civil.Date) useByDay {
 	if used := usedByMarks(d, f, from); len(used) > 0 {
 		return used
@@ -184,8 +186,8 @@ func refusedOn(d *plan.Day, enclosure husbandry.ID, day civil.Date) bool {
 	return slices.ContainsFunc(d.Refused(enclosure), func(r herd.Refusal) bool { return r.On == day })
 }
 
-// feedingsGiven counts the planned feedings of the last weeks, and those of
-// them that were given and eaten.
+// feedingsGiven counts the planned feedings of the last givenDays, and how many
+// of these were given and eaten.
 func feedingsGiven(d *plan.Day, f *husbandry.Feeder) (planned, given int) {
 	for _, a := range d.Duties() {
 		if a.Subject.Scope != husbandry.OfEnclosure || d.FeederOf(a.Routine) != f || a.Routine.Cadence.Pattern != husbandry.Fixed {
@@ -206,7 +208,7 @@ func feedingsGiven(d *plan.Day, f *husbandry.Feeder) (planned, given int) {
 	return planned, min(planned, given)
 }
 
-// usedAhead returns the insects that planned feedings will use, by day. Late
+// usedAhead returns the insects that planned feedings will use, by day. Overdue
 // feedings count for today.
 func usedAhead(d *plan.Day, f *husbandry.Feeder) map[civil.Date]ration.Use {
 	ahead := make(map[civil.Date]ration.Use)
@@ -246,7 +248,7 @@ func orders(d *plan.Day, propose plan.Propose, f *husbandry.Feeder) {
 		a := d.Once(subject, r)
 		propose(&plan.Single{
 			Duty: a, Keys: []tasks.Key{a.Key(d.Text(o.Delivery))}, Due: o.By, Why: s.OrderWords(d, o), Clamped: true,
-			While: func(due civil.Date) bool { return due.Before(o.Delivery) || f.Lead <= 0 }, // not put off past the delivery
+			While: func(due civil.Date) bool { return due.Before(o.Delivery) || f.Lead <= 0 }, // an order cannot be put off to the day of the delivery or later
 			Finish: func(t *tasks.Task) {
 				t.Packs = o.Packs
 				t.Title = plan.TitleLine(fmt.Sprintf("Order %s: %s", f.Name, pack))
@@ -255,8 +257,8 @@ func orders(d *plan.Day, propose plan.Propose, f *husbandry.Feeder) {
 	}
 }
 
-// settled returns the deliveries whose order was marked as done or skipped,
-// whatever number was ordered.
+// settled returns the deliveries for which the order was marked as done or
+// skipped, whatever number was ordered.
 func settled(d *plan.Day, f *husbandry.Feeder) map[civil.Date]bool {
 	marked := make(map[civil.Date]bool)
 	for day := ration.NextDelivery(f, d.On); !day.IsZero() && !day.AddDays(-int(f.Lead)).After(d.UntilReturn()); day = ration.NextDelivery(f, day.AddDays(1)) {
@@ -267,7 +269,7 @@ func settled(d *plan.Day, f *husbandry.Feeder) map[civil.Date]bool {
 	return marked
 }
 
-// OrderWords is the reason of an order.
+// OrderWords returns the reason of an order in words.
 func (s *Stock) OrderWords(d *plan.Day, o ration.Order) string {
 	week := s.Weekly()
 	words := fmt.Sprintf("For the delivery of %s: about %s in hand (%s), %s used in a week; the delivery after is on %s",

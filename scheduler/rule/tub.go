@@ -14,9 +14,9 @@ const (
 	inTheOpen = "Eggs in the open dry within hours: set them first of all."
 )
 
-// idleClutch reports whether a routine has nothing to do for a clutch now: eggs
-// are dug up once and set once, a sealed tub is left alone, eggs with veins are
-// not candled again, and young are not fed before they hatch.
+// idleClutch reports whether a routine has nothing to do for a clutch now. Eggs
+// are dug up once and set once, a sealed tub is left closed, eggs with veins
+// are not candled again, and young are not fed before they hatch.
 func idleClutch(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	c, nothing := s.Clutch, idleClutches[r.Kind]
 	if c == nil || nothing == nil {
@@ -26,8 +26,9 @@ func idleClutch(d *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	return nothing(d, c, open)
 }
 
-// idleClutches says when a kind has nothing to do for a clutch. open says that
-// the clutch stands in a tub that may be opened.
+// idleClutches has, by kind, the function that reports whether the work has
+// nothing to do for a clutch. open says that the clutch is in a tub that may be
+// opened.
 var idleClutches = map[husbandry.Kind]func(d *plan.Day, c *herd.Clutch, open bool) bool{
 	husbandry.DigEggs: func(_ *plan.Day, c *herd.Clutch, _ bool) bool { return c.State != herd.InBox || c.Counted },
 	husbandry.SetTub: func(d *plan.Day, c *herd.Clutch, _ bool) bool {
@@ -52,18 +53,19 @@ func noneHatchedOrAllRecorded(_ *plan.Day, c *herd.Clutch, _ bool) bool {
 	return c.Hatched == 0 || len(c.Young) > 0
 }
 
-// ofRecords is for work that waits until the young have records.
+// ofRecords is the function in idleClutches for work that waits until the young
+// have records.
 func ofRecords(*plan.Day, *herd.Clutch, bool) bool { return true }
 
-// finishSetTub adds the question where the tub will stand, and makes eggs
-// outside the nest box urgent.
+// finishSetTub adds the question in which incubator the tub will stand, and
+// makes the task urgent for eggs outside the nest box.
 func finishSetTub(d *plan.Day, s *plan.Subject, t *plan.Single) {
 	finishOutside(d, s, t)
 	t.Why += whereWords(d, s.Clutch)
 }
 
-// finishOutside makes eggs in the open urgent: they cannot wait until the
-// evening or another day.
+// finishOutside makes the task urgent for eggs outside the nest box, because
+// these eggs cannot wait until the evening or another day.
 func finishOutside(_ *plan.Day, s *plan.Subject, t *plan.Single) {
 	if s.Clutch == nil || !s.Clutch.Outside {
 		return
@@ -72,9 +74,9 @@ func finishOutside(_ *plan.Day, s *plan.Subject, t *plan.Single) {
 	t.Finish = func(t *tasks.Task) { t.Pinned, t.Caution = true, inTheOpen+" "+t.Caution }
 }
 
-// whereWords asks where a tub will stand, since that decides when its eggs
-// hatch. It asks only where there are several incubators and no record says
-// which.
+// whereWords asks, in words, in which incubator a tub will stand, because that
+// decides when its eggs hatch. It is "" if there is only one incubator, or if a
+// record names the incubator.
 func whereWords(d *plan.Day, c *herd.Clutch) string {
 	if c == nil || len(d.Records.Incubators) < 2 || !d.Standing(c).Assumed {
 		return ""
@@ -82,8 +84,8 @@ func whereWords(d *plan.Day, c *herd.Clutch) string {
 	return `; say where it stands, with "moved to" and the incubator's id`
 }
 
-// hatchWatch proposes the looks at a clutch while its young are expected. After
-// the window they go on as an alarm.
+// hatchWatch proposes the checks of a clutch while its young are expected.
+// After the window the checks continue as an alarm.
 func hatchWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	c := a.Subject.Clutch
 	if c == nil || !c.Expecting() {
@@ -105,7 +107,7 @@ func hatchWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	}
 }
 
-// Tubs asks to look at clutches past their window, and to add water to tubs.
+// Tubs asks for a check of clutches past their window, and for water in tubs.
 func Tubs(d *plan.Day, propose plan.Propose) {
 	for _, c := range d.Clutches {
 		if s := d.Subject(c.ID); s != nil && s.Clutch == c && c.Expecting() {
@@ -115,8 +117,8 @@ func Tubs(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// topUpTub asks for the water that a tub has lost, after a weighing that shows
-// it lighter than when it was set.
+// topUpTub asks to replace the water that a tub has lost, after a weighing
+// showed that the tub is lighter than when it was set.
 func topUpTub(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 	damp := d.DampOfTub(s.Clutch)
 	if damp == nil || damp.Target == 0 || damp.Weighed.On.IsZero() || damp.Since != damp.Weighed.On || damp.Lacks < herd.WorthPouring {
@@ -127,8 +129,8 @@ func topUpTub(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 		u.Mass(damp.Weighed.Mass), d.DateWords(damp.Weighed.On), u.Mass(herd.Rounded(float64(damp.Target))), u.Volume(husbandry.Millilitres(herd.Rounded(float64(damp.Lacks))))))
 }
 
-// firstTubCheck is the day of the first check of a tub: an interval after it
-// was set.
+// firstTubCheck returns the day of the first check of a tub: one interval after
+// the tub was set.
 func firstTubCheck(d *plan.Day, s *plan.Subject, every husbandry.Days) civil.Date {
 	if s.Clutch == nil {
 		return civil.Date{}
@@ -136,7 +138,8 @@ func firstTubCheck(d *plan.Day, s *plan.Subject, every husbandry.Days) civil.Dat
 	return civil.Max(d.TubSetOn(s.Clutch), d.Records.Began).AddDays(int(every))
 }
 
-// moveTubCheck moves the check of a tub to the day on which it needs water.
+// moveTubCheck moves the check of a tub to the day on which the tub needs
+// water.
 func moveTubCheck(d *plan.Day, c *counted) {
 	if s := c.Duty.Subject; s.Clutch != nil {
 		moveByDamp(d, c, d.DampOfTub(s.Clutch))
@@ -158,9 +161,9 @@ func reviewHatch(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 		". Check the incubator's real temperature, and candle if you are used to it")
 }
 
-// chances returns the probability that young have hatched by the end of a day,
-// and of each of the seven days after it; nil once the forecast has no days
-// left.
+// chances returns the probabilities that young have hatched by the end of a day
+// and of each of the seven days after it. It returns nil if the forecast has no
+// days left.
 func chances(f incubation.Forecast, on civil.Date) []float64 {
 	if f.Overdue {
 		return nil

@@ -5,8 +5,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Watches proposes the looks inside windows. Each window has a watch of its own
-// in the table windowed.
+// Watches proposes the watches inside windows. The table windowed has the
+// function for each window.
 func Watches(d *plan.Day, propose plan.Propose) {
 	for _, a := range d.Duties() {
 		if a.Routine.Cadence.Pattern != husbandry.Windowed || idle(d, a.Subject, a.Routine) {

@@ -64,19 +64,20 @@ func Winters(d *plan.Day, propose plan.Propose) {
 
 // winterTask is one task of a winter.
 type winterTask struct {
-	id    husbandry.ID // of its routine
-	key   string       // the occurrence
+	id    husbandry.ID // id of the routine
+	key   string       // occurrence in the key of the task
 	due   civil.Date
-	until civil.Date // the first day on which it is moot; zero: never
-	// cases name the words that replace the routine's own.
+	until civil.Date // first day on which the task is no longer needed; zero: needed always
+	// cases are the names of the routine's cases that apply. The title and
+	// caution of a case replace those of the routine (see [husbandry.Called]).
 	cases   []string
-	degrees string // in the title: "5-12 °C"
+	degrees string // target temperature for the title: "5-12 °C"
 	why     string
-	after   husbandry.Days // slack in days that replaces the routine's; else 0
+	after   husbandry.Days // slack in days after the due day, in place of the routine's slack; 0: the routine's slack
 }
 
-// proposeWinter proposes a task of a winter, unless it is moot or beyond the
-// plan.
+// proposeWinter proposes a task of a winter, unless the task is no longer
+// needed or is after the last day of the plan.
 func proposeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, w winterTask) {
 	r := called(d, s, w.id, w.cases...)
 	if r == nil {
@@ -93,7 +94,8 @@ func proposeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, w winterT
 	a := d.Once(s, r)
 	propose(&plan.Single{
 		Duty: a, Keys: []tasks.Key{a.Key(w.key)}, Due: w.due, Why: w.why, Clamped: true, Pinned: alarms,
-		// The feeder insects are gut-loaded for it, as for any other feeding.
+		// Before this feeding the feeder insects are gut-loaded, as before any
+		// other.
 		Ridden: r.Kind == husbandry.Feed && s.Scope == husbandry.OfEnclosure,
 		While: func(due civil.Date) bool {
 			moot := !w.until.IsZero() && !civil.Max(due, d.On).Before(w.until)
@@ -103,8 +105,8 @@ func proposeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, w winterT
 	})
 }
 
-// beforeWinter asks for a look at an animal before its winter, or says why it
-// is not cooled.
+// beforeWinter asks for a check of an animal before its winter, or says why the
+// animal is not cooled.
 func beforeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w *herd.Winter) {
 	c := &w.Course
 	due := c.Fast.AddDays(-herd.CheckAhead)
@@ -127,8 +129,8 @@ func beforeWinter(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.An
 	}
 }
 
-// cooledWith names the animals that share an enclosure with an animal and fast
-// on a day.
+// cooledWith names the other animals in an animal's enclosure that fast on a
+// day.
 func cooledWith(d *plan.Day, a *herd.Animal, day civil.Date) (names []string) {
 	for _, b := range d.Residents(a.Enclosure) {
 		if b != a && b.PresentOn(civil.Max(day, d.On)) && b.Wintering(day) != nil {
@@ -139,8 +141,8 @@ func cooledWith(d *plan.Day, a *herd.Animal, day civil.Date) (names []string) {
 }
 
 // coolingSteps proposes the fast and the temperatures of an enclosure, of a
-// room, or of an animal that is warmed up before its companions. The next step
-// replaces a step that was not done.
+// room, or of an animal that is warmed up before its companions. If a step was
+// not done, the task for the next step replaces it.
 func coolingSteps(d *plan.Day, propose plan.Propose, s *plan.Subject, w *herd.Winter) {
 	c := &w.Course
 	if !w.Alone {
@@ -190,9 +192,9 @@ func coolingSteps(d *plan.Day, propose plan.Propose, s *plan.Subject, w *herd.Wi
 	}
 }
 
-// stepLeftOut says, beside a step of a winter, that the step before it was not
-// marked. Nobody is to take two steps of temperature at once, as after days
-// away.
+// stepLeftOut warns, at a step of a winter, that the step before was not
+// marked. After an absence, for example, a keeper must not take two steps of
+// temperature at once.
 func stepLeftOut(d *plan.Day, s *plan.Subject, w *herd.Winter, before, step cooling.Step) string {
 	key := tasks.NewKey(s.ID, herd.CoolingStep, w.StepKey(before.Name))
 	if !before.On.Before(d.On) || before.On.Before(d.Began) || !d.BecameOf(key).Done.IsZero() {
@@ -201,8 +203,8 @@ func stepLeftOut(d *plan.Day, s *plan.Subject, w *herd.Winter, before, step cool
 	return fmt.Sprintf(". The step to %s has no mark: if it was not taken, take that one now and this one after %s", d.Degrees(before.From, before.To), english.Days(step.On.Sub(before.On)))
 }
 
-// notForTheCold names the animals of an enclosure or room that are there on a
-// day and must not be cooled.
+// notForTheCold names the animals that are in an enclosure or room on a day and
+// must not be cooled.
 func notForTheCold(d *plan.Day, s *plan.Subject, day civil.Date) (names []string) {
 	look := func(enclosure husbandry.ID) {
 		for _, a := range d.Residents(enclosure) {
@@ -223,7 +225,8 @@ func notForTheCold(d *plan.Day, s *plan.Subject, day civil.Date) (names []string
 	return names
 }
 
-// stepNumber is the number of a step among those in its direction, from 1.
+// stepNumber returns the number of a step, from 1, among the steps down or
+// among the steps up.
 func stepNumber(c *cooling.Course, step cooling.Step) (n int) {
 	up := !step.On.Before(c.Up)
 	for _, s := range c.Steps {
@@ -244,7 +247,8 @@ func stepCount(c *cooling.Course, up bool) (n int) {
 }
 
 // weighInTheCold proposes the weighings from the first step down to the last
-// step up. After a loss that warns, the next weighing comes sooner.
+// step up. After a loss beyond the warning limit, the next weighing comes
+// sooner.
 func weighInTheCold(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w *herd.Winter) {
 	c := &w.Course
 	if !d.On.Before(c.Warm) || !c.WasCooled() {
@@ -295,8 +299,8 @@ func weighInTheCold(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.
 	}
 }
 
-// stopCooling says that an animal must leave the cold: it has lost too much, is
-// ill, or carries eggs.
+// stopCooling asks to warm up an animal that has lost too much mass, is ill, or
+// carries eggs.
 func stopCooling(d *plan.Day, propose plan.Propose, s *plan.Subject, a *herd.Animal, w *herd.Winter) {
 	c := &w.Course
 	if !c.WasCooled() || !d.On.Before(c.Feed) || d.On.Before(c.Down) {

@@ -13,29 +13,31 @@ import (
 )
 
 const (
-	// youngFor is how many days after the last hatchling the tub of young is
-	// checked daily (common practice).
+	// youngFor is the number of days after the last hatchling for which the tub
+	// of young is checked daily (common practice).
 	youngFor = 14
-	// sexAgain and feedAgain are the days after which an unsettled question is
-	// asked again (common practice).
+	// sexAgain and feedAgain are the days after which a task is repeated if its
+	// question is still open: which sex the young have, and whether they eat
+	// (common practice).
 	sexAgain  husbandry.Days = 30
 	feedAgain husbandry.Days = 1
 	// unfedFor is the age in days at which young that have not eaten are a
 	// reason to worry (common practice).
 	unfedFor = 10
 	// enterBy is the age in days at which young should have records. enterFor
-	// is the age up to which records are asked for.
+	// is the age in days up to which the plan asks for these records.
 	enterBy, enterFor = 7, 180
-	// askedFor is how many days after its due day such a question is still
-	// asked.
+	// askedFor is the number of days after its due day, plus the routine's
+	// slack, for which a repeated task about the sex or the first food of young
+	// is still asked for.
 	askedFor = 120
-	// sizeSpread is the ratio of the heaviest to the lightest mass up to which
-	// a group stays together (common practice).
+	// sizeSpread is the largest ratio of the heaviest to the lightest mass with
+	// which a group stays together (common practice).
 	sizeSpread = 1.5
 )
 
-// youngEvents lists the events of young that have records: the hatching, and
-// the day on which they were taken out of a group.
+// youngEvents lists the events of young with records: the hatching, and the day
+// on which an animal was taken out of a group.
 func youngEvents(d *plan.Day, from civil.Date) []happening {
 	var list []happening
 	for _, a := range d.Animals {
@@ -53,9 +55,9 @@ func youngEvents(d *plan.Day, from civil.Date) []happening {
 	return list
 }
 
-// youngSubject returns the animal that a routine about young is about, where an
-// animal with a record starts it. While the young are small, most work after
-// hatching stays with the clutch.
+// youngSubject returns the subject of a routine about young after an event of
+// an animal with a record. While the young are small, the clutch stays the
+// subject of most work after hatching.
 func youngSubject(d *plan.Day, r *plan.Routine, e happening) (s *plan.Subject, theirs bool) {
 	if e.animal == nil || e.event != husbandry.EventHatched && r.Scope != husbandry.OfClutch {
 		return nil, false
@@ -67,18 +69,19 @@ func youngSubject(d *plan.Day, r *plan.Routine, e happening) (s *plan.Subject, t
 	return s, true
 }
 
-// idleRaised says when a kind of work about young with records has nothing to
-// do for an animal.
+// idleRaised has, by kind, the function that reports whether work about young
+// with records has nothing to do for an animal.
 var idleRaised = map[husbandry.Kind]func(a *herd.Animal) bool{
 	husbandry.Sexing: func(a *herd.Animal) bool { return a.Sex != husbandry.Unsexed },
-	// Females alone may stay together.
+	// A group of females only may stay together.
 	husbandry.Separate: func(a *herd.Animal) bool { return a.Count < 2 || a.Sex == husbandry.Female },
-	// For an animal from elsewhere it was decided when it came.
+	// For an animal from elsewhere, the keeper decided when it came that it
+	// stays.
 	husbandry.Place: func(a *herd.Animal) bool { return a.Breeding || !a.Acquired.IsZero() },
 }
 
 // idleYoung reports whether a routine about young has nothing to do for an
-// animal as it is.
+// animal in its present state.
 func idleYoung(_ *plan.Day, s *plan.Subject, r *plan.Routine) bool {
 	nothing := idleRaised[r.Kind]
 	return s.Scope == husbandry.OfAnimal && nothing != nil && nothing(s.Animals[0])
@@ -108,8 +111,9 @@ func separateBySheet(sheet *husbandry.Species, offset, slack husbandry.Days) (hu
 	return offset, slack
 }
 
-// again repeats a question that the last answer left open, and reports whether
-// there was an answer at all: then the first question is over.
+// again proposes the task once more if the last answer left its question open.
+// It reports whether there was an answer at all; if so, the first task of the
+// routine is no longer needed.
 func again(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, _ happening) bool {
 	var on civil.Date
 	var wait husbandry.Days
@@ -166,7 +170,7 @@ func youngWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	}})
 }
 
-// Young asks to look at findings about young.
+// Young asks to look closer after findings about young.
 func Young(d *plan.Day, propose plan.Propose) {
 	for _, a := range d.Animals {
 		if s := d.Subject(a.ID); s != nil && a.Count > 1 && a.PresentOn(d.On) {
@@ -192,8 +196,8 @@ func Young(d *plan.Day, propose plan.Propose) {
 	}
 }
 
-// enterYoung asks for records of young that have none. Without records nothing
-// asks for their food and water.
+// enterYoung asks for records of young that have none. Without records, no
+// routine plans their food and water.
 func enterYoung(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 	first := s.Clutch.FirstHatched()
 	if first.IsZero() || first.AddDays(enterFor).Before(d.On) {
@@ -203,8 +207,8 @@ func enterYoung(d *plan.Day, propose plan.Propose, s *plan.Subject) {
 		"no feeding, water or weighing is asked for them", d.DateWords(first), s.Clutch.Hatched))
 }
 
-// reviewSize asks to sort a group by size where the last masses of its animals
-// lie far apart, unless an animal was taken out since.
+// reviewSize asks to sort a group by size if the masses at its last weighing
+// lie far apart, unless an animal was taken out after that weighing.
 func reviewSize(d *plan.Day, propose plan.Propose, s *plan.Subject, weights []herd.Weight, regrouped civil.Date) {
 	i := len(weights) - 1
 	for i >= 0 && len(weights[i].Each) < 2 {

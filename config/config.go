@@ -119,8 +119,8 @@ const (
 	// Authenticated believes the Authentication-Results header of the server
 	// AuthservID.
 	Authenticated Trust = "authenticated"
-	// Token accepts a valid token together with the keeper's address. It suits
-	// mail that never leaves the keeper's own account or server.
+	// Token accepts a valid token together with the keeper's address. This kind
+	// of proof suits mail that never leaves the keeper's account or server.
 	Token Trust = "token"
 )
 
@@ -167,8 +167,8 @@ func Default() Settings {
 	}
 }
 
-// Read takes the settings out of the table of keeper.toml. Paths in it are
-// relative to dir. Read adds problems to the table's list. The caller then
+// Read takes the settings out of the table of keeper.toml. Paths in keeper.toml
+// are relative to dir. Read adds problems to the table's list. The caller then
 // reads the records of the same file, and calls Done on the table.
 func Read(t *tables.Table, dir string) Settings {
 	s := Default()

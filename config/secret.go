@@ -89,7 +89,8 @@ func readPrivate(path string) (string, error) {
 	if !info.Mode().IsRegular() {
 		return "", errors.New("it is not a file")
 	}
-	// Windows has no such permission bits and reports made-up ones.
+	// Windows has no permission bits for other users, and Go makes up the bits
+	// there.
 	if info.Mode().Perm()&0o007 != 0 && runtime.GOOS != "windows" {
 		return "", fmt.Errorf("everybody on this machine may read it; run: chmod 600 %s", path)
 	}

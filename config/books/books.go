@@ -1,16 +1,17 @@
 // Package books reads the keeper's folder: keeper.toml and the record files. It
-// adds them to the care sheets and common routines that are built into the
-// program.
+// adds the keeper's records to the care sheets and common routines that are
+// built into the program.
 //
-// Start with [Load]. It returns the settings and the records, or every problem
-// of every file at once. If the list has an error, there are no records at all,
-// never half of them. [WriteStarter] makes a first folder for a new keeper.
+// Start with [Load]. It returns the settings, the records, and a list of the
+// problems of all files. If the list has an error, Load returns no records at
+// all, never half of them. [WriteStarter] makes a first folder for a new
+// keeper.
 //
 // The folder sheets has one care sheet per file, common.toml with the routines
 // for every species, and called.toml with the routines that a rule of the
-// planner asks for. All are written in the keeper's own syntax. A new sheet
-// needs no code, but each of its numbers needs a source; the package's tests
-// check that.
+// planner asks for. These files are written in the same syntax as the keeper's
+// files. A new sheet needs no code, but each of its numbers needs a source; the
+// package's tests check the sources.
 //
 // The package does not know the daybook or today's date. The scheduler checks
 // whether a date lies in the future, and whether a record agrees with later

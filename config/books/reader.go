@@ -67,8 +67,8 @@ type named struct {
 	what  string // "animal"
 	place tables.Place
 	// origin is the kind of file the record stands in. A keeper's record may
-	// take the id of a built-in record of the same sort. It then replaces or
-	// refines the built-in record.
+	// have the id of a built-in record of the same sort. The keeper's record
+	// then replaces or refines the built-in record.
 	origin husbandry.Origin
 }
 
@@ -261,8 +261,8 @@ func incubationTemperature(s string) (husbandry.Celsius, error) {
 	if c >= coldest && c <= hottest && err == nil {
 		return c, nil
 	}
-	// Suggest the other unit if it gives a plausible temperature: "84 C", "28
-	// F".
+	// Suggest the other unit, C or F, if the number is a plausible temperature
+	// in that unit: "84 C", "28 F".
 	number := strings.TrimRight(s, "CcFf° ")
 	for _, unit := range []string{"C", "F"} {
 		other := number + " " + unit

@@ -17,8 +17,8 @@ import (
 const ownSource = "the keeper's books"
 
 // species reads a [[species]]. A keeper's species with the id of a built-in
-// sheet starts from that sheet and changes only the keys it gives. Its routines
-// count as the keeper's routines.
+// sheet starts from that sheet and changes only the keys it gives. Routines in
+// a keeper's species count as the keeper's routines, not as those of a sheet.
 func (r *reader) species(t *tables.Table) {
 	id := r.id(t, "species")
 	v := husbandry.Species{ID: id, Sources: make(map[string]string)}

@@ -116,7 +116,7 @@ func (r *colony) takeOut(a *placed[husbandry.Animal], group placed[husbandry.Ani
 }
 
 // checkGroup checks an animal against the group it was taken out of. taken is
-// the number of animals taken out so far, with this one.
+// the number of animals taken out of the group so far, including this animal.
 func checkGroup(a *placed[husbandry.Animal], g husbandry.Animal, taken int) {
 	v, from := &a.value, a.at.Place("from")
 	switch {

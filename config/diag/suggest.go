@@ -77,7 +77,7 @@ func mixedUp(plain string, candidates []string) (found []string) {
 func nearest(plain string, candidates []string) (found []string) {
 	best := 1 + len(plain)/4 // letters that may differ: one in a word of three letters, two in a word of four to seven
 	if len(plain) < 3 {
-		best = 0 // every two-letter word is near every other one
+		best = 0 // otherwise any two words of two letters would count as similar
 	}
 	best = min(best, 3)
 	for _, c := range candidates {

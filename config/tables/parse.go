@@ -377,8 +377,8 @@ func headerName(parts []part, many bool) string {
 	return "[" + joined(parts) + "]"
 }
 
-// secretive reports whether tables of that name hold secrets. A misspelt key in
-// such a table must be reported without its line.
+// secretive reports whether tables with the given name hold secrets. A misspelt
+// key in such a table must be reported without its line.
 func secretive(parts []part) bool { return len(parts) > 0 && parts[0].name == "mail" }
 
 // keyOf reads the key of a statement up to its "=", or reports that there is

@@ -30,8 +30,8 @@ import (
 	"nestround/config/diag"
 )
 
-// The limits of a file. They are far above any file that a person writes. They
-// keep the cost of a broken or hostile file below a moment.
+// The limits of a file. They are far above any file that a person writes.
+// Because of the limits, even a broken or hostile file is read in a moment.
 const (
 	MaxFile  = 8 << 20  // bytes
 	MaxLine  = 64 << 10 // bytes of a line

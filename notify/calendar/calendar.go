@@ -47,8 +47,8 @@ type Content struct {
 	Name    string // the books' name for the heading; "" for a generic one
 	Install string // id of these books, 1 to 64 characters of a-z 0-9 -; part of every UID, so it must never change
 	// Page is the http or https address of the page with today's round; "" for
-	// none. The host of the subscriber's calendar can see the address, so it
-	// should be a link that only shows and cannot mark.
+	// none. The host of the subscriber's calendar can see the address, so the
+	// page behind it should only show tasks and not mark them.
 	Page string
 
 	Now   time.Time // stamp for events that changed
@@ -89,7 +89,7 @@ type Scope struct {
 	// that no other content has.
 	Keeper husbandry.ID
 	// Ends is the last day of a link that was renewed; zero for any other link.
-	// An event in the file tells the subscriber about it.
+	// An event in the file tells the subscriber about this day.
 	Ends civil.Date
 }
 

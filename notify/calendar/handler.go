@@ -24,7 +24,7 @@ import (
 // Options configure a [Handler]. All except State, Client and Log are required.
 type Options struct {
 	// Source returns the current content, for the given keeper if there is one.
-	// It may take seconds. It is called by one request at a time.
+	// It may take seconds. The handler never makes two calls of Source at once.
 	Source    func(ctx context.Context, keeper husbandry.ID) (Content, error)
 	Links     *Links
 	Revisions *Revisions
@@ -102,7 +102,8 @@ func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 	if r.URL.Path == "/robots.txt" {
 		// Google has reported calendars as unreadable if robots.txt was missing
-		// or forbade them. X-Robots-Tag forbids indexing instead.
+		// or forbade them. The handler forbids indexing by X-Robots-Tag
+		// instead.
 		head.Set("Content-Type", "text/plain; charset=utf-8")
 		http.ServeContent(w, r, "", time.Time{}, strings.NewReader("User-agent: *\nDisallow:\n"))
 		return
@@ -192,8 +193,9 @@ func (h *Handler) file(ctx context.Context, s Scope, link Link) *kept {
 	defer h.mu.Unlock()
 	key := s.key() + "~" + link.Until.String()
 	k := h.kept[key]
-	// Ask for the state before the content. If a change comes between the two,
-	// the file is made again once too often, and never served stale.
+	// Ask for the state before the content. If the books change between the two
+	// questions, the file is made once more than necessary, but is never out of
+	// date.
 	var state any
 	if h.o.State != nil {
 		state = h.o.State()

@@ -30,10 +30,10 @@ const maxAddress = 254
 var ErrNoLink = errors.New("no such calendar link")
 
 // Link is an address by which a program subscribes to a calendar. Whoever knows
-// its token may read the calendar. Therefore the token is shown only once, when
-// the link is made, and only its hash is stored. A link begins with New. It may
-// be renewed: it then works for a while longer and tells its subscribers so. It
-// ends with Withdraw.
+// the token in the address may read the calendar. Therefore the token is shown
+// only once, when the link is made, and only its hash is stored. A link begins
+// with New. After Renew it works for a while longer, and an event in its
+// calendar tells the subscribers of the change. It ends with Withdraw.
 type Link struct {
 	ID    string       `json:"id"` // the first 8 hex digits of the hash, for people to name it
 	Hash  string       `json:"hash"`
@@ -82,7 +82,7 @@ func NewLinks(s Store, now func() time.Time) *Links {
 }
 
 // New makes a link to everything, or to a room. The token is not stored and
-// cannot be shown again. [Address] turns it into an address.
+// cannot be shown again. [Address] turns the token into an address.
 func (l *Links) New(label string, shows Scope) (token string, link Link, err error) {
 	label = clean(label, 80)
 	if label == "" {
@@ -254,8 +254,8 @@ func (l *Links) change(f func([]Link, time.Time) ([]Link, error)) error {
 // a restart.
 const fetchedEvery = time.Hour
 
-// fetched records that a program asked for the link. These times have their own
-// file, and only the serving process writes that file.
+// fetched records that a program asked for the link. The times of these
+// requests have a separate file, and only the serving process writes that file.
 func (l *Links) fetched(id, agent string) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()

@@ -72,9 +72,10 @@ type state struct {
 	used    map[string]bool
 }
 
-// forgetAfter is the time for which the revision of an unpublished event is
-// kept. An event of a day exists for as many days as the calendar reaches back
-// and ahead. After that, its UID is never used again.
+// forgetAfter is the time for which the revision of an event is kept after the
+// event was last published. An event of a day exists for as many days as the
+// calendar reaches back and ahead. After that, the UID of the event is never
+// used again.
 const forgetAfter = 400 * 24 * time.Hour
 
 // update reads the state, calls change, and saves the state if it has changed.

@@ -48,8 +48,8 @@ type Content struct {
 
 	ID, Token string // of the issue
 	// ReplyTo is the address for answers, as in the mail's Reply-To: with the
-	// token in it, or plain. If it is "", answers are not read, so the digest
-	// has no links and does not explain how to answer.
+	// token in it, or plain. If ReplyTo is "", answers are not read, so the
+	// digest has no links and does not explain how to answer.
 	ReplyTo string
 
 	// Rounds has the time at which each part of the day begins. A part that it
@@ -57,9 +57,9 @@ type Content struct {
 	Rounds  map[husbandry.Part]civil.TimeOfDay
 	Watches []Watch
 	Ahead   []Day // the coming days in order, without today
-	// Next is the next day with a task, and NextTitle the title of one of its
-	// tasks. They are shown on a day with no tasks. If Next is zero, the first
-	// day of Ahead with a task is used instead.
+	// Next is the next day with a task, and NextTitle the title of a task of
+	// that day. A digest of a day without tasks shows both. If Next is zero,
+	// the first day of Ahead with a task is used instead.
 	Next      civil.Date
 	NextTitle string
 	Notices   []Notice

@@ -63,8 +63,8 @@ func (o outline) leastHTML() int {
 	return n
 }
 
-// limited is a buffer that takes at most so many bytes. A list that is much too
-// long is not written to its end only to be thrown away.
+// limited is a buffer that takes at most so many bytes. The HTML of a list that
+// is much too long is not used, so the buffer stops the writing early.
 type limited struct {
 	bytes.Buffer
 	most int

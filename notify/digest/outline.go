@@ -442,8 +442,8 @@ const (
 )
 
 // answer explains how to answer. Its examples have letters in place of numbers,
-// so that a quoted digest is never taken for the keeper's commands. The
-// documentation of notify/reply has the reasons and the experiment.
+// so that a quoted digest is never taken for the keeper's commands. The package
+// comment of notify/reply gives the reasons.
 func (w writer) answer(open bool) []string {
 	if !open {
 		return []string{w.say("Answers to this mail are read. For a task of an earlier mail, answer that one: its numbers stay valid.")}

@@ -30,10 +30,10 @@ const (
 	// aside.
 	Attempts = 3
 	// LookBack is the age up to which mails are read if there is no position:
-	// at the first start, and after a server has numbered its mails anew.
+	// at the first start, and after a server has given its mails new numbers.
 	LookBack = 30 * 24 * time.Hour
-	// batch is the largest number of mails before the position is saved. After
-	// a crash, the mails since then come again.
+	// batch is the largest number of mails that are read before the position is
+	// saved. After a crash, the mails read since the last save come again.
 	batch = 50
 )
 

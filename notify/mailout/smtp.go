@@ -314,7 +314,7 @@ func (s *SMTP) login(c *smtp.Client) (smtp.Auth, error) {
 	return nil, fmt.Errorf("the server offers login by %s only, of which none is known here", strings.Join(offered, ", "))
 }
 
-// step does one exchange with its own deadline.
+// step runs do, which is one step of the dialogue, with a new time limit.
 func (s *SMTP) step(ctx context.Context, c *smtp.Client, doing string, do func() error) error {
 	err := c.UpdateDeadline(s.o.Timeout)
 	if err == nil {

@@ -17,9 +17,10 @@ import (
 // Deliver hands every mail that is due at now to s, the oldest first, and
 // reports the result. It sets aside mails that failed for good or are too late.
 //
-// An error means a fault of the disk. It does not stop the other mails, and the
-// report is valid nevertheless. The error is [ErrBusy] if another process is
-// delivering. If ctx ends, the current attempt does not count.
+// Deliver returns an error for a fault of the disk. Such a fault does not stop
+// the other mails, and the report is valid nevertheless. The error is [ErrBusy]
+// if another process is delivering. If ctx ends, the current attempt does not
+// count.
 func (b *Box) Deliver(ctx context.Context, s notify.Sender, now time.Time) (Report, error) {
 	if err := b.files.MkdirAll(b.dir, 0o700); err != nil {
 		return Report{}, err

@@ -179,8 +179,9 @@ const (
 	failExt = ".json"
 )
 
-// nameOf returns the file name of a mail. It depends on the recipient, because
-// keepers who share a digest get a mail each, possibly with the same ID.
+// nameOf returns the file name of a mail. The name depends on the recipient,
+// because keepers who share a digest get a mail each, possibly with the same
+// ID.
 func nameOf(id, to string) string {
 	sum := sha256.Sum256([]byte(id + "\x00" + to))
 	return hex.EncodeToString(sum[:12])
@@ -190,10 +191,10 @@ func (b *Box) path(name string) string   { return filepath.Join(b.dir, name) }
 func (b *Box) failed(name string) string { return filepath.Join(b.dir, "failed", name) }
 func (b *Box) sentFile() string          { return b.path("sent.json") }
 
-// Put stores a mail and returns when it is on the disk. If a mail with the same
-// ID and recipient is waiting here or has left within the last 60 days, Put
-// does not store it again and returns false. A mail that failed may be put
-// again, and then gets all its attempts again.
+// Put stores a mail and returns when the mail is on the disk. If a mail with
+// the same ID and recipient is waiting already or has left within the last 60
+// days, Put stores nothing and returns false. A mail that failed may be put
+// into the outbox again, and is then tried as often as a new mail.
 func (b *Box) Put(m notify.Outgoing, meta Meta) (added bool, err error) {
 	if m.ID == "" || m.To == "" || len(m.Raw) == 0 {
 		return false, errors.New("put a mail into the outbox: it has no id, no recipient or no text")

@@ -426,7 +426,7 @@ func (p Past) off() string {
 	return "seen on the day expected"
 }
 
-// past draws earlier clutches one below the other, each by the error of its
+// past draws earlier clutches one below the other, each with the error of its
 // forecast.
 func (f Forecast) past(s *sheet) {
 	s.head("Earlier clutches, expected and seen")

@@ -55,8 +55,8 @@ func (y Year) SVG() []byte {
 		s.head("Times of the year")
 		y.months(s, a)
 		top := s.y
-		// The lines of the months stand behind the rows. They are drawn first,
-		// but only after the height of the rows is known.
+		// The lines of the months stand behind the rows, so they must be drawn
+		// before the rows. Their length is known only after the rows are made.
 		behind := s.body.String()
 		s.body.Reset()
 		for i, row := range rows {
@@ -202,7 +202,8 @@ func (y Year) rows() [][]Band {
 func told(row []Band) string {
 	words, last := "", ""
 	for i, b := range row {
-		// The same days in two years are written once.
+		// If a band has the same days as the previous band, in another year,
+		// write the days once.
 		if span := english.BareShortDay(b.From) + " to " + english.BareShortDay(b.To); span != last {
 			if i > 0 {
 				words += "; "

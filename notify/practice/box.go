@@ -50,9 +50,9 @@ type Box struct {
 	mail  sync.Mutex // protects users and their mails
 	users map[string]*user
 
-	// wiring protects everything else. It is a separate lock, because the
-	// in-memory server keeps a mailbox locked while it writes a mail to a
-	// client.
+	// wiring protects all fields that mail does not protect. There are two
+	// locks, because the in-memory server keeps a mailbox locked while it
+	// writes a mail to a client.
 	wiring  sync.Mutex
 	faults  map[Step]*Fault
 	idle    Idle

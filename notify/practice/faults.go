@@ -76,9 +76,9 @@ func (b *Box) Mend() {
 }
 
 // faultAt uses up a fault of a step, if there is one. Only the session knows
-// when the whole mail has been read, so the session handles a Refuse at
-// StepDot, and the wire handles all other faults there. refusal is true if the
-// session asks.
+// when the whole mail has been read. The session therefore handles a Refuse at
+// StepDot, and the wire handles all other faults at StepDot. refusal is true if
+// the session asks, false if the wire asks.
 func (b *Box) faultAt(at Step, refusal bool) (Fault, bool) {
 	b.wiring.Lock()
 	defer b.wiring.Unlock()
@@ -104,7 +104,8 @@ func (b *Box) Freeze() {
 	}
 }
 
-// Thaw ends Freeze. The servers answer the commands that came meanwhile.
+// Thaw ends Freeze. The servers answer the commands that arrived during the
+// freeze.
 func (b *Box) Thaw() {
 	b.wiring.Lock()
 	defer b.wiring.Unlock()

@@ -171,7 +171,7 @@ func endsInList(cs []Command) bool {
 
 var (
 	bullet = regexp.MustCompile(`^[-*+>\x{2022}\x{25aa}\x{25cf}\x{00b7}] `)
-	// A greeting before a command has its own punctuation.
+	// A greeting before a command, with the punctuation that ends the greeting.
 	greeting = regexp.MustCompile(`(?i)^(?:(?:hi|hello|hey|hallo|dear|good (?:morning|afternoon|evening|day)|morning|evening)((?: \pL+){0,2})|thanks|thank you|ok|okay|yes) ?[-,.!:;]+ ?`)
 	// Lines that nobody means as a command and that need not be quoted back.
 	// The pattern decides nothing else.

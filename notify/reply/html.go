@@ -37,8 +37,8 @@ var (
 func htmlLines(src string) ([]string, error) {
 	doc, err := html.Parse(strings.NewReader(src))
 	if err != nil {
-		// The parser rejects more than 512 nested elements. That also limits
-		// the recursion below.
+		// The parser rejects more than 512 nested elements. Its limit also
+		// bounds the recursion of node.
 		return nil, errors.New("it is nested too deeply")
 	}
 	r := &renderer{}

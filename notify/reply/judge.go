@@ -192,9 +192,10 @@ func results(m Mail, authservID string) (rs []authres.Result, ok bool, err error
 	for _, v := range m.AuthResults {
 		clean, err := bare(v)
 		if err != nil {
-			// The field cannot be read, so its server is not known. It may be
-			// the trusted server's field, damaged by text that the sender made
-			// the server copy. Then the fields below are the sender's.
+			// The field cannot be read, so nobody knows which server wrote it.
+			// It may be the trusted server's field, damaged by text of the
+			// sender that the server copied. In that case, the sender may have
+			// written the fields below.
 			return nil, true, err
 		}
 		id, rs, err := authres.Parse(clean)

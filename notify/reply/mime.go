@@ -57,7 +57,8 @@ type Mail struct {
 	machine     map[string]string // the header fields that reveal machines, if present
 
 	// Lines is the decoded text in reading order. Quotes keep their ">" marks.
-	// Text that an HTML mail marks as a quote or a signature gets such marks.
+	// Text that an HTML mail marks as a quote or a signature gets ">" marks
+	// too.
 	Lines []string
 	// Trouble says why Lines is empty although the mail may have text: "its
 	// quoted-printable encoding is damaged". It is "" if the text was read.
@@ -339,9 +340,9 @@ func (r *textReader) multipart(mr message.MultipartReader, subtype string, depth
 	return all, nil
 }
 
-// unflow joins lines that are flowed by RFC 3676: a line that ends in a space,
-// and the next line of the same quote depth. A joined line has its quote marks
-// once.
+// unflow joins lines that are flowed by RFC 3676: it joins a line that ends in
+// a space to the next line of the same quote depth. A joined line has its quote
+// marks once.
 func unflow(lines []string, delSp bool) []string {
 	var out []string
 	var para strings.Builder

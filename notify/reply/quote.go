@@ -9,11 +9,11 @@ import (
 
 // Own returns the lines that the sender may have written. It drops lines that
 // begin with a quote mark, lines for which drop returns true (lines of the
-// digest or of an answer to it), and a signature after "-- ". drop gets lines
-// in the form of [FoldLine], and may be nil.
+// digest, or of an answer to the digest's replies), and a signature after "--
+// ". drop gets lines in the form of [FoldLine], and may be nil.
 //
 // Quotes without marks stay, with their header blocks and lines such as "On
-// Tuesday, somebody wrote:". None of these is a command.
+// Tuesday, somebody wrote:". None of these lines is a command.
 func Own(lines []string, drop func(folded string) bool) []string {
 	var own []string
 	for _, line := range lines {

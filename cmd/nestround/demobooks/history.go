@@ -29,7 +29,7 @@ const (
 )
 
 // The days from which the care sheets count feedings every second day. Each
-// sheet has one of the two.
+// such feeding counts from one of these days.
 var (
 	evenDays = civil.New(2000, time.January, 1)
 	oddDays  = civil.New(2000, time.January, 2)

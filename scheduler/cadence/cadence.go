@@ -25,8 +25,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Dates is a rule that follows the calendar, whatever was done. Make Dates with
-// [Of]; they do not change afterwards and are safe for concurrent use.
+// Dates is a rule that follows the calendar, regardless of the work done. Make
+// Dates with [Of]; they do not change afterwards and are safe for concurrent
+// use.
 type Dates struct {
 	next func(onOrAfter civil.Date) civil.Date
 	last func(onOrBefore civil.Date) civil.Date
@@ -34,7 +35,7 @@ type Dates struct {
 
 // Of returns the dates of a cadence of the pattern Fixed. It returns an error
 // if the cadence has another pattern, no rule, several rules, or a rule that
-// cannot be understood. The error says which.
+// cannot be understood. The text of the error says which of these is wrong.
 func Of(c husbandry.Cadence) (Dates, error) {
 	if c.Pattern != husbandry.Fixed {
 		return Dates{}, fmt.Errorf("a cadence of the pattern %q has no dates of its own", c.Pattern)
@@ -201,8 +202,8 @@ func byCron(spec string) (Dates, error) {
 	return Dates{next: next, last: func(day civil.Date) civil.Date { return lastByCron(next, day) }}, nil
 }
 
-// cronReach is the number of years that one search of the schedule is trusted
-// to cover. The library gives up after five.
+// cronReach is the number of years that one search of the cron library is
+// trusted to cover. The library gives up after five years.
 const cronReach = 4
 
 // nextByCron repeats the search from later dates, because the library gives up

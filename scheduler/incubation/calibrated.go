@@ -13,13 +13,14 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Spell is a run of days with one record of the temperature of a clutch.
+// Spell is a run of days during which the record of a clutch's temperature
+// stays the same.
 type Spell struct {
 	Days int
 	// Temperature is the mean temperature, Swing is half the daily range.
 	Temperature, Swing husbandry.Celsius
-	// Logged has the logged temperatures of the spell, evenly spaced. They then
-	// replace Temperature and Swing. Logged is nil if nothing was logged.
+	// Logged has the logged temperatures of the spell, evenly spaced; nil if
+	// nothing was logged. If set, it replaces Temperature and Swing.
 	Logged []husbandry.Celsius
 }
 
@@ -50,8 +51,9 @@ type Case struct {
 	Sheet   husbandry.Incubation
 	// The eggs were laid between LaidFrom and Laid. LaidFrom may be zero.
 	LaidFrom, Laid civil.Date
-	// Warmth has the temperatures from the day of laying on. The last spell has
-	// no end. Warmth is empty if nobody knows how warm the eggs are.
+	// Warmth has the temperatures from the day of laying on, as spells by date.
+	// The last spell has no end. Warmth is empty if nobody knows the
+	// temperature of the eggs.
 	Warmth    []Spell
 	Incubator string
 	// Veins is the first day on which candling showed veins, so that the
@@ -90,7 +92,8 @@ const (
 	// tub that nobody measured. The mean is about 28 °C (common practice).
 	unknownWarmth = 2.0
 	// watchShare is the probability of hatching before the first day worth
-	// watching. It is also the probability of hatching after the last one.
+	// watching. The probability of hatching after the last day worth watching
+	// is the same.
 	watchShare = 0.02
 	// almostAll is the probability at which the list of daily probabilities
 	// ends.
@@ -145,8 +148,8 @@ func (c Case) belief() pooled.Belief {
 	if by == pooled.SameSpecies {
 		return b
 	}
-	// A care sheet states days that include the usual rest, without a warming
-	// that cuts the rest short.
+	// The days of a care sheet include the usual rest, without a warming that
+	// shortens the rest.
 	rest := c.usualRest()
 	curve := pooled.Default()
 	var measured []pooled.Seen
@@ -190,7 +193,8 @@ func (c *Case) warmth() warmth {
 	return c.Warmth
 }
 
-// rates returns the rate of each spell.
+// rates returns the rate of development in each spell, in days at the reference
+// temperature per day, for a species with this dev.
 func (w warmth) rates(dev float64) []float64 {
 	curve := pooled.Default()
 	r := make([]float64, len(w))
@@ -268,9 +272,9 @@ func (w warmth) when(work, from float64, rates []float64) float64 {
 }
 
 // asLog turns a standard deviation as a share of the days into a standard
-// deviation of the log days. The two are equal if small. For large ones asLog
-// grows more slowly: eggs that rest for 60 days more or less, and then develop
-// for ten, must not get a spread of e^6.
+// deviation of the log days. Small values stay nearly the same; large ones grow
+// more slowly. Otherwise eggs that rest for 60 days more or less, and then
+// develop for ten, would get a spread of e^6.
 func asLog(share float64) float64 {
 	const edge = ninetyPerc / 2
 	return math.Asinh(edge*share) / edge
@@ -283,10 +287,10 @@ func sq(x float64) float64 { return x * x }
 // were validated on data left out of the fit (see package pooled).
 //
 // The distribution has two levels: clutches vary about the mean of their
-// species, eggs vary about the mean of their clutch. Hatched eggs, and eggs not
-// hatched by the day of the question, tell where in the distribution the clutch
-// is. Dead eggs tell nothing more. For eggs that rest first, the rest and its
-// uncertainty are added.
+// species, eggs vary about the mean of their clutch. Eggs that have hatched,
+// and eggs that have not hatched by the day of the question, tell where in the
+// distribution the clutch is. Dead eggs carry no such information. For eggs
+// that rest before they develop, the rest and its uncertainty are added.
 func Calibrated(k *Keeper, c Case) Forecast {
 	_, by, papers, kinds := pooled.Known(c.family(), c.Species)
 	own := k.clutches(c.key())
@@ -328,8 +332,8 @@ func (k *Keeper) clutches(species string) int {
 	return k.count[species]
 }
 
-// expect returns the belief about a clutch of this keeper, with this number of
-// days of rest.
+// expect returns the belief about a clutch of this keeper, given the number of
+// days that its eggs rest.
 func (k *Keeper) expect(c *Case, rest float64) pooled.Belief {
 	published := c.belief()
 	if k == nil || k.learned == nil {
@@ -340,7 +344,9 @@ func (k *Keeper) expect(c *Case, rest float64) pooled.Belief {
 	return k.learned.ExpectOf(c.key(), c.Incubator, w.mean(to, rest), published)
 }
 
-// widening returns the factor on the standard deviation, by the nearest data.
+// widening returns the factor on the standard deviation of a forecast. It
+// depends on the nearest data: own clutches, published measurements of the
+// species, or only of relatives.
 func widening(own int, by pooled.Kinship) float64 {
 	widen := pooled.Default().Widen
 	switch {
@@ -401,7 +407,8 @@ func (c *Case) basis(own int, by pooled.Kinship, papers []string, kinds int, res
 	return words
 }
 
-// relatives names the measured relatives of a species: so many kinds of them.
+// relatives names the measured relatives of a species, with the number of
+// measured species among them.
 func (c *Case) relatives(by pooled.Kinship, kinds int) string {
 	species := english.Count(kinds, "species")
 	switch by {
@@ -419,7 +426,8 @@ func (c *Case) relatives(by pooled.Kinship, kinds int) string {
 	return species + " of lizards"
 }
 
-// sheetBasis names the measurements of the care sheet, or "" if it has none.
+// sheetBasis names the measurements of the care sheet, or returns "" if the
+// sheet has none.
 func (c *Case) sheetBasis() string {
 	switch days := c.Sheet.Days; {
 	case len(c.Sheet.Points) > 0:

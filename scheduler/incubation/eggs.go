@@ -26,8 +26,8 @@ func (c *Case) cautions() []string {
 		whose = c.family()
 		rows = hatched().family[whose]
 	}
-	// A temperature counts as survivable if at least four in ten eggs hatched
-	// at it, on average over the treatment.
+	// A temperature counts as survivable if at least four in ten eggs of a
+	// treatment hatched at this temperature on average.
 	const enough = 0.4
 	var cold, hot *published.Share
 	for i := range rows {
@@ -80,11 +80,11 @@ var (
 	sexed   = sync.OnceValue(func() shares { return sorted(published.Sexes()) })
 )
 
-// males returns the expected share of males, from counts near this temperature.
-// It returns nil if the care sheet does not say that sex follows temperature,
-// or if nobody has counted near it. The weight of a count falls with its
-// distance in temperature, over about a degree. Three young count as one,
-// because colonies differ.
+// males returns the expected share of males, from counts near the clutch's
+// temperature. It returns nil if the care sheet does not say that temperature
+// determines the sex, or if there are no counts near the temperature. The
+// weight of a count falls with its distance in temperature, over about a
+// degree. Three young count as one, because colonies differ.
 func (c *Case) males() *Males {
 	now, ok := c.now()
 	if !ok || !c.Sheet.TemperatureSex {

@@ -35,8 +35,8 @@ import (
 )
 
 // Line is a straight line of development rate on temperature: rate = (T-T0)/K a
-// day above T0, and 0 below. T0 is the intercept of a regression. It says
-// nothing about whether eggs survive at that temperature.
+// day above T0, and 0 below. T0 is the intercept of a regression. Whether eggs
+// survive at T0 is another question.
 type Line struct {
 	T0 husbandry.Celsius
 	K  float64 // degree-days, above 0
@@ -85,7 +85,7 @@ func EffectiveDegrees(mean, swing, t0 husbandry.Celsius) float64 {
 	return (m*(math.Pi/2-theta) + r*math.Cos(theta)) / math.Pi
 }
 
-// Question has all that the degree-day forecast is made from.
+// Question has the facts that the degree-day forecast is computed from.
 type Question struct {
 	Sheet husbandry.Incubation
 	// LaidFrom and Laid bound the laying date; LaidFrom may be zero.
@@ -94,9 +94,11 @@ type Question struct {
 	// is half its daily range.
 	Temperature *husbandry.Celsius
 	Swing       husbandry.Celsius
-	// On is the day of the question. The eggs had not hatched when it began.
+	// On is the day of the question. The eggs had not hatched at the beginning
+	// of this day.
 	On civil.Date
-	// Units of the temperatures in the basis and in the cautions.
+	// Units is the system of units for temperatures in the basis and in the
+	// cautions.
 	Units husbandry.Units
 }
 
@@ -107,8 +109,8 @@ type Forecast struct {
 	// Laid is the day from which development is counted: the middle of the days
 	// on which the eggs may have been laid.
 	Laid civil.Date
-	// Mean and SD of the days from laying to hatching: the prior, before the
-	// forecast takes into account that the eggs have not hatched yet.
+	// Mean and SD are those of the days from laying to hatching, from the
+	// prior: they do not use the fact that the eggs have not hatched yet.
 	Mean, SD float64
 	// P05 to P95 are quantiles: the days by whose end the eggs have hatched
 	// with this probability in percent. They are conditional on no hatching
@@ -196,7 +198,7 @@ func FromCDF(laid civil.Date, mean, sd float64, cdf func(float64) float64, on ci
 	}
 	if f.Overdue {
 		// The eggs are overdue, so no day ahead has a probability. The
-		// quantiles of the prior stay.
+		// quantiles of the prior remain.
 		f.quantiles()
 		f.daily = nil
 		return f
@@ -264,14 +266,14 @@ func Hatching(q Question) Forecast {
 }
 
 // longest is the most days of development that a forecast may have. Close to
-// the threshold a straight line promises years; if half a degree of thermometer
-// error is all that remains above the threshold, it promises nothing. The
+// the threshold T0, a straight line forecasts years, and a temperature half a
+// degree above T0 may in fact be below it (the error of a thermometer). The
 // longest known incubations of lizards, of chameleons that rest and winter, are
 // about a year (common practice).
 const longest = 500
 
 // laying returns the middle of the days on which the eggs may have been laid,
-// and the variance of a day drawn from them.
+// and the variance of the laying day if each of these days is equally likely.
 func laying(q Question) (civil.Date, float64) {
 	if q.LaidFrom.IsZero() || !q.LaidFrom.Before(q.Laid) {
 		return q.Laid, 0

@@ -19,7 +19,7 @@ type node struct {
 }
 
 // nodes are dense in the middle and sparse in the tails. They reach so far out
-// that even a clutch years late is not beyond the last node.
+// that even a clutch that is years late is not beyond the last node.
 var nodes = func() (list [49]node) {
 	const (
 		half  = len(list) / 2
@@ -29,8 +29,8 @@ var nodes = func() (list [49]node) {
 	at := func(i float64) float64 { return math.Sinh(close * (i - float64(half))) }
 	for i := range list {
 		below, above := at(float64(i)-.5), at(float64(i)+.5)
-		// Subtract in the lower tail: near 1 the difference would be lost to
-		// rounding.
+		// Subtract probabilities in the lower tail: near 1, rounding would lose
+		// the difference.
 		p := t.CDF(-math.Abs(below)) - t.CDF(-math.Abs(above))
 		if i == half {
 			p = 1 - 2*t.CDF(below)
@@ -43,8 +43,9 @@ var nodes = func() (list [49]node) {
 
 // mixture is the distribution of the hatching days of a clutch: a normal
 // distribution of the eggs at each node, weighted by the probability of the
-// node. Its scale is the log of the work done by a day, less the log of the
-// work of the median clutch.
+// node. The scale of the mixture is the log of the work done by a day, less the
+// log of the work of the median clutch. Work is development in days at the
+// reference temperature.
 type mixture struct {
 	laid   civil.Date
 	warmth warmth
@@ -61,15 +62,15 @@ func (m *mixture) spread(sd float64) {
 	within := math.Sqrt(withinClutch) * eggSpread
 	m.sd = sd
 	m.reach = math.Sqrt(sd*sd + within*within)
-	// The eggs of one node must overlap those of the next. Otherwise the days
+	// The distributions of neighbouring nodes must overlap. Otherwise the days
 	// between two nodes would get no probability.
 	for i, n := range nodes {
 		m.widths[i] = max(within, .6*n.gap*sd)
 	}
 }
 
-// slope returns how the log of the days changes with dev: minus the change of
-// the log of the work done by the median day.
+// slope returns the derivative of the log of the days with respect to dev, at a
+// median day. It is minus the change of the log of the work done by that day.
 func (m *mixture) slope(median, dev float64) float64 {
 	const h = 1e-2
 	work := func(dev float64) float64 { return m.warmth.work(median, m.rest, m.warmth.rates(dev)) }
@@ -102,8 +103,8 @@ func (m *mixture) before(u float64) (p float64) {
 }
 
 // quantile returns the day before which an egg hatches with the prior
-// probability p. It finds the root by false position. If one end stays twice,
-// its value is halved (the Illinois algorithm).
+// probability p. It finds the root by false position. If the same end of the
+// bracket stays twice, its function value is halved (the Illinois algorithm).
 func (m *mixture) quantile(p float64) civil.Date {
 	lo, hi := -8*m.reach, 8*m.reach
 	atLo, atHi := -p, 1-p
@@ -129,8 +130,8 @@ func (m *mixture) quantile(p float64) civil.Date {
 }
 
 // daily returns the first possible day and the posterior probabilities of that
-// day and the following ones. For an overdue clutch it returns the prior
-// probabilities.
+// day and the following days. For an overdue clutch the probabilities are the
+// prior ones.
 func (m *mixture) daily(c *Case, overdue bool) (from civil.Date, chances []float64) {
 	from = civil.Max(m.laid.AddDays(1), m.day(-5*m.reach))
 	to := civil.Min(m.day(8*m.reach), civil.Max(c.On, m.day(0)).AddDays(farthest))
@@ -168,7 +169,8 @@ func (m *mixture) daily(c *Case, overdue bool) (from civil.Date, chances []float
 }
 
 // weigh returns the posterior probability of each node, given the eggs that
-// hatched and the eggs that wait. It speaks for an egg that has still to hatch.
+// have hatched and the eggs that wait. The result is for the forecast of one
+// egg that still waits.
 func (m *mixture) weigh(c *Case) (w [len(nodes)]float64) {
 	waiting := c.Eggs - c.Lost
 	for _, y := range c.Hatched {

@@ -37,8 +37,9 @@ func (c *Case) usualRest() float64 {
 }
 
 // restLikeRelatives gives a chameleon without any data a rest of 0 to 120 days.
-// Eggs of most chameleons rest, eggs of some do not. Those of common chameleons
-// rested for two to four months at 26 °C (Andrews et al. 2008, see above).
+// The eggs of most chameleons rest, those of some do not. Eggs of common
+// chameleons rested for two to four months at 26 °C (Andrews et al. 2008, see
+// above).
 func (c *Case) restLikeRelatives() {
 	if c.family() == "Chamaeleonidae" && c.Sheet.Diapause.IsZero() && c.Sheet.Days.To == 0 && len(c.Sheet.Points) == 0 {
 		c.Sheet.Diapause.To = 120
@@ -68,8 +69,8 @@ func (c *Case) rest() (days, variance float64, words string) {
 	}
 	variance = sd * sd
 	if !c.Veins.IsZero() && c.Veins.After(c.Laid) {
-		// The rest was over by then: truncate the normal distribution from
-		// above.
+		// Veins were seen, so the rest was over by that day: truncate the
+		// normal distribution from above.
 		n := distuv.UnitNormal
 		if z := (float64(c.Veins.Sub(c.Laid)) - days) / sd; z < 3 {
 			z = max(z, -6)

@@ -13,10 +13,12 @@ type Box struct {
 	Way Way
 	// Air returns the air around the box on a day.
 	Air func(day civil.Date) Air
-	// Damp has its Mass, Water and Tolerance; see husbandry.Damp.
+	// Damp describes the box, with its Mass, Water and Tolerance; see
+	// husbandry.Damp.
 	Damp husbandry.Damp
-	// Set is a day on which it had its full dampness. It then weighed
-	// Damp.Mass, if that is known. Set is zero if nobody recorded such a day.
+	// Set is a day on which the box had its full dampness, and the mass
+	// Damp.Mass if that mass is known. Set is zero if nobody recorded such a
+	// day.
 	Set   civil.Date
 	Notes []Note
 	// On is the day of the question. Notes of later days do not count.
@@ -27,15 +29,15 @@ type Box struct {
 type Note struct {
 	On     civil.Date
 	Weighs *husbandry.Grams // before water was added that day
-	Added  husbandry.Grams  // of water
-	// Filled says that it was brought to its full dampness, and that the amount
-	// of water was not recorded.
+	Added  husbandry.Grams  // amount of water
+	// Filled says that the keeper brought the box to its full dampness, without
+	// recording the amount of water.
 	Filled bool
-	// Unweighed says that the keeper marked it as brought back to its target
-	// mass, without recording a mass or an amount of water.
+	// Unweighed says that the keeper marked the box as brought back to its
+	// target mass, without recording a mass or an amount of water.
 	Unweighed bool
-	// Disturbed says that something was taken out, such as eggs or young. Its
-	// masses before and after are then not comparable.
+	// Disturbed says that something was taken out of the box, such as eggs or
+	// young. Masses of the box before and after that are not comparable.
 	Disturbed bool
 }
 
@@ -47,14 +49,14 @@ func (r Range) times(x float64) Range { return Range{r.Mid * x, r.From * x, r.To
 // Balance is the estimated state of a box: how fast it dries and how much water
 // it lacks.
 type Balance struct {
-	// Factor is its drying rate relative to diffusion through the still air of
-	// its room.
+	// Factor is the drying rate of the box relative to diffusion through the
+	// still air of its room.
 	Factor Range
-	// Rate is its loss on the day of the question, in g/day.
+	// Rate is the loss of the box on the day of the question, in g/day.
 	Rate Range
-	// Weighings and TopUps count the evidence for the factor, besides the
-	// opening: weighings that were compared with each other, and top-ups by
-	// eye.
+	// Weighings and TopUps count the evidence for the factor: the weighings
+	// that were compared with each other, and the top-ups by eye. The
+	// dimensions of the opening are evidence too, but are not counted.
 	Weighings, TopUps int
 	// Changed is the loss of the last interval, from ChangedSince on, relative
 	// to the loss expected from the earlier intervals. It is 0 if there is no
@@ -62,19 +64,21 @@ type Balance struct {
 	Changed      float64
 	ChangedSince civil.Date
 
-	// Known says that the following fields are known. Since is the day of
-	// Lacks, the amount of missing water after any water added that day.
+	// Known says that Since and Lacks are known. Lacks is the amount of missing
+	// water on the day Since, after any water added that day.
 	Known bool
 	Since civil.Date
 	Lacks husbandry.Grams
-	// Unweighed is the day on which it was last marked as back at its target
-	// mass without a weighing. It is zero once it was weighed again. Unsure is
-	// the standard deviation of the error in Lacks due to that.
+	// Unweighed is the day on which the box was last marked as back at its
+	// target mass without a weighing. It is zero if the box was weighed after
+	// that day. Unsure is the standard deviation of the error in Lacks that
+	// such marks cause.
 	Unweighed civil.Date
 	Unsure    husbandry.Grams
-	// Target is its mass at full dampness; 0 if it was never weighed.
+	// Target is the mass of the box at full dampness; 0 if the box was never
+	// weighed.
 	Target husbandry.Grams
-	// Weighed is its last accepted weighing, before water was added.
+	// Weighed is the last accepted weighing of the box, before water was added.
 	Weighed Weighing
 	// Questions are the implausible weighings, sorted by date. They do not
 	// count.
@@ -108,8 +112,8 @@ const (
 	TooQuick Doubt = "too quick" // a loss many times larger than its opening allows
 )
 
-// The standard deviations of the model. Those of scales are known, the others
-// are common practice: no study says how keepers' boxes vary.
+// The standard deviations of the model. The errors of scales are known. The
+// other values are common practice: no study says how keepers' boxes vary.
 const (
 	// priorSpread is the standard deviation of the prior of the logarithm of a
 	// box's factor: nine in ten boxes dry between a third and three times as
@@ -125,15 +129,15 @@ const (
 	// share of the amount.
 	eyeError = 0.35
 	// wander is the random variation of the factor from one interval to the
-	// next (weather, heating, a door), as a standard deviation of its
-	// logarithm. drift is its lasting change (a season, a moved lamp), as a
-	// variance of the logarithm for each day: a random walk.
+	// next (weather, heating, a door), as a standard deviation of the logarithm
+	// of the factor. drift is the lasting change of the factor (a season, a
+	// moved lamp), as a variance of its logarithm for each day: a random walk.
 	wander = 0.15
 	drift  = 0.003
 	// quickest is the factor above which a weighing is implausible.
 	quickest = 20
-	// sure is the number of standard errors within which a weighing is
-	// plausible.
+	// sure is the number of standard errors by which a plausible weighing may
+	// at most deviate.
 	sure = 3
 	// haste is the probability with which the box dries no faster than the
 	// factor used for dates.
@@ -141,7 +145,8 @@ const (
 	// hastyErrors is haste in standard errors: the 0.8 quantile of the normal
 	// distribution.
 	hastyErrors = 0.8416
-	// intervals is the number of latest intervals that count.
+	// intervals is the largest number of intervals between weighings that are
+	// used: the latest ones.
 	intervals = 12
 )
 
@@ -158,15 +163,15 @@ type observation struct {
 // point is a weighing for comparison with later ones.
 type point struct {
 	on     civil.Date
-	after  float64 // mass as weighed, before the water of that day
+	after  float64 // mass as weighed, before water was added on that day
 	poured float64 // water added on that day and since
-	jumped bool    // its mass is not comparable with later ones
+	jumped bool    // the mass is not comparable with later masses
 }
 
-// Learn estimates the state of a box. The evidence for its drying rate are the
-// intervals between weighings, with the water added in between. For a box that
-// was never weighed they are the top-ups by eye, which are less certain.
-// Without either, the opening alone gives the estimate.
+// Learn estimates the state of a box. The evidence for its drying rate is the
+// loss between weighings, with the water added in between. If the box was never
+// weighed, the evidence is the top-ups by eye, which are less certain. Without
+// either, the estimate rests on the opening alone.
 func Learn(b Box) Balance {
 	b.Notes = daily(b.Notes, b.On)
 	l := learner{box: &b, doubted: make([]bool, len(b.Notes))}
@@ -182,7 +187,7 @@ func Learn(b Box) Balance {
 		switch {
 		case o.eye:
 			out.TopUps++
-		case o.shared == 0: // the first interval of a series has a weighing at its start, too
+		case o.shared == 0: // the first interval of a series has two weighings: at its start and at its end
 			out.Weighings += 2
 		default:
 			out.Weighings++
@@ -246,12 +251,12 @@ func (b *Box) expected(from, to civil.Date) float64 {
 type learner struct {
 	box       *Box
 	obs       []observation
-	doubted   []bool // for each note: its weighing is implausible
+	doubted   []bool // for each note: whether its weighing is implausible
 	questions []Question
 
 	last *point // the latest weighing that counts; nil: none
-	// pending is the doubted weighing since last, and pendingAt the index of its
-	// note. A later weighing may confirm it.
+	// pending is the latest implausible weighing after last, and pendingAt the
+	// index of its note. A later weighing may confirm it.
 	pending   *point
 	pendingAt int
 	dry       float64    // mass without any water, in g; 0: not known
@@ -259,13 +264,13 @@ type learner struct {
 	shared    float64    // covariance of the next observation with the one before it
 }
 
-// observe goes through the notes, sets implausible weighings aside, and makes
-// observations of the others.
+// observe goes through the notes. It makes observations of the plausible
+// weighings, and leaves the implausible ones out.
 func (l *learner) observe() {
 	l.open()
 	for i, n := range l.box.Notes {
 		if n.On.Before(l.box.Set) {
-			l.doubted[i] = n.Weighs != nil // the box held something else then
+			l.doubted[i] = n.Weighs != nil // at that time the box had another content
 			continue
 		}
 		if n.Disturbed {
@@ -302,7 +307,8 @@ func (l *learner) disturb() {
 	l.dry = 0
 }
 
-// points returns the weighings that the next one may be compared with.
+// points returns the earlier weighings that the next weighing may be compared
+// with.
 func (l *learner) points() []*point {
 	return slices.DeleteFunc([]*point{l.last, l.pending}, func(p *point) bool { return p == nil })
 }
@@ -320,9 +326,9 @@ func (l *learner) weigh(i int, n Note) {
 		l.shared = 0
 		l.accept(here)
 	case l.confirms(here, why):
-		// Two weighings agree with each other and contradict the one before. So
-		// something unrecorded was done to the box, and the series starts again
-		// at the first of the two.
+		// Two weighings in a row agree with each other and contradict the
+		// weighing before them. So somebody changed the box without recording
+		// it, and the series starts again at the first of the two.
 		l.doubted[l.pendingAt] = false
 		l.questions = l.questions[:len(l.questions)-1]
 		l.shared = 0
@@ -354,7 +360,8 @@ func (l *learner) confirms(here *point, why Doubt) bool {
 	return why != BoneDry && l.pending.comparable() && l.box.doubt(l.pending, here.on, here.after, 0) == ""
 }
 
-// accept makes a weighing the one that the next is compared with.
+// accept makes a weighing the last one that counts, to be compared with the
+// next.
 func (l *learner) accept(here *point) { l.last, l.pending = here, nil }
 
 // compare makes an observation of the loss between two weighings.
@@ -367,7 +374,7 @@ func (l *learner) compare(p, here *point) {
 	}
 }
 
-// question sets the weighing of note i aside.
+// question adds the weighing of note i to the implausible weighings.
 func (l *learner) question(i int, mass husbandry.Grams, why Doubt) {
 	l.doubted[i] = true
 	q := Question{Weighing: Weighing{l.box.Notes[i].On, mass}, Why: why}
@@ -377,9 +384,8 @@ func (l *learner) question(i int, mass husbandry.Grams, why Doubt) {
 	l.questions = append(l.questions, q)
 }
 
-// pour takes account of the water that was added after the day's weighing. In
-// a box that was never weighed, the water added by eye is an observation of the
-// loss.
+// pour applies the water that was added after the day's weighing. If the box
+// was never weighed, water added by eye is an observation of the loss.
 func (l *learner) pour(n Note) {
 	if n.Added > 0 && l.last == nil && !l.filled.IsZero() {
 		if e := l.box.expected(l.filled, n.On); e > 0 {
@@ -418,8 +424,7 @@ func (b *Box) doubt(p *point, on civil.Date, mass, dry float64) Doubt {
 
 func square(x float64) float64 { return x * x }
 
-// settle works out how much water the box lacks, and from which day on that is
-// known.
+// settle works out how much water the box lacks, and on which day.
 func (l *learner) settle(out *Balance) {
 	b := l.box
 	w := water{out: out}
@@ -458,7 +463,7 @@ type water struct {
 	weighed bool    // a weighing counted, or the mass is in the records
 }
 
-// weigh takes account of a weighing that counts. set is the day of the records.
+// weigh applies a weighing that counts. set is the day Box.Set.
 func (w *water) weigh(n Note, set civil.Date) {
 	out := w.out
 	switch {
@@ -466,7 +471,8 @@ func (w *water) weigh(n Note, set civil.Date) {
 		w.lacks = float64(n.Added)
 		out.Target = *n.Weighs + n.Added
 	case out.Target == 0, w.moved && out.Known:
-		// The change of mass is not of water.
+		// Something was taken out of the box, so the change of mass is not only
+		// water: the target mass changes instead.
 		out.Target = husbandry.Grams(float64(*n.Weighs) + w.lacks)
 	default:
 		w.lacks = float64(out.Target) - float64(*n.Weighs)
@@ -476,19 +482,19 @@ func (w *water) weigh(n Note, set civil.Date) {
 	out.Weighed = Weighing{n.On, *n.Weighs}
 }
 
-// fill takes account of the water that was added. It reports whether the note
-// says anything about water.
+// fill applies the added water of a note. It reports whether the note says
+// anything about water.
 func (w *water) fill(n Note) bool {
 	out := w.out
 	switch {
 	case n.Added > 0 && w.weighed:
 		w.lacks -= float64(n.Added)
 	case n.Added > 0, n.Filled:
-		w.lacks = 0 // by look and feel
+		w.lacks = 0 // filled to full dampness by look and feel
 		out.Unweighed, out.Unsure = civil.Date{}, 0
 	case n.Unweighed && out.Target > 0:
-		// The keeper is believed until the next weighing. Each pouring by eye
-		// adds its error.
+		// The mark of the keeper counts as true until the next weighing. Each
+		// pouring by eye adds its error.
 		out.Unsure = husbandry.Grams(math.Hypot(float64(out.Unsure), eyeError*max(w.lacks, 0)))
 		out.Unweighed, w.lacks = n.On, 0
 	default:
@@ -498,8 +504,8 @@ func (w *water) fill(n Note) bool {
 }
 
 // LacksOn returns the missing water on a day from Since on, in g. It is
-// negative if the box is too wet. The computed loss since then never exceeds
-// the water that was mixed in.
+// negative if the box is too wet. The computed loss after Since is never larger
+// than the amount of water mixed into the substrate.
 func (b Balance) LacksOn(day civil.Date) husbandry.Grams {
 	lacks := b.Lacks + husbandry.Grams(b.Factor.Mid*b.box.expected(b.Since, day))
 	if water := b.box.Damp.Water; water > 0 {
@@ -508,12 +514,13 @@ func (b Balance) LacksOn(day civil.Date) husbandry.Grams {
 	return lacks
 }
 
-// longest is the number of days in which a date is searched.
+// longest is the number of days ahead in which [Balance.Until] and
+// [Balance.Lasts] search.
 const longest = 400
 
 // Until returns the last day on which the loss is within the tolerance, with a
-// probability of 80 %. It may be before Since. Until returns a zero date if
-// that day is unknown or more than 400 days ahead.
+// probability of 80 %. The day may be before Since. Until returns a zero date
+// if the day is unknown or more than 400 days ahead.
 func (b Balance) Until(tolerance husbandry.Grams) civil.Date {
 	if !b.Known || tolerance <= 0 {
 		return civil.Date{}

@@ -11,14 +11,15 @@ import (
 // Substrate is a damp material for eggs or for laying.
 type Substrate struct {
 	Name string
-	// ByVolume says that keepers measure its ratio by volume, as for sand and
-	// peat. Otherwise they measure it by mass, as for vermiculite and perlite
-	// (common practice).
+	// ByVolume says that keepers measure the substrate by volume, as for sand
+	// and peat. Otherwise they measure it by mass, as for vermiculite and
+	// perlite (common practice).
 	ByVolume bool
-	// Bulk is its bulk density, dry and loose, in g/ml. The values are from
-	// memory; bags differ by a third. It is 0 if ByVolume is false.
+	// Bulk is the bulk density of the substrate, dry and loose, in g/ml. The
+	// values are from memory; bags differ by a third. Bulk is 0 if ByVolume is
+	// false.
 	Bulk float64
-	// Dusty says that its dust harms lungs.
+	// Dusty says that the dust of the substrate harms lungs.
 	Dusty bool
 	Usual string // an example of a ratio, common practice
 }
@@ -70,10 +71,10 @@ func (p Portion) Times(n int) Portion {
 	return Portion{p.Water * husbandry.Grams(n), p.Dry * husbandry.Grams(n), p.DryVolume * husbandry.Millilitres(n)}
 }
 
-// WithWater returns the portion with this mass of water.
+// WithWater returns the portion with this mass of water, in g.
 func (s Substrate) WithWater(r Ratio, water husbandry.Grams) Portion {
 	dry := float64(water) * r.Dry / r.Water
-	if s.ByVolume { // a gram of water is a millilitre
+	if s.ByVolume { // a gram of water has a volume of one millilitre
 		return Portion{water, husbandry.Grams(dry * s.Bulk), husbandry.Millilitres(dry)}
 	}
 	return Portion{Water: water, Dry: husbandry.Grams(dry)}
@@ -88,13 +89,14 @@ func (s Substrate) WithDry(r Ratio, dry husbandry.Grams) Portion {
 	return s.WithWater(r, husbandry.Grams(amount*r.Water/r.Dry))
 }
 
-// WithVolume returns the portion with this volume of dry substrate, for a
-// substrate by volume.
+// WithVolume returns the portion with this volume of dry substrate, in ml, for
+// a substrate by volume.
 func (s Substrate) WithVolume(r Ratio, dry husbandry.Millilitres) Portion {
 	return s.WithWater(r, husbandry.Grams(float64(dry)*r.Water/r.Dry))
 }
 
-// WithBoth returns the portion with this total mass.
+// WithBoth returns the portion with this total mass of water and dry substrate,
+// in g.
 func (s Substrate) WithBoth(r Ratio, both husbandry.Grams) Portion {
 	one := s.WithWater(r, 1)
 	return s.WithWater(r, both/(one.Water+one.Dry))

@@ -20,10 +20,11 @@ type posterior [gridSize]float64
 func gridAt(i int) float64 { return gridStep * float64(i-gridHalf) }
 
 // estimate returns the posterior of a box's factor on a day, by Bayes' rule
-// with a normal prior of its logarithm. The losses are normal about factor
-// times expected loss, and correlated. Neighbours share a weighing, so that its
-// error increases one loss and decreases the other. All share the drift of the
-// factor since then: a random walk that ends on the day of the question.
+// with a normal prior of the logarithm of the factor. The losses are normal
+// about factor times expected loss, and correlated. Two neighbouring losses
+// share a weighing, so an error of this weighing increases one loss and
+// decreases the other. All losses share the drift of the factor since they were
+// measured: a random walk that ends on the day of the question.
 func estimate(obs []observation, on civil.Date) posterior {
 	a, b := evidence(obs, on)
 	var p posterior
@@ -65,7 +66,7 @@ func evidence(obs []observation, on civil.Date) (a, b float64) {
 	for i, o := range obs {
 		z[i], w[i] = o.expected, o.lost
 		for j := range i + 1 {
-			// Both share the drift since the later of the two.
+			// Both losses share the drift since the later loss.
 			v := k * k * o.expected * obs[j].expected * drift * min(o.age(on), obs[j].age(on))
 			switch j {
 			case i:
@@ -89,13 +90,13 @@ func evidence(obs []observation, on civil.Date) (a, b float64) {
 	return a, b
 }
 
-// age returns the number of days since the middle of the interval.
+// age returns the number of days from the middle of the interval to a day.
 func (o *observation) age(on civil.Date) float64 {
 	return float64(on.Sub(o.to)) + float64(o.to.Sub(o.from))/2
 }
 
 // spread returns the standard deviation of the logarithm of the factor within
-// this interval.
+// the interval of the observation.
 func (o *observation) spread() float64 {
 	if o.eye {
 		return math.Hypot(wander, eyeError)

@@ -67,7 +67,7 @@ func AirAt(t husbandry.Celsius, humidity float64) Air {
 }
 
 // Warmed returns the same air at another temperature, such as room air in an
-// incubator. It keeps its vapour, up to saturation.
+// incubator. The air keeps its vapour, up to saturation.
 func (a Air) Warmed(t husbandry.Celsius) Air {
 	return Air{t, min(a.Vapour, Saturation(t))}
 }
@@ -95,7 +95,7 @@ type Way struct {
 }
 
 // WayOf returns the way of the vapour out of a box or tub. ok is false if too
-// little is known about it.
+// little is known about the box or tub.
 func WayOf(d husbandry.Damp) (w Way, ok bool) {
 	w = Way{d.Holes, d.Lid, d.Inside, d.Headspace}
 	return w, w.conductance() > 0
@@ -123,8 +123,8 @@ func (w Way) conductance() float64 {
 }
 
 // Loss returns the loss of water in grams a day, by diffusion alone. A warm
-// lamp, draughts and a leaky lid increase it; see [Learn]. It is 0 if the air
-// is saturated, or if too little is known about the way.
+// lamp, draughts and a leaky lid increase the loss; see [Learn]. The loss is 0
+// if the air is saturated, or if too little is known about the way.
 func (w Way) Loss(a Air) float64 {
 	if a.Deficit() <= 0 {
 		return 0

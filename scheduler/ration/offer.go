@@ -12,9 +12,9 @@ import (
 type Eater struct {
 	On       civil.Date
 	Southern bool            // in the southern hemisphere, with the seasons half a year later
-	Fed      bool            // she carries eggs, or laid within two weeks
+	Fed      bool            // the animal carries eggs, or laid within two weeks
 	Mass     husbandry.Grams // from the last weighing; 0: not known
-	Refused  int             // number of latest feedings in a row that it refused
+	Refused  int             // number of latest feedings in a row that the animal refused
 }
 
 // Offer is the food for one animal at one feeding.
@@ -28,9 +28,10 @@ type Offer struct {
 	Less bool
 }
 
-// refusalsHalf is the number of refused feedings in a row after which half is
-// offered. After one refusal the smaller amount is offered (common practice:
-// uneaten insects are taken out, because they gnaw at a sleeping lizard).
+// refusalsHalf is the number of refused feedings in a row after which half the
+// usual amount is offered. After one refusal the lower end of the amount is
+// offered (common practice: uneaten insects are taken out, because they gnaw at
+// a sleeping lizard).
 const refusalsHalf = 2
 
 // For computes an offer. each is the mass of one insect, 0 if it is not known.

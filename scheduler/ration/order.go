@@ -21,11 +21,12 @@ type Stock struct {
 	On     civil.Date
 	// Batches has the estimated stock, see Live, and the ordered deliveries.
 	Batches []Batch
-	// Recent is the use of the feedings since the stock was counted, but at
-	// most since the insects alive today can have come. Insects counted wrongly
-	// before that have died.
+	// Recent is the use of the feedings since the stock was counted. It goes
+	// back no further than the shelf life of the insects that may be alive
+	// today, because any insects counted before that have died.
 	Recent Use
-	// Ahead returns the use of the feedings planned for a day, from On on.
+	// Ahead returns the use of the feedings planned for a day. The day must not
+	// be before On.
 	Ahead func(civil.Date) Use
 	// Settled has the deliveries for which the keeper has already decided on
 	// the order.
@@ -36,7 +37,7 @@ type Stock struct {
 type Order struct {
 	Delivery civil.Date
 	By       civil.Date // the last day to order
-	Next     civil.Date // the delivery after it
+	Next     civil.Date // the following delivery
 	Packs    int        // 0: no order
 	// Short is the first day before the delivery without enough insects, on
 	// average. It is zero if the stock lasts.
@@ -66,18 +67,18 @@ func Reach(f *husbandry.Feeder) int {
 // once.
 const longestShelf = 60
 
-// Live computes the remaining insects of some batches after the days from one
-// to another. The oldest are fed first. Insects die when they reach the
+// Live computes how many insects of some batches remain at the end of a span of
+// days. The oldest insects are fed first. Insects die when they reach the
 // feeder's shelf life. given returns the use of the feedings of a day. Batches
-// may come within that time or after it. If the feedings need more insects than
-// there are, the excess is dropped.
+// may arrive within the span or after it. If the feedings need more insects
+// than there are, the missing ones are ignored.
 func Live(f *husbandry.Feeder, k Keeper, batches []Batch, from, to civil.Date, given func(civil.Date) Use) []Batch {
 	left, _ := live(f, batches, from, to, func(d civil.Date) float64 { return k.Factor() * given(d).Mean })
 	return left
 }
 
-// live is Live with the number that leaves the stock each day. It also returns
-// the number that have died by each morning.
+// live is Live with the number of insects that leave the stock each day. It
+// also returns the number that have died by each morning.
 func live(f *husbandry.Feeder, batches []Batch, from, to civil.Date, takes func(civil.Date) float64) (left []Batch, dead map[civil.Date]float64) {
 	left = slices.Clone(batches)
 	slices.SortStableFunc(left, func(a, b Batch) int { return a.Came.Compare(b.Came) })
@@ -165,15 +166,15 @@ func (s *Stock) needs(until civil.Date, high bool) float64 {
 	return used - (s.there(until) - s.dying(until)[until])
 }
 
-// Orders computes the orders for the deliveries with a last day to order on or
-// before to. Each order assumes that the earlier ones are placed. A delivery
-// stays in the list until it comes, even if its last day to order is past,
-// because the keeper can still ask for it.
+// Orders computes the orders for all deliveries with a last day to order up to
+// the day to. Each order assumes that the earlier orders are placed. A delivery
+// stays in the list until its day, even after the last day to order, because
+// the keeper can still ask for it.
 //
 // An order lasts until the following delivery with a probability of 95 %, and
-// on average for the feeder's safety days beyond that. It is no more than the
-// average use before the insects die, unless a smaller order would not even
-// last to the following delivery on average.
+// on average for the feeder's safety days beyond that delivery. It is no more
+// than the average use before the insects die, unless a smaller order would not
+// even last to the following delivery on average.
 func (s Stock) Orders(to civil.Date) []Order {
 	var list []Order
 	f := s.Feeder

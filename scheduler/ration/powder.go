@@ -10,8 +10,9 @@ import (
 // often: D3, Vitamins, both or neither.
 type Powder uint8
 
-// The substances. Vitamin D3 and vitamin A are stored in the body and are toxic
-// if given too often. Plain calcium is not, so it does not count.
+// The substances that count. Vitamin D3 and vitamin A are stored in the body
+// and are toxic if given too often. Plain calcium is not toxic, so it does not
+// count.
 const (
 	D3       Powder = 1 << iota // vitamin D3
 	Vitamins                    // a multivitamin, or vitamin A
@@ -22,7 +23,8 @@ const (
 // items, the title and the id.
 func PowderOf(r *husbandry.Routine) Powder {
 	words := strings.ToLower(strings.Join(r.Consumes, " ") + " " + r.Title + " " + string(r.ID))
-	// Remove the names of what is absent: "calcium powder without D3".
+	// Some labels name substances that the powder lacks: "calcium powder
+	// without D3". Remove these names.
 	for _, without := range []string{"without vitamin ", "without ", "no vitamin ", "no "} {
 		words = strings.ReplaceAll(words, without+"d3", "")
 	}

@@ -14,7 +14,7 @@ type Use struct {
 	Second float64 // the sum of each feeding's second moment
 }
 
-// Plus returns the use of the feedings of both.
+// Plus returns the use of the feedings of u and of v together.
 func (u Use) Plus(v Use) Use {
 	return Use{u.Mean + v.Mean, u.Square + v.Square, u.Second + v.Second}
 }
@@ -41,8 +41,8 @@ const (
 
 const (
 	// spread is the ratio of variance to mean of the number of insects that
-	// leave the stock. It is above 1, because whole feedings and whole handfuls
-	// leave at a time.
+	// leave the stock. The ratio is above 1, because insects leave the stock by
+	// the feeding or the handful, not one by one.
 	spread = 2
 	// miscount is the error of counting insects in a box, as a share.
 	miscount = 0.08

@@ -52,26 +52,27 @@ func (m *Model) Curve(widen Widen) *Curve {
 // Validation is a cross-validation: predictions of data left out of the fit.
 type Validation struct {
 	// Known: a paper is left out, and other papers measured its species.
-	// Unknown: a species is left out with all its papers. OneOwn: as Known,
-	// with one other treatment of the same paper and species given as an own
-	// clutch. OneOwnUnknown: as OneOwn, but no other paper measured the
+	// Unknown: a species is left out with all its papers. OneOwn: like Known,
+	// but one other treatment of the same paper and species is given as an own
+	// clutch. OneOwnUnknown: like OneOwn, but no other paper measured the
 	// species.
 	Known, Unknown, OneOwn, OneOwnUnknown []Trial
-	// Rules predicts the treatments of Known by each plain rule.
+	// Rules has the predictions of the treatments of Known by each plain rule.
 	Rules [3][]Trial
-	// RulesUnknown predicts the treatments of Unknown by each plain rule.
+	// RulesUnknown has the predictions of the treatments of Unknown by each
+	// plain rule.
 	RulesUnknown [3][]Trial
 }
 
 // RuleNames names the plain rules, in the order of Validation.Rules.
 var RuleNames = [3]string{"species' mean days", "nearest published temperature", "degree-days of the species"}
 
-// refitRounds is the number of rounds in which effects and weights settle after
-// a few rows are left out.
+// refitRounds is the number of rounds of a fit after a few rows are left out.
+// Effects and weights settle within these rounds.
 const refitRounds = 4
 
-// Validate leaves out each paper in turn, and each species in turn. It keeps
-// the spreads of m.
+// Validate leaves out each paper in turn, and each species in turn. The spreads
+// are not fitted again: they are those of m.
 func (m *Model) Validate(widen Widen) (*Validation, error) {
 	v := new(Validation)
 	for _, paper := range distinct(m.all, func(r published.Duration) string { return r.Paper }) {
@@ -90,8 +91,9 @@ func (m *Model) Validate(widen Widen) (*Validation, error) {
 	return v, nil
 }
 
-// leavePaper predicts the treatments of a paper without the paper: alone, and
-// with one treatment of it as an own clutch.
+// leavePaper predicts the treatments of a paper from a fit without this paper:
+// once without more data, and once with one treatment of the paper given as an
+// own clutch.
 func (m *Model) leavePaper(v *Validation, paper string, widen Widen) error {
 	in, out := split(m.all, func(r published.Duration) bool { return r.Paper == paper })
 	n, err := m.Refit(in, refitRounds)
@@ -119,7 +121,8 @@ func (m *Model) leavePaper(v *Validation, paper string, widen Widen) error {
 	return nil
 }
 
-// leaveSpecies predicts the treatments of a species without the species.
+// leaveSpecies predicts the treatments of a species from a fit without this
+// species.
 func (m *Model) leaveSpecies(v *Validation, species string, widen Widen) error {
 	in, out := split(m.all, func(r published.Duration) bool { return r.Species == species })
 	n, err := m.Refit(in, refitRounds)
@@ -142,7 +145,7 @@ func tryRules(trials *[3][]Trial, others []published.Duration, r published.Durat
 	}
 }
 
-// seen turns a treatment into an own clutch.
+// seen turns a published treatment into an own clutch of a keeper.
 func (c *Curve) seen(r published.Duration) Seen {
 	return Seen{Species: r.Species, Celsius: r.Celsius, Variance: sampling(r), Work: func(dev float64) float64 {
 		return r.Days * c.Rate(r.Celsius, r.HalfRange, dev)
@@ -169,8 +172,9 @@ func distinct(rows []published.Duration, name func(published.Duration) string) [
 	return slices.Compact(list)
 }
 
-// rules predicts a row by the three plain rules. They use the rows of its
-// species; without any, those of its genus, then of its family, then all rows.
+// rules predicts a row by the three plain rules. The rules use the rows of the
+// same species; if there are none, the rows of the genus, then of the family,
+// then all rows.
 func rules(in []published.Duration, r published.Duration) [3]float64 {
 	var rows []published.Duration
 	for _, like := range []func(s published.Duration) bool{
@@ -263,9 +267,9 @@ func median(x []float64) float64 {
 	return (x[len(x)/2-1] + x[len(x)/2]) / 2
 }
 
-// Spread gives a distribution to the trials of a rule that has none: all get
-// the same SD of the log days. It is chosen so that the 90 % intervals cover
-// the given share of the trials.
+// Spread gives a distribution to the trials of a plain rule, which has none.
+// All trials get the same SD of the log days. The SD is chosen so that the 90 %
+// intervals cover the share cover of the trials.
 func Spread(trials []Trial, cover float64) []Trial {
 	var off []float64
 	for _, t := range trials {
@@ -281,8 +285,9 @@ func Spread(trials []Trial, cover float64) []Trial {
 	return trials
 }
 
-// Calibrate returns the factors, at least 1, by which the SDs must grow for the
-// 90 % intervals of the trials to cover 90 %. The factors of v must be 1.
+// Calibrate returns the factors, at least 1, by which the SDs must be
+// multiplied so that the 90 % intervals cover 90 % of the trials. The factors
+// of v must be 1.
 func Calibrate(v *Validation) Widen {
 	return Widen{Own: factor(v.OneOwn), Known: factor(v.Known), Unknown: factor(v.Unknown)}
 }

@@ -64,7 +64,7 @@ type Model struct {
 	rows    []published.Duration // the usable rows, joined into treatments
 	x       []float64
 	cov     *mat.SymDense
-	index   map[string]int // index in x of the first of a group's two effects, or of a stock's one
+	index   map[string]int // index in x of the first of a group's two effects, or of a stock's only effect
 	p       int            // number of shared parameters; the first is the level
 	w       []float64      // weights of the rows
 	wp      map[string]float64
@@ -177,7 +177,7 @@ func start(form Form, rows []published.Duration, s Spreads) *Model {
 	return m
 }
 
-// treatments joins the rows of one paper, species and temperature into one.
+// treatments joins the rows of one paper, species and temperature into one row.
 // Such rows differ in moisture, which hardly matters, or in the origin of the
 // mothers. They share the species' departure from the curve at that
 // temperature. Counted as separate rows, they would make the curve look too
@@ -211,7 +211,8 @@ func treatments(rows []published.Duration) []published.Duration {
 	return joined
 }
 
-// eggs returns the number of eggs of a row, 10 if the paper does not say.
+// eggs returns the number of eggs of a row, or 10 if the paper does not state
+// the number.
 func eggs(r published.Duration) float64 {
 	if r.Eggs <= 0 {
 		return 10
@@ -229,8 +230,8 @@ func sampling(r published.Duration) float64 {
 	return cv * cv / eggs(r)
 }
 
-// row returns the predicted log days of a row, the indices of the effects that
-// it depends on, and the derivatives by these effects.
+// row returns the predicted log days of a row, the indices of the effects
+// behind the prediction, and the derivatives with respect to these effects.
 func (m *Model) row(r published.Duration, at []int, d []float64) (predicted float64, _ []int, _ []float64) {
 	f, g, sp, pa, st := groups(r)
 	level, dev := m.x[0], 0.0
@@ -263,7 +264,7 @@ func (m *Model) row(r published.Duration, at []int, d []float64) (predicted floa
 	return predicted, at, d
 }
 
-// slope returns the derivative of the log days by dev.
+// slope returns the derivative of the log days with respect to dev.
 func (f *Form) slope(celsius, halfRange, dev float64, shared []float64) float64 {
 	const h = 1e-3
 	return -(f.logRate(celsius, halfRange, dev+h, shared) - f.logRate(celsius, halfRange, dev-h, shared)) / (2 * h)
@@ -436,14 +437,15 @@ func (m *Model) respread() {
 }
 
 // Belief is a normal distribution of a species' level and dev: their means and
-// their covariance. It serves as prior and as posterior.
+// their covariance. A Belief may be a prior or a posterior.
 type Belief struct {
 	Level, Dev float64
 	Cov        Cov2
 }
 
-// Species returns the belief about a species. Without rows of the species it
-// rests on the genus, without those on the family, and else on all lizards.
+// Species returns the belief about a species. If no row is of the species, the
+// belief is that about a new species of the genus; without rows of the genus,
+// of the family; without rows of the family, of all lizards.
 func (m *Model) Species(family, genus, species string) Belief {
 	b := Belief{Level: m.x[0]}
 	type term struct {

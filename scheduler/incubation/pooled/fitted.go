@@ -11,14 +11,15 @@ import (
 	"nestround/scheduler/incubation/published"
 )
 
-// Rounds is the number of rounds of the fit in use. By then effects and spreads
-// have converged.
+// Rounds is the number of rounds of the fit in use. After these rounds, effects
+// and spreads have converged.
 const Rounds = 60
 
 //go:embed fitted.json
 var fittedJSON []byte
 
-// Fitted is the committed part of a fit: just enough to forecast.
+// Fitted is the part of a fit that is committed to the repository: just enough
+// to forecast.
 type Fitted struct {
 	Form    string    `json:"form"`
 	Shared  []float64 `json:"shared"`
@@ -30,7 +31,7 @@ type Fitted struct {
 	Beliefs map[string]Belief `json:"beliefs"`
 }
 
-// Fitted returns the part of the fit that is committed.
+// Fitted returns the part of the fit that is committed to the repository.
 func (m *Model) Fitted(widen Widen) Fitted {
 	f := Fitted{Form: m.Form.Name, Shared: m.Shared(), Spreads: m.Spreads, Widen: widen, Beliefs: map[string]Belief{"any": m.Species("", "", "")}}
 	for _, r := range m.rows {
@@ -47,7 +48,8 @@ func Default() *Curve { return committed().curve }
 type loaded struct {
 	Fitted
 	curve *Curve
-	// known caches the answers of Known; a colony has few species.
+	// known caches the results of [Known] by species. A colony has few species,
+	// so the cache stays small.
 	known sync.Map
 }
 
@@ -58,8 +60,8 @@ type kin struct {
 	kinds  int
 }
 
-// committed parses the embedded numbers once. A fault in them is a fault of the
-// program, so it panics.
+// committed parses the embedded numbers once. A fault in the numbers is a fault
+// of the program, so committed panics.
 var committed = sync.OnceValue(func() *loaded {
 	l := new(loaded)
 	if err := json.Unmarshal(fittedJSON, &l.Fitted); err != nil {
@@ -74,7 +76,8 @@ var committed = sync.OnceValue(func() *loaded {
 	panic(fmt.Sprintf("the embedded fit is of the form %q, which does not exist", l.Form))
 })
 
-// Kinship tells how near the nearest measured relatives of a species are.
+// Kinship is the taxonomic distance between a species and its nearest measured
+// relatives.
 type Kinship int
 
 // The degrees of kinship.
@@ -87,7 +90,8 @@ const (
 )
 
 // Known returns the committed belief about a species, the kinship of the
-// measured species, their papers, and their number.
+// nearest measured species, and the papers and the number of these measured
+// species.
 func Known(family, species string) (b Belief, by Kinship, papers []string, kinds int) {
 	f := committed()
 	if k, ok := f.known.Load([2]string{family, species}); ok {
@@ -103,8 +107,9 @@ func (f *loaded) find(family, species string) (b Belief, by Kinship, papers []st
 	by = AnyLizard
 	b = f.Beliefs["any"]
 	genus := published.Genus(species)
-	// Taxonomists split the gecko families only recently. The measurements name
-	// most geckos Gekkonidae, so that family stands for all geckos.
+	// Taxonomists split the gecko families only recently. The measurements
+	// assign most geckos to Gekkonidae, so the belief about Gekkonidae is used
+	// for all geckos.
 	geckos := "family "
 	if published.IsGecko(family) {
 		geckos += "Gekkonidae"

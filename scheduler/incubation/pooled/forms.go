@@ -4,7 +4,7 @@ import "math"
 
 // Form is a shape of the response to temperature that all species share: the
 // logarithm of the rate of development at a constant temperature, up to a
-// constant. Each species has one parameter of its own in it, dev, near 0.
+// constant. In the form each species has one parameter, dev, which is near 0.
 type Form struct {
 	Name string
 	// Start and Spread are the mean and standard deviation of the wide prior of
@@ -30,7 +30,7 @@ func softplus(x float64) float64 {
 func Forms() []Form {
 	return []Form{
 		{
-			// A degree does less the warmer it is: its effect falls in a
+			// The effect of a degree on the rate falls with temperature, in a
 			// straight line from steepest to nothing. Species scale the effect.
 			Name: "flattening, steeper or flatter", DevSpread: 0.2,
 			Start: []float64{math.Log(0.09), math.Log(0.004)}, Spread: []float64{0.7, 1},
@@ -104,17 +104,19 @@ func Forms() []Form {
 	}
 }
 
-// steepest is the largest effect of a degree in the cold, as log rate: tenfold
-// in 10 °C. Between neighbouring constant temperatures of a paper, at least 2
-// °C apart, the largest measured effect is 7.1-fold (Li 2012, 18 to 21 °C). So
-// the curve is never steeper below the coldest measurement. In the heat
-// development never gets slower: in papers that went above the suitable
-// temperatures, days level off (Muth 1980, 36 to 40 °C; El Mouden 2001, 34 to
-// 36 °C).
+// steepest is the upper limit of the effect of one degree in the cold: the
+// change of the log rate for 1 °C, equal to a factor of ten for 10 °C. Between
+// neighbouring constant temperatures of a paper, at least 2 °C apart, the
+// largest measured effect is 7.1-fold for 10 °C (Li 2012, 18 to 21 °C). With
+// the limit, the curve stays plausible below the coldest measurement. In the
+// heat the rate never falls: in papers with temperatures above the suitable
+// range, the days level off (Muth 1980, 36 to 40 °C; El Mouden 2001, 34 to 36
+// °C).
 var steepest = math.Log(10) / 10
 
-// flattening returns the log rate x degrees above the reference. There a degree
-// adds slope; each degree above adds 2 bend less.
+// flattening returns the log rate at a temperature x degrees above the
+// reference. At the reference one degree adds slope to the log rate. This
+// effect decreases by 2 bend with each degree.
 func flattening(x, slope, bend float64) float64 {
 	parabola := func(x float64) float64 { return slope*x - bend*x*x }
 	if cold := (slope - steepest) / (2 * bend); x < cold {
@@ -128,8 +130,8 @@ func bent(cold, hot float64, b []float64) float64 {
 	return math.Log(softplus((cold-b[0])/w)) - math.Exp(b[3])*softplus((hot-b[2])/1.0)
 }
 
-// sine has the sine at the midpoints of equal parts of the rise from the day's
-// coldest to its hottest hour.
+// sine has the values of a daily sine at the midpoints of equal parts of its
+// rise, from the coldest to the hottest hour of the day.
 var sine = func() (s [12]float64) {
 	for i := range s {
 		s[i] = math.Sin(math.Pi * ((float64(i)+0.5)/float64(len(s)) - 0.5))

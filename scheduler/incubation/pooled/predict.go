@@ -9,7 +9,7 @@ import (
 )
 
 // Curve is the part of a fit that a forecast needs: the form, its shared
-// parameters, and the spreads of clutches, keepers and species about it.
+// parameters, and the spreads of clutches, keepers and species about the curve.
 type Curve struct {
 	Form    Form
 	Shared  []float64
@@ -26,8 +26,8 @@ type Widen struct {
 }
 
 // Rate returns the speed of development in a species with this dev, relative to
-// the speed at the reference temperature. The temperature follows a sine about
-// celsius during the day, halfRange to either side.
+// the speed at the reference temperature. During the day the temperature
+// follows a sine about celsius, with halfRange as its amplitude.
 func (c *Curve) Rate(celsius, halfRange, dev float64) float64 {
 	return math.Exp(c.Form.logRate(celsius, halfRange, dev, c.Shared))
 }
@@ -40,8 +40,8 @@ type Seen struct {
 	// Work returns the clutch's days, converted to days at the reference
 	// temperature for a species with this dev.
 	Work func(dev float64) float64
-	// Variance of the log days: the mean of the clutch's single eggs, and the
-	// laying date.
+	// Variance is the variance of the clutch's log days that comes from the
+	// finite number of eggs and from the uncertain laying date.
 	Variance float64
 }
 
@@ -85,8 +85,9 @@ func (l *Learned) stock(species string) *ownStock {
 }
 
 // near is the distance, in °C, over which the correlation of a stock's
-// departures from the curve falls to 1/e. Those of published treatments
-// correlate by one half at 1 °C, and not at 2 °C and more.
+// departures from the curve falls to 1/e. In published treatments, departures 1
+// °C apart have a correlation of one half, and departures 2 °C or more apart
+// have none.
 const near = 1.5
 
 // alike returns the covariance of a stock's departures from the curve at two
@@ -112,10 +113,11 @@ func (c *Curve) departure(s *ownStock, celsius float64) (share []float64, rest f
 }
 
 // Learn takes a keeper's own clutches into account. A keeper differs from the
-// published data as one paper differs from the others: half of that variance is
-// common to the keeper's clutches, half to those in one incubator. The keeper's
-// stock of a species varies like a paper's stock, in its level and in its
-// departure at each temperature. Outlying clutches have little weight.
+// published data as one paper differs from the others. Half of the variance
+// between papers is common to all of the keeper's clutches, the other half to
+// the clutches in one incubator. The keeper's stock of a species varies like a
+// paper's stock, in its level and in its departure at each temperature.
+// Outlying clutches have little weight.
 func (c *Curve) Learn(believe func(species string) Belief, seen []Seen) *Learned {
 	l := &Learned{c: c, believe: believe}
 	if len(seen) == 0 {
@@ -284,7 +286,7 @@ func (l *Learned) Expect(species, incubator string, celsius float64) Belief {
 }
 
 // ExpectOf is Expect with the given prior for the species. If the keeper has
-// had clutches of the species, the prior must equal the one given to Learn.
+// had clutches of the species, the prior must equal the prior that Learn used.
 func (l *Learned) ExpectOf(species, incubator string, celsius float64, published Belief) Belief {
 	b := published
 	if len(l.stocks) == 0 {
@@ -332,7 +334,8 @@ func (l *Learned) ExpectOf(species, incubator string, celsius float64, published
 }
 
 // Informed returns the belief about a species after the measurements of one
-// more paper. It has the effects of the species, without those of that paper.
+// more paper. The belief includes the effects of the species, but not the
+// effects of that paper.
 func (c *Curve) Informed(b Belief, measured []Seen) Belief {
 	if len(measured) == 0 {
 		return b

@@ -96,8 +96,8 @@ func Genus(species string) string {
 }
 
 // Family returns the family of a species or genus. If the genus has
-// measurements, the family has the name used there. It returns "" for a genus
-// that is not listed.
+// measurements, the family has the name used in the measurements. Family
+// returns "" for a genus that is not listed.
 func Family(species string) string { return all().families[Genus(species)] }
 
 // IsGecko reports whether a family is one of the geckos.
@@ -116,8 +116,8 @@ type Duration struct {
 	SD   float64 // of single eggs, days; 0: not known
 }
 
-// Usable reports whether the row may be used, that is, no rule has marked it as
-// impossible.
+// Usable reports whether the row may be used: its note does not mark it as left
+// out.
 func (d Duration) Usable() bool { return !strings.HasPrefix(d.Note, "left out") }
 
 // Share is the fraction, 0 to 1, of a treatment's eggs that hatched, or of its
@@ -144,8 +144,8 @@ type tables struct {
 	families       map[string]string // by genus
 }
 
-// all parses the embedded tables once. A fault in them is a fault of the
-// program, so it panics; a test reads every row.
+// all parses the embedded tables once. A fault in the tables is a fault of the
+// program, so all panics; a test reads every row.
 var all = sync.OnceValue(func() *tables {
 	t := &tables{papers: make(map[string]string), families: make(map[string]string)}
 	for _, f := range records(papersCSV, "paper,citation") {

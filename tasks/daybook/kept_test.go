@@ -297,7 +297,7 @@ func TestAnotherBuildReadsEverything(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	own, err := build()
+	own, err := disk.Build()
 	if err != nil || !bytes.Contains(b, []byte(own)) {
 		t.Fatalf("the file does not name the build %q (%v)", own, err)
 	}

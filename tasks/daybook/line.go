@@ -27,8 +27,7 @@ type versioned struct {
 // encode returns the line of e with its newline, and e as decoded from that
 // line.
 func encode(e tasks.Entry) (string, tasks.Entry, error) {
-	// The text of a time in JSON has no seconds in its offset, so encoding such
-	// a time would change the instant.
+	// JSON times have no seconds in an offset, and would change the instant.
 	if _, offset := e.At.Zone(); offset%60 != 0 {
 		e.At = e.At.UTC()
 	}
@@ -111,8 +110,8 @@ func whole(e tasks.Entry) error {
 	return nil
 }
 
-// zone returns the zone with the given offset and no name. Package time alone
-// would return the local zone of the machine if that zone has the same offset.
+// zone returns the zone with the given offset and no name. With the time
+// package alone the zone would depend on the local time zone of the machine.
 func zone(offset int) *time.Location {
 	if offset == 0 {
 		return time.UTC
@@ -249,7 +248,7 @@ func (s *scanner) finding() *tasks.Finding {
 	return f
 }
 
-// The methods below read the values of a finding; [finding.Scan] calls them.
+// The values of a finding, for finding.Scan.
 
 func (s *scanner) Int() *int {
 	p := cut(&s.ints)
@@ -480,7 +479,7 @@ var dayValues = regexp.MustCompile(`"(at|on|until)"\s*:\s*("(?:[^"\\]|\\.)*")`)
 var unexpectedEnd = json.Unmarshal(nil, new(any))
 
 // explain returns the byte offset of the error in a line that decode rejected,
-// and a message for the keeper.
+// and a message.
 func explain(line string, err error) (at int, message string) {
 	var syntax *json.SyntaxError
 	var misfit *json.UnmarshalTypeError
@@ -510,8 +509,7 @@ func explain(line string, err error) (at int, message string) {
 }
 
 // valueBefore returns the start of the JSON value that ends before the byte
-// end. If the value has only been opened there, it returns the start of that
-// value.
+// end, or that was just opened there.
 func valueBefore(line string, end int) int {
 	i := min(end, len(line)) - 1
 	if line[i] != '"' {

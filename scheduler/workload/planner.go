@@ -36,8 +36,9 @@ var epoch = civil.New(2001, 1, 1)
 type Planner struct {
 	in     scheduler.Input
 	wishes Wishes
+	shelf  *shelved // nil for none
 
-	mu     sync.Mutex
+	mu     sync.Mutex // of the maps, also of the shelf's
 	blocks map[int]*block
 }
 
@@ -104,9 +105,18 @@ func (p *Planner) Since(in scheduler.Input, day civil.Date) *Planner {
 	n := NewPlanner(in, p.wishes)
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	same := func(block int) bool { return day.IsZero() || !monday(block).After(day) }
 	for i, b := range p.blocks {
-		if day.IsZero() || !monday(i).After(day) {
+		if same(i) {
 			n.blocks[i] = b
+		}
+	}
+	if p.shelf != nil {
+		n.With(p.shelf.Shelf, p.shelf.source)
+		for i, digest := range p.shelf.digests {
+			if same(i) {
+				n.shelf.digests[i] = digest
+			}
 		}
 	}
 	return n
@@ -115,14 +125,17 @@ func (p *Planner) Since(in scheduler.Input, day civil.Date) *Planner {
 // Plan is scheduler.Plan of in, with days chosen. The records and the latitude
 // are those of NewPlanner, and the history is the same one or one that ends
 // before.
-func (p *Planner) Plan(in scheduler.Input) []tasks.Task {
-	latest := blockOf(in.On)
+func (p *Planner) Plan(in scheduler.Input) []tasks.Task { return p.PlanOf(scheduler.Facts(in), in.To) }
+
+// PlanOf is Plan for facts, up to a day.
+func (p *Planner) PlanOf(facts *herd.Herd, to civil.Date) []tasks.Task {
+	latest := blockOf(facts.On)
+	p.look(latest)
 	c := chooser{Planner: p, latest: latest}
-	facts := scheduler.Facts(in)
-	if !in.To.Before(p.decides(latest + 1)) {
+	if !to.Before(p.decides(latest + 1)) {
 		c.draft = p.drafted(facts)
 	}
-	return scheduler.DayOf(facts, in.To, c).Tasks()
+	return scheduler.DayOf(facts, to, c).Tasks()
 }
 
 // drafted is what the next fortnight's plan would be if it were made on the day
@@ -278,7 +291,9 @@ func (p *Planner) chosen(n int, rough bool) *days {
 		return b.rough.of(func() *days { return p.choose(p.planned(n), p.decides(n), chooser{}) })
 	}
 	return b.days.of(func() *days {
-		return p.choose(p.planned(n), p.decides(n), chooser{Planner: p, latest: n - 1, rough: n%linked == 0})
+		return p.kept(n, func() *days {
+			return p.choose(p.planned(n), p.decides(n), chooser{Planner: p, latest: n - 1, rough: n%linked == 0})
+		})
 	})
 }
 

@@ -62,6 +62,9 @@
 // 9.2 and 6.5; without what the next plan would have, 14.5 and 9.4. Made anew
 // each day, the coming two weeks are within 1.2 and 0.5 %.
 //
+// The days that a fortnight's plan chose may be kept on a [Shelf], since a plan of
+// a Monday past does not change while all that it was made from stays the same.
+//
 // Beyond the five weeks that a plan looks over, tasks are on their routine's own
 // days. The plans use forecasts of hatching without loggers, whose files grow
 // afterwards; what the next plan would have uses today's.

@@ -172,7 +172,7 @@ func (a Absences) Sheet(of husbandry.Away) (sheet.Sheet, error) {
 		Keeper: s.settings.Contacts.Keeper, Veterinarian: s.settings.Contacts.Veterinarian,
 		Rounds: s.Rounds(), Mailed: of.Mail != "" && s.settings.Out != nil && s.settings.In != nil,
 	}
-	for _, t := range s.plan(today.AddDays(1), today, of.Until) {
+	for _, t := range s.plan(s.said.end(today), of.Until) {
 		switch {
 		case t.Status == tasks.Lapsed:
 		case t.Pinned && !t.Due.After(today):
@@ -236,7 +236,7 @@ func (a Absences) Uncovered() []Uncovered {
 			continue
 		}
 		u := Uncovered{Away: x, Tasks: make(map[husbandry.Kind]int)}
-		for _, t := range a.s.plan(today.AddDays(1), today, x.Until) {
+		for _, t := range a.s.plan(a.s.said.end(today), x.Until) {
 			if t.Sitter && t.Status != tasks.Lapsed && !t.Due.Before(civil.Max(x.From, today)) {
 				u.Tasks[t.Kind]++
 			}
@@ -266,7 +266,7 @@ func (a Absences) Winters() []WinterAway {
 		if away.Until.Before(today) {
 			continue
 		}
-		in := a.s.evening(today, away.Until)
+		in := a.s.day(today.AddDays(1), today, away.Until)
 		in.Records = &here
 		x := WinterAway{Away: away}
 		for _, t := range scheduler.Plan(in) {

@@ -2,7 +2,10 @@ package house
 
 import (
 	"cmp"
+	"crypto/sha256"
 	"fmt"
+	"hash"
+	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -12,10 +15,12 @@ import (
 	"nestround/config"
 	"nestround/config/books"
 	"nestround/config/diag"
+	"nestround/config/zones"
 	"nestround/notify"
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
+	"nestround/tasks/disk"
 	"nestround/tasks/husbandry"
 )
 
@@ -29,12 +34,14 @@ type reading struct {
 	print    string // of the record files, see fingerprint
 	settings *config.Settings
 	records  *husbandry.Records
+	source   string // of the records, see basis
 	problems *bookProblems
 
 	logPrint string // of the incubators' logs
 	logs     *thermologs
 
-	said *said
+	said   *said
+	chosen *chosenDays
 }
 
 // bookProblems are the problems of the record files on the disk.
@@ -63,21 +70,25 @@ type basis struct {
 	today    civil.Date
 	settings *config.Settings
 	records  *husbandry.Records
+	// source identifies the content of the files that settings and records are
+	// from, the zone data and the build of the program; "": not known.
+	source   string
 	problems *bookProblems
 	logs     *thermologs
 	said     *said
 	issued   *map[civil.Date]notify.Issue // never changed
+	chosen   *chosenDays
 }
 
 func (r *reading) basis(today civil.Date, issued *map[civil.Date]notify.Issue) basis {
-	return basis{today, r.settings, r.records, r.problems, r.logs, r.said, issued}
+	return basis{today, r.settings, r.records, r.source, r.problems, r.logs, r.said, issued, r.chosen}
 }
 
 // open reads the record files for the first time.
 func (r *reading) open() diag.List {
 	r.print = fingerprint(r.dir)
-	settings, records, problems := books.Load(r.dir)
-	r.settings, r.records, r.problems = &settings, records, &bookProblems{list: problems}
+	settings, records, source, problems := load(r.dir)
+	r.settings, r.records, r.source, r.problems = &settings, records, source, &bookProblems{list: problems}
 	return problems
 }
 
@@ -107,16 +118,49 @@ func (r *reading) look(now time.Time) error {
 // edited reads changed record files. If they have errors, the last good records
 // stay in force.
 func (r *reading) edited() {
-	settings, records, problems := books.Load(r.dir)
+	settings, records, source, problems := load(r.dir)
 	r.problems = &bookProblems{list: problems, stale: problems.HasErrors()}
 	if !r.problems.stale {
-		r.settings, r.records = &settings, records
+		r.settings, r.records, r.source = &settings, records, source
 		r.log.Info("the books were read again", "dir", r.dir)
 		return
 	}
 	for _, p := range problems {
 		r.log.Error("the books have a problem; the last good ones stay in force", "file", p.File, "line", p.Line, "column", p.Column, "problem", p.Message)
 	}
+}
+
+// load reads the record files. source is as in basis.
+func load(dir string) (_ config.Settings, _ *husbandry.Records, source string, _ diag.List) {
+	from := &hashing{os.DirFS(dir).(dirFS), sha256.New()}
+	settings, records, problems := books.Read(from, dir)
+	if build, err := disk.Build(); err == nil {
+		version, where := zones.Source()
+		source = fmt.Sprintf("%x %s %s %s", from.sum.Sum(nil), build, version, where)
+	}
+	return settings, records, source, problems
+}
+
+// dirFS is what os.DirFS returns. Files that are no regular ones must not be
+// opened to be looked at.
+type dirFS interface {
+	fs.ReadFileFS
+	fs.ReadDirFS
+	fs.StatFS
+}
+
+// hashing is a folder that hashes the files that are read in it, in their order.
+type hashing struct {
+	dirFS
+	sum hash.Hash
+}
+
+// ReadFile implements fs.ReadFileFS.
+func (h *hashing) ReadFile(name string) ([]byte, error) {
+	b, err := h.dirFS.ReadFile(name)
+	fmt.Fprintf(h.sum, "%q %d %t ", name, len(b), err == nil)
+	h.sum.Write(b) // a hash's Write never fails
+	return b, err
 }
 
 // fingerprint tells whether the record files are the ones read before, by

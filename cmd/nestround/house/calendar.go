@@ -12,7 +12,6 @@ import (
 	"strings"
 
 	"nestround/notify/calendar"
-	"nestround/scheduler"
 	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
@@ -123,7 +122,7 @@ func (p Publisher) Content(_ context.Context, keeper husbandry.ID) (calendar.Con
 	for day := first; !day.After(today); day = day.AddDays(1) {
 		c.Boards = append(c.Boards, s.Board(day))
 	}
-	for _, d := range outlook.Dated(scheduler.NewDay(s.evening(today, last))) {
+	for _, d := range outlook.Dated(s.outlook(today, last)) {
 		if keeper != "" && d.Keeper != "" && d.Keeper != keeper {
 			continue
 		}

@@ -8,7 +8,6 @@ import (
 	"nestround/config"
 	"nestround/notify"
 	"nestround/notify/digest"
-	"nestround/scheduler"
 	"nestround/scheduler/outlook"
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -111,7 +110,7 @@ func (e edition) content(late *civil.TimeOfDay) (digest.Content, []string, error
 	}
 	coming := e.Ahead(today, today.AddDays(weekAhead))
 	c.Watches = watches(c.Board)
-	c.Ahead = days(today, coming, outlook.Dated(scheduler.NewDay(e.evening(today, today.AddDays(weekAhead)))))
+	c.Ahead = days(today, coming, outlook.Dated(e.outlook(today, today.AddDays(weekAhead))))
 	if len(coming) == 0 {
 		for _, t := range e.Ahead(today, today.AddDays(e.settings.Calendar.AheadDays)) {
 			if c.Next.IsZero() || t.Due.Before(c.Next) {

@@ -81,7 +81,7 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 	h.dispatch = dispatch{outbox.New(dir, h.files), h.now, h.log}
 	h.issues = newIssues(h.state("digests"), h.files, h.log)
 	h.unread = &unreadMails{state: h.state("unread.json"), files: h.files, log: h.log}
-	h.books = reading{dir: dir, log: h.log, daybook: daybook.NewKeptLog(dir, h.files, h.log)}
+	h.books = reading{dir: dir, log: h.log, daybook: daybook.NewKeptLog(dir, h.files, h.log), chosen: newChosenDays(dir, h.files, h.log)}
 	if problems := h.books.open(); problems.HasErrors() {
 		return nil, problems, nil
 	}

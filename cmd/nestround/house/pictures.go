@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	draw "nestround/notify/picture"
-	"nestround/scheduler"
 	"nestround/scheduler/herd"
 	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
@@ -29,10 +28,9 @@ type Picture struct {
 // ClutchPictures draws every clutch that is still expected to hatch, as of a
 // day, in the order of [Snapshot.Clutches].
 func ClutchPictures(s *Snapshot, on civil.Date) []Picture {
-	in := s.evening(on, on)
 	past := make(map[husbandry.ID][]draw.Past)
 	var list []Picture
-	for _, c := range outlook.ClutchForecasts(scheduler.NewDay(in)) {
+	for _, c := range s.Clutches(on) {
 		switch {
 		case c.State == herd.HatchedAll || c.State == herd.Ended:
 			continue
@@ -41,7 +39,7 @@ func ClutchPictures(s *Snapshot, on civil.Date) []Picture {
 			continue
 		}
 		if _, ok := past[c.Species]; !ok {
-			past[c.Species] = earlier(outlook.PastHatches(scheduler.Facts(in), c.Species, pastShown))
+			past[c.Species] = earlier(outlook.PastHatches(s.facts(s.said.end(on)), c.Species, pastShown))
 		}
 		f := clutchPicture(s.records, c, on)
 		f.Past = past[c.Species]

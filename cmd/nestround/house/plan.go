@@ -1,6 +1,7 @@
 package house
 
 import (
+	"maps"
 	"slices"
 	"sync"
 
@@ -16,20 +17,40 @@ import (
 // entry, and one keeper does not have so many.
 const mostSpread = 500
 
-// plans are the plans and boards that a snapshot has made.
+// plans are the facts, plans and boards that a snapshot has made. Each is worked
+// out once, whoever asks.
 type plans struct {
-	mu     sync.Mutex
-	spread *workload.Planner // nil until asked for
-	made   map[asked][]tasks.Task
+	mu     sync.Mutex        // of the maps
+	spread *workload.Planner // nil: the work is not spread
+	facts  map[evening]func() *herd.Herd
+	made   map[asked]func() []tasks.Task
 	boards map[civil.Date]*tasks.Board
+	// other is the day, other than today, whose facts and plans are remembered.
+	other civil.Date
 }
 
-// asked is a question for a plan. The entries before a day count, see
-// Snapshot.plan.
-type asked struct{ before, on, to civil.Date }
+// evening is a day, and the day before which entries count.
+type evening struct{ before, on civil.Date }
+
+// asked is a question for a plan, up to a day.
+type asked struct {
+	evening
+	to civil.Date
+}
 
 func newPlans() *plans {
-	return &plans{made: make(map[asked][]tasks.Task), boards: make(map[civil.Date]*tasks.Board)}
+	return &plans{facts: make(map[evening]func() *herd.Herd), made: make(map[asked]func() []tasks.Task), boards: make(map[civil.Date]*tasks.Board)}
+}
+
+// about makes room for answers about a day. Those about today stay, and others
+// until another day is asked about. The caller holds the lock.
+func (p *plans) about(on, today civil.Date) {
+	if on == today || on == p.other {
+		return
+	}
+	p.other = on
+	maps.DeleteFunc(p.facts, func(e evening, _ func() *herd.Herd) bool { return e.on != today })
+	maps.DeleteFunc(p.made, func(a asked, _ func() []tasks.Task) bool { return a.on != today })
 }
 
 // inherit takes over the answers of an older snapshot that are still right. If
@@ -47,6 +68,11 @@ func (s *Snapshot) inherit(old *Snapshot) {
 	p, was := s.plans, old.plans
 	was.mu.Lock()
 	defer was.mu.Unlock()
+	for e, facts := range was.facts {
+		if e.on == s.today && still(e.before) {
+			p.facts[e] = facts
+		}
+	}
 	for a, list := range was.made {
 		if a.on == s.today && still(a.before) {
 			p.made[a] = list
@@ -75,40 +101,71 @@ func (s *Snapshot) day(before, on, to civil.Date) scheduler.Input {
 	return in
 }
 
-// evening is day at its end, with what was said for it.
-func (s *Snapshot) evening(on, to civil.Date) scheduler.Input { return s.day(on.AddDays(1), on, to) }
-
-// plan returns the tasks of a day and those to come, spread over the days, as
-// entries for the days before a day make them. The caller leaves them as they
-// are.
-func (s *Snapshot) plan(before, on, to civil.Date) []tasks.Task {
-	if before == on.AddDays(1) && !s.said.history.Speaks(on) {
+// at is a day as entries for the days before another one have it.
+func (s *said) at(before, on civil.Date) evening {
+	if before == on.AddDays(1) && !s.history.Speaks(on) {
 		before = on // nothing was said for the day, so its end is as its beginning
 	}
-	p, key := s.plans, asked{before, on, to}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if list, ok := p.made[key]; ok {
-		return list
-	}
-	list := p.plan(s, s.day(before, on, to))
-	// What is planned on other days is asked for once, to make a board of it.
-	if on == s.today {
-		p.made[key] = list
-	}
-	return list
+	return evening{before, on}
 }
 
-// plan plans; the plans are locked, since a workload.Planner is not safe for
-// concurrent use.
-func (p *plans) plan(s *Snapshot, in scheduler.Input) []tasks.Task {
-	if len(s.records.Enclosures) > mostSpread {
-		return scheduler.Plan(in)
+// end is a day at its end, with what was said for it.
+func (s *said) end(on civil.Date) evening { return s.at(on.AddDays(1), on) }
+
+// facts returns how everything stands on a day.
+func (s *Snapshot) facts(e evening) *herd.Herd {
+	p := s.plans
+	p.mu.Lock()
+	p.about(e.on, s.today)
+	facts, ok := p.facts[e]
+	if !ok {
+		facts = sync.OnceValue(func() *herd.Herd { return scheduler.Facts(s.day(e.before, e.on, e.on)) })
+		p.facts[e] = facts
 	}
+	p.mu.Unlock()
+	return facts()
+}
+
+// outlook returns a day at its end for questions besides the plan, up to a day.
+func (s *Snapshot) outlook(on, to civil.Date) *scheduler.Day {
+	return scheduler.DayOf(s.facts(s.said.end(on)), to, nil)
+}
+
+// plan returns the tasks of a day and those to come, spread over the days. The
+// caller leaves them as they are.
+func (s *Snapshot) plan(e evening, to civil.Date) []tasks.Task {
+	p, a := s.plans, asked{e, to}
+	p.mu.Lock()
+	p.about(e.on, s.today)
+	list, ok := p.made[a]
+	if !ok {
+		list = sync.OnceValue(func() []tasks.Task { return p.plan(s, e, to) })
+		p.made[a] = list
+	}
+	p.mu.Unlock()
+	return list()
+}
+
+// plan plans for a snapshot.
+func (p *plans) plan(s *Snapshot, e evening, to civil.Date) []tasks.Task {
 	if p.spread == nil {
-		p.spread = workload.NewPlanner(s.day(civil.Date{}, in.On, in.To), wishes(s))
+		return scheduler.DayOf(s.facts(e), to, nil).Tasks()
 	}
-	return p.spread.Plan(in)
+	defer s.chosen.store()
+	return p.spread.PlanOf(s.facts(e), to)
+}
+
+// planner returns the planner of days of a snapshot, or nil where there is too
+// much to spread.
+func planner(s *Snapshot) *workload.Planner {
+	if len(s.records.Enclosures) > mostSpread {
+		return nil
+	}
+	p := workload.NewPlanner(s.day(civil.Date{}, s.today, s.today), wishes(s))
+	if s.source != "" {
+		p.With(s.chosen, s.source)
+	}
+	return p
 }
 
 func wishes(s *Snapshot) workload.Wishes {
@@ -132,8 +189,7 @@ func (s *Snapshot) Board(on civil.Date) *tasks.Board {
 			numbered = append(numbered, item.Task)
 		}
 	}
-	evening := on.AddDays(1)
-	b = tasks.NewBoard(on, s.plan(on, on, on), s.plan(evening, on, on), s.said.history.Before(evening), numbered)
+	b = tasks.NewBoard(on, s.plan(s.said.at(on, on), on), s.plan(s.said.end(on), on), s.said.history.Before(on.AddDays(1)), numbered)
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.boards[on] = b
@@ -144,7 +200,7 @@ func (s *Snapshot) Board(on civil.Date) *tasks.Board {
 // the plan of the day on. They are ordered by due day, then by walking order.
 func (s *Snapshot) Ahead(on, to civil.Date) []tasks.Task {
 	var coming []tasks.Task
-	for _, t := range s.plan(on.AddDays(1), on, to) {
+	for _, t := range s.plan(s.said.end(on), to) {
 		if t.Due.After(on) {
 			coming = append(coming, t)
 		}
@@ -160,7 +216,7 @@ func (s *Snapshot) Load(on, to civil.Date) (load, before workload.Load) {
 		list = slices.DeleteFunc(slices.Clone(list), func(t tasks.Task) bool { return !t.Due.After(on) })
 		return workload.Measure(workload.Problem{From: on.AddDays(1), To: to, Tasks: list, Wishes: wishes(s)})
 	}
-	return measure(s.plan(on.AddDays(1), on, to)), measure(scheduler.Plan(s.evening(on, to)))
+	return measure(s.plan(s.said.end(on), to)), measure(s.outlook(on, to).Tasks())
 }
 
 // DayOff reports whether the keeper wants to have a day off.

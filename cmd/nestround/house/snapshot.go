@@ -8,7 +8,6 @@ import (
 	"nestround/config"
 	"nestround/config/diag"
 	"nestround/notify"
-	"nestround/scheduler"
 	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
 	"nestround/tasks/english"
@@ -33,6 +32,9 @@ func newSnapshot(b basis, old *Snapshot) *Snapshot {
 	s := &Snapshot{basis: b, plans: newPlans()}
 	if old != nil {
 		s.inherit(old)
+	}
+	if s.plans.spread == nil {
+		s.plans.spread = planner(s)
 	}
 	return s
 }
@@ -98,24 +100,24 @@ func (s *Snapshot) Carer(name string) (husbandry.ID, error) {
 
 // Clutches returns every clutch with its forecast, as of a day.
 func (s *Snapshot) Clutches(on civil.Date) []outlook.ClutchForecast {
-	return outlook.ClutchForecasts(scheduler.NewDay(s.evening(on, on)))
+	return outlook.ClutchForecasts(s.outlook(on, on))
 }
 
 // Growths returns what each animal weighed, up to a day.
 func (s *Snapshot) Growths(on civil.Date) []outlook.Growth {
-	return outlook.Growths(scheduler.Facts(s.evening(on, on)))
+	return outlook.Growths(s.facts(s.said.end(on)))
 }
 
 // Stock returns every feeder with its stock, use and next order until a day, as
 // of another.
 func (s *Snapshot) Stock(on, to civil.Date) []outlook.FeederStock {
-	return outlook.FeederStocks(scheduler.NewDay(s.evening(on, to)))
+	return outlook.FeederStocks(s.outlook(on, to))
 }
 
 // Unfed returns the names of the species whose animals no routine feeds.
 func (s *Snapshot) Unfed() []string {
 	var names []string
-	for _, id := range outlook.Unfed(scheduler.NewDay(s.evening(s.today, s.today))) {
+	for _, id := range outlook.Unfed(s.outlook(s.today, s.today)) {
 		for _, sheet := range s.records.Species {
 			if sheet.ID == id {
 				names = append(names, sheet.Name)

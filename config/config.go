@@ -384,8 +384,9 @@ func hostPort(s string) (string, error) {
 	return s, nil
 }
 
-// login reads the user and the place of the password. A server for sending may
-// not need a login; a mailbox always does (needed).
+// login reads the user and the place of the password. needed says that the
+// server requires a login, as every mailbox does. A server for sending mail may
+// not require a login.
 func (r reader) login(t *tables.Table, needed bool) (user string, password Secret) {
 	user = t.Text("user")
 	file, env := t.Text("password_file"), t.Text("password_env")

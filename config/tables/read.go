@@ -60,8 +60,9 @@ func (t *Table) Missing(what, hint string) {
 	}
 }
 
-// Refuse reports the key, if present, as known but not allowed, without its
-// line. It returns whether the key is present.
+// Refuse reports a key that is known but not allowed, if the table has the key.
+// The report does not show the line. Refuse returns whether the table has the
+// key.
 func (t *Table) Refuse(key, message, hint string) bool {
 	e := t.find(key)
 	if e == nil {

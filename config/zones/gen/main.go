@@ -61,7 +61,8 @@ func build(fsys fs.FS) (archive []byte, version string, err error) {
 		return flate.NewWriter(to, flate.BestCompression)
 	})
 	add := func(name string, content []byte) error {
-		// Without Modified the header holds no date.
+		// Modified is not set, so that the header holds no date and the archive
+		// is the same on every day.
 		f, err := w.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate})
 		if err == nil {
 			_, err = f.Write(content)

@@ -149,7 +149,7 @@ func set(words ...string) map[string]bool {
 func (w writer) defuse(s string) string {
 	words, gaps := w.split(s, true)
 	// The dash of "Hello-done 3" may end a greeting, so that "done" begins a
-	// command. Only a greeting makes the words between dashes count.
+	// command. The grammar splits words at dashes only after a greeting.
 	halves := slices.ContainsFunc(words, func(w word) bool { return w.greetsInPart })
 	if w.hold(words, gaps) {
 		s = join(words, gaps)
@@ -174,9 +174,11 @@ func (w writer) hold(words []word, gaps []string) (changed bool) {
 		changed = true
 		alone := words[i].all
 		// A no-break space after word j helps only if the words up to j are a
-		// command on their own, and the next word ends the command's meaning.
+		// command without any further word, and the grammar refuses them
+		// together with the next word.
 		holds := j+1 < len(words) && gaps[j+1] == " " && !words[j+1].goesOn && (alone || words[j].complete)
-		// "and" separates commands, so joining to it would not help.
+		// A word joined to "and" could still begin a command, because "and"
+		// separates commands. So look for the word before "and".
 		held := i - 1
 		for held >= 0 && words[held].plain == "and" {
 			held--
@@ -222,7 +224,8 @@ func (w writer) begins(words []word, gaps []string, i int) int {
 		}
 		return -1
 	}
-	// Few words are verbs, so look for the verb before the number or record.
+	// Look for the verb before the number or record, because few words are
+	// verbs and most searches end here.
 	if words[next].filler && passable(gaps[next], " :-.!)") {
 		next++
 	}

@@ -65,7 +65,7 @@ type IMAP struct {
 	o    Options
 	host string
 	desk desk
-	mu   sync.Mutex // one round at a time
+	mu   sync.Mutex // held during a round of reading
 }
 
 var _ notify.Inbox = (*IMAP)(nil)

@@ -38,7 +38,7 @@ type MaildirOptions struct {
 type Maildir struct {
 	o    MaildirOptions
 	desk desk
-	mu   sync.Mutex // one round at a time
+	mu   sync.Mutex // held during a round of reading
 }
 
 var _ notify.Inbox = (*Maildir)(nil)

@@ -307,8 +307,9 @@ func (b *Box) serveIMAP(l net.Listener, offer, inside *tls.Config) {
 	b.serve(gate, s.Close, func() error { return s.Serve(gate) })
 }
 
-// serve runs an accept loop and returns when the loop accepts connections: both
-// libraries have a race if Close comes before their loop begins.
+// serve starts an accept loop in the background, and returns as soon as the
+// loop accepts connections. It waits because both libraries have a data race if
+// Close is called before their loop begins.
 func (b *Box) serve(g *gate, stop, loop func() error) {
 	b.wiring.Lock()
 	b.closers = append(b.closers, stop, g.Close)
@@ -322,7 +323,7 @@ func (b *Box) serve(g *gate, stop, loop func() error) {
 }
 
 // Stop kills the servers and every connection, like a server that goes down. It
-// keeps users, mails and ports. Start brings it back.
+// keeps users, mails and ports. Start opens the servers again.
 func (b *Box) Stop() {
 	b.Cut()
 	b.Thaw()

@@ -37,10 +37,10 @@ type Match struct {
 }
 
 // Identify finds the digest that m answers. ok is false if no carrier names a
-// digest. One carrier is enough. If two carriers name different digests, for
-// example after a new subject in an old thread, the stronger carrier counts.
-// Within a carrier, the first known digest counts. For References that is the
-// last entry, which is the mail that was answered.
+// digest. A single carrier is enough. If two carriers name different digests,
+// for example after a new subject in an old thread, the stronger carrier
+// counts. If a carrier names several digests, the first known digest counts.
+// References are read from the last entry, which is the mail that was answered.
 func Identify(m Mail, issues Issues) (match Match, ok bool) {
 	found := func(c Carrier, issue notify.Issue) {
 		switch {

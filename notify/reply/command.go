@@ -58,7 +58,8 @@ func (w When) String() string {
 	return english.Days(w.Days)
 }
 
-// after returns the day that w means in an answer to the round of the day on.
+// after returns the day that w stands for in an answer to the digest of the day
+// on.
 func (w When) after(on civil.Date) civil.Date {
 	switch {
 	case w.ByWeekday:

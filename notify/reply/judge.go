@@ -109,8 +109,8 @@ func serverNotice(m Mail) string {
 // lists.
 func automatic(m Mail) string {
 	if v, ok := m.machine["Auto-Submitted"]; ok {
-		// RFC 3834, section 5: any value except "no", without parameters and
-		// comments.
+		// Any value except "no" means an automatic mail (RFC 3834, section 5).
+		// Parameters and comments after the value do not count.
 		v, _, _ = strings.Cut(v, ";")
 		v, _, _ = strings.Cut(v, "(")
 		if v = strings.ToLower(strings.TrimSpace(v)); v != "no" {

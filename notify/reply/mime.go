@@ -356,9 +356,9 @@ func unflow(lines []string, delSp bool) []string {
 	for _, line := range lines {
 		rest := strings.TrimLeft(line, ">")
 		d := len(line) - len(rest)
-		rest = strings.TrimPrefix(rest, " ") // stuffed, RFC 3676, section 4.4
+		rest = strings.TrimPrefix(rest, " ") // the space that RFC 3676, section 4.4, puts before some lines
 		if open && d != depth {
-			end() // section 4.5: wrong, but it happens
+			end() // a flowed line before a line of another depth is wrong (section 4.5), but occurs
 		}
 		if rest == "-- " { // the signature's separator is never flowed, section 4.3
 			end()

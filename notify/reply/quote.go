@@ -20,7 +20,8 @@ func Own(lines []string, drop func(folded string) bool) []string {
 		if strings.HasPrefix(strings.TrimLeftFunc(line, isBlank), ">") {
 			continue
 		}
-		// Some programs remove the space after the dashes.
+		// Some programs remove the space after the two dashes that begin a
+		// signature.
 		if strings.TrimRightFunc(line, isBlank) == "--" {
 			break
 		}

@@ -53,8 +53,9 @@ func (p Publisher) shelf() shelf { return shelf{p.h.state("calendar"), p.h.files
 // Links returns the links through which phones subscribe to the calendar.
 func (p Publisher) Links() *calendar.Links { return calendar.NewLinks(p.shelf(), p.h.now) }
 
-// LinkAddress returns the address of a new link. It begins with the public
-// address in keeper.toml, or with the listening address if there is none.
+// LinkAddress returns the address of a new link. The address begins with the
+// public address in keeper.toml, or with the listening address if keeper.toml
+// gives no public address.
 func (p Publisher) LinkAddress(token string, l calendar.Link) (string, error) {
 	s := p.h.Snapshot().settings
 	base := s.Page.URL
@@ -64,7 +65,7 @@ func (p Publisher) LinkAddress(token string, l calendar.Link) (string, error) {
 	return p.LinkAddressAt(base, token, l)
 }
 
-// LinkAddressAt is LinkAddress with the public address base.
+// LinkAddressAt does the same as LinkAddress, with base as the public address.
 func (p Publisher) LinkAddressAt(base, token string, l calendar.Link) (string, error) {
 	s := p.h.Snapshot()
 	name := s.settings.Name
@@ -142,7 +143,8 @@ func (p Publisher) Content(_ context.Context, keeper husbandry.ID) (calendar.Con
 	return c, nil
 }
 
-// install returns the id of these books in calendar UIDs. It is created once.
+// install returns the id of these books in calendar UIDs. The first call
+// creates the id and stores it for all later calls.
 func (p Publisher) install() (string, error) {
 	s := p.shelf()
 	unlock, err := s.Lock()
@@ -171,8 +173,9 @@ func (p Publisher) handler() http.Handler {
 	if h.page == nil {
 		return served
 	}
-	// This is no ServeMux, because a ServeMux redirects paths that it would
-	// clean. Some calendar programs store the redirect, and others refuse it.
+	// Do not use a ServeMux here, because a ServeMux redirects paths that it
+	// would clean. Some calendar programs store the redirect, and others refuse
+	// it.
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if strings.HasPrefix(r.URL.Path, calendar.PathPrefix) || r.URL.Path == "/robots.txt" {
 			served.ServeHTTP(w, r)
@@ -182,8 +185,8 @@ func (p Publisher) handler() http.Handler {
 	})
 }
 
-// state returns the newest snapshot, from which the calendar is made. So a mark
-// from a shell is in the calendar at the next request.
+// state returns the newest snapshot, from which the calendar is made. A mark
+// made in a shell is therefore in the calendar at the next request.
 func (p Publisher) state() any {
 	s, err := p.h.Refresh()
 	if err != nil {

@@ -40,8 +40,8 @@ type Options struct {
 	Now   func() time.Time // the clock; nil: the machine's
 	Log   *slog.Logger     // nil: nothing is logged
 	Files disk.Files       // the zero value: the real disk
-	// Page answers requests to Serve other than for the calendar; nil: there
-	// are none.
+	// Page answers all requests to Serve that are not for the calendar. If Page
+	// is nil, Serve answers only requests for the calendar.
 	Page http.Handler
 	// Taken is called for every reply that Serve has read; nil: no call.
 	Taken func(Taken)
@@ -68,8 +68,9 @@ type House struct {
 }
 
 // Open reads the books and the daybook in dir. If the books have errors, the
-// house is nil and the list has the errors. If they have only warnings, there
-// is a house and a list. err says that the folder cannot be read at all.
+// house is nil and the list has the errors. If the books have only warnings,
+// Open returns a house and the list of warnings. The error says that the folder
+// cannot be read at all.
 func Open(dir string, o Options) (*House, diag.List, error) {
 	h := &House{Dir: dir, now: o.Now, log: o.Log, page: o.Page, taken: o.Taken, files: o.Files}
 	if h.now == nil {
@@ -135,8 +136,8 @@ func (h *House) Refresh() (*Snapshot, error) {
 	return h.look()
 }
 
-// look is Refresh for a caller that holds the lock. It returns nil if the books
-// were never read completely.
+// look does the same as Refresh, for a caller that holds the lock. It returns
+// nil if the books were never read completely.
 func (h *House) look() (*Snapshot, error) {
 	err := h.books.look(h.now())
 	if err == nil {

@@ -166,8 +166,8 @@ func sameIssue(issue, id string) bool {
 	return ok && strings.HasSuffix(rest, "@"+domain) && strings.Trim(strings.TrimSuffix(rest, "@"+domain), "0123456789") == ""
 }
 
-// of returns the issue of a day from the disk, because another process may have
-// issued it.
+// of returns the issue of a day. It reads the disk, because another process may
+// have issued the digest.
 func (s *issues) of(day civil.Date) (notify.Issue, bool, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()

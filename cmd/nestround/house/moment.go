@@ -11,10 +11,11 @@ import (
 )
 
 // Moments computes when the digest of a day is sent. The cron expression
-// decides the time of day, and package civil turns it into an instant. A time
-// in a spring gap becomes the first instant after the gap. A time that occurs
-// twice becomes its first occurrence. So each civil date has at most one
-// moment, whatever its clock does.
+// decides the time of day, and package civil turns the time of day into an
+// instant. A time in the gap when the clocks go forward becomes the first
+// instant after the gap. A time that occurs twice becomes its first occurrence.
+// Each civil date therefore has at most one moment, even if the clocks change
+// on that day.
 type Moments struct {
 	schedule cron.Schedule
 	zone     *time.Location
@@ -34,9 +35,9 @@ func NewMoments(d config.Digest, zone *time.Location) (Moments, error) {
 // On returns the moment of a day. It returns false if there is none, because
 // the cron expression leaves the day out or the zone skipped the day.
 func (m Moments) On(day civil.Date) (time.Time, bool) {
-	// The cron library runs in UTC, which has no clock changes, so it answers
-	// in plain wall-clock times. In a zone with clock changes it would skip
-	// runs in gaps and double them in overlaps.
+	// The cron library is asked in UTC, which has no clock changes, so the
+	// library answers in plain wall-clock times. In a zone with clock changes,
+	// the library would skip runs in gaps and double them in overlaps.
 	midnight := day.At(0, time.UTC)
 	wall := m.schedule.Next(midnight.Add(-time.Second))
 	if wall.IsZero() || civil.Of(wall, time.UTC) != day {

@@ -17,8 +17,9 @@ import (
 )
 
 const (
-	// tick is the interval between checks of the clock. A timer for the next
-	// morning would stop while the machine sleeps, and then fire hours late.
+	// tick is the interval between checks of the clock. The program does not
+	// set a timer for the next morning, because such a timer would stop while
+	// the machine sleeps, and then fire hours late.
 	tick = 30 * time.Second
 	// look is the interval between checks of the books for changes.
 	look = 2 * time.Second

@@ -19,7 +19,8 @@ import (
 var ErrNoMail = errors.New("keeper.toml names no way")
 
 // Sender returns the outgoing mail connection of the settings. It reads the
-// password now, so that a changed password counts from the next attempt on.
+// password at each call, so that a changed password counts from the next
+// attempt on.
 func (h *House) Sender() (notify.Sender, error) {
 	out := h.Snapshot().settings.Out
 	if out == nil {

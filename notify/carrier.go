@@ -15,16 +15,16 @@ import (
 // change subjects and delete quotes. The functions below write these marks and
 // read them back.
 
-// An id alternates letters and digits, so it is never a word or a number. It
-// leaves out characters that people confuse: B I L O S U V Z, 0 and 1. There
-// are 18*8*18*8 = 20,736 ids, enough for 56 years of mornings.
+// An id alternates letters and digits, so an id is never a word or a number. An
+// id has no characters that people confuse: B I L O S U V Z, 0 and 1. There are
+// 18*8*18*8 = 20,736 ids, enough for 56 years of mornings.
 const (
 	idLetters = "ACDEFGHJKMNPQRTWXY"
 	idDigits  = "23456789"
 	idPattern = "[A-Z][0-9][A-Z][0-9]"
 )
 
-// A token has 26 letters of base 32, that is 130 bits. It is lower case,
+// A token has 26 letters of base 32, that is 130 bits. A token is lower case,
 // because some servers turn the local part of an address into lower case.
 const (
 	tokenLetters = "abcdefghijklmnopqrstuvwxyz234567"

@@ -16,9 +16,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Issue is the memory of one morning's digest: a reply refers to its numbers,
-// even weeks later. It is stored before the digest is sent, and never changed
-// afterwards.
+// Issue is the stored record of one morning's digest: a reply refers to the
+// numbers of the digest, even weeks later. An issue is stored before the digest
+// is sent, and never changed afterwards.
 type Issue struct {
 	// ID is a short tag such as K7Q2, unique among the stored issues. It has
 	// only letters and digits that cannot be confused.
@@ -47,7 +47,7 @@ type Item struct {
 	Overdue bool            `json:"overdue,omitempty"`
 	Packs   int             `json:"packs,omitempty"` // packs to order
 	Mate    husbandry.ID    `json:"mate,omitempty"`  // male named by a pairing
-	Moot    bool            `json:"-"`               // an answer of "all" leaves it out; see tasks.Board
+	Moot    bool            `json:"-"`               // the answer "all" does not mark this task; see tasks.Board
 }
 
 // Message is a mail to be composed.
@@ -98,10 +98,10 @@ type Inbox interface {
 	// Read calls take for every mail that is not handled yet, in the mailbox's
 	// order, and returns. A mail is handled when take returns nil. If take
 	// returns an error, the next Read tries the mail again; after three
-	// attempts, the mail is set aside and reported. Read never changes flags of
-	// the mail that a person sees.
+	// attempts, the mail is set aside and reported. Read never changes the
+	// flags of a mail, because people see them.
 	Read(ctx context.Context, take func(Incoming) error) error
-	// Watch reads again and again, as mail arrives, until ctx ends. It
-	// reconnects by itself, and returns only ctx's error.
+	// Watch does the work of Read again and again, as mail arrives, until ctx
+	// ends. It reconnects by itself, and returns only ctx's error.
 	Watch(ctx context.Context, take func(Incoming) error) error
 }

@@ -373,3 +373,27 @@ func TestVeinsReachTheForecast(t *testing.T) {
 		}
 	}
 }
+
+// A weight that was reported of a clutch without a task is that of its tub until
+// the first young hatch; from that day on it is that of the young.
+func TestAnUnaskedWeightIsThatOfTheTubUntilTheYoungHatch(t *testing.T) {
+	told := func(hatched string, weighed bool) string {
+		b := tubRoom()
+		if hatched != "" {
+			b.hatched(hatched, tasks.NewKey("C1", tasks.Unplanned, day(hatched).String()), 2)
+		}
+		if weighed {
+			b.scale("05-08", tasks.NewKey("C1", tasks.Unplanned, "2027-05-08"), 405, 0)
+		}
+		var lines []string
+		for _, x := range b.plan("05-09", 14).of("C1/") {
+			lines = append(lines, fmt.Sprint(x.Key, " ", x.Due, " ", x.Why))
+		}
+		return strings.Join(lines, "\n")
+	}
+	for hatched, tub := range map[string]bool{"": true, "05-09": true, "05-08": false, "05-07": false} {
+		if with, without := told(hatched, true), told(hatched, false); (with != without) != tub {
+			t.Errorf("hatched on %q, weighed on 8 May: of the tub %v\n%s\nwithout the weight\n%s", hatched, tub, with, without)
+		}
+	}
+}

@@ -70,8 +70,8 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 			}
 		}
 	}
-	// A marked task keeps its place of this morning, so that the board does not
-	// jump under the keeper's finger.
+	// A marked task keeps its place of the morning, so that the list does not
+	// move while the keeper marks tasks on a screen.
 	rank := make(map[Key]int, len(number))
 	show := func(t Task) {
 		if _, shown := rank[t.Key]; shown {
@@ -79,8 +79,8 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 		}
 		rank[t.Key] = boardRank(t)
 		row := Row{N: number[t.Key], Task: t, Late: t.Status == Overdue, Urgent: t.Alarm()}
-		// Nobody can have marked a task of this day long before the day, so the
-		// search for marks goes back a limited number of days.
+		// Nobody can have marked a task of this day long ago, so the search for
+		// marks goes back only boardReach days.
 		switch o := h.marksAt(t.Key).OutcomeSince(t.Key, on.AddDays(-boardReach)); {
 		case t.Status == Lapsed:
 			row.N = 0
@@ -113,16 +113,17 @@ func NewBoard(on civil.Date, morning, now []Task, h *History, numbered []Key) *B
 	return b
 }
 
-// boardReach is how many days before a day its tasks may have been marked. It
-// is longer than a task can be put off, and longer than a task can be done
-// ahead of its date.
+// boardReach is the number of days before the board's day on which its tasks
+// may have been marked. It is longer than a task can be put off, and longer
+// than a task can be done ahead of its date.
 const boardReach = 2 * maxDayDrift
 
 func byBoard(t, u Task) int {
 	return cmp.Or(boardRank(t)-boardRank(u), Before(t, u))
 }
 
-// boardRank ranks alarms first, overdue tasks second and lapsed tasks last.
+// boardRank returns the place of a task among the groups of a board: alarms
+// first, overdue tasks second, other tasks next, lapsed tasks last.
 func boardRank(t Task) int {
 	switch {
 	case t.Alarm():

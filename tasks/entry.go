@@ -36,7 +36,7 @@ const (
 	ViaPage  Via = "page"
 )
 
-// Act is one statement about one task: a mark, a finding or both.
+// Act is one statement about one task: a mark, a finding or both of them.
 type Act struct {
 	// Text is the command in the keeper's words, normalised. [Fold] compares it
 	// to recognise a mail that quotes the commands of an earlier mail.

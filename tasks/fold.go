@@ -16,11 +16,11 @@ type Dropped struct {
 	Why string // "" for a repeated line of an earlier reply, which changes nothing
 }
 
-// Reasons that the keeper reads.
+// Reasons for dropping an act, in words for the keeper.
 const (
 	WhyConflict  = "the same mail says two different things of this task"
 	WhyAfterUndo = "this line stood in an earlier reply and was taken back since; say it again in a mail of its own"
-	maxDayDrift  = 60 // days between an entry's moment and the day it is for
+	maxDayDrift  = 60 // most days between the time of an entry and the day that the entry is for and the day it is for
 )
 
 // Fold makes a history of entries. It takes them in any order, and the same
@@ -40,9 +40,9 @@ func Fold(entries []Entry) *History {
 
 // Folder makes histories of entries that are read in parts, so that the older
 // entries need not stay in memory. [Folder.Add] takes the older entries.
-// [Folder.With] makes a history of the added entries and the newer ones. The
-// zero Folder has no entry. A Folder can be stored ([Folder.AppendBinary]) and
-// read again ([Thaw]).
+// [Folder.With] takes the newer entries and makes a history of both. The zero
+// Folder has no entry. A Folder can be stored ([Folder.AppendBinary]) and read
+// again ([Thaw]).
 type Folder struct{ f folded }
 
 // Add adds entries. All of them must come after the entries added before, in
@@ -99,27 +99,28 @@ type folded struct {
 	acts    layers[act]
 	details layers[detail]
 	findful layers[int32] // acts with a finding that changes plans
-	found   int32         // tasks that have such a finding
+	found   int32         // number of tasks with a finding that changes plans
 	names   names         // of pairs: "subject/routine"
 	pairs   []pair        // by number
 	texts   names         // verbs, keepers, and occurrences that are no dates
-	// again has the acts of the base that are followed by a later act of the
-	// same task. Newer acts have this in their own field again.
+	// again has the places in acts.base of acts that a later act of the same
+	// task follows. base is shared and must not change, so its acts cannot use
+	// their own field again.
 	again map[int32]bool
 
 	dropped, baseDropped map[string][]Dropped
 	quoted, baseQuoted   map[quote]bool
 
 	days, baseDays map[civil.Date]bool // days that any act is for
-	lastDay        civil.Date          // the last of them that was added
+	lastDay        civil.Date          // the day added last
 
-	first, latest civil.Date // days that anything is said for
+	first, latest civil.Date // first and last day that any entry is for
 	lastAt        time.Time  // of the last entry
 	lastID        string
 	closed        bool           // histories exist, so nothing may be added
-	all           func() []Found // Found without a cut-off, computed once
+	all           func() []Found // result of Found without a cut-off day, computed once
 
-	lastText string // the last occurrence that was a date, and its code
+	lastText string // the last occurrence that was a date; lastCode is its code
 	lastCode occurrence
 }
 
@@ -129,10 +130,10 @@ type quote struct{ digest, text string }
 
 // pair is the index entry of one routine for one subject.
 type pair struct {
-	newest int32 // place of its newest act, plus one; 0: none
-	// top has the latest occurrence of each sort that has any act. A later
-	// occurrence was never mentioned. Most questions of a plan are about such
-	// occurrences.
+	newest int32 // place of the pair's newest act, plus one; 0: none
+	// top has, for each sort of occurrence, the latest occurrence with an act.
+	// Later occurrences have no act. Most questions of a plan are about such
+	// later occurrences, so top answers them at once.
 	top [sorts]occurrence
 }
 
@@ -142,11 +143,12 @@ type act struct {
 	task   occurrence
 	older  int32      // place of the previous act of this pair, plus one
 	before int32      // place of the previous act of this task, plus one
-	detail int32      // place of its detail, plus one
+	detail int32      // place of the act's detail, plus one; 0: none
 	by     int32      // number of the keeper
 	on     civil.Date // the day that the act counts for
 	// reach is the latest day of this act and of all older acts of its pair. A
-	// search for acts of some day or later may stop where reach is earlier.
+	// search for acts of a certain day or later may stop at an act with an
+	// earlier reach.
 	reach civil.Date
 	mark  int32 // number of the verb
 	again bool  // a later act of the same task exists
@@ -199,7 +201,7 @@ func (k Key) parts() (pair, occurrence string, ok bool) {
 }
 
 // occurrenceOf returns the code of an occurrence. ok is false for a text that
-// has no number yet.
+// texts does not contain yet.
 func (f *folded) occurrenceOf(text string) (o occurrence, ok bool) {
 	if o, ok := dateCode(text); ok {
 		return o, true
@@ -247,7 +249,8 @@ func (f *folded) key(a *act) Key {
 	return Key(f.names.of(a.pair) + "/" + f.wordsOf(a.task))
 }
 
-// onto returns a new fold that continues f and has no entries of its own yet.
+// onto returns a new fold that continues f. The new fold begins without entries
+// beyond those of f.
 func (f *folded) onto() *folded {
 	return &folded{
 		acts: f.acts.onto(), details: f.details.onto(), findful: f.findful.onto(), found: f.found,
@@ -310,8 +313,8 @@ func (f *folded) withoutQuotes(e *Entry) []Act {
 		return f.quoted[q] || f.baseQuoted[q]
 	}
 	acts := e.Acts
-	// If all commands of a mail repeat earlier ones, the mail quotes nothing:
-	// the keeper says them again.
+	// If every command of a mail repeats an earlier command, the mail is no
+	// quotation: the keeper gives the commands again.
 	if slices.ContainsFunc(acts, func(a Act) bool { return !isQuote(a) }) && slices.ContainsFunc(acts, isQuote) {
 		acts = nil
 		for _, a := range e.Acts {

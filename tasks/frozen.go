@@ -11,11 +11,12 @@ import (
 )
 
 // AppendBinary appends the stored form of f to b, for [Thaw]. The form carries
-// no version, so only the same build of the program may read it. It carries no
-// checksum either: the caller has to make sure that it is undamaged.
+// no version, so only the same build of the program may read the form. It
+// carries no checksum either: the caller has to make sure that the bytes are
+// undamaged.
 //
-// The form has the acts but not the references between them; Thaw makes these
-// again. An act takes about eight bytes.
+// The form has the acts but not the references between them; Thaw makes the
+// references again. An act takes about eight bytes.
 func (f *Folder) AppendBinary(b []byte) ([]byte, error) {
 	w := writer{b}
 	x := &f.f
@@ -159,8 +160,8 @@ func (w *writer) acts(list []act) {
 	}
 }
 
-// reader reads the output of writer. After unexpected input it is bad, and its
-// results do not count.
+// reader reads the output of writer. After unexpected input, the reader is
+// marked as bad and its results do not count.
 type reader struct {
 	b   []byte
 	bad bool

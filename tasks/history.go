@@ -15,7 +15,7 @@ import (
 // make a History. It never changes, and several goroutines may use it at once.
 type History struct {
 	*folded
-	cut   civil.Date // entries on or after it do not count; zero: all count
+	cut   civil.Date // entries for this day or later do not count; zero: all entries count
 	found func() []Found
 }
 
@@ -33,8 +33,8 @@ func (h *History) Before(day civil.Date) *History {
 // First returns the first day anything is recorded for, or no date.
 func (h *History) First() civil.Date { return h.first }
 
-// Speaks reports whether anything was ever said for a day, also where it does
-// not count any more.
+// Speaks reports whether any entry was ever for a day, even if the cut-off day
+// now excludes that day.
 func (h *History) Speaks(day civil.Date) bool { return h.days[day] || h.baseDays[day] }
 
 // Dropped returns the acts of an entry that took no effect.
@@ -47,13 +47,14 @@ func (h *History) Dropped(entryID string) []Dropped {
 
 func (h *History) counts(a *act) bool { return h.cut.IsZero() || a.on.Before(h.cut) }
 
-// marks reports whether an act is a mark that counts.
+// marks reports whether a has a mark, and whether the mark is before the
+// cut-off day.
 func (h *History) marks(a *act) bool { return a.mark != noMark && h.counts(a) }
 
-// Outcome is the latest mark of a task.
+// Outcome is the latest mark of a task, with its day.
 type Outcome struct {
 	Mark  Verb       // MarkDone, Skip, PutOff, or "" for nothing yet
-	On    civil.Date // the day it was done or skipped
+	On    civil.Date // the day on which the task was done or skipped
 	Until civil.Date // only for PutOff
 	Why   string
 	By    string
@@ -65,8 +66,9 @@ func (h *History) Outcome(k Key) Outcome {
 	return o
 }
 
-// outcome returns the outcome of a task, from the place of its newest act, plus
-// one. again is the latest day of an act with the same mark.
+// outcome returns the outcome of a task from its acts. i is the place of the
+// task's newest act, plus one; 0 if there is none. again is the latest day of
+// the last mark, if the keeper repeated that mark.
 func (h *History) outcome(i int32) (o Outcome, again civil.Date) {
 	for i > 0 && !h.marks(h.acts.at(i-1)) {
 		i = h.acts.at(i - 1).before
@@ -86,7 +88,7 @@ func (h *History) outcome(i int32) (o Outcome, again civil.Date) {
 	if last.mark == markPutOff {
 		return o, again
 	}
-	// Repeating a mark keeps the first date.
+	// A repeated mark keeps the date of the first one.
 	for i = last.before; i > 0; i = h.acts.at(i - 1).before {
 		a := h.acts.at(i - 1)
 		if !h.marks(a) {
@@ -113,11 +115,12 @@ func (h *History) LastDone(subject, routine husbandry.ID) civil.Date {
 	return h.Marks(subject, routine).LastDone()
 }
 
-// Marks is the part of a history about one routine for one subject. It saves
-// the look-up for callers with several questions.
+// Marks is the part of a history about one routine for one subject. A caller
+// with several questions about that routine and subject looks the part up only
+// once.
 type Marks struct {
 	h    *History
-	pair int32 // its number; below 0 if it has no acts
+	pair int32 // number of the pair; below 0 if the pair has no acts
 }
 
 // Marks returns the part of the history about a routine for a subject.
@@ -138,7 +141,8 @@ func (h *History) marksOf(name string) Marks {
 	return Marks{h, -1}
 }
 
-// newest returns the place, plus one, of the newest act.
+// newest returns the place of the pair's newest act, plus one; 0 if there is
+// none.
 func (m Marks) newest() int32 {
 	if m.pair < 0 {
 		return 0
@@ -184,8 +188,8 @@ func (m Marks) OutcomeSince(k Key, since civil.Date) Outcome {
 	return Outcome{}
 }
 
-// Ahead reports whether any act for the day since or later is about a task with
-// a date after the day after.
+// Ahead reports whether any act that counts for the day since or later belongs
+// to a task dated later than the day after.
 func (m Marks) Ahead(after, since civil.Date) bool {
 	limit := after.String()
 	day, _ := dateCode(limit)
@@ -205,9 +209,9 @@ func (m Marks) Ahead(after, since civil.Date) bool {
 }
 
 // done calls yield for each task that was done, beginning with the newest mark.
-// on is the day on which the task was done; again is the latest day of a
-// repeated mark. yield returns a day: the search stops when no older act can be
-// for that day or later.
+// on is the day on which the task was done. again is the latest day, if the
+// keeper marked the task as done more than once. yield returns a day: the
+// search ends when no older act can be for that day or a later one.
 func (m Marks) done(since civil.Date, yield func(on, again civil.Date) (since civil.Date)) {
 	for i := m.newest(); i > 0; {
 		a := m.h.acts.at(i - 1)
@@ -221,8 +225,8 @@ func (m Marks) done(since civil.Date, yield func(on, again civil.Date) (since ci
 	}
 }
 
-// doneOn returns the days on and again of outcome, for a task whose newest mark
-// is done.
+// doneOn returns the days on and again, as outcome does, for a task with "done"
+// as its newest mark. i is the place of that mark, plus one.
 func (h *History) doneOn(i int32) (on, again civil.Date) {
 	a := h.acts.at(i - 1)
 	if a.before == 0 {
@@ -232,14 +236,14 @@ func (h *History) doneOn(i int32) (on, again civil.Date) {
 	return o.On, again
 }
 
-// spokenOfAfter reports whether the same task has a later mark that counts. i
-// is the place of the act, plus one.
+// spokenOfAfter reports whether the task of the act has a later mark that
+// counts. i is the place of the act, plus one.
 func (m Marks) spokenOfAfter(i int32) bool {
 	return m.h.follows(i, m.h.marks)
 }
 
-// follows reports whether the same task has a later act that satisfies so. i is
-// the place of the act, plus one.
+// follows reports whether the task of the act has a later act for which so
+// returns true. i is the place of the act, plus one.
 func (h *History) follows(i int32, so func(*act) bool) bool {
 	if !h.isAgain(i - 1) {
 		return false
@@ -306,7 +310,7 @@ func (h *History) Found() []Found { return h.found() }
 
 func (h *History) find() []Found {
 	seen := make([]Found, 0, h.folded.found)
-	at := make([]int32, h.folded.found) // place of a task in seen, plus one
+	at := make([]int32, h.folded.found) // by number of the task: its place in the list, plus one
 	for n := range h.findful.len() {
 		i := *h.findful.at(n)
 		a := h.acts.at(i)
@@ -367,8 +371,8 @@ func (h *History) LastUnplanned(subject husbandry.ID, until civil.Date) Key {
 	return ""
 }
 
-// takenBack reports whether the same task has a later undo that counts. i is
-// the place of the act, plus one.
+// takenBack reports whether the task of the act has a later undo that counts. i
+// is the place of the act, plus one.
 func (h *History) takenBack(i int32) bool {
 	return h.follows(i, func(a *act) bool { return a.mark == markUndo && h.counts(a) })
 }

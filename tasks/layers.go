@@ -2,8 +2,8 @@ package tasks
 
 import "strings"
 
-// layers is a list in two parts. base comes from the folder behind a history;
-// several histories share it, and nobody changes it. own has the later
+// layers is a list in two parts. base comes from the [Folder] behind a history;
+// several histories share base, and nobody changes it. own has the later
 // elements. Places count from 0 through both parts.
 type layers[T any] struct{ base, own []T }
 
@@ -26,8 +26,9 @@ func (l *layers[T]) onto() layers[T] {
 	return layers[T]{base: l.own[:len(l.own):len(l.own)]}
 }
 
-// names numbers texts in the order of their first use. It keeps copies, because
-// a short text would keep the whole file in memory from which it was read.
+// names numbers texts in the order of their first use. It stores a copy of each
+// text: a text that was read from a file is a part of that file's text, and
+// would keep all of it in memory.
 type names struct {
 	list      layers[string]
 	base, own map[string]int32

@@ -1,12 +1,12 @@
 // Package tasks holds the planner's tasks and the keeper's statements about
 // them.
 //
-// A [Task] is one dated thing to do. Scheduler computes the tasks, and all
-// other packages show them. An [Entry] is one accepted message or command, a
-// line of the daybook. [Fold] makes a [History] of the entries, from which the
-// scheduler computes the next plan. A [Board] joins a day's tasks with that
-// history and numbers them. The verb round, the digest, the calendar and the
-// page show the board.
+// A [Task] is one dated thing to do. Package scheduler computes the tasks, and
+// all other packages show them. An [Entry] is one accepted message or command,
+// a line of the daybook. [Fold] makes a [History] of the entries, from which
+// the scheduler computes the next plan. A [Board] joins a day's tasks with the
+// history and numbers the tasks. The verb round, the digest, the calendar and
+// the page show the board.
 //
 // The package decides nothing about dates and does no input or output. Package
 // tasks/daybook stores the entries on disk.
@@ -67,7 +67,7 @@ type Task struct {
 	Kind    husbandry.Kind
 	Routine husbandry.ID
 	Scope   husbandry.Scope
-	Subject husbandry.ID // as in Key
+	Subject husbandry.ID // id of the record, as in Key
 	Place   Place
 	Part    husbandry.Part
 
@@ -117,7 +117,7 @@ type Place struct {
 	Room      husbandry.ID // "" for tasks of the keeper
 	RoomName  string
 	Rack      husbandry.ID // "" when there is none
-	Enclosure husbandry.ID // or the id of the incubator; "" for tasks of a room
+	Enclosure husbandry.ID // id of the enclosure or the incubator; "" for tasks of a room
 	Order     int          // position of the room, rack and enclosure in walking order
 }
 
@@ -127,8 +127,8 @@ type Moves string
 // The ways of choosing a task's day.
 const (
 	// Never: the day is fixed. This holds for watches, for days of events, for
-	// tasks that the keeper put off to a day, for tasks without slack, and for
-	// tasks that ride on another task or carry one.
+	// tasks that the keeper put off to a day, for tasks without slack, for
+	// tasks that follow another task, and for tasks that another task follows.
 	Never Moves = ""
 	// Alone: the task moves, and the other tasks of its routine follow the
 	// calendar.
@@ -179,8 +179,9 @@ func Before(t, u Task) int {
 	)
 }
 
-// Rank returns the rank of a task on a round, without its key, as one number
-// below 2^40. place must be at least 0 and below 2^30.
+// Rank returns the rank of a task on a round as one number below 2^40, by the
+// order of [Before] but without the key. place must be at least 0 and below
+// 2^30.
 func Rank(part husbandry.Part, place int, kind husbandry.Kind) uint64 {
 	p := uint64(2)
 	switch part {

@@ -32,9 +32,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// The limits of a file. Google documents 1 MB for an import. Beyond that size,
-// or beyond about 1,100 events, it has been seen to lose events of
-// subscriptions. Both limits stay well below.
+// The limits of a file. Google documents 1 MB for an import. For larger files,
+// or files of more than about 1,100 events, Google has been seen to lose events
+// of subscriptions. Both limits stay well below these values.
 const (
 	MaxBytes  = 500 << 10
 	MaxEvents = 900
@@ -77,16 +77,16 @@ type Fact struct {
 	Title    string
 	Why      string // may have several lines
 	From, To civil.Date
-	Room     husbandry.ID // room whose calendar shows it too; "" for none
+	Room     husbandry.ID // room whose calendar shows the fact too; "" for none
 }
 
-// Scope is the part of the content that a file shows. The zero Scope is all of
-// it. An event has the same UID and revision in every scope.
+// Scope is the part of the content that a file shows. The zero Scope stands for
+// all content. An event has the same UID and revision in every scope.
 type Scope struct {
 	Room husbandry.ID // only this room; the keeper's own tasks are in no room
-	// Keeper is the keeper whose content it is, if several keepers share the
-	// work. The content is already chosen for that keeper, and has its own
-	// Install.
+	// Keeper is the keeper for whom the file is, if several keepers share the
+	// work. The content is already chosen for that keeper, and has an Install
+	// that no other content has.
 	Keeper husbandry.ID
 	// Ends is the last day of a link that was renewed; zero for any other link.
 	// An event in the file tells the subscriber about this day.
@@ -164,7 +164,8 @@ func render(c Content, s Scope, r *Revisions) (document, error) {
 		if !s.Ends.IsZero() {
 			first = put(first, renewedNotice(c, s))
 		}
-		// The size of the notice about the cut, with a margin.
+		// reserve is the room kept for the notice that days are missing, in
+		// bytes, with a margin.
 		const reserve = 4 << 10
 		size, events := len(head)+reserve, len(first)+1
 		for _, k := range first {

@@ -28,15 +28,15 @@ type Options struct {
 	Source    func(ctx context.Context, keeper husbandry.ID) (Content, error)
 	Links     *Links
 	Revisions *Revisions
-	// Store keeps the last good file of every scope. It is served after a
-	// restart while the books have an error.
+	// Store keeps the last good file of every scope. After a restart, the
+	// handler serves that file while the books have an error.
 	Store Store
 	Now   func() time.Time
 
-	// State returns a comparable value for the state from which Source would
-	// make its content; nil if the state is not known. While the state stays
-	// the same, a file is served again without calling Source. If State itself
-	// is nil, Source is called each time.
+	// State returns a comparable value for the state of the books from which
+	// Source would make its content; nil if the state is not known. While the
+	// value stays the same, a file is served again without calling Source. If
+	// State itself is nil, Source is called each time.
 	State func() any
 	// Client names the program that makes a request, for the limit on wrong
 	// guesses. If it is nil, the name is the address; behind a proxy on this
@@ -306,7 +306,8 @@ func (h *Handler) serve(w http.ResponseWriter, r *http.Request, k *kept) {
 
 // notModified follows RFC 9110, 13.2.2: If-Modified-Since counts only without
 // an If-None-Match. It splits lists of tags at commas. That is safe because our
-// tags have no comma: a piece of a foreign tag never equals one of our tags.
+// tags have no comma: a piece of another server's tag never equals one of our
+// tags.
 func notModified(head http.Header, etag string, modified time.Time) bool {
 	if tags := head.Values("If-None-Match"); len(tags) > 0 {
 		for tag := range strings.SplitSeq(strings.Join(tags, ","), ",") {
@@ -340,9 +341,9 @@ func acceptsGzip(values []string) bool {
 // per minute. Requests for existing addresses are not limited.
 const missesAMinute = 10
 
-// misses counts requests for unknown addresses. It starts again each minute, so
-// it needs memory only for the clients of a minute. Beyond some thousands of
-// clients, all further clients share a count.
+// misses counts requests for unknown addresses. The count starts at zero each
+// minute, so misses needs memory only for the clients of a minute. Beyond some
+// thousands of clients, all further clients share a count.
 type misses struct {
 	mu    sync.Mutex
 	since time.Time

@@ -37,7 +37,8 @@ import (
 //     that a file without changes has the same bytes.
 //   - It folds at word boundaries, so a continuation line begins with two blanks,
 //     and careless readers drop both. It may also fold between a backslash and
-//     the n that belongs to it. It is told never to fold; the function fold does.
+//     the n that belongs to it. The option unfolded turns its folding off, and
+//     the function fold folds instead.
 //   - It writes line by line and drops the errors of BEGIN and END lines. Here it
 //     writes into a buffer, which never fails.
 //   - Its functions that remove properties by value keep the wrong properties.

@@ -39,11 +39,12 @@ type Link struct {
 	Hash  string       `json:"hash"`
 	Label string       `json:"label"` // its owner or device, in the keeper's words
 	Room  husbandry.ID `json:"room,omitempty"`
-	// Keeper is the keeper whose calendar it is, if several share the work.
+	// Keeper is the keeper whose calendar the link shows, if several keepers
+	// share the work.
 	Keeper husbandry.ID `json:"keeper,omitempty"`
 
 	Created   time.Time `json:"created"`
-	Until     time.Time `json:"until,omitzero"`     // set by Renew: the last moment at which it works
+	Until     time.Time `json:"until,omitzero"`     // set by Renew: the last moment at which the link works
 	Withdrawn time.Time `json:"withdrawn,omitzero"` // set by Withdraw
 
 	// Fetched is the time, to within an hour, when a program last asked for the
@@ -147,7 +148,7 @@ func (l *Links) Withdraw(name string) error {
 	return nil
 }
 
-// List returns every link that was ever made, in that order, including links
+// List returns every link that was ever made, the oldest first, including links
 // that no longer work.
 func (l *Links) List() ([]Link, error) {
 	list, err := l.load()

@@ -95,8 +95,8 @@ func (r *Revisions) update(change func(*state) error, now time.Time) (err error)
 	case err != nil:
 		return fmt.Errorf("read the revisions: %w", err)
 	default:
-		// Going on without them would publish revisions that subscribers take
-		// for old ones.
+		// Without the stored revisions, the program would publish revisions
+		// that subscribers take for old ones.
 		if err := json.Unmarshal(data, st); err != nil {
 			return fmt.Errorf("read the revisions in %s: %w; restore the file from a backup, or move it away to let every event begin anew", revisionsFile, err)
 		}

@@ -26,9 +26,9 @@ const (
 	// days.
 	maxRows     = 40
 	maxCautions = 10
-	// near is the number of days ahead for which all cautions are shown.
-	// Farther ahead only watches and alarms show theirs; the others follow when
-	// the day is near.
+	// near is the number of days ahead for which all cautions are shown. On
+	// later days, only watches and alarms show their cautions; other tasks show
+	// theirs when their day is near.
 	near = 7
 )
 
@@ -49,7 +49,8 @@ func (t *dayText) count(s tasks.Status) int {
 	return n
 }
 
-// alarms returns the number of tasks that stand before all others.
+// alarms returns the number of alarms: the tasks that are listed before all
+// other tasks.
 func (t *dayText) alarms() (n int) {
 	for _, r := range t.rows {
 		if t.when <= 0 && r.Alarm() {
@@ -281,9 +282,9 @@ func (t *dayText) cautions() []string {
 	return lines
 }
 
-// clean turns a foreign string into a line of at most limit characters. The
-// line is valid UTF-8 without control characters, line or paragraph separators,
-// or direction marks, and has only single blanks.
+// clean turns a string of the caller into a line of at most limit characters.
+// The line is valid UTF-8 without control characters, line or paragraph
+// separators, or direction marks, and has only single blanks.
 func clean(s string, limit int) string {
 	if isClean(s, limit) {
 		return s
@@ -311,8 +312,8 @@ func clean(s string, limit int) string {
 	return s
 }
 
-// isClean reports whether clean returns s itself. Most strings are clean, and to
-// look costs much less than to build them anew.
+// isClean reports whether clean returns s itself. Most strings are clean, and
+// checking a string costs much less than making a clean copy.
 func isClean(s string, limit int) bool {
 	n := 0
 	after := ' ' // the character before, as if a blank stood before s
@@ -331,9 +332,10 @@ func isClean(s string, limit int) bool {
 
 func isRemoved(r rune) bool { return unicode.IsControl(r) || isDirection(r) || r == '\uFEFF' }
 
-// isDirection reports the bidirectional embeddings, overrides and isolates of
-// Unicode UAX #9. An unclosed one would reorder the rest of a list.
-// Right-to-left scripts do not need them.
+// isDirection reports whether r is a bidirectional embedding, override or
+// isolate of Unicode UAX #9. Such a character, if nothing closes it, would
+// reorder the rest of a list. Right-to-left scripts do not need these
+// characters.
 func isDirection(r rune) bool {
 	return r >= '\u202A' && r <= '\u202E' || r >= '\u2066' && r <= '\u2069'
 }

@@ -84,7 +84,8 @@ func blocks(items []item) []block {
 	return all
 }
 
-// note fills in what is said after the item's name.
+// note sets the notes of an item, and the words said that follow the item's
+// name: the status, the notes and the reference to a caution.
 func (it *item) note() {
 	said := make([]string, 0, len(it.Why)+3)
 	if it.Status != "" {
@@ -103,5 +104,6 @@ func (it *item) note() {
 }
 
 // harmless reports whether s, a line with its number, contains no command,
-// wherever a mail program breaks the line. The pieces of s contain no command.
+// wherever a mail program breaks the line. s must be joined from strings that
+// contain no command themselves.
 func (w writer) harmless(s string) bool { return w.defuse(s) == s }

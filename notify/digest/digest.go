@@ -63,12 +63,12 @@ type Content struct {
 	Next      civil.Date
 	NextTitle string
 	Notices   []Notice
-	// Record reports whether the books have a record with that id. A reply may
-	// name a record instead of a number. If Record is nil, any word with a
+	// Record reports whether the books have a record with the given id. A reply
+	// may name a record instead of a number. If Record is nil, any word with a
 	// digit counts as an id.
 	Record func(id string) bool
-	// SentLate is the time at which the digest leaves if it leaves later than
-	// planned; nil if it is on time.
+	// SentLate is the time at which the digest leaves if the digest is late;
+	// nil if it is on time.
 	SentLate *civil.TimeOfDay
 }
 
@@ -81,9 +81,10 @@ type Watch struct {
 	// From and To are the days worth watching, both inclusive.
 	From, To civil.Date
 	// Forecast says that Today and ByThen are known. Today is the probability,
-	// 0 to 1, that the event happens today. ByThen is the probability that it
-	// happens by the end of the day By (see [WeekEnd]). Both assume that it has
-	// not happened before today. If By is zero, ByThen is not shown.
+	// 0 to 1, that the event happens today. ByThen is the probability that the
+	// event happens by the end of the day By (see [WeekEnd]). Both assume that
+	// the event has not happened before today. If By is zero, ByThen is not
+	// shown.
 	Forecast bool
 	Today    float64
 	By       civil.Date

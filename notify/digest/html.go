@@ -80,8 +80,9 @@ func (l *limited) Write(p []byte) (int, error) {
 }
 
 // htmlLines returns the lines that a mail program may make of the HTML part
-// when it turns it into text: a line for each block. Programs differ for a
-// block with a number, so it gives both versions.
+// when it turns that part into text: a line for each block. Programs differ in
+// their treatment of a block with a number, so htmlLines returns both possible
+// versions.
 func htmlLines(o outline) []string {
 	lines := []string{o.Title, o.Heading, o.Count, o.Late, o.Shortened}
 	for _, s := range o.Sections {

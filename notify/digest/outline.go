@@ -44,7 +44,8 @@ type section struct {
 	Lines  []line
 }
 
-// tone is the look of a section. The words of the section say the same.
+// tone is the look of a section. The words of a section say everything that its
+// tone says, for readers who do not see the look.
 type tone string
 
 const (
@@ -86,12 +87,12 @@ type item struct {
 	Status  string // "" for an ordinary open task
 	Why     []string
 	Record  string
-	Caution string // in full; arrange empties it if it stands at an earlier task
+	Caution string // in full; arrange sets "" if an earlier task shows the same caution
 
-	// Name, Notes, See and Flows are set by arrange: the words after the
-	// number, the notes, the reference to a caution, and whether the name and
-	// all notes go on the same line. So are said, which has the status, the
-	// notes and the reference, and line, the name and all of these.
+	// arrange sets the following fields. Name has the words after the number,
+	// Notes the notes, and See the reference to a caution. Flows is set if the
+	// name and all notes go on the same line. said has the status, the notes
+	// and the reference; line has the name and then said.
 	Name  string
 	Notes []string
 	See   string
@@ -252,8 +253,8 @@ func subject(on civil.Date, tag string, open, overdue, alarms int) string {
 	return s + " " + tag
 }
 
-// rooms makes items of the board's rows for which in returns true. It groups
-// them by room, in the board's order.
+// rooms makes items from the rows of the board for which in returns true. It
+// groups the items by room, in the board's order.
 func (w writer) rooms(c Content, in func(tasks.Row) bool) []group {
 	var groups []group
 	for _, r := range c.Board.Rows {

@@ -9,9 +9,9 @@ import (
 	"nestround/tasks/finding"
 )
 
-// clean turns foreign words into a single line of text. Control characters and
-// line ends of any kind become spaces, invisible and reordering characters are
-// removed, and several spaces become one.
+// clean turns words of the caller into a single line of text. Control
+// characters and line ends of any kind become spaces, invisible and reordering
+// characters are removed, and several spaces become one.
 func clean(s string) string {
 	if isClean(s) {
 		return s
@@ -29,7 +29,7 @@ func clean(s string) string {
 }
 
 // isClean reports whether clean returns s itself. Most strings are clean, and
-// to look costs much less than to build them anew.
+// checking a string costs much less than making a clean copy.
 func isClean(s string) bool {
 	after := ' ' // the character before, as if a space stood before s
 	for i, r := range s {
@@ -58,8 +58,8 @@ type writer struct {
 	*memory
 }
 
-// memory has what a writer found out already. The same phrases and words stand
-// on many lines of a digest.
+// memory keeps the results of a writer for the phrases and words that it has
+// handled, because the same phrases and words stand on many lines of a digest.
 type memory struct {
 	said, numbered map[string]string
 	lexemes        map[string]*lexeme // by the word's text
@@ -83,8 +83,8 @@ func (w writer) say(s string) string {
 	return said
 }
 
-// anyNumber stands for the number of a task where only the words behind it
-// matter: the grammar reads every number alike.
+// anyNumber stands for any task number in a check of the words behind the
+// number. The grammar treats all numbers alike.
 const anyNumber = "7 "
 
 // sayNumbered does the same as say for words after or below a number.
@@ -145,7 +145,6 @@ func set(words ...string) map[string]bool {
 // bowls", "Gravid check"), or "all" gets quotation marks, or a stroke separates
 // verb and number ("done / 3"). Ordinary titles and reasons never need the
 // marks or the stroke.
-// put in quotation marks. Ordinary titles and reasons never need that.
 func (w writer) defuse(s string) string {
 	words, gaps := w.split(s, true)
 	// The dash of "Hello-done 3" may end a greeting, so that "done" begins a
@@ -243,7 +242,7 @@ func (w writer) isRecord(word word) bool {
 }
 
 // greeted reports whether one of the last words may begin a greeting or a
-// courtesy. The grammar skips these.
+// courtesy, because the grammar skips greetings and courtesies.
 func greeted(words []word) bool {
 	return slices.ContainsFunc(words[max(0, len(words)-farGreeting):], func(w word) bool { return w.greets })
 }

@@ -5,9 +5,9 @@ import (
 	"sync"
 )
 
-// level is the degree of shortening of a very long list. Each level shortens
-// more than the one before. No level drops a number or a caution. No level
-// shortens a task that is pinned, alarms or belongs to a window.
+// level is the degree to which a very long list is shortened. Each level leaves
+// out more than the previous level. No level drops a number or a caution. No
+// level shortens a task that is pinned, alarms or belongs to a window.
 type level int
 
 const (
@@ -29,7 +29,7 @@ type run struct {
 	Label   string
 	Entries []string // "12 E07"
 	Status  string   // status of marked tasks
-	Caution string   // in full; arrange empties it if it stands earlier
+	Caution string   // in full; arrange sets "" if an earlier line shows the same caution
 	See     string   // reference to the caution
 	Text    string   // everything except the caution: "Feeding: 12 E07; 13 E08; 15 E10."
 	first   int      // number of its first task
@@ -49,8 +49,9 @@ func (l level) notice(html bool) string {
 	return ""
 }
 
-// arranged returns o shortened to a level and arranged. Both parts of the mail
-// need the same levels, so it does the work once for each.
+// arranged returns a function that returns o shortened to a level and arranged.
+// Both parts of the mail need the same levels, so the function does the work
+// only once for each level.
 func arranged(o outline) func(level) outline {
 	var made [inRuns + 1]func() outline
 	for _, l := range levels {
@@ -97,7 +98,7 @@ func (l level) group(w writer, g group) group {
 			short.Items = append(short.Items, it)
 		default:
 			k := sort{label: it.label, caution: it.Caution}
-			if !it.Open { // a run does not show how late its overdue tasks are
+			if !it.Open { // a run could not show how late each task is
 				k.status = it.Status
 			}
 			i, ok := at[k]

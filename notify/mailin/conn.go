@@ -17,7 +17,7 @@ import (
 )
 
 // conn is a connection with the mailbox open. It adds what go-imap leaves to
-// its user: a time limit for every command, and protection from commands that
+// the caller: a time limit for every command, and protection from commands that
 // upset the connection (an empty set of UIDs, a Fetch read halfway, any command
 // during IDLE).
 type conn struct {
@@ -36,8 +36,8 @@ type refusedLogin struct{ err error }
 func (e *refusedLogin) Error() string { return e.err.Error() }
 
 // command runs f, which sends a command to the server. If f takes too long or
-// ctx ends, it closes the connection, which ends f. After an error that is not
-// an imap.Error the connection is unusable.
+// ctx ends, command closes the connection, which makes f return. After an error
+// that is not an imap.Error the connection is unusable.
 func command[T any](ctx context.Context, c *conn, limit time.Duration, doing string, f func() (T, error)) (T, error) {
 	type answer struct {
 		value T
@@ -92,8 +92,8 @@ func (b *IMAP) open(ctx context.Context) (*conn, error) {
 func (b *IMAP) enter(ctx context.Context, c *conn) error {
 	protect := &tls.Config{ServerName: b.host, RootCAs: b.o.CA, MinVersion: tls.VersionTLS12, NextProtos: []string{"imap"}}
 	o := &imapclient.Options{TLSConfig: protect, UnilateralDataHandler: &imapclient.UnilateralDataHandler{
-		// This runs in the goroutine that reads the connection, so it must not
-		// wait.
+		// The library calls this function in the goroutine that reads the
+		// connection, so the function must not wait.
 		Mailbox: func(d *imapclient.UnilateralDataMailbox) {
 			if d.NumMessages != nil {
 				select {
@@ -254,7 +254,7 @@ func (c *conn) wait(ctx context.Context, poll time.Duration, quiet bool) error {
 	return err
 }
 
-// logout says goodbye to the server. Nothing depends on it.
+// logout says goodbye to the server. A failure to do so does no harm.
 func (c *conn) logout(ctx context.Context) {
 	command(ctx, c, min(c.timeout, 5*time.Second), "log out", func() (struct{}, error) {
 		return struct{}{}, c.client.Logout().Wait()

@@ -50,8 +50,8 @@ type Options struct {
 	// five times as long. A connection that exceeds the limit is closed.
 	Timeout time.Duration
 	// Retry is the pause before the first attempt to reconnect; 0 for a second.
-	// It doubles up to RetryMax; 0 for five minutes. Part of each pause is
-	// random.
+	// The pause doubles with every failure, up to RetryMax; 0 for five minutes.
+	// A part of each pause is random.
 	Retry, RetryMax time.Duration
 	State           State        // required
 	Log             *slog.Logger // nil for slog's default
@@ -166,9 +166,9 @@ func (b *IMAP) Watch(ctx context.Context, take func(notify.Incoming) error) erro
 }
 
 // backoff returns the pause after the nth failure in a row, counted from 0. The
-// pause doubles each time, up to most. A random part, between half and all of
-// it, is waited, so that many clients do not reconnect at once. chance is from
-// 0 to 1.
+// longest possible pause doubles with each failure, up to most. The pause is a
+// random time between half of the longest and the longest, so that many clients
+// do not reconnect at once. chance, from 0 to 1, decides.
 func backoff(n int, first, most time.Duration, chance float64) time.Duration {
 	d := most
 	if n < 30 && first<<n < most && first<<n > 0 {
@@ -240,7 +240,7 @@ func (b *IMAP) round(ctx context.Context, c *conn, take func(notify.Incoming) er
 
 // find returns the UIDs of the mails to look at, in order. It resets the
 // position if the position belongs to another mailbox, or if the server has
-// numbered the mails anew.
+// given all mails new numbers.
 func (b *IMAP) find(ctx context.Context, c *conn, pos *Position) ([]uint32, error) {
 	mailbox := b.o.User + " " + b.host + " " + b.o.Mailbox
 	fresh := pos.Mailbox != mailbox || pos.UIDValidity != c.selected.UIDValidity

@@ -1,11 +1,11 @@
 // Package mailin reads the mails that have arrived: in an [IMAP] mailbox, or in
-// a [Maildir] that another program fills. Both are notify.Inboxes.
+// a [Maildir] that another program fills. Both types implement notify.Inbox.
 //
 // Start with [NewIMAP] or [NewMaildir]. A [State], which the caller keeps on
 // disk, remembers the handled mails. The mailbox itself is never changed, not
 // even its flags, because people read it too. A mail can therefore come a
-// second time, after a crash or when a server numbers its mails anew. The taker
-// recognises copies by their Message-ID.
+// second time, after a crash or when a server gives its mails new numbers. The
+// caller recognises copies by their Message-ID.
 //
 // The package does not look at the content of a mail, or at its sender's
 // rights.
@@ -64,7 +64,8 @@ type State interface {
 	Save(Position) error
 }
 
-// desk offers mails. Both kinds of mailbox share it.
+// desk offers mails to the function that takes them. IMAP and Maildir both use
+// a desk.
 type desk struct {
 	state State
 	log   *slog.Logger
@@ -115,8 +116,8 @@ func (d desk) failure(failed map[string]int, key, ref string, err error) bool {
 	return true
 }
 
-// call turns a panic into an error. A foreign mail must not stop the program,
-// and then again at every start.
+// call turns a panic of take into an error. Otherwise a single bad mail would
+// stop the program, and stop it again at every start.
 func call(take func(notify.Incoming) error, m notify.Incoming) (err error) {
 	defer func() {
 		if v := recover(); v != nil {

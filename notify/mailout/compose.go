@@ -36,7 +36,8 @@ const maxLine = 998
 //
 // Compose rejects line breaks and other control characters in anything that
 // becomes a header, because the text after them would be read as a new header.
-// It also rejects addresses that are not plain ASCII, because some servers do.
+// It also rejects addresses that are not plain ASCII, because some servers
+// reject such addresses.
 func Compose(m notify.Message) ([]byte, error) {
 	c := composer{msg: gomail.NewMsg(
 		gomail.WithCharset(gomail.CharsetUTF8), gomail.WithEncoding(gomail.EncodingQP), gomail.WithNoDefaultUserAgent())}

@@ -85,9 +85,10 @@ func (d *Maildir) delivered(name string) (bool, error) {
 	return false, nil
 }
 
-// fileName returns the name of the mail's file. It begins with the seconds of
-// the mail's own date, because mail readers sort by them. A digest of the mail
-// follows, where other programs have a process id and a counter.
+// fileName returns the name of the mail's file. The name begins with the
+// seconds of the mail's Date, because mail readers sort by these seconds. A
+// hash of the mail follows, in the place where other programs write a process
+// id and a counter.
 func fileName(m notify.Outgoing) string {
 	var seconds int64
 	if msg, err := mail.ReadMessage(bytes.NewReader(m.Raw)); err == nil {

@@ -54,7 +54,8 @@ type Options struct {
 // twice.
 const FinalTimeout = 10 * time.Minute
 
-// quitTimeout limits the goodbye. Nothing depends on the goodbye.
+// quitTimeout limits the wait for the server's answer to QUIT. No mail depends
+// on that answer.
 const quitTimeout = 5 * time.Second
 
 // Mechanisms returns the known login mechanisms, best first. Mechanisms that
@@ -140,11 +141,11 @@ func (e *Error) Error() string {
 
 func (e *Error) Unwrap() error { return e.Err }
 
-// Temporary reports whether another attempt with the same bytes can help. It
-// cannot help after a 5yz reply (RFC 5321 §4.2.1), such as a refused login, or
-// if the mail itself is invalid. It may help after all other failures: a broken
-// connection, no answer, even an untrusted certificate, which happens in
-// foreign networks.
+// Temporary reports whether another attempt with the same bytes can help.
+// Another attempt is useless after a 5yz reply (RFC 5321 §4.2.1), such as a
+// refused login, or if the mail itself is invalid. It may help after all other
+// failures: a broken connection, no answer, even an untrusted certificate,
+// which happens in foreign networks.
 func (e *Error) Temporary() bool { return !e.permanent }
 
 // fail makes an Error from the failure of a step.
@@ -156,7 +157,7 @@ func (s *SMTP) fail(ctx context.Context, doing string, err error) *Error {
 		e.Code = reply.Code
 		e.permanent = reply.Code/100 == 5
 	case ctx.Err() != nil:
-		// The connection broke because we closed it.
+		// The connection broke because this program closed it.
 		e.Err = context.Cause(ctx)
 	}
 	return e
@@ -269,8 +270,8 @@ func (s *SMTP) greet(ctx context.Context, conn net.Conn) (*smtp.Client, error) {
 	return c, nil
 }
 
-// literal returns the name of a host that has only an address (RFC 5321
-// §4.1.3).
+// literal returns the name that SMTP uses for a host without a domain name: its
+// address in brackets (RFC 5321 §4.1.3).
 func literal(a net.Addr) string {
 	tcp, ok := a.(*net.TCPAddr)
 	switch {

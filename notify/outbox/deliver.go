@@ -114,8 +114,8 @@ func (d *delivery) forget() error {
 		if d.now.Sub(f.At) <= memory {
 			break
 		}
-		// Remove the reason last: after a crash in between, the failure is
-		// found again.
+		// Remove the reason last: if the program crashes between the two
+		// removals, the next run finds the reason and removes it.
 		name := nameOf(f.ID, f.To)
 		if err := d.files.Remove(d.failed(name + mailExt)); err != nil {
 			return err
@@ -263,9 +263,9 @@ func (d *delivery) fail(m stored, t try, late bool, reason string) {
 }
 
 // Run delivers due mails again and again until ctx ends, and returns ctx's
-// error. It runs when a mail is put into this Box, when a mail is due, and at
-// least once a minute. It calls report, unless that is nil, after every run in
-// which something happened or the disk failed.
+// error. It delivers when a mail is put into this Box, when a mail is due, and
+// at least once a minute. Run calls report, unless that is nil, after every
+// delivery in which something happened or the disk failed.
 func (b *Box) Run(ctx context.Context, s notify.Sender, clock func() time.Time, report func(Report, error)) error {
 	for {
 		now := clock()

@@ -50,11 +50,12 @@ const (
 	sendLimit = 10 * time.Minute
 	// memory is the time for which sent and failed mails are remembered.
 	memory = 60 * 24 * time.Hour
-	// idle is the longest wait of Run before it looks again: the machine may
-	// have slept, and another process may have put a mail here.
+	// idle is the longest time that Run waits before it looks into the outbox
+	// again: the machine may have slept, and another process may have put a
+	// mail into the outbox.
 	idle = time.Minute
-	// putWait is the longest wait of Put and Deliver for the lock that the
-	// other holds for a moment.
+	// putWait is the longest time that Put and Deliver wait for the lock of the
+	// outbox's files, which every process holds only for a moment.
 	putWait = 10 * time.Second
 )
 
@@ -123,7 +124,7 @@ type stored struct {
 	raw []byte
 }
 
-// try is the record of the attempts so far.
+// try is the record of the attempts to send a mail.
 type try struct {
 	Attempts int       `json:"attempts"`
 	Last     time.Time `json:"last"`
@@ -162,12 +163,12 @@ type Report struct {
 	Sent     []Sent
 	Deferred []Waiting // tried now, without success
 	Failed   []Failure
-	Damaged  []*disk.CorruptError // files that the outbox did not write like this, now set aside
+	Damaged  []*disk.CorruptError // files with content that the outbox did not write; they are now set aside
 	Waiting  int                  // number of waiting mails, including the deferred mails
-	Next     time.Time            // when the first of them is due; zero if there are none
+	Next     time.Time            // when the first waiting mail is due; zero if none waits
 }
 
-// Empty reports whether there is nothing to tell anybody.
+// Empty reports whether the report has nothing worth telling.
 func (r Report) Empty() bool {
 	return len(r.Sent)+len(r.Deferred)+len(r.Failed)+len(r.Damaged) == 0
 }
@@ -215,21 +216,22 @@ func (b *Box) Put(m notify.Outgoing, meta Meta) (added bool, err error) {
 
 // store stores the file of a mail for Put.
 func (b *Box) store(name string, text []byte) (added bool, err error) {
-	// This is not the lock of delivery, which may be held as long as the
-	// network takes.
+	// This lock is another one than the lock of Deliver, which may be held as
+	// long as the network takes.
 	lock, err := b.lock()
 	if err != nil {
 		return false, err
 	}
 	defer lock.Release()
-	// Look here first and then among the sent mails: a mail is recorded as sent
-	// before it is removed from here.
+	// Look for the mail among the waiting mails first, and then among the sent
+	// mails: Deliver records a mail as sent before it removes the mail from the
+	// waiting mails.
 	old, err := os.ReadFile(b.path(name + mailExt))
 	if err == nil {
 		if _, err := parse(name, old); err == nil {
-			// The process that put it may have been killed, or have failed,
-			// before the mail was on the disk. Only writing it again makes
-			// sure.
+			// The process that put the mail into the outbox may have been
+			// killed, or have failed, before the mail was on the disk. Only
+			// another write makes sure that the mail is there.
 			return false, b.files.WriteFile(b.path(name+mailExt), old, 0o600)
 		}
 	} else if !errors.Is(err, fs.ErrNotExist) {
@@ -394,7 +396,8 @@ func parse(name string, b []byte) (stored, error) {
 
 // tried returns the record of a mail's attempts.
 func (b *Box) tried(name string) try {
-	// An unreadable record costs only an early attempt.
+	// If the record cannot be read, the only harm is that the next attempt
+	// comes too early.
 	t, _ := disk.ReadJSON[try](b.path(name + tryExt))
 	b.mu.Lock()
 	defer b.mu.Unlock()

@@ -45,7 +45,9 @@ type Past struct {
 	First, Mean, Last civil.Date
 }
 
-// The limits of foreign text in a picture.
+// Limits of the texts that the caller gives for a picture: the largest number
+// of lines of the facts, of the basis and of a caution, and the largest number
+// of cautions and of earlier clutches.
 const (
 	factLines    = 3
 	basisLines   = 5
@@ -231,8 +233,9 @@ func (f Forecast) window() (from, to civil.Date) {
 	return from, to
 }
 
-// chances draws a bar for each day's probability. The brackets of the two
-// windows stand above the bars, and the days of the watch below.
+// chances draws a bar for each day's probability. The brackets of the windows
+// of 50 % and 90 % stand above the bars, and the dots for the days of the watch
+// below.
 func (f Forecast) chances(s *sheet) {
 	s.head("Chance of each day")
 	from, to := f.window()
@@ -374,7 +377,7 @@ func (s *sheet) dates(a axis, from, to civil.Date) {
 }
 
 // days writes the days of the month below an axis, and moves down by one line.
-// It writes none if there is no room for two in a month.
+// It writes none if a month has no room for two days.
 func (s *sheet) days(a axis, from, to civil.Date) {
 	l := letters{size: smallSize, fill: soft, anchor: "middle"}
 	all := []int{1, 2, 5, 10, 15}
@@ -396,8 +399,8 @@ func (s *sheet) days(a axis, from, to civil.Date) {
 	s.gap(17)
 }
 
-// labelled reports whether a day of the month has a label, if about every so
-// many days have one. Labels do not crowd at the end of a month.
+// labelled reports whether a day of the month has a label, if about every nth
+// day has a label; every is n. Labels do not crowd at the end of a month.
 func labelled(day, every int) bool {
 	switch {
 	case every == 1:

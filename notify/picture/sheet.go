@@ -31,7 +31,7 @@ const (
 
 // The colours by their use. The contrast to the background is at least 4.5 for
 // letters, and 3 for shapes that carry information (WCAG 2.2, success criteria
-// 1.4.3 and 1.4.11). A test computes it.
+// 1.4.3 and 1.4.11). A test computes the contrasts.
 const (
 	ground = "#fffefa"
 	ink    = "#22302a"
@@ -185,7 +185,7 @@ func (s *sheet) head(words string) {
 	s.text(left, s.y, letters{size: bodySize, bold: true, fill: ink}, words)
 }
 
-// gap moves down.
+// gap leaves an empty space of height by below the last drawn part.
 func (s *sheet) gap(by float64) { s.y += by }
 
 // rule draws a thin line between two parts of the picture.
@@ -218,10 +218,10 @@ func (s *sheet) finish(title, description string) []byte {
 		out.body.String() + s.body.String() + "</svg>\n")
 }
 
-// clean turns foreign words into a single line of text. Control characters and
-// line ends of any kind become spaces, invisible and reordering characters are
-// removed, several spaces become one, and text that is too long for any picture
-// is cut.
+// clean turns words of the caller into a single line of text. Control
+// characters and line ends of any kind become spaces, invisible and reordering
+// characters are removed, several spaces become one, and text that is too long
+// for any picture is cut.
 func clean(s string) string {
 	const longest = 4000 // bytes
 	if len(s) > longest {
@@ -253,7 +253,7 @@ var advance = [...]int{
 }
 
 // roomy is the factor by which a line may be longer in the reader's font than
-// in these fonts.
+// in the fonts that advance is measured for.
 const roomy = 1.14
 
 // width estimates the width of a text. It errs on the wide side.

@@ -122,8 +122,8 @@ func (b *Box) Deliver(to string, raw []byte) error {
 	return b.DeliverAt(to, raw, time.Now())
 }
 
-// DeliverAt does the same as Deliver with another time of arrival (IMAP's
-// INTERNALDATE, which SEARCH SINCE compares).
+// DeliverAt does the same as Deliver, but the mail counts as arrived at the
+// time received (IMAP's INTERNALDATE, which SEARCH SINCE compares).
 func (b *Box) DeliverAt(to string, raw []byte, received time.Time) error {
 	b.mail.Lock()
 	defer b.mail.Unlock()

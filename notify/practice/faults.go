@@ -51,7 +51,7 @@ type Fault struct {
 	At    Step
 	What  What
 	Reply string // answer of Refuse, such as "451 4.3.0 try again later"
-	Times int    // how often it occurs; 0 for until Mend
+	Times int    // how often the fault occurs; 0 for until Mend
 }
 
 // refusal returns the Reply as the error that go-smtp expects from a session.
@@ -137,8 +137,8 @@ const (
 	// IdleSilent accepts IDLE but announces nothing, like a router that has
 	// dropped the connection.
 	IdleSilent
-	// IdleMissing does not offer IDLE. It cannot hide IDLE from a client that
-	// has used STARTTLS.
+	// IdleMissing does not offer IDLE. A client that has used STARTTLS is
+	// offered IDLE nevertheless.
 	IdleMissing
 )
 

@@ -141,8 +141,8 @@ func (s *imapSession) Append(mailbox string, r imap.LiteralReader, o *imap.Appen
 }
 
 // idlePause is the interval at which an idling session looks for new mail. The
-// in-memory server's own Idle tells the client that it is idling before it
-// listens, so it would miss a mail that arrives in between.
+// Idle of the in-memory server tells the client that it is idling before it
+// begins to listen, so it would miss a mail that arrives in between.
 const idlePause = 20 * time.Millisecond
 
 func (s *imapSession) Idle(w *imapserver.UpdateWriter, stop <-chan struct{}) error {

@@ -30,7 +30,7 @@ type Match struct {
 	Issue    notify.Issue
 	Carriers []Carrier // the carriers that name this digest, strongest first
 	// Token says that the mail has this digest's token, in the address or in
-	// the marker line. It proves that the writer has had the digest.
+	// the marker line. The token proves that the writer has had the digest.
 	Token bool
 	// Conflict has the carriers that name another digest.
 	Conflict []Carrier
@@ -99,9 +99,10 @@ func byMessageID(m Mail, issues Issues) (notify.Issue, bool) {
 	return notify.Issue{}, false
 }
 
-// byMarker also looks at quotes, because the marker comes back there. The first
-// marker is from the latest digest; later markers are quotes within that
-// digest. A mail program may have cut a long line in two.
+// byMarker finds the digest by a marker line. It also looks at quotes, because
+// an answer quotes the marker. The first marker is from the latest digest;
+// later markers are quotes within that digest. A mail program may have cut a
+// long line in two.
 func byMarker(m Mail, issues Issues) (notify.Issue, bool) {
 	for i, line := range m.Lines {
 		id, token, ok := notify.Marker(line)

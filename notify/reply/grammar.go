@@ -79,7 +79,8 @@ func Parse(text string, known Known) Parsed {
 	return out
 }
 
-// shortened returns foreign text in a form that may be quoted.
+// shortened returns text of the sender, cut to a length that may be quoted in
+// an answer.
 func shortened(s string) string {
 	s = tidy(s)
 	if r := []rune(s); len(r) > 200 {
@@ -111,11 +112,11 @@ const (
 	isUnread
 )
 
-// hush silences a quote without marks, from the rule or the header fields above
-// it to the end of the text, if no line of it is a command. Outlook writes the
-// digest's HTML as new lines that equal no line of the digest; a number alone
-// on such a line is not the keeper's mistake. If any of the lines is a command,
-// hush silences none.
+// hush silences a quote without marks if no line of the quote is a command.
+// Such a quote begins at the rule or the header fields above it, and goes on to
+// the end of the text. Outlook writes the digest's HTML as new lines that equal
+// no line of the digest; a number alone on such a line is not the keeper's
+// mistake.
 func hush(lines []line) {
 	for q := range lines {
 		if !lines[q].rule && !(lines[q].field && q+1 < len(lines) && lines[q+1].field) {
@@ -263,8 +264,8 @@ type parser struct {
 	ambiguous []bool
 }
 
-// The words around commands and findings. A line that has a verb in a place for
-// verbs is an attempt at a command.
+// Words by which the parser recognises exceptions, failed attempts at a
+// command, and weekdays.
 var (
 	exceptWords = set("but", "except", "excepting")
 	// grammarWords are the words of findings, and similar words that people
@@ -301,7 +302,8 @@ func set(words ...string) map[string]bool {
 	return m
 }
 
-// joins reports whether the line may be the rest of the line before.
+// joins reports whether this line may be the end of the previous line: it has
+// only numbers, or it begins with "and".
 func (p *parser) joins() bool {
 	numbers := 0
 	for i, t := range p.Tokens {
@@ -703,10 +705,10 @@ func (p *parser) notFound(i, next int) *fault {
 	return &fault{Why: fmt.Sprintf("say what was found, as in %q or %q", raw+" laid 6", raw+" weighs 41 g")}
 }
 
-// words reads a note or a reason from i on. It ends at the end of the line, or
-// at a comma, semicolon or full stop that commands follow. If these commands
-// may be words of the note too, as in "note 2 gave 3 crickets, 8 refused",
-// words does not guess but returns a fault.
+// words reads a note or a reason from i on. The text ends at the end of the
+// line, or at a comma, semicolon or full stop that commands follow. If these
+// commands may be words of the text too, as in "note 2 gave 3 crickets, 8
+// refused", words does not guess but returns a fault.
 func (p *parser) words(i int) (string, int, *fault) {
 	p.split()
 	end := len(p.Tokens)
@@ -730,10 +732,11 @@ func (p *parser) words(i int) (string, int, *fault) {
 	return text, end, nil
 }
 
-// split computes the end of a text for each token at which the text may begin.
-// It does so once, from the end of the line to the beginning. ends has the
-// index of the separator before the following commands. ambiguous says that the
-// words after a separator may also belong to the text.
+// split computes the end of a note or reason for each token at which the text
+// may begin. It computes all ends in one pass, from the end of the line to the
+// beginning. ends has the index of the separator before the commands that
+// follow the text. ambiguous says that the words after a separator may also
+// belong to the text.
 func (p *parser) split() {
 	if p.ends != nil {
 		return

@@ -25,8 +25,8 @@ var (
 		"mail-editor-reference-message-container": true, "reply139content": true,
 		"composer_signature": true, "signature": true, "ms-outlook-mobile-signature": true,
 	}
-	// From an element with such an id on, everything to the end is the mail
-	// that was answered.
+	// The ids of elements with which the answered mail begins. From such an
+	// element on, the whole rest of the text is a quote.
 	restIDs = map[string]bool{"appendonsend": true, "divrplyfwdmsg": true}
 	// The line that desktop Outlook draws above the header block of a quote.
 	restStyle = regexp.MustCompile(`border-top:solid#(?:e1e1e1|b5c4df)`)

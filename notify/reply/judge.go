@@ -17,8 +17,8 @@ type Policy struct {
 	// field is believed.
 	AuthservID string
 	// TokenSuffices accepts a keeper's address together with a digest's token,
-	// without authentication. It is for mail between folders of one account:
-	// such mail passes no server that could check it.
+	// without authentication. It is for mail between folders of one account,
+	// because such mail passes no server that could authenticate it.
 	TokenSuffices bool
 	// Own knows the Message-IDs of the program's own mails; nil knows none.
 	Own func(messageID string) bool
@@ -27,7 +27,7 @@ type Policy struct {
 // Verdict is the decision about a mail.
 type Verdict struct {
 	Accepted bool
-	Ignored  string // reason why it is not accepted; "" if it is
+	Ignored  string // reason why the mail is not accepted; "" if it is accepted
 	// Unproven says that the mail has a keeper's address without proof: a
 	// forgery, or a reply that went through the wrong server. The keeper should
 	// be told about the mail, but not its content.
@@ -35,16 +35,16 @@ type Verdict struct {
 }
 
 // MayAnswer reports whether the program may answer the mail, whose text was
-// read as p. It must never answer a machine or a stranger, and never a mail
-// without a command or an obvious attempt at one. Two machines that answer each
-// other never stop (RFC 3834, section 2). The sender must also limit answers to
-// one per mail and a few per day.
+// read as p. The program must never answer a machine or a stranger, and never a
+// mail that has no command and no obvious attempt at a command. Two machines
+// that answer each other never stop (RFC 3834, section 2). The caller must also
+// limit answers to one per mail and a few per day.
 func (v Verdict) MayAnswer(p Parsed) bool {
 	return v.Accepted && (len(p.Commands) > 0 || p.meant)
 }
 
-// Judge decides whether m is a keeper's own word. token says that m carries the
-// token of the digest it answers (see [Match]).
+// Judge decides whether m was written by a keeper. token says that m carries
+// the token of the digest that m answers (see [Match]).
 func Judge(m Mail, p Policy, token bool) Verdict {
 	if p.Own != nil && p.Own(m.MessageID) {
 		return Verdict{Ignored: "the program's own mail"}
@@ -260,8 +260,8 @@ func verdicts(rs []authres.Result, domain string) (dmarc authres.ResultValue, dk
 	return dmarc, dkim, ""
 }
 
-// failed reports whether the trusted server says that m is forged. A token does
-// not outweigh that.
+// failed reports whether the trusted server says that m is forged. Such a mail
+// is refused even if it has a token.
 func failed(m Mail, authservID string) bool {
 	rs, ok, err := results(m, authservID)
 	if !ok {

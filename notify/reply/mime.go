@@ -18,8 +18,8 @@ import (
 	_ "github.com/emersion/go-message/charset" // the character sets of incoming mail
 )
 
-// The limits of a mail. A mail that exceeds one is not read in part, because
-// half a command can be another command.
+// The limits of a mail. If a mail exceeds any limit, no part of its text is
+// used, because half a command can be another command.
 const (
 	maxMessage    = 1 << 20   // bytes of a mail
 	maxHeaderLine = 8 << 10   // bytes of a line of the header
@@ -34,8 +34,8 @@ const (
 // Mail has the parts of a mail that matter for an answer. [Read] makes it.
 type Mail struct {
 	// MessageID is the Message-ID without angle brackets. If the mail has none,
-	// it is "sha256:" and a digest of From, Date and body. It identifies copies
-	// of a mail.
+	// MessageID is "sha256:" and a hash of From, Date and body. Copies of a
+	// mail have the same MessageID.
 	MessageID string
 	// From is the only address in the only From field, as written. It is "" if
 	// the field is missing or programs would disagree on how to read it.
@@ -166,8 +166,8 @@ func readHeader(h message.Header) (Mail, error) {
 	if err == nil {
 		m.MediaType, m.ReportType = t, strings.ToLower(params["report-type"])
 	}
-	// Keep all of them, even long ones: without the topmost, the next would
-	// count as the topmost.
+	// Keep all fields, even long ones. If the topmost field were left out, the
+	// next one would count as the topmost.
 	m.AuthResults = h.Values("Authentication-Results")
 	m.machine = make(map[string]string)
 	for _, key := range machineFields {
@@ -178,8 +178,8 @@ func readHeader(h message.Header) (Mail, error) {
 	return m, nil
 }
 
-// readFrom reads the author. A mail without one, or with a damaged one, has no
-// author; several authors are an error.
+// readFrom reads the author of a mail. A mail without a From field, or with a
+// damaged one, has no author. Several authors are an error.
 func (m *Mail) readFrom(fields []string) error {
 	switch {
 	case len(fields) == 0:
@@ -221,7 +221,8 @@ func (t text) blank() bool {
 	return !slices.ContainsFunc(t.lines, func(l string) bool { return strings.TrimSpace(l) != "" })
 }
 
-// better reports whether t is the better alternative.
+// better reports whether t should be preferred to best, another alternative of
+// the same mail.
 func (t text) better(best text) bool {
 	return (best.lines == nil || best.blank() || t.plain && !best.plain) && (!t.blank() || best.blank())
 }

@@ -50,8 +50,8 @@ func FoldLine(line string) string {
 	return strings.Join(strings.Fields(visible), " ")
 }
 
-// QuotesOf returns a drop function for [Own]. It knows the lines of a digest,
-// and of the answers sent to its replies.
+// QuotesOf returns a drop function for [Own]. The function returns true for the
+// lines of a digest, and for the lines of the answers sent to its replies.
 func QuotesOf(issue notify.Issue, answers ...[]string) func(folded string) bool {
 	known := make(map[string]bool)
 	for _, lines := range append([][]string{issue.Lines}, answers...) {

@@ -110,8 +110,8 @@ func (r *resolver) until(c Command) (until civil.Date, ok bool) {
 	return until, false
 }
 
-// mark fills in what a command says of a task. It reports false if it refused
-// the command.
+// mark adds to act what the command c says about a task. It returns false if it
+// has refused the command.
 func (r *resolver) mark(act *tasks.Act, c Command, it notify.Item) bool {
 	f := c.Finding
 	switch c.Verb {

@@ -56,9 +56,9 @@ type Sheet struct {
 // room for more boxes beside readable words.
 const daysAcross = 7
 
-// always has the rules for every sheet. Washing hands and keeping small
-// children away: Centers for Disease Control and Prevention, Healthy Pets,
-// reptiles and amphibians; the rest is common practice.
+// always has the rules for every sheet. The source of washing hands and of
+// keeping small children away: Centers for Disease Control and Prevention,
+// Healthy Pets, reptiles and amphibians. The other rules are common practice.
 var always = []string{
 	"Wash your hands with soap after each animal, enclosure and feeder (Salmonella). Rinse nothing in the kitchen, and keep small children and people with a weak immune system away.",
 	"Close and lock every door behind your hand before you turn away. An animal that is out: close the room, and call.",
@@ -169,7 +169,8 @@ func (p *page) round(dates []civil.Date, part husbandry.Part) round {
 	return r
 }
 
-// caution returns the number of a caution on the page, or 0 for no caution.
+// caution adds a caution to the page, unless the page has it already, and
+// returns its number; 0 for no caution.
 func (p *page) caution(words string) int {
 	if words == "" {
 		return 0
@@ -182,7 +183,7 @@ func (p *page) caution(words string) int {
 	return i + 1
 }
 
-// add appends a row, under its place.
+// add appends a row under the heading of the row's place.
 func (r *round) add(line row) {
 	if n := len(r.Places); n == 0 || r.Places[n-1].Name != line.place {
 		r.Places = append(r.Places, place{Name: line.place})
@@ -201,8 +202,8 @@ var pageTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"day":     english.BareShortDay,
 }).Parse(pageSource))
 
-// noNumber is the space for a telephone number to write by hand. The sheet says
-// several times whom to call.
+// noNumber is the space in which a missing telephone number can be written by
+// hand. The sheet needs the space because it says several times whom to call.
 const noNumber = "____________________"
 
 // text writes the sheet for a mail. Each line names its days in place of boxes.

@@ -8,43 +8,45 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Animal is the record of an animal, with everything found of it.
+// Animal is the record of an animal, with all findings about the animal.
 type Animal struct {
 	husbandry.Animal
-	// GravidTimes are the times during which she was known to carry eggs, by
-	// date. The last one is open (its To is zero) as long as she carries eggs.
+	// GravidTimes are the times during which the female was known to carry
+	// eggs, by date. The last of them is open (its To is zero) as long as she
+	// carries eggs.
 	GravidTimes []Carrying
 	Laid        []*Clutch    // her clutches, by date
 	Mated       []civil.Date // matings seen, by date, each day once
 	Dug         []civil.Date // days on which she was seen digging, by date
 	Pairing     *husbandry.Pairing
-	// Together is the last time she was with a male, by a pairing record or by
-	// marks.
+	// Together is the last time that the female was with a male, by a pairing
+	// record or by marks.
 	Together Together
 	Weights  []Weight // of the last 400 days, by date
-	// Winters are the winters in which it is cooled, or kept out of the cold,
-	// by date: from more than a year back to more than a year ahead.
+	// Winters are the winters in which the animal is cooled, or deliberately
+	// not cooled, by date: from more than a year back to more than a year
+	// ahead.
 	Winters []Winter
-	// Came is the first day on which it was here with a record of its own;
-	// zero: always.
+	// Came is the first day on which the animal was in the collection under its
+	// own record; zero: always.
 	Came civil.Date
-	// Sexings are the looks at its sex, by date.
+	// Sexings are the checks of the animal's sex, by date.
 	Sexings []Sexing
 	// Regrouped is the last day on which an animal was taken out of the group.
 	Regrouped civil.Date
-	// Apart is its quarantine; nil when it is in none.
+	// Apart is the animal's current quarantine; nil if it is not in quarantine.
 	Apart *Apart
 	// released is the quarantine that ended on the day releasedOn.
 	released   *Apart
 	releasedOn civil.Date
 	sheet      *husbandry.Species
 	Sightings  []Sighting // by date
-	with       []mate     // the males of her pairings, as the tasks named them
+	with       []mate     // the males of the female's pairings, as the tasks named them
 }
 
 // Together is the time during which a pair was together: its first and its last
-// day. From is zero where the pair never was together, and Until is zero while
-// it is. Male is empty where nobody said which male it was.
+// day. From is zero if the pair was never together. Until is zero while the
+// pair is together. Male is "" if nobody said which male it was.
 type Together struct {
 	From, Until civil.Date
 	Male        husbandry.ID
@@ -56,39 +58,39 @@ type mate struct {
 	male husbandry.ID
 }
 
-// Sighting is a look at a female that told whether she carries eggs.
+// Sighting is a check of a female that showed whether she carries eggs.
 type Sighting struct {
 	On     civil.Date
 	Gravid bool
 }
 
 // Carrying is a time during which a female was known to carry eggs: from a
-// sighting to the day on which she laid or was seen without eggs. While that
-// time lasts, Until is the last day on which she is expected to carry eggs, if
-// that is known; a plan looks no further ahead.
+// sighting of eggs to the day on which she laid or was seen without eggs. As
+// long as To is zero, Until is the last day on which she is expected to carry
+// eggs, if that day is known. A plan treats her as gravid only up to Until.
 type Carrying struct{ From, To, Until civil.Date }
 
 // Weight is one weighing.
 type Weight struct {
 	On    civil.Date
 	Grams husbandry.Grams   // of a group: the mean mass of one animal
-	Each  []husbandry.Grams // of a group whose animals were weighed one by one; else nil
+	Each  []husbandry.Grams // single masses of a group whose animals were weighed one by one; else nil
 }
 
-// PostLaying is how many days after laying a female counts as just laid. Common
-// practice: she is fed up for two weeks.
+// PostLaying is the number of days after laying for which a female counts as
+// just laid. Common practice: she gets more food for two weeks.
 const PostLaying = 14
 
-// StageAge is the age at which a stage of life begins, in days; 0 where it is not
-// known.
+// StageAge is the age at which a stage of life begins, in days; 0 if the age is
+// not known.
 type StageAge struct {
 	Stage husbandry.Stage
 	From  husbandry.Days
 }
 
 // Thinner returns an animal's last weight and its greatest weight of the three
-// months before. Weights before her last clutch do not count. ok says that a
-// tenth of the mass was lost.
+// months before that. Weights before the female's last clutch do not count. ok
+// says that the animal lost more than a tenth of its mass.
 func (a *Animal) Thinner() (last, best Weight, ok bool) {
 	n := len(a.Weights)
 	if n < 2 {
@@ -101,7 +103,8 @@ func (a *Animal) Thinner() (last, best Weight, ok bool) {
 // Animal returns an animal by its id, or nil.
 func (h *Herd) Animal(id husbandry.ID) *Animal { return h.animals[id] }
 
-// Layings are her clutches up to a day, in the form of package season.
+// Layings returns the female's clutches up to a day, in the form of package
+// season.
 func (a *Animal) Layings(until civil.Date) []season.Laid {
 	var list []season.Laid
 	for _, c := range a.Laid {
@@ -112,9 +115,9 @@ func (a *Animal) Layings(until civil.Date) []season.Laid {
 	return list
 }
 
-// carry works out when she carried eggs: from a sighting of eggs until she is
-// seen without them or has laid. Eggs laid on the day of a sighting are the
-// eggs that were seen.
+// carry works out when the female carried eggs: from a sighting of eggs until
+// she is seen without eggs or has laid. Eggs laid on the day of a sighting are
+// the eggs that were seen.
 func (a *Animal) carry() {
 	slices.SortStableFunc(a.Sightings, func(s, t Sighting) int { return s.On.Compare(t.On) })
 	laid := a.Laid
@@ -141,14 +144,14 @@ func (a *Animal) carry() {
 	}
 }
 
-// PresentOn reports whether the animal is one of the keeper's on a day.
+// PresentOn reports whether the animal is in the keeper's collection on a day.
 func (a *Animal) PresentOn(day civil.Date) bool {
 	return !day.Before(a.Came) && (a.Left.IsZero() || day.Before(a.Left))
 }
 
-// StageOn returns the stage of life on a day. It is that of the record, or
-// follows from the age and the care sheet. It is adult where the age, or the
-// ages of the sheet, are not known.
+// StageOn returns the stage of life on a day. The record states it, or it
+// follows from the age and the care sheet. The stage is adult if the age, or
+// the ages of the sheet, are not known.
 func (a *Animal) StageOn(day civil.Date) husbandry.Stage {
 	if a.Stage != "" {
 		return a.Stage
@@ -175,9 +178,9 @@ func (a *Animal) StageAges() [3]StageAge {
 	}
 }
 
-// GravidOn returns the first day of the time during which she is known to carry
-// eggs on a day, or no date. On the day on which she lays she no longer carries
-// eggs.
+// GravidOn returns the first day of the time of carrying eggs that includes a
+// day, or no date. On the day on which the female lays, she no longer counts as
+// carrying eggs.
 func (a *Animal) GravidOn(day civil.Date) civil.Date {
 	for _, t := range a.GravidTimes {
 		if day.Before(t.From) || !t.To.IsZero() && !day.Before(t.To) || t.To.IsZero() && !t.Until.IsZero() && day.After(t.Until) {
@@ -188,7 +191,7 @@ func (a *Animal) GravidOn(day civil.Date) civil.Date {
 	return civil.Date{}
 }
 
-// In reports whether the animal is in a state on a day.
+// In reports whether an animal is in a state, such as gravid, on a day.
 func (a *Animal) In(state husbandry.State, day civil.Date) bool {
 	switch state {
 	case husbandry.Gravid:
@@ -207,8 +210,8 @@ func (a *Animal) In(state husbandry.State, day civil.Date) bool {
 	return false
 }
 
-// apartSince returns the first day of the quarantine that an animal is, or was,
-// in on a day, or no date.
+// apartSince returns the first day of the quarantine that includes a day, or no
+// date.
 func (a *Animal) apartSince(day civil.Date) civil.Date {
 	switch {
 	case a.Apart != nil && !day.Before(a.Apart.Began):

@@ -7,34 +7,34 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Clutch is a clutch from a record, from a finding or from both, with all that
-// has become of it.
+// Clutch is a clutch known from a record, from a finding or from both, with
+// everything that happened to it since.
 type Clutch struct {
 	husbandry.Clutch
-	// Aliases are ids that the clutch had before a record gave it its own id.
-	// Marks and findings under them count for it.
+	// Aliases are the ids that the clutch had before a record named it. Marks
+	// and findings with these ids count for the clutch.
 	Aliases []husbandry.ID
 	Found   bool // first known from a finding
 	Counted bool // somebody has counted the eggs
 	Outside bool // laid outside the nest box
-	// FoundOut says that a finding named its mother later.
+	// FoundOut says that a finding named the mother of the clutch later.
 	FoundOut bool
-	Parted   int // number of its eggs that stand in tubs of their own
-	// Enclosure is the place where it was laid; "" when unknown.
+	Parted   int // number of eggs of the clutch that are in separate tubs
+	// Enclosure is the place where the clutch was laid; "" when unknown.
 	Enclosure husbandry.ID
-	// HatchedOn has the young that hatched on each day, by date. The number in
-	// a record has no date and counts in Hatched alone.
+	// HatchedOn has the young that hatched on each day, by date. The number of
+	// young in a record has no date and counts only in Hatched.
 	HatchedOn []Young
 	// Lost is the number of eggs found dead in the tub. Eggs reported as slugs
 	// some days after laying count too.
 	Lost  int
 	State ClutchState
-	// Young are the animals of the records that hatched from it, in the order
-	// of the records.
+	// Young are the animals with records that hatched from the clutch, in the
+	// order of the records.
 	Young []*Animal
-	// Sexings, Weights and Unfed are about its young while those have no
-	// records: the looks at their sex, their weighings, and the days on which
-	// they did not take their first food.
+	// Sexings, Weights and Unfed are about the young of the clutch before the
+	// young have records: the checks of their sex, their weighings, and the
+	// days on which they refused their first food.
 	Sexings []Sexing
 	Weights []Weight
 	Unfed   []civil.Date
@@ -46,7 +46,7 @@ type Young struct {
 	Count int
 }
 
-// ClutchState says how far a clutch has come.
+// ClutchState is the stage of a clutch between laying and its end.
 type ClutchState string
 
 // The states of a clutch.
@@ -54,12 +54,12 @@ const (
 	InBox      ClutchState = "in the box" // laid, and not in a tub yet
 	Incubating ClutchState = "incubating"
 	Hatching   ClutchState = "hatching" // some young have hatched
-	HatchedAll ClutchState = "hatched"  // every egg counted has, or was found dead
+	HatchedAll ClutchState = "hatched"  // every counted egg has hatched or was found dead
 	Ended      ClutchState = "ended"
 )
 
-// TubSetOn returns the day on which a clutch's tub was set. Where nobody said
-// when, a recorded clutch in an incubator has stood there since the day it was
+// TubSetOn returns the day on which a clutch's tub was set. If nobody recorded
+// that day, a recorded clutch in an incubator counts as set on the day it was
 // laid.
 func (h *Herd) TubSetOn(c *Clutch) civil.Date {
 	if c.TubSet.IsZero() && c.Incubator != "" {
@@ -68,7 +68,7 @@ func (h *Herd) TubSetOn(c *Clutch) civil.Date {
 	return c.TubSet
 }
 
-// DugUp reports whether the eggs were lifted without being counted.
+// DugUp reports whether the eggs were lifted from the nest box but not counted.
 func (h *Herd) DugUp(c *Clutch) bool {
 	for _, r := range h.RoutinesOf(husbandry.DigEggs) {
 		if r.Off {
@@ -97,11 +97,11 @@ func (h deriver) laidLately() map[husbandry.ID]civil.Date {
 // LaidIn is the latest day on which eggs were laid in an enclosure, or no date.
 func (h *Herd) LaidIn(enclosure husbandry.ID) civil.Date { return h.laidIn[enclosure] }
 
-// Clutch returns a clutch by any id it was ever known by, or nil.
+// Clutch returns a clutch by any id that the clutch ever had, or nil.
 func (h *Herd) Clutch(id husbandry.ID) *Clutch { return h.clutches[id] }
 
-// stands returns the incubator into which a clutch was last put, as far as that
-// is recorded.
+// stands returns the incubator into which a clutch was last put by a day; "" if
+// no record or finding says it.
 func (c *Clutch) stands(on civil.Date) husbandry.ID {
 	at := c.Incubator
 	for _, m := range c.Moves {
@@ -136,8 +136,8 @@ func (c *Clutch) Expecting() bool { return c.State != Ended && c.State != Hatche
 
 // settle works out the state of the clutch on the herd's day.
 func (c *Clutch) settle(h *Herd) {
-	// The number in the record has no date. Dated findings may repeat part of
-	// it.
+	// The number of young in the record has no date. Findings with dates may
+	// report some of these young again.
 	sum := 0
 	for _, y := range c.HatchedOn {
 		sum += y.Count

@@ -14,37 +14,39 @@ import (
 )
 
 const (
-	// The air of a room without a description (common practice). A box's own
-	// weighings correct it.
+	// The air of a room whose record states none (common practice). Weighings
+	// of a box correct the effect of a wrong value.
 	roomWarmth   husbandry.Celsius = 24
 	roomHumidity float64           = 0.5
 
-	// The share of its water that a box may lose where its record gives no
+	// The share of its water that a box or tub may lose if its record gives no
 	// tolerance (common practice). Eggs are kept at the ratio with which their
 	// tub was set; the substrate of a nest box has to hold together.
 	tubTolerance = 0.10
 	boxTolerance = 0.25
 
-	// WorthPouring is the smallest loss, in g, that a kitchen scale shows; from
-	// it on a tub is topped up.
+	// WorthPouring is the smallest loss of water, in g, that a kitchen scale
+	// shows. From this loss on, the keeper is asked to add water to a tub.
 	WorthPouring = 2
-	// fast is the factor from which the words say that a box dries fast.
+	// fast is the least drying factor, relative to still air, at which the
+	// words say that a box dries fast.
 	fast = 1.5
 )
 
-// Damp is how a nest box or an egg tub holds its water.
+// Damp is the moisture of a nest box or an egg tub: its water, its tolerance
+// and its estimated balance.
 type Damp struct {
 	moisture.Balance
-	Water     husbandry.Grams // mixed in; 0: not known
-	Tolerance husbandry.Grams // 0: not known
+	Water     husbandry.Grams // mixed into the dry substrate; 0: not known
+	Tolerance husbandry.Grams // acceptable loss of water; 0: not known
 	Tub       bool
-	// Dated says that enough is known to compute the next top-up.
+	// Dated says that enough is known to compute the day of the next top-up.
 	Dated bool
-	Last  civil.Date // the last day on which anything was recorded of it, or it was set
+	Last  civil.Date // last day with a record about the box or tub, or the day on which it was set
 }
 
-// DampOfBox says how damp the nest box of an enclosure is; nil where it has
-// none, or nothing is known of how it dries.
+// DampOfBox returns the moisture of the nest box of an enclosure. It is nil if
+// the enclosure has no nest box, or if nothing is known of how the box dries.
 func (h *Herd) DampOfBox(e *husbandry.Enclosure) *Damp {
 	if e.NestBox == nil {
 		return nil
@@ -52,8 +54,8 @@ func (h *Herd) DampOfBox(e *husbandry.Enclosure) *Damp {
 	return h.damp.of(e.ID, func() *Damp { return drying{h}.boxDamp(e) })
 }
 
-// DampOfTub says how damp the egg tub of a clutch is; nil where it is left
-// alone, or nothing was ever recorded of it.
+// DampOfTub returns the moisture of the egg tub of a clutch. It is nil if the
+// tub is left closed, or if nothing was ever recorded about the tub.
 func (h *Herd) DampOfTub(c *Clutch) *Damp {
 	return h.damp.of(c.ID, func() *Damp { return drying{h}.tubDamp(c) })
 }
@@ -61,8 +63,8 @@ func (h *Herd) DampOfTub(c *Clutch) *Damp {
 // drying works out how boxes and tubs lose water.
 type drying struct{ *Herd }
 
-// gatherNotes returns everything recorded of boxes and tubs: weighings, water,
-// and eggs or young that were taken out.
+// gatherNotes returns all records about boxes and tubs: weighings, water, and
+// eggs or young that were taken out.
 func (h drying) gatherNotes() map[husbandry.ID][]moisture.Note {
 	notes := make(map[husbandry.ID][]moisture.Note)
 	found := h.History.Found()
@@ -85,8 +87,8 @@ func (h drying) gatherNotes() map[husbandry.ID][]moisture.Note {
 	return notes
 }
 
-// tubNote is a finding in terms of the tub of a clutch. A weight that was
-// reported without a task is the tub's weight until the young hatch.
+// tubNote turns a finding into a note about the tub of a clutch. A weight that
+// was reported without a task is the weight of the tub until the young hatch.
 func (h drying) tubNote(c *Clutch, f *tasks.Found) (n moisture.Note) {
 	g, routine := &f.Finding, f.Task.Routine()
 	ofTub := h.kinds[routine].Weighs() == husbandry.WeighedTub || routine == TopUpTub ||
@@ -95,13 +97,13 @@ func (h drying) tubNote(c *Clutch, f *tasks.Found) (n moisture.Note) {
 		n.Weighs = g.Weighs
 	}
 	if g.Added != nil {
-		n.Added = husbandry.Grams(*g.Added) // a millilitre is a gram
+		n.Added = husbandry.Grams(*g.Added) // a millilitre of water weighs a gram
 	}
 	n.Disturbed = some(g.Dead) || some(g.Hatched)
 	return n
 }
 
-// boxNote is a finding in terms of a nest box.
+// boxNote turns a finding into a note about a nest box.
 func (h drying) boxNote(f *tasks.Found) (n moisture.Note) {
 	g, routine := &f.Finding, f.Task.Routine()
 	topUp := h.kinds[routine].Weighs() == husbandry.WeighedBox
@@ -114,8 +116,8 @@ func (h drying) boxNote(f *tasks.Found) (n moisture.Note) {
 	return n
 }
 
-// boxDamp works out how damp a nest box is; nil where the record does not
-// describe its opening.
+// boxDamp works out the moisture of a nest box; nil if the record does not
+// describe the opening of the box.
 func (h drying) boxDamp(e *husbandry.Enclosure) *Damp {
 	if _, ok := moisture.WayOf(e.NestBox.Damp); !ok {
 		return nil
@@ -143,7 +145,7 @@ func (h drying) boxDamp(e *husbandry.Enclosure) *Damp {
 		if c.Enclosure != e.ID {
 			continue
 		}
-		for _, day := range []civil.Date{c.Laid, h.TubSetOn(c)} { // eggs came, eggs went
+		for _, day := range []civil.Date{c.Laid, h.TubSetOn(c)} { // on Laid eggs came into the box; on TubSetOn they left it
 			if !day.Before(from) && !day.After(h.On) {
 				notes = append(notes, moisture.Note{On: day, Disturbed: true})
 			}
@@ -153,8 +155,8 @@ func (h drying) boxDamp(e *husbandry.Enclosure) *Damp {
 	return h.learn(moisture.Box{Damp: e.NestBox.Damp, Notes: notes, Air: func(civil.Date) moisture.Air { return air }}, boxTolerance)
 }
 
-// tubDamp works out how damp a clutch's tub is; nil for a tub that is sealed or
-// not set yet, or of which nothing was ever recorded.
+// tubDamp works out the moisture of a clutch's tub. It is nil if the tub is
+// sealed or not set yet, or if nothing was ever recorded about it.
 func (h drying) tubDamp(c *Clutch) *Damp {
 	if c.Tub == husbandry.Sealed || c.State == InBox || c.Damp == (husbandry.Damp{}) && len(h.notesOf()[c.ID]) == 0 {
 		return nil
@@ -171,10 +173,11 @@ func (h drying) tubDamp(c *Clutch) *Damp {
 			}
 		}
 	}
-	// The task said how much water to add, so the tub was full then.
+	// The task named the amount of water to add, so after the task the tub had
+	// its full water.
 	done(TopUpTub, func(day civil.Date) moisture.Note { return moisture.Note{On: day, Filled: true} })
 	for _, r := range h.RoutinesOf(husbandry.TubCheck) {
-		if r.Scope == husbandry.OfClutch && !r.Off { // a check brings the tub back to its mass
+		if r.Scope == husbandry.OfClutch && !r.Off { // at a check the keeper brings the tub back to its target mass
 			done(r.ID, func(day civil.Date) moisture.Note { return moisture.Note{On: day, Unweighed: !told[day]} })
 		}
 	}
@@ -184,7 +187,7 @@ func (h drying) tubDamp(c *Clutch) *Damp {
 	return d
 }
 
-// tubAir returns the air round a clutch's tub on a day.
+// tubAir returns the air around a clutch's tub on a day.
 func (h drying) tubAir(c *Clutch, day civil.Date) moisture.Air {
 	at := h.StandingOn(c, day)
 	air := h.roomAir("")
@@ -232,8 +235,8 @@ func (h drying) roomAir(id husbandry.ID) moisture.Air {
 	return moisture.AirAt(warmth, humidity)
 }
 
-// DampWords writes "Loses about 9 g a day (6-13) by 4 weighings; 30 g are
-// left".
+// DampWords writes the loss and the remaining water: "Loses about 9 g a day
+// (6-13) by 4 weighings; 30 g are left".
 func (h *Herd) DampWords(d *Damp) string {
 	u := h.Records.Units
 	words := "Loses " + drying{h}.rateWords(d.Rate)
@@ -270,7 +273,7 @@ func (h *Herd) DampWords(d *Damp) string {
 	return words + "; too dry by " + u.Mass(Rounded(float64(-left)))
 }
 
-// PourWords says how much water a box or tub is to be given on a day.
+// PourWords says how much water the keeper should add to a box or tub on a day.
 func (h *Herd) PourWords(d *Damp, day civil.Date) string {
 	lacks := d.LacksOn(day)
 	if d.Tub && d.Target > 0 {
@@ -289,7 +292,7 @@ func (h *Herd) PourWords(d *Damp, day civil.Date) string {
 // Rounded rounds an estimate to whole grams.
 func Rounded(x float64) husbandry.Grams { return husbandry.Grams(math.Round(x)) }
 
-// rateWords writes "about 9 g a day (6-13)", and of tubs "about 0.26 g a day
+// rateWords writes "about 9 g a day (6-13)", and for tubs "about 0.26 g a day
 // (0.10-0.75)".
 func (h drying) rateWords(r moisture.Range) string {
 	unit, each := " g", 1.0
@@ -307,7 +310,7 @@ func (h drying) rateWords(r moisture.Range) string {
 	return fmt.Sprintf("about %s%s a day (%s-%s)", number(r.Mid), unit, number(r.From), number(r.To))
 }
 
-// QuestionWords says why a weighing is left out of the estimate.
+// QuestionWords says why the estimate leaves out a weighing.
 func (h *Herd) QuestionWords(q moisture.Question) string {
 	u := h.Records.Units
 	words := fmt.Sprintf("Not used: %s on %s, ", u.Mass(q.Mass), h.DateWords(q.On))
@@ -322,8 +325,8 @@ func (h *Herd) QuestionWords(q moisture.Question) string {
 	return words + "; weigh it again, and say what was added or taken out"
 }
 
-// TubWords says how a clutch's tub loses water; "" where nothing is known of
-// it.
+// TubWords says how a clutch's tub loses water; "" if nothing is known about
+// the tub.
 func (h *Herd) TubWords(c *Clutch) string {
 	if c.Tub == husbandry.Sealed && c.State != InBox {
 		return "its tub is sealed: it loses no water, so it is not opened, weighed or topped up"

@@ -6,12 +6,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Eggs forecasts eggs that would be laid on any day, with the species and
-// incubators of a herd. Make one with [Herd.Eggs]. It is not safe for
-// concurrent use.
+// Eggs forecasts the hatching of eggs that might be laid on any day, with the
+// species and incubators of a herd. Make an Eggs with [Herd.Eggs]. It is not
+// safe for concurrent use.
 type Eggs struct{ herd *Herd }
 
-// Eggs returns a forecaster of eggs that would be laid on any day.
+// Eggs returns a forecaster of eggs that might be laid on any day.
 func (h *Herd) Eggs() *Eggs {
 	return &Eggs{&Herd{
 		Records: h.Records, History: h.History, Clutches: h.Clutches, Latitude: h.Latitude,
@@ -19,8 +19,8 @@ func (h *Herd) Eggs() *Eggs {
 	}}
 }
 
-// Hatch forecasts eggs that would be laid on a day and stand where the eggs of
-// the species stand.
+// Hatch forecasts eggs laid on a day, in the incubator where eggs of the
+// species usually stand.
 func (e *Eggs) Hatch(sheet *husbandry.Species, laid civil.Date) incubation.Forecast {
 	e.herd.On = laid
 	return e.herd.fore.Hatch(e.herd, &Clutch{Clutch: husbandry.Clutch{Species: sheet.ID, LaidFrom: laid, Laid: laid}})

@@ -9,8 +9,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// sameClutch is the number of days between two reports of one mother's eggs up
-// to which both mean one clutch. Eggs are found late, and noted twice.
+// sameClutch is the largest number of days between two reports of one mother's
+// eggs that mean the same clutch. Keepers may find eggs late, or report them
+// twice.
 const sameClutch = 2
 
 // Refusal is a feeding that was refused.
@@ -40,8 +41,8 @@ func (h deriver) addFindings() {
 	}
 }
 
-// ofClutch takes over a finding about eggs. clutch is nil where the finding is
-// about no known clutch.
+// ofClutch applies a finding about eggs to the herd. clutch is nil if the
+// finding is about no known clutch.
 func (h deriver) ofClutch(f *tasks.Found, clutch *Clutch) {
 	g := &f.Finding
 	if clutch == nil {
@@ -58,7 +59,8 @@ func (h deriver) ofClutch(f *tasks.Found, clutch *Clutch) {
 	}
 }
 
-// ofFood takes over that a feeding was refused. It counts for the enclosure.
+// ofFood applies a refused feeding to the herd. The refusal counts for the
+// enclosure.
 func (h deriver) ofFood(f *tasks.Found, animal *Animal) {
 	routine := f.Task.Routine()
 	if !f.Finding.Refused || h.kinds[routine] != husbandry.Feed && routine != tasks.Unplanned {
@@ -71,7 +73,7 @@ func (h deriver) ofFood(f *tasks.Found, animal *Animal) {
 	h.refusals[place] = append(h.refusals[place], Refusal{f.On, f.Task})
 }
 
-// ofAnimal takes over a finding about an animal.
+// ofAnimal applies a finding about an animal to the herd.
 func (h deriver) ofAnimal(f *tasks.Found, a *Animal) {
 	g := &f.Finding
 	if g.Weighs != nil && h.kinds[f.Task.Routine()].Weighs() != husbandry.WeighedBox {
@@ -91,7 +93,7 @@ func (h deriver) ofAnimal(f *tasks.Found, a *Animal) {
 	}
 }
 
-// tend takes over a finding about eggs that stand in their tub.
+// tend applies a finding about eggs in their tub to the clutch.
 func (c *Clutch) tend(f *tasks.Found) {
 	g := &f.Finding
 	if g.Slugs != nil && g.Laid == nil && f.On.After(c.Laid.AddDays(sameClutch)) {
@@ -111,7 +113,7 @@ func (c *Clutch) tend(f *tasks.Found) {
 	}
 }
 
-// count takes over the numbers that were counted of a known clutch. A number in
+// count applies the counted numbers of a finding to a known clutch. A number in
 // the record of the clutch takes precedence.
 func (c *Clutch) count(g *tasks.Finding) {
 	if g.Laid != nil && *g.Laid >= 0 {
@@ -130,8 +132,8 @@ func (c *Clutch) count(g *tasks.Finding) {
 	c.Outside = c.Outside || g.Outside
 }
 
-// owned gives a clutch of unknown mother the mother that was named later. The
-// last name counts.
+// owned gives a clutch of unknown mother the mother that a later finding named.
+// If several findings name a mother, the last one counts.
 func (h deriver) owned(c *Clutch, mother husbandry.ID) {
 	a := h.animals[mother]
 	if a == nil || c.Mother != "" && !c.FoundOut {
@@ -144,8 +146,8 @@ func (h deriver) owned(c *Clutch, mother husbandry.ID) {
 	a.Laid = append(a.Laid, c)
 }
 
-// laid opens a clutch for eggs that were reported at a task about an animal or
-// an enclosure. Eggs of a clutch that is already known open none.
+// laid makes a clutch for eggs that were reported at a task about an animal or
+// an enclosure. If the clutch is already known, laid makes no second one.
 func (h deriver) laid(f *tasks.Found) {
 	subject := f.Task.Subject()
 	mother, enclosure := h.animals[subject], husbandry.ID("")
@@ -202,5 +204,5 @@ func (h deriver) laid(f *tasks.Found) {
 // the refusal.
 func (h *Herd) Refused(enclosure husbandry.ID) []Refusal { return h.refusals[enclosure] }
 
-// some reports whether a number was told and is above zero.
+// some reports whether a number was reported and is above zero.
 func some(n *int) bool { return n != nil && *n > 0 }

@@ -12,32 +12,33 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Forecasts answers three questions about the future. An implementation is
-// pure: the same herd, day and record give the same answer. A herd asks it once
-// for each record.
+// Forecasts answers three questions about the future: hatching, laying and
+// pairing. An implementation is pure: the same herd, day and record give the
+// same answer. A herd asks each question once for each record.
 type Forecasts interface {
 	// Hatch forecasts a clutch that still expects young, as of h.On.
 	Hatch(h *Herd, c *Clutch) incubation.Forecast
-	// Laying gives the days within which a female is expected to lay next.
+	// Laying returns the days within which a female is expected to lay next.
 	Laying(h *Herd, female *Animal) season.Window
-	// Pairing gives the days within which a female may be paired.
+	// Pairing returns the days within which a female may be paired.
 	Pairing(h *Herd, female *Animal) season.Window
 }
 
 // Calibrated is the usual Forecasts. It forecasts hatching with
 // [incubation.Calibrated], from published measurements of the species and its
-// relatives and from the keeper's own clutches. Laying and pairing are those of
-// [Plain]. It may be shared.
+// relatives and from the keeper's own clutches. It forecasts laying and pairing
+// as [Plain] does. Several herds may share a Calibrated.
 type Calibrated struct {
 	Plain
-	// Logged has the temperatures of each incubator's log by day; nil for none.
-	// On days without a log, and on days to come, an incubator stands at its
-	// set temperature, shifted by the usual difference between log and setting
-	// at that time.
+	// Logged has the temperatures of each incubator's log by day; nil if there
+	// are no logs. For days without a log, and for days to come, the
+	// temperature of an incubator is its set temperature, shifted by the usual
+	// difference between log and setting at that time.
 	Logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius
 }
 
-// lesson is what the forecasts learn from a herd.
+// lesson has the keeper's clutches and the incubator logs that the forecasts
+// learn from.
 type lesson struct {
 	keeper *incubation.Keeper
 	log    logs
@@ -67,9 +68,9 @@ func (p *Calibrated) Hatch(h *Herd, c *Clutch) incubation.Forecast {
 	return f
 }
 
-// taught returns what clutches that ended before the herd's day teach, and the
-// logs until then. A hatching of today teaches from tomorrow on, so that the
-// rest of today stays as announced.
+// taught returns the results of learning from the clutches that ended before
+// the herd's day, and the logs until that day. Clutches that hatch today count
+// from tomorrow on, so today's forecasts stay as announced.
 func (p *Calibrated) taught(h *Herd) (*incubation.Keeper, logs) {
 	l := h.lessons.of(p, func() lesson {
 		log := logsOf(h, p.Logged)
@@ -80,15 +81,15 @@ func (p *Calibrated) taught(h *Herd) (*incubation.Keeper, logs) {
 				cases = append(cases, q)
 			}
 		}
-		// The latest clutches say most.
+		// The latest clutches are enough: older ones hardly change the result.
 		const enough = 300
 		return lesson{incubation.LearnFrom(cases[max(0, len(cases)-enough):]), log}
 	})
 	return l.keeper, l.log
 }
 
-// brood describes a clutch to the forecast. logged is the number of its days
-// that have a log.
+// brood describes a clutch in the form that the forecast needs. logged is the
+// number of days of the clutch that have a log.
 func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, logged int) {
 	sheet := h.Species(c.Species)
 	q = incubation.Case{
@@ -108,7 +109,8 @@ func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, log
 	for day := c.Laid; ; day = day.AddDays(1) {
 		s, ok := p.spell(h, c, day, log)
 		if !ok {
-			// Fill a gap from the next known day.
+			// A day without a known temperature gets the temperature of the
+			// next known day.
 			if day.Before(last) {
 				continue
 			}
@@ -132,9 +134,9 @@ func (p *Calibrated) brood(h *Herd, c *Clutch, log logs) (q incubation.Case, log
 	}
 }
 
-// spell returns the temperatures of a clutch on a day: from the log, else from
-// the days near it in the log, else from the records. ok is false if nobody
-// knows them.
+// spell returns the temperatures of a clutch on a day: from the log of that
+// day, else from nearby days of the log, else from the records. ok is false if
+// no temperature is known.
 func (p *Calibrated) spell(h *Herd, c *Clutch, day civil.Date, log logs) (s incubation.Spell, ok bool) {
 	stand := h.StandingOn(c, day)
 	if stand.Temperature == nil {
@@ -155,7 +157,8 @@ func (p *Calibrated) spell(h *Herd, c *Clutch, day civil.Date, log logs) (s incu
 	return s, true
 }
 
-// sameWarmth reports whether two spells without a log have the same record.
+// sameWarmth reports whether two spells without a log have the same temperature
+// and swing.
 func sameWarmth(a, b *incubation.Spell) bool {
 	return len(a.Logged) == 0 && len(b.Logged) == 0 && a.Temperature == b.Temperature && a.Swing == b.Swing
 }
@@ -166,24 +169,24 @@ type logs map[husbandry.ID][]loggedDay
 // loggedDay is a day of an incubator's log.
 type loggedDay struct {
 	day   civil.Date
-	off   float64 // °C by which its mean is beside the set point
-	swing float64 // half its range, °C
+	off   float64 // mean of the day less the set point, °C
+	swing float64 // half the range of the day, °C
 }
 
-// How a log is used for days without readings (common practice). An incubator
-// that is a little off its setting, or whose two thermometers differ, stays so.
-// One that is far off has a fault that will be mended, unless the log shows
-// that the fault lasts.
+// Parameters for days without log readings (common practice). If an incubator
+// is a little off its setting, or its two thermometers differ, the difference
+// is assumed to last. If it is far off, it has a fault that will be mended,
+// unless the log shows that the fault lasts.
 const (
 	nearestDays = 14  // number of nearest logged days that are used
 	fewestDays  = 3   // fewest logged days that are enough
 	farthest    = 30  // most days to the nearest logged day
-	stillSo     = 3   // days within which a fault in the log still lasts
-	modestly    = 2.0 // °C
-	steadyDay   = 0.5 // °C: half the range of a day that has no swing
+	stillSo     = 3   // a fault logged within this many days still lasts
+	modestly    = 2.0 // °C from the set point; a larger difference is a fault
+	steadyDay   = 0.5 // half the range of a day that counts as constant, °C
 )
 
-// logsOf gathers what was logged on the days before the herd's.
+// logsOf collects the logged days before the herd's day.
 func logsOf(h *Herd, logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius) logs {
 	all := make(logs)
 	for id, log := range logged {
@@ -250,8 +253,8 @@ func (l logs) expected(at *husbandry.Incubator, day, on civil.Date) (s incubatio
 	return incubation.Spell{Temperature: at.SetTo(day) + husbandry.Celsius(math.Round(10*off)/10), Swing: husbandry.Celsius(math.Round(10*swing) / 10)}, true
 }
 
-// settled returns the first day after which the temperature of a clutch changes
-// no more, as far as is known.
+// settled returns the first day after which the temperature of a clutch does
+// not change, as far as is known.
 func (p *Calibrated) settled(h *Herd, c *Clutch) civil.Date {
 	last := c.Laid
 	incubators := []husbandry.ID{}
@@ -273,8 +276,8 @@ func (p *Calibrated) settled(h *Herd, c *Clutch) civil.Date {
 	return last
 }
 
-// Plain forecasts hatching by degree-days from the care sheet alone, and
-// laying and pairing from its seasons and spans.
+// Plain forecasts hatching by degree-days from the care sheet alone. It
+// forecasts laying and pairing from the seasons and spans of the care sheet.
 type Plain struct {
 	Latitude float64 // of the keeper, degrees; below 0 flips the seasons
 }

@@ -1,10 +1,10 @@
-// Package herd has the facts: how every record stands on a day, by the records
-// and by the findings since.
+// Package herd has the facts of a day: the state of every record, from the
+// record itself and from the findings since.
 //
 // Start with [Derive]. A [Herd] answers who lives where, who carries eggs,
 // where a clutch stands and when it hatches, who is in quarantine or in winter,
-// which pairs to make, and how damp boxes are. It proposes nothing and knows no
-// dates of routines: that is for the packages rule and plan.
+// which pairs to make, and how damp boxes are. It proposes no tasks and knows
+// no dates of routines: packages rule and plan do this.
 package herd
 
 import (
@@ -30,22 +30,25 @@ type Input struct {
 	History *tasks.History
 	// On is the day for which the facts are derived.
 	On civil.Date
-	// Latitude is that of the keeper, in degrees; below 0 flips the seasons.
+	// Latitude is the keeper's latitude, in degrees, negative in the south. In
+	// the south the seasons shift by half a year.
 	Latitude float64
-	// Forecasts foretells hatching, laying and pairing; nil: [Calibrated].
+	// Forecasts forecasts hatching, laying and pairing; nil for [Calibrated].
 	Forecasts Forecasts
 }
 
-// Herd is how every record stands on a day, by the records and by the findings
-// since. Both are read anew each time: when a finding is taken back, everything
-// that followed from it is taken back too. Make one with [Derive]. It is
-// complete from then on and never changes. Forecasts and other costly answers
-// are computed at the first question. Several goroutines may ask at once.
+// Herd is the state of every record on a day, from the record itself and from
+// the findings since. Each herd reads all records and findings anew: when the
+// keeper takes a finding back, all its consequences are gone in the next herd.
+// Make a Herd with [Derive]; it never changes afterwards. Forecasts and other
+// costly answers are computed at the first question. Several goroutines may ask
+// at once.
 type Herd struct {
 	On      civil.Date
 	Records *husbandry.Records
 	History *tasks.History
-	// Began is the first day on which anything was owed. Tasks due before it
+	// Began is the first day of the books. If the keeper states none, it is the
+	// first day with an entry, or else the herd's day. Tasks due before Began
 	// are neither overdue nor lapsed.
 	Began    civil.Date
 	Latitude float64 // degrees
@@ -58,7 +61,7 @@ type Herd struct {
 	Clutches []*Clutch
 
 	animals    map[husbandry.ID]*Animal
-	clutches   map[husbandry.ID]*Clutch // by every id that they ever had
+	clutches   map[husbandry.ID]*Clutch // by every id that a clutch ever had
 	enclosures map[husbandry.ID]*husbandry.Enclosure
 	incubators map[husbandry.ID]*husbandry.Incubator
 	species    map[husbandry.ID]*husbandry.Species
@@ -69,8 +72,8 @@ type Herd struct {
 	// species.
 	lastIncubator map[husbandry.ID]husbandry.ID
 	refusals      map[husbandry.ID][]Refusal
-	// colony is the interval between clutches of a species, learnt from its
-	// females.
+	// colony has, for each species, the intervals between clutches of the
+	// keeper's females.
 	colony   map[husbandry.ID]*season.Colony
 	Ills     []Illness                  // by date
 	readings map[husbandry.ID][]reading // of enclosures' lamps, by date
@@ -83,7 +86,7 @@ type Herd struct {
 	hatch   memo[husbandry.ID, incubation.Forecast]
 	lay     memo[husbandry.ID, season.Window]
 	pairs   memo[husbandry.ID, Pairing]
-	raw     memo[husbandry.ID, season.Window] // pairing windows as foretold
+	raw     memo[husbandry.ID, season.Window] // pairing windows as forecast, before males are considered
 	seasons memo[husbandry.ID, *mateSeason]   // by species
 	damp    memo[husbandry.ID, *Damp]         // of boxes and tubs
 
@@ -174,11 +177,12 @@ func (h deriver) settleBreeding() {
 	}
 }
 
-// RoutinesOf returns the routines of a kind in the order of the records, with
-// those that are off.
+// RoutinesOf returns the routines of a kind in the order of the records,
+// including the routines with Off.
 func (h *Herd) RoutinesOf(k husbandry.Kind) []*husbandry.Routine { return h.ofKind[k] }
 
-// Species returns a care sheet; an empty one where the books have none.
+// Species returns a care sheet; an empty sheet if the books have none of the
+// species.
 func (h *Herd) Species(id husbandry.ID) *husbandry.Species {
 	if s, ok := h.species[id]; ok {
 		return s
@@ -186,8 +190,8 @@ func (h *Herd) Species(id husbandry.ID) *husbandry.Species {
 	return &husbandry.Species{ID: id}
 }
 
-// Residents returns the animals that the records place in an enclosure, also
-// those that are not there on the herd's day.
+// Residents returns the animals that the records place in an enclosure,
+// including animals that have not arrived yet or have left by the herd's day.
 func (h *Herd) Residents(enclosure husbandry.ID) []*Animal { return h.residents[enclosure] }
 
 func (h deriver) addAnimals() {
@@ -234,21 +238,22 @@ func (h deriver) addRecordedClutches() {
 	}
 }
 
-// part takes eggs that stand in tubs of their own away from the clutch they
-// were part of. That clutch may be a found one.
+// part subtracts the eggs in separate tubs from the clutch that they were part
+// of. That clutch may be known from a finding only.
 func (h deriver) part() {
 	for _, c := range h.Clutches {
 		whole := h.clutches[c.PartOf]
 		if whole == nil || whole == c {
 			continue
 		}
-		// The eggs of a part count in the part alone.
+		// The eggs of a part count only in the part, not in the whole clutch.
 		c.Mother, c.Species, c.LaidFrom, c.Laid, c.Enclosure = whole.Mother, whole.Species, whole.LaidFrom, whole.Laid, whole.Enclosure
 		whole.Eggs, whole.Parted = max(0, whole.Eggs-c.Eggs), whole.Parted+c.Eggs
 	}
 }
 
-// add enters a clutch, and fills in the fields that follow from its mother.
+// add adds a clutch to the herd, and fills in the fields that follow from its
+// mother.
 func (h deriver) add(c *Clutch) {
 	h.Clutches = append(h.Clutches, c)
 	h.clutches[c.ID] = c
@@ -263,8 +268,9 @@ func (h deriver) add(c *Clutch) {
 	}
 }
 
-// Only returns the single animal of an enclosure that is there on a day and
-// matches; nil where none or several do. A group is several.
+// Only returns the animal of an enclosure that is present on a day and matches.
+// It returns nil if no animal or several animals match. A group counts as
+// several animals.
 func (h *Herd) Only(enclosure husbandry.ID, match func(*Animal) bool, on civil.Date) *Animal {
 	var one *Animal
 	for _, a := range h.residents[enclosure] {
@@ -279,10 +285,11 @@ func (h *Herd) Only(enclosure husbandry.ID, match func(*Animal) bool, on civil.D
 	return one
 }
 
-// together works out when a female was last with a male: by the record of a
-// pairing, or from the day her pairing was marked as done to the day the
-// separation was. No pair stays together for months: where no separation was
-// ever marked, the usual number of days counts.
+// together works out when a female was last with a male. The time is that of
+// the pairing record, or it goes from the day on which her pairing was marked
+// as done to the day on which the separation was. No pair stays together for
+// months: if no separation was ever marked, the pair counts as separated after
+// the usual number of days.
 func (h deriver) together(a *Animal) (t Together) {
 	if a.Sex == husbandry.Male {
 		return t
@@ -318,13 +325,14 @@ func abs(n int) int { return max(n, -n) }
 // Enclosure returns an enclosure by its id, or nil.
 func (h *Herd) Enclosure(id husbandry.ID) *husbandry.Enclosure { return h.enclosures[id] }
 
-// AsOf derives the herd anew for an earlier day, without anything that was said
-// since.
+// AsOf derives the herd anew for an earlier day, without the later marks and
+// findings.
 func (h *Herd) AsOf(day civil.Date) *Herd {
 	return Derive(Input{Records: h.Records, History: h.History, On: day, Latitude: h.Latitude, Forecasts: h.fore})
 }
 
-// CareSheet returns a care sheet, and whether there is one.
+// CareSheet returns a care sheet, and whether the books have a sheet of the
+// species.
 func (h *Herd) CareSheet(id husbandry.ID) (*husbandry.Species, bool) {
 	s, ok := h.species[id]
 	return s, ok
@@ -345,8 +353,8 @@ func (h deriver) settle() {
 			h.lastIncubator[c.Species] = at
 		}
 	}
-	// Findings of today teach the forecasts from tomorrow on, so that the rest
-	// of today stays as announced.
+	// The forecasts learn from findings of today only from tomorrow on. So
+	// today's forecasts stay as announced.
 	intervals := make(map[husbandry.ID][]season.Interval) // by species
 	for _, a := range h.Animals {
 		slices.SortFunc(a.Laid, byDate)

@@ -12,8 +12,8 @@ func (h *Herd) LastDone(subject, routine husbandry.ID) civil.Date {
 	return h.History.LastDone(subject, routine)
 }
 
-// LastSaid is the last day for which a routine was reported as done for a
-// subject, or no date. It is never before LastDone.
+// LastSaid is the last day for which any mark says that a routine was done for
+// a subject, or no date. It is never before LastDone.
 func (h *Herd) LastSaid(subject, routine husbandry.ID) civil.Date {
 	return h.History.Marks(subject, routine).LastSaid()
 }

@@ -2,9 +2,10 @@ package herd
 
 import "sync"
 
-// memo remembers costly answers, so that each is computed once. Several
-// goroutines may ask at once. An answer may ask for other keys, and other
-// memos; it must not ask for its own key.
+// memo stores costly answers, so that each is computed once. Several goroutines
+// may ask at once. The function that computes an answer may ask the memo for
+// other keys, and may ask other memos; it must not ask for the key that it
+// computes.
 type memo[K comparable, V any] struct {
 	mu sync.Mutex
 	m  map[K]*once[V]

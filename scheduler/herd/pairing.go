@@ -14,10 +14,11 @@ import (
 )
 
 const (
-	// thisSeasonDays is how many days ago a pairing of this season may have
-	// begun.
+	// thisSeasonDays is the largest number of days since the beginning of a
+	// pairing that still belongs to this season.
 	thisSeasonDays = 180
-	// NamedMales is how many other males a reason names.
+	// NamedMales is the number of other males that a reason names, besides the
+	// best one.
 	NamedMales = 3
 )
 
@@ -33,26 +34,27 @@ type breeding struct{ *Herd }
 // mateSeason has the pairs of one species on the herd's day.
 type mateSeason struct {
 	males []*Animal      // grown and marked for breeding, by id
-	ids   []husbandry.ID // theirs
-	// free is the first day on which a male may be paired: zero for today,
-	// missing where it is not known.
+	ids   []husbandry.ID // the ids of males
+	// free has, for each male, the first day on which he may be paired: the
+	// zero date for today. A male is missing if the day is unknown.
 	free map[husbandry.ID]civil.Date
-	with map[husbandry.ID]husbandry.ID // the female with which a male is that is not free
-	// given is the male of each female that has one. settled are the pairs
-	// among them that records state.
+	with map[husbandry.ID]husbandry.ID // for a male that is not free: the female that he is with
+	// given has the male of each female that has one. settled has the pairs
+	// among given that records state.
 	given   map[husbandry.ID]husbandry.ID
 	settled map[husbandry.ID]*husbandry.Pairing
-	// turns are those of females that wait for their male. He is with one
-	// female, or with those of one enclosure, at a time.
+	// turns has the turns of the females that wait for their male. A male is
+	// with one female, or with the females of one enclosure, at a time.
 	turns map[husbandry.ID]turn
-	// next is the first day on which a male is free for any other female, by
-	// marks. stay is how many days he stays with each of his own females.
+	// next has, for each male, the first day on which he is free for a female
+	// that is not assigned to him, by marks. stay is the number of days for
+	// which he stays with each female assigned to him.
 	next map[husbandry.ID]civil.Date
 	stay map[husbandry.ID]int
 }
 
-// turn is the day from which a male is free for a female, and the female before
-// her; nil where she is the first.
+// turn is the place of a female in the order of her male: the day from which he
+// is free for her, and the female before her (nil if she is the first).
 type turn struct {
 	from  civil.Date
 	after *Animal
@@ -60,7 +62,7 @@ type turn struct {
 }
 
 // freeFor returns the first day on which a male may be put to a female, and
-// whether that is known.
+// whether that day is known.
 func (s *mateSeason) freeFor(a, m *Animal) (from civil.Date, known bool) {
 	from, known = s.free[m.ID]
 	if s.given[a.ID] == m.ID {
@@ -69,25 +71,27 @@ func (s *mateSeason) freeFor(a, m *Animal) (from civil.Date, known bool) {
 	return civil.Max(from, s.next[m.ID]), known
 }
 
-// Pairing is whether a female may be paired, when and with whom.
+// Pairing says whether a female may be paired, in which window and with which
+// male.
 type Pairing struct {
-	// Window is the time in which she may be paired; its Basis says why, or why
-	// not.
+	// Window is the time in which the female may be paired. Its Basis is the
+	// reason why she may be paired, or why not.
 	Window season.Window
-	Mate   husbandry.ID // whom she is to be paired with; "" where she is not
-	// Refused is the window that stays closed because every male is close kin,
-	// with those males; nil for none.
+	Mate   husbandry.ID // the male that the female is to be paired with; "" for none
+	// Refused is set if the pairing window stays closed because every male is
+	// close kin; nil otherwise.
 	Refused *RefusedKin
 }
 
 // RefusedKin is a pairing window that stays closed because every male is close
-// kin. Males are the least related first.
+// kin. Males lists these males, the least related first.
 type RefusedKin struct {
 	Window season.Window
 	Males  []Suitor
 }
 
-// BreedingRules are the keeper's rules of pairing, or the usual ones.
+// BreedingRules returns the keeper's limits for pairing, or the usual ones if
+// the keeper states none.
 func (h *Herd) BreedingRules() husbandry.BreedingRules {
 	if h.Records.Breeding == (husbandry.BreedingRules{}) {
 		return husbandry.UsualBreeding()
@@ -95,7 +99,8 @@ func (h *Herd) BreedingRules() husbandry.BreedingRules {
 	return h.Records.Breeding
 }
 
-// Pedigree is the pedigree by the records, with mothers that findings named.
+// Pedigree returns the pedigree of the recorded animals, including mothers that
+// only a finding names.
 func (h *Herd) Pedigree() *kinship.Pedigree { return h.pedigreeOf() }
 
 func (h breeding) makePedigree() *kinship.Pedigree {
@@ -109,13 +114,13 @@ func (h breeding) makePedigree() *kinship.Pedigree {
 		}
 	}
 	pedigree, err := kinship.New(list)
-	if err != nil { // books refuse such records, with their place
+	if err != nil { // package books refuses such records and names their place
 		pedigree, _ = kinship.New(nil)
 	} else if len(found) > 0 {
 		for i, mother := range found {
 			list[i].Mother = mother
 		}
-		if more, err := kinship.New(list); err == nil { // else a finding contradicts the records
+		if more, err := kinship.New(list); err == nil { // if New fails, a finding contradicts the records and does not count
 			pedigree = more
 		}
 	}
@@ -145,8 +150,8 @@ func (h breeding) paired(a *Animal, w season.Window) Pairing {
 	return Pairing{Window: w, Mate: best.Male.ID}
 }
 
-// suitors returns the males of her species within the kinship limit, the least
-// related first, and those beyond it.
+// suitors returns the males of the female's species within the kinship limit,
+// the least related first, and the males beyond the limit.
 func (h breeding) suitors(s *mateSeason, a *Animal) (can, tooClose []Suitor) {
 	coefficients := h.Pedigree().KinshipWith(a.ID, s.ids)
 	for i, m := range s.males {
@@ -165,9 +170,9 @@ func (h breeding) suitors(s *mateSeason, a *Animal) (can, tooClose []Suitor) {
 	return can, tooClose
 }
 
-// choose picks the male for her: the one that the season gives her, or else the
-// least related of the males that are free before her window closes. later says
-// why the others are not free.
+// choose picks the male for a female: the male that the season assigns to her,
+// or else the least related male that is free before her window closes. later
+// says why the other males are not free.
 func (h breeding) choose(s *mateSeason, a *Animal, w season.Window, can []Suitor) (best *Suitor, others []Suitor, later []string) {
 	for i := range can {
 		m := can[i].Male
@@ -193,7 +198,7 @@ func (h breeding) seasonOf(species husbandry.ID) *mateSeason {
 	return h.seasons.of(species, func() *mateSeason { return h.makeSeason(species) })
 }
 
-// makeSeason gives the females of a species their males.
+// makeSeason assigns males to the females of a species.
 func (h breeding) makeSeason(species husbandry.ID) *mateSeason {
 	s := &mateSeason{
 		free: make(map[husbandry.ID]civil.Date), with: make(map[husbandry.ID]husbandry.ID),
@@ -224,7 +229,7 @@ func (h breeding) makeSeason(species husbandry.ID) *mateSeason {
 	}
 	pedigree := h.Pedigree()
 	plan := pedigree.Assign(q)
-	if len(plan.Without) > 0 { // a male with one female more is better than a female without
+	if len(plan.Without) > 0 { // rather one more female for a male than a female without a male
 		for _, m := range plan.Matings {
 			q.Given[m.Female] = m.Male
 		}
@@ -240,9 +245,9 @@ func (h breeding) makeSeason(species husbandry.ID) *mateSeason {
 	return s
 }
 
-// takesPart enters a female into her season, with her window where she may be
-// paired now. Females that may not be paired now take part too: so the others
-// keep their males.
+// takesPart adds a female to her season, with her window if she may be paired
+// now. Females that may not be paired now take part too: otherwise the males of
+// the other females would change.
 func (h breeding) takesPart(a *Animal, q *kinship.Season, windows map[husbandry.ID]season.Window) {
 	q.Females = append(q.Females, a.ID)
 	if a.Together.Male != "" && h.thisSeason(a) {
@@ -257,14 +262,14 @@ func (h breeding) takesPart(a *Animal, q *kinship.Season, windows map[husbandry.
 }
 
 // freeWithin reports whether a male is free before a window closes, as far as
-// that is known of him.
+// his free days are known.
 func (s *mateSeason) freeWithin(male husbandry.ID, w season.Window) bool {
 	from, known := s.free[male]
 	return known && !from.After(w.To)
 }
 
-// settlePairs enters the pairs of this season, and those that the keeper has
-// planned.
+// settlePairs adds the pairs of this season, and the pairs that the keeper has
+// planned, as settled pairs.
 func (h breeding) settlePairs(s *mateSeason, q *kinship.Season, windows map[husbandry.ID]season.Window) {
 	for i := range h.Records.Pairings {
 		pair := &h.Records.Pairings[i]
@@ -276,7 +281,7 @@ func (h breeding) settlePairs(s *mateSeason, q *kinship.Season, windows map[husb
 		w, open := windows[pair.Female]
 		switch {
 		case !open && planned:
-			continue // not hers to plan now
+			continue // the female's window is not open now
 		case open && (kinship.Exceeds(h.Pedigree().Kinship(pair.Female, pair.Male), q.Limit) || !s.freeWithin(pair.Male, w)):
 			continue
 		}
@@ -293,21 +298,22 @@ func (h breeding) hereThisSeason(a *Animal) bool {
 	return a.PresentOn(h.On) || !a.Left.IsZero() && !a.Left.After(h.On) && a.Left.AddDays(thisSeasonDays).After(h.On)
 }
 
-// thisSeason reports whether she is, or was, with a male this season.
+// thisSeason reports whether a female is, or was, with a male this season.
 func (h breeding) thisSeason(a *Animal) bool {
 	return !a.Together.From.IsZero() && a.Together.From.AddDays(thisSeasonDays).After(h.On)
 }
 
-// mateOf is the male with which a female is or was this season, as far as that
-// is recorded; else the male that the season gives her.
+// mateOf returns the male that a female is or was with this season, if that is
+// recorded; else the male that the season assigns to her.
 func (h breeding) mateOf(s *mateSeason, a *Animal) husbandry.ID {
 	return cmp.Or(a.Together.Male, s.given[a.ID])
 }
 
 // takeTurns gives the females of one male their turns, in the order in which
-// their seasons open. A turn is a week together, or less where he could not
-// reach all of them in their season, and his rest. Females that he was put
-// together with come first. Nobody waits for a turn that is not used.
+// their seasons open. A turn is a week together followed by the male's rest.
+// The week is shorter if he could not reach all females in their season
+// otherwise. Females that he was put together with come first. If a female does
+// not use her turn, the others do not wait for her.
 func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]season.Window) {
 	var been, waiting []*Animal
 	for _, a := range h.Animals {
@@ -327,14 +333,14 @@ func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]s
 		s.stay[m.ID] = stay
 		had := make(map[husbandry.ID]turn) // by enclosure
 		var next civil.Date
-		var with *Animal // the female of his last turn so far
+		var with *Animal // the female of the male's latest turn so far
 		waits := false
 		for _, a := range been {
 			end := a.Together.Until
 			if end.IsZero() {
 				end = civil.Max(a.Together.From.AddDays(stay), h.On)
 				if a.Enclosure != "" {
-					had[a.Enclosure] = turn{} // he is there
+					had[a.Enclosure] = turn{} // the male is in this enclosure already
 				}
 			}
 			if free := end.AddDays(rest); free.After(next) {
@@ -342,7 +348,7 @@ func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]s
 			}
 		}
 		s.next[m.ID] = next
-		all := true // females have a turn in their season
+		all := true // whether every female has a turn within her season
 		for _, a := range waiting {
 			t, known := had[a.Enclosure]
 			if !known {
@@ -353,8 +359,8 @@ func (h breeding) takeTurns(s *mateSeason, m *Animal, windows map[husbandry.ID]s
 				}
 			}
 			s.turns[a.ID] = t
-			// A female that was with him and comes again takes no days from the
-			// others.
+			// A female that was with the male before, and waits for him again,
+			// does not shorten the stay with the other females.
 			all = all && (!t.from.After(windows[a.ID].To) || slices.Contains(been, a))
 		}
 		if all {
@@ -377,8 +383,8 @@ func (h breeding) breedingMale(a *Animal) bool {
 		!a.In(husbandry.Apart, h.On) && !h.unwell(a)
 }
 
-// freeFrom notes the first day on which a male may be paired, after the rest
-// that follows his last pairing; the zero date where that is today.
+// freeFrom stores the first day on which a male may be paired, after the rest
+// that follows his last pairing. It stores the zero date if that day is today.
 func (h breeding) freeFrom(s *mateSeason, m *Animal) {
 	var from civil.Date
 	for i := range h.Records.Pairings {
@@ -401,14 +407,14 @@ func (h breeding) freeFrom(s *mateSeason, m *Animal) {
 	s.free[m.ID] = from
 }
 
-// rawPairing is the forecast of a female's pairing window, before males are
-// looked at.
+// rawPairing returns the forecast of a female's pairing window, before males
+// are considered.
 func (h breeding) rawPairing(a *Animal) season.Window {
 	return h.raw.of(a.ID, func() season.Window { return h.fore.Pairing(h.Herd, a) })
 }
 
-// mateWords is "best with Ochre (M02), inbreeding of the young at least 0: no
-// common ancestor is recorded; or Clay (M05), at least 0.0625: ...".
+// mateWords writes "best with Ochre (M02), inbreeding of the young at least 0:
+// no common ancestor is recorded; or Clay (M05), at least 0.0625: ...".
 func (h breeding) mateWords(s *mateSeason, a *Animal, best Suitor, others, tooClose []Suitor, later []string) string {
 	how := "best with "
 	if h.thisSeason(a) && a.Together.Male == best.Male.ID {
@@ -441,8 +447,8 @@ func (h breeding) mateWords(s *mateSeason, a *Animal, best Suitor, others, tooCl
 	return words
 }
 
-// whenFree is " from 10 March, after Ada (F1)". Where the female before her did
-// not use her turn it is " (one at a time: Ada (F1) waits for him too)".
+// whenFree writes " from 10 March, after Ada (F1)". If the female before did
+// not use her turn, it writes " (one at a time: Ada (F1) waits for him too)".
 func (h breeding) whenFree(s *mateSeason, a, m *Animal) string {
 	from, _ := s.freeFor(a, m)
 	t := s.turns[a.ID]
@@ -458,8 +464,8 @@ func (h breeding) whenFree(s *mateSeason, a, m *Animal) string {
 	return ""
 }
 
-// kinWords is "at least 0.25: full siblings (parents F1 and M1)", with "close
-// kin" from the keeper's warning level on.
+// kinWords writes "at least 0.25: full siblings (parents F1 and M1)". From the
+// keeper's warning level on, it adds "close kin".
 func (h breeding) kinWords(a *Animal, x Suitor) string {
 	young := h.Pedigree().Young(a.ID, x.Male.ID)
 	words := young.Coefficient()
@@ -479,9 +485,9 @@ func NameWords(m *Animal) string {
 	return m.Name + " (" + string(m.ID) + ")"
 }
 
-// MateOf is the male with which a female is or was this season, as far as that
-// is recorded; else the male that the season gives her, or nil. stay is how
-// many days he stays with each female; 0 where that is not planned.
+// MateOf returns the male that a female is or was with this season, if that is
+// recorded; else the male that the season assigns to her, or nil. stay is the
+// number of days for which he stays with each female; 0 if that is not planned.
 func (h *Herd) MateOf(a *Animal) (male *Animal, stay int) {
 	s := breeding{h}.seasonOf(a.Species)
 	if male = h.Animal((breeding{h}).mateOf(s, a)); male == nil {
@@ -490,7 +496,8 @@ func (h *Herd) MateOf(a *Animal) (male *Animal, stay int) {
 	return male, s.stay[male.ID]
 }
 
-// tooThin says why a female is too thin to be paired; "" where she is not.
+// tooThin says why a female is too thin to be paired; "" if she is not too
+// thin.
 func (h breeding) tooThin(a *Animal) string {
 	last, best, ok := a.Thinner()
 	if !ok {

@@ -5,9 +5,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// settlePlaces numbers all places in walking order: first the keeper's own
-// tasks, then room by room its enclosures and its incubators. Enclosures in
-// quarantine come last of all.
+// settlePlaces numbers all places in walking order: first the place of the
+// keeper's tasks that belong to no room, then each room with its enclosures and
+// incubators. Enclosures in quarantine come last.
 func (h deriver) settlePlaces() {
 	r := h.Records
 	h.places = make(map[husbandry.ID]tasks.Place, len(r.Rooms)+len(r.Enclosures)+len(r.Incubators))
@@ -52,9 +52,10 @@ func (h deriver) settlePlaces() {
 	h.places[""] = tasks.Place{}
 }
 
-// ClutchPlace is the place where a clutch is looked after: the enclosure in
-// which it was laid, the incubator once its tub is set, and the place of its
-// young once all have hatched and have records.
+// ClutchPlace returns the place where the keeper looks after a clutch. At first
+// this is the enclosure in which the clutch was laid; then the incubator, once
+// the tub is set; then the place of the young, once all have hatched and have
+// records.
 func (h *Herd) ClutchPlace(c *Clutch) tasks.Place {
 	if at, ok := h.youngPlace(c); ok {
 		return at

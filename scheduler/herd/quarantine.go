@@ -20,19 +20,20 @@ type Illness struct {
 	Signs   string // in the keeper's words; "" for none
 }
 
-// Apart is an animal's quarantine. It lasts until its release is marked as
-// done, whatever its length.
+// Apart is an animal's quarantine. It lasts until the release is marked as
+// done, even if its last day has passed.
 type Apart struct {
-	Began civil.Date // the day it came
-	From  civil.Date // the day on which its clock began, or was last restarted
-	Until civil.Date // the first day on which it may be over
+	Began civil.Date // the first day of the quarantine
+	From  civil.Date // the day from which the days of quarantine count: Began, or the last restart
+	Until civil.Date // the first day on which the quarantine may end
 	Why   string     // reason of the restart; "" for none
 }
 
-// settleQuarantine works out which animals are in quarantine and from which day
-// the clock of each runs. The clock begins on the day the animal came. It
-// restarts when another animal comes into its enclosure, or into quarantine in
-// its room, and when the animal or one that lives with it looks ill.
+// settleQuarantine works out which animals are in quarantine, and from which
+// day the days of each quarantine count. They count from the day on which the
+// animal came. They count anew when another animal comes into the enclosure, or
+// into quarantine in the same room, and when the animal or one that lives with
+// it looks ill.
 func (h deriver) settleQuarantine() {
 	slices.SortStableFunc(h.Ills, func(a, b Illness) int { return a.On.Compare(b.On) })
 	var release []husbandry.ID
@@ -84,14 +85,14 @@ func (h deriver) released(a *Animal, routines []husbandry.ID) (on civil.Date) {
 	return on
 }
 
-// restart is a reason to restart the clock of a quarantine.
+// restart is a reason to count the days of a quarantine anew.
 type restart struct {
 	on  civil.Date
 	why string
 }
 
-// restarts lists, by date, the reasons after a day to restart the clock of an
-// animal's quarantine.
+// restarts lists, by date, the reasons after a day to count the days of an
+// animal's quarantine anew.
 func (h deriver) restarts(a *Animal, after civil.Date) []restart {
 	var list []restart
 	add := func(on civil.Date, why string) {
@@ -119,8 +120,8 @@ func (h deriver) restarts(a *Animal, after civil.Date) []restart {
 	return list
 }
 
-// concerns reports whether an illness is of an animal, of its company or of its
-// enclosure.
+// concerns reports whether an illness is of an animal, of another animal in its
+// enclosure, or of the enclosure as a whole.
 func (h deriver) concerns(ill Illness, a *Animal) bool {
 	who := h.animals[ill.Subject]
 	switch {
@@ -144,12 +145,12 @@ func (h *Herd) ApartIn(enclosure husbandry.ID) bool {
 	return slices.ContainsFunc(h.Residents(enclosure), func(a *Animal) bool { return a.Apart != nil })
 }
 
-// unwell reports whether an animal was lately noted as ill and not reviewed
-// since.
+// unwell reports whether an illness of the animal was noted lately and nobody
+// has reviewed it.
 func (h *Herd) unwell(a *Animal) bool { return !h.UnwellOn(a, h.On).IsZero() }
 
-// UnwellOn returns the day on which an animal, or one in its enclosure, was
-// noted as ill, if the review was still open on a day; else no date.
+// UnwellOn returns the day on which an illness of the animal, or of one in its
+// enclosure, was noted, if nobody had reviewed it by a day; else no date.
 func (h *Herd) UnwellOn(a *Animal, day civil.Date) (noted civil.Date) {
 	for _, subject := range []husbandry.ID{a.ID, a.Enclosure} {
 		ill, ok := h.lastIll(subject, day)
@@ -179,13 +180,13 @@ type reading struct {
 	uvi float64
 }
 
-// lampLoss is the share of its UV index whose loss asks for another lamp
-// (common practice).
+// lampLoss is a share of a lamp's UV index. A lamp that has lost this share has
+// to be changed (common practice).
 const lampLoss = 0.30
 
 // Dimmed returns the day of the last measurement of an enclosure's lamp, with
-// words, if it was too low beside the best one since the lamp was fitted or
-// changed; else no date.
+// the reason in words, if the value was too low compared with the highest value
+// since the lamp was fitted or changed; else no date.
 func (h *Herd) Dimmed(enclosure husbandry.ID, since civil.Date) (on civil.Date, words string) {
 	best, last := reading{}, reading{}
 	for _, r := range h.readings[enclosure] {

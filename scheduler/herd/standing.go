@@ -10,14 +10,17 @@ type Standing struct {
 	Incubator   *husbandry.Incubator // nil when unknown
 	Temperature *husbandry.Celsius   // nil when unknown
 	Swing       husbandry.Celsius
-	// Own says that the record of the tub gives a temperature of its own.
+	// Own says that the record of the tub states a temperature, which overrides
+	// the incubator's.
 	Own bool
-	// Assumed says that no record places the clutch. It is taken to stand where
-	// the last recorded clutch of its species does, or in the only incubator.
+	// Assumed says that no record places the clutch. It is then assumed to
+	// stand in the incubator of the last recorded clutch of its species, or in
+	// the only incubator.
 	Assumed bool
 }
 
-// Standing returns the place of a clutch on the herd's day, as far as is known.
+// Standing returns the place and temperature of a clutch on the herd's day, as
+// far as they are known.
 func (h *Herd) Standing(c *Clutch) Standing { return h.StandingOn(c, h.On) }
 
 // StandingOn returns the past or future place of a clutch on a day.

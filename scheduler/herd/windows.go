@@ -11,20 +11,21 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Dystocia stands with a female past her window. Signs and advice as
-// in Clinical Exposures, Veterinary Medicine (dvm360), and the egg-binding
-// pages of Vetlexicon and WikiVet.
+// Dystocia is the advice shown for a female that has not laid by the end of her
+// window. Signs and advice as in Clinical Exposures, Veterinary Medicine
+// (dvm360), and the egg-binding pages of Vetlexicon and WikiVet.
 const Dystocia = "Gravid females may stop eating but stay active and alert. " +
 	"Call a reptile veterinarian today, do not wait, if she is limp, trembling or losing weight, strains or digs for two days without eggs, " +
 	"has laid only part of a clutch, or shows blood, a prolapse, weak hind legs or laboured breathing. Offer warmth, water and a damp place to dig meanwhile."
 
-// PastHatching stands with eggs past their window.
+// PastHatching is the advice shown for eggs that have not hatched by the end of
+// their window.
 const PastHatching = "Do not open, turn or throw away eggs because a forecast is over: forecasts err, and late eggs have hatched. " +
 	"Leave firm, clean eggs where they are; take out only what has collapsed, leaks or is thick with mould, and wash your hands (Salmonella). " +
 	"When nothing more is to come, say of the clutch that it has ended."
 
-// restOfClutch is how many days after the last hatchling the rest of a clutch
-// is watched at least (common practice).
+// restOfClutch is the least number of days after the last hatchling for which
+// the remaining eggs are watched (common practice).
 const restOfClutch = 7
 
 // Hatching forecasts when the young of a clutch hatch.
@@ -39,8 +40,8 @@ func (h *Herd) Watchable(a *Animal) bool {
 		(!a.GravidOn(h.On).IsZero() || a.Breeding && a.StageOn(h.On) == husbandry.Adult)
 }
 
-// Laying forecasts when a female lays next. The window is not known for animals
-// that are not [Herd.Watchable].
+// Laying forecasts when a female lays next. The window is unknown for an animal
+// that is not [Herd.Watchable].
 func (h *Herd) Laying(a *Animal) season.Window {
 	return h.lay.of(a.ID, func() (w season.Window) {
 		if h.Watchable(a) {
@@ -81,16 +82,16 @@ func (h *Herd) LivesWithMale(a *Animal) bool {
 	})
 }
 
-// HatchSpan returns the days on which a clutch is watched. over says that they
-// have passed with young still to come.
+// HatchSpan returns the first and the last day on which a clutch is watched.
+// over says that these days have passed and more young are expected.
 func (h *Herd) HatchSpan(c *Clutch, f incubation.Forecast) (from, to civil.Date, over bool) {
 	from, to = f.WatchFrom, f.WatchTo
 	if first := c.FirstHatched(); !first.IsZero() {
 		from = civil.Min(from, first)
 		to = civil.Max(to, c.LastHatched().AddDays(restOfClutch))
 	}
-	// The young that hatched from a clutch of unknown size may be all there
-	// were.
+	// If the eggs were never counted, the young that hatched may be all of
+	// them.
 	return from, to, h.On.After(to) && !(c.Eggs == 0 && c.Hatched > 0)
 }
 
@@ -155,8 +156,8 @@ func (h *Herd) WindowWords(name husbandry.WindowName, w season.Window) string {
 	return "Eggs may show " + span + ": " + w.Basis
 }
 
-// GravidTime is the time between pairing and laying in which eggs may be felt in
-// a female; not known where nothing says when she lays.
+// GravidTime is the time between pairing and laying in which eggs may be felt
+// in a female. It is not known if nothing tells when she lays.
 func (h *Herd) GravidTime(a *Animal) (w season.Window) {
 	if laying := h.Laying(a); laying.Known {
 		w = season.GravidTime(Plain{}.female(h, a), laying)

@@ -15,48 +15,55 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Thresholds for animals that are not cooled. All are common practice.
+// Thresholds that exclude animals from cooling. All are common practice.
 const (
 	firstYear = 365 // least age in days when the cold begins
-	// settledIn is how many days an animal must have been here when the fast
-	// begins. It is also the usual quarantine.
+	// settledIn is the least number of days between the arrival of an animal
+	// and its fast. It equals the usual quarantine.
 	settledIn = 90
-	// thinShare is the share of body mass whose loss within thinDays keeps an
-	// animal warm. Losses through laying do not count.
+	// thinShare is a share of the body mass. An animal that lost more than this
+	// share within thinDays is not cooled. Losses through laying do not count.
 	thinShare = 0.05
 	thinDays  = 60
-	// CheckAhead is how many days before the fast the health is checked.
+	// CheckAhead is the number of days before the fast on which the keeper
+	// checks the animal's health.
 	CheckAhead = 14
-	// WeighSlack is how many days early or late a weighing in the cold may be.
+	// WeighSlack is the number of days by which a weighing in the cold may be
+	// early or late.
 	WeighSlack = 2
 	// moved is the largest difference, in days, between the planned and the
 	// real first day of a fast.
 	moved = 60
 )
 
-// Winter is one winter of an animal that a care sheet or a record cools.
+// Winter is one winter of an animal, by a care sheet or a cooling record.
 type Winter struct {
-	// Name is a part of the keys of its tasks: "wall-lizard-2026".
+	// Name is the part of the task keys that names the winter:
+	// "wall-lizard-2026".
 	Name   string
 	Course cooling.Course
-	// Room is the room where the whole room is cooled and its temperature is
-	// set; "" where one enclosure is.
+	// Room is the id of the room if the temperature of the whole room is
+	// lowered. It is "" if only one enclosure is cooled.
 	Room husbandry.ID
-	// Alone says that this animal is warmed up before its companions.
+	// Alone says that this animal is warmed up before the other animals of its
+	// enclosure or room.
 	Alone bool
-	Not   string // why it is not cooled; "" when it is
-	// CalledOff says that its fast was skipped; Not says so in words.
+	Not   string // why the animal is not cooled; "" if it is cooled
+	// CalledOff says that the keeper skipped the fast of this winter. Not then
+	// says so in words.
 	CalledOff bool
-	// Start is the mass with which later masses are compared; zero: none yet.
+	// Start is the mass that later masses are compared with; zero: no such mass
+	// yet.
 	Start Weight
 }
 
-// At is the room or enclosure where the steps of temperature are taken.
+// At returns the room or enclosure in which the keeper sets the temperatures of
+// the winter.
 func (w *Winter) At(a *Animal) husbandry.ID { return cmp.Or(w.Room, a.Enclosure) }
 
 // foodless reports whether an animal goes without its usual feeding on a day.
-// On the day of the first food after winter, that food replaces the usual
-// feeding.
+// On the day of the first food after the winter, the task for that first food
+// replaces the usual feeding.
 func (w *Winter) foodless(day civil.Date) bool {
 	return w.Not == "" && (w.Course.Foodless(day) || day == w.Course.Feed && w.Course.WasCooled())
 }
@@ -72,8 +79,9 @@ func (a *Animal) Wintering(day civil.Date) *Winter {
 	return nil
 }
 
-// Rests reports whether a routine leaves an animal alone on a day because of
-// its winter. The row of the routine's kind says when.
+// Rests reports whether the tasks of a routine pause for an animal on a day
+// because of its winter. The row of the routine's kind says in which part of a
+// winter.
 func (a *Animal) Rests(r *husbandry.Routine, day civil.Date) bool {
 	rests := r.Kind.Rests()
 	if rests == husbandry.NeverRests {
@@ -94,15 +102,17 @@ func (a *Animal) Rests(r *husbandry.Routine, day civil.Date) bool {
 	return w.Course.Cooled(day) && r.Cadence.Pattern != husbandry.Anchored
 }
 
-// WinteredSince reports whether an animal fasts or is cooled on a day, or began
-// to after an earlier day. Food refused before that says nothing any more.
+// WinteredSince reports whether an animal fasts or is cooled on the day on, or
+// began to fast after day. Refused food before a winter is no sign of trouble
+// after it.
 func (a *Animal) WinteredSince(day, on civil.Date) bool {
 	return a.Wintering(on) != nil || slices.ContainsFunc(a.Winters, func(w Winter) bool {
 		return w.Not == "" && w.Course.Fast.After(day) && !w.Course.Fast.After(on)
 	})
 }
 
-// WinterTurns adds the days on which winters change which routines hold.
+// WinterTurns adds the days on which a winter begins or ends the pause of some
+// routine.
 func (a *Animal) WinterTurns(add func(civil.Date)) {
 	for i := range a.Winters {
 		if w := &a.Winters[i]; w.Not == "" {
@@ -117,7 +127,7 @@ func (a *Animal) WinterTurns(add func(civil.Date)) {
 // back to more than a year ahead.
 func (h deriver) settleWinters() {
 	w := wintering(h)
-	// Winters that recur do not begin before the books do.
+	// Winters that recur every year begin only after the books began.
 	began := h.Records.Began
 	if began.IsZero() {
 		began = h.History.First()
@@ -148,10 +158,11 @@ type winterPlan struct {
 	room  husbandry.ID
 }
 
-// planWinters returns the winters that are planned for an animal, by date. For
-// each winter the source that names the animal most closely counts: a record of
-// that winter alone, then other records, then the care sheet. Recurring winters
-// begin on the day began or later.
+// planWinters returns the planned winters of an animal, by date. For each
+// winter one source counts: a record of that winter alone, else another record,
+// else the care sheet. Of two records, the record that names the animal more
+// closely counts. Winters that recur every year begin on the day began or
+// later.
 func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 	room := husbandry.ID("")
 	if e := h.enclosures[a.Enclosure]; e != nil {
@@ -167,7 +178,7 @@ func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 			plans = append(plans, planWinter(a, rec, start, room))
 		}
 		if !once {
-			break // a source for every winter leaves none to the next source
+			break // this source covers every winter, so the next sources do not count
 		}
 	}
 	plans = slices.DeleteFunc(plans, func(w winterPlan) bool { return w.rec != nil && w.rec.Off })
@@ -175,8 +186,8 @@ func (h wintering) planWinters(a *Animal, began civil.Date) []winterPlan {
 	return plans
 }
 
-// coolingsOf returns the records that cool an animal, the closest first, and nil
-// for the care sheet if that cools the species.
+// coolingsOf returns the records that cool an animal, the closest first, and
+// nil for the care sheet if the care sheet cools the species.
 func (h wintering) coolingsOf(a *Animal, room husbandry.ID) (list []*husbandry.Cooling) {
 	nearness := make(map[*husbandry.Cooling]int)
 	for i := range h.Records.Coolings {
@@ -198,8 +209,8 @@ func (h wintering) coolingsOf(a *Animal, room husbandry.ID) (list []*husbandry.C
 	return list
 }
 
-// planWinter plans a winter of an animal from the day its fast begins. rec is
-// nil if the care sheet alone says how.
+// planWinter plans a winter of an animal from the first day of its fast. rec is
+// nil if the care sheet alone describes the winter.
 func planWinter(a *Animal, rec *husbandry.Cooling, start civil.Date, room husbandry.ID) winterPlan {
 	w := winterPlan{name: string(a.Species), rec: rec, care: a.sheet.Cooling, start: start}
 	if rec != nil {
@@ -218,8 +229,8 @@ func planWinter(a *Animal, rec *husbandry.Cooling, start civil.Date, room husban
 	return w
 }
 
-// starts returns the days on which the fasts of a record begin, or those of the
-// care sheet where the record is nil.
+// starts returns the days on which the fasts of a record begin. If the record
+// is nil, it returns the days of the care sheet.
 func (h wintering) starts(c *husbandry.Cooling, care husbandry.CoolingCare) []civil.Date {
 	if c != nil && !c.Start.IsZero() {
 		return []civil.Date{c.Start}
@@ -237,13 +248,14 @@ func (h wintering) starts(c *husbandry.Cooling, care husbandry.CoolingCare) []ci
 	return list
 }
 
-// winter works out what became of a planned winter: when the fast began, when
-// the warming up began, and whether the animal is cooled at all. ok is false
-// where the animal was not here then.
+// winter works out the real course of a planned winter: when the fast began,
+// when the warming up began, and whether the animal is cooled at all. ok is
+// false if the keeper did not have the animal at that time.
 func (h wintering) winter(a *Animal, plan winterPlan) (w Winter, ok bool) {
 	w = Winter{Name: plan.name, Room: plan.room}
 	start := plan.start
-	// A mark of the fast that comes after the cold began is too late.
+	// A mark of the fast after the beginning of the cold is too late to move
+	// the fast.
 	if o := h.History.Outcome(tasks.NewKey(w.At(a), CoolingFast, w.Name)); o.On.Before(cooling.New(plan.care, start).Down) {
 		switch o.Mark {
 		case tasks.MarkDone:
@@ -273,8 +285,8 @@ func (h wintering) winter(a *Animal, plan winterPlan) (w Winter, ok bool) {
 	return w, true
 }
 
-// warmed returns the day from which the keeper warms up instead of the planned
-// day, or no date.
+// warmed returns the day from which the keeper warms up the animal, if it is
+// not the planned day; else no date.
 func (h wintering) warmed(a *Animal, w *Winter, plan winterPlan) civil.Date {
 	if plan.rec != nil && !plan.rec.Ended.IsZero() {
 		return plan.rec.Ended
@@ -289,7 +301,7 @@ func (h wintering) warmed(a *Animal, w *Winter, plan winterPlan) civil.Date {
 	return civil.Date{}
 }
 
-// firstUp is the step that begins the warming up.
+// firstUp returns the name of the step that begins the warming up.
 func (w *Winter) firstUp() string {
 	for _, s := range w.Course.Steps {
 		if !s.On.Before(w.Course.Up) {
@@ -299,12 +311,12 @@ func (w *Winter) firstUp() string {
 	return ""
 }
 
-// StepKey is the occurrence of a step of the winter, by its name.
+// StepKey returns the occurrence, for a task's key, of the step with this name.
 func (w *Winter) StepKey(step string) string { return w.Name + "-" + step }
 
-// whyNot says why an animal is not cooled, as far as is known on the herd's
-// day, or "" if there is no reason. Of the findings after the fast began only
-// eggs and illness count.
+// whyNot returns the reason why an animal is not cooled, by the herd's day, or
+// "" if there is no reason. Of the findings after the beginning of the fast,
+// only eggs and illness count.
 func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 	day := civil.Min(h.On, c.Fast)
 	if why := h.tooNew(a, c); why != "" {
@@ -313,7 +325,8 @@ func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 	if since := a.apartSince(day); !since.IsZero() {
 		return "in quarantine since " + h.DateWords(since)
 	}
-	// Illness noted during the fast, which is warm, ends it as well.
+	// Animals fast at the usual temperature. Illness noted during the fast,
+	// before the first step down, ends the winter as well.
 	for d := day; d == day || d.Before(c.Down) && !d.After(h.On); d = d.AddDays(1) {
 		if noted := h.UnwellOn(a, d); !noted.IsZero() {
 			return "ill (noted " + h.DateWords(noted) + "), and a review had to come first"
@@ -331,8 +344,8 @@ func (h wintering) whyNot(a *Animal, c *cooling.Course) string {
 	return ""
 }
 
-// tooNew says why an animal is too young, or too short a time here, to be
-// cooled.
+// tooNew returns, in words, whether the animal is too young to be cooled or
+// arrived too late; "" if neither.
 func (h wintering) tooNew(a *Animal, c *cooling.Course) string {
 	switch stage := a.StageOn(c.Cold); {
 	case stage != husbandry.Adult:
@@ -345,8 +358,9 @@ func (h wintering) tooNew(a *Animal, c *cooling.Course) string {
 	return ""
 }
 
-// eggsBefore returns the day on which an animal was seen to carry eggs at the
-// beginning of the fast, or during it. The fast is warm, so eggs end it.
+// eggsBefore returns the day on which an animal was seen to carry eggs, at the
+// beginning of the fast or during it, or no date. Animals fast at the usual
+// temperature, and eggs seen in that time end the winter.
 func eggsBefore(a *Animal, c *cooling.Course) (seen civil.Date) {
 	if since := a.GravidOn(c.Fast); !since.IsZero() {
 		return since
@@ -359,7 +373,8 @@ func eggsBefore(a *Animal, c *cooling.Course) (seen civil.Date) {
 	return civil.Date{}
 }
 
-// tooThin says which loss of weight up to a day speaks against a winter.
+// tooThin describes, in words, a loss of weight up to a day that rules out
+// cooling; "" if there is none.
 func (h wintering) tooThin(a *Animal, day civil.Date) string {
 	mass := h.Records.Units.Mass
 	if last, best := a.lost(day, thinDays); last.Grams < best.Grams && float64(last.Grams) < (1-thinShare)*float64(best.Grams) {
@@ -373,10 +388,11 @@ func (h wintering) tooThin(a *Animal, day civil.Date) string {
 	return ""
 }
 
-// lost returns the last weighing up to a day, if it is within so many days, and
-// the heaviest within the same time before it. Weights before her last clutch
-// do not count. The two are equal where nothing was lost, and zero where
-// nothing is known.
+// lost returns the last weighing up to a day and the heaviest weighing in the
+// time before that last one. Both are zero if the last weighing is more than
+// within days before the day. The time is within days long; it begins later if
+// the female has laid, or if an animal was taken out of the group. The two
+// weighings are equal if no mass was lost.
 func (a *Animal) lost(day civil.Date, within int) (last, best Weight) {
 	for _, w := range a.Weights {
 		if !w.On.After(day) {
@@ -388,7 +404,7 @@ func (a *Animal) lost(day civil.Date, within int) (last, best Weight) {
 	}
 	from := last.On.AddDays(-within)
 	if !a.Regrouped.IsZero() {
-		from = civil.Max(from, a.Regrouped.AddDays(1)) // others are left: another mean
+		from = civil.Max(from, a.Regrouped.AddDays(1)) // the animals that are left have another mean
 	}
 	for _, c := range a.Laid {
 		if !c.Laid.After(last.On) {
@@ -404,9 +420,9 @@ func (a *Animal) lost(day civil.Date, within int) (last, best Weight) {
 	return last, best
 }
 
-// refusing returns the day of the last of three feedings in a row that an
-// animal's enclosure refused, up to a day and within the 60 days before. No
-// date where it ate between or since.
+// refusing returns the day of the third of three feedings in a row that were
+// refused in the animal's enclosure, within the 60 days up to day. It returns
+// no date if a feeding was eaten between the refusals or after them.
 func (h wintering) refusing(a *Animal, day civil.Date) civil.Date {
 	var row []civil.Date
 	for _, r := range h.refusals[a.Enclosure] {
@@ -431,8 +447,9 @@ func (h wintering) refusing(a *Animal, day civil.Date) civil.Date {
 	return row[Refusals-1]
 }
 
-// startMass is the last mass between two weeks before the fast and the first
-// step down, or else the first mass after it.
+// startMass returns the last mass between two weeks before the fast and the
+// first step down. If there is none, it returns the first mass after the first
+// step down.
 func (w *Winter) startMass(a *Animal) Weight {
 	c := &w.Course
 	for i := len(a.Weights) - 1; i >= 0; i-- {
@@ -451,7 +468,7 @@ func (w *Winter) startMass(a *Animal) Weight {
 	return Weight{}
 }
 
-// LastMass is the last mass of the winter after Start.
+// LastMass returns the last mass of the winter that is later than Start.
 func (w *Winter) LastMass(a *Animal) Weight {
 	var last Weight
 	for _, m := range a.Weights {
@@ -465,7 +482,7 @@ func (w *Winter) LastMass(a *Animal) Weight {
 	return last
 }
 
-// Degrees writes a target: "20 °C", "5-12 °C".
+// Degrees writes a target temperature or range: "20 °C", "5-12 °C".
 func (h *Herd) Degrees(from, to husbandry.Celsius) string {
 	number := func(c husbandry.Celsius) string {
 		n, _, _ := strings.Cut(h.Records.Units.Temperature(c), " ")
@@ -479,8 +496,8 @@ func (h *Herd) Degrees(from, to husbandry.Celsius) string {
 }
 
 // FoodlessWords says which of some animals go without food on a day, and until
-// when; "" where none does. It stands with the water of an enclosure and the
-// food of the others.
+// when; "" if all get food. Tasks for the water of the enclosure and for the
+// food of its other animals show these words.
 func (h *Herd) FoodlessWords(animals []*Animal, day civil.Date) string {
 	if !h.AnyWinter {
 		return ""
@@ -518,7 +535,8 @@ func cooledFor(a *Animal) (list []season.Winter) {
 }
 
 // UsualWinters returns the winters of the first animal of a species that is
-// cooled, or else the winters that a grown animal of it would have.
+// cooled. If no animal is cooled, it returns the winters that a grown animal of
+// the species would have.
 func (h *Herd) UsualWinters(sheet *husbandry.Species) []cooling.Course {
 	if sheet.Cooling.IsZero() {
 		return nil

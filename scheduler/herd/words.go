@@ -5,11 +5,11 @@ import (
 	"nestround/tasks/english"
 )
 
-// DateWords writes a date, with its year where that is not the herd's:
-// "10 May".
+// DateWords writes a date, with its year if that is not the year of the herd's
+// day: "10 May".
 func (h *Herd) DateWords(d civil.Date) string { return english.Day(d, h.On) }
 
-// WeekdayWords writes a date near the herd's with its day of the week:
+// WeekdayWords writes a date near the herd's day, with its day of the week:
 // "Mon 10 May".
 func (h *Herd) WeekdayWords(d civil.Date) string { return english.Weekday(d, h.On) }
 

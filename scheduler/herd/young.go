@@ -8,21 +8,23 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Raising young: the young of a clutch, and groups, from the first look into
-// the tub to the decision about who stays.
+// This file is about raising young: the young of a clutch, and groups, from the
+// first look into the tub to the decision which animals stay.
 //
-// The clutch stands for its young until they have records. The record of an
-// animal says from which clutch it hatched, or out of which group it was taken.
-// It inherits everything that was done and found before.
+// The clutch stands for its young until the young have records. The record of
+// an animal says from which clutch the animal hatched, or out of which group it
+// was taken. Earlier marks and findings of that clutch or group count for the
+// animal.
 
-// Sexing is one look at the sex of an animal, of a group or of a clutch's
+// Sexing is one check of the sex of an animal, of a group or of a clutch's
 // young.
 type Sexing struct {
 	On civil.Date
 	tasks.Sexed
 }
 
-// foundOfYoung takes over a finding about raising young, illness or a lamp.
+// foundOfYoung applies a finding about raising young, illness or a lamp to the
+// herd.
 func (h deriver) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
 	g := &f.Finding
 	kind := h.kinds[f.Task.Routine()]
@@ -37,7 +39,8 @@ func (h deriver) foundOfYoung(f *tasks.Found, clutch *Clutch, animal *Animal) {
 	if clutch != nil && g.Refused && kind == husbandry.FirstFeed {
 		clutch.Unfed = append(clutch.Unfed, f.On)
 	}
-	// The egg tub of a clutch is weighed as well, at tasks of other kinds.
+	// The egg tub of a clutch is weighed as well, but at tasks of other kinds
+	// than Weigh.
 	if clutch != nil && g.Weighs != nil && kind == husbandry.Weigh {
 		clutch.Weights = append(clutch.Weights, Weight{f.On, *g.Weighs, g.Each})
 	}
@@ -75,7 +78,7 @@ func (h deriver) settleYoung() {
 		g.Regrouped = civil.Max(g.Regrouped, a.Since)
 	}
 	for i, a := range h.Animals {
-		if a.Count < 1 { // nobody is left in it
+		if a.Count < 1 { // no animal is left in the group
 			a.Left = civil.Min(a.Left, a.Regrouped)
 			a.Count = 1
 		}
@@ -83,8 +86,9 @@ func (h deriver) settleYoung() {
 	}
 }
 
-// settleSex gives an animal of unknown sex the sex of the last look, if that
-// was at all the animals of its record and they were alike.
+// settleSex gives an animal of unknown sex the result of the last check of its
+// sex. The check counts only if it was of all animals of the record and they
+// all had the same sex.
 func (a *Animal) settleSex(count int) {
 	slices.SortStableFunc(a.Sexings, func(s, t Sexing) int { return s.On.Compare(t.On) })
 	n := len(a.Sexings)
@@ -110,8 +114,8 @@ func (h *Herd) GroupsOf(a *Animal) []*Animal {
 	return list
 }
 
-// LastSexing is the last look at its sex, or at the sex of the group or clutch
-// to which it belonged then.
+// LastSexing returns the last check of an animal's sex, or of the group or
+// clutch that the animal belonged to at that time.
 func (h *Herd) LastSexing(a *Animal) (last Sexing, ok bool) {
 	take := func(list []Sexing, until civil.Date) {
 		for _, s := range list {
@@ -136,8 +140,8 @@ func (h *Herd) LastSexing(a *Animal) (last Sexing, ok bool) {
 	return last, ok
 }
 
-// youngPlace is the place of the young of a clutch, where all have hatched and
-// have records.
+// youngPlace returns the place of the young of a clutch. ok is false unless all
+// have hatched and have records.
 func (h *Herd) youngPlace(c *Clutch) (tasks.Place, bool) {
 	if c.State != HatchedAll {
 		return tasks.Place{}, false
@@ -150,8 +154,8 @@ func (h *Herd) youngPlace(c *Clutch) (tasks.Place, bool) {
 	return tasks.Place{}, false
 }
 
-// LastWeighed returns the last day on which an animal was weighed at any task,
-// or the group to which it belonged then.
+// LastWeighed returns the last day on which an animal, or the group that it
+// belonged to at that time, was weighed at any task.
 func (h *Herd) LastWeighed(a *Animal) (last civil.Date) {
 	of := func(a *Animal, until civil.Date) {
 		for _, w := range slices.Backward(a.Weights) {

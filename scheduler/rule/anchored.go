@@ -184,9 +184,7 @@ func once(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e
 			offset, after = adjust(sheet, offset, after)
 		}
 	}
-	if e.permit != nil {
-		after = max(after, e.permit.Remind) // late is after the last day of the permit
-	}
+	after = max(after, e.slack)
 	due := e.on.AddDays(int(offset))
 	if due.AddDays(int(after)+owedFor).Before(d.On) && !r.Kind.NeverLate() {
 		return

@@ -17,5 +17,7 @@ type happening struct {
 	clutch   *herd.Clutch
 	animal   *herd.Animal // nil for the events of clutches
 	permit   *husbandry.Permit
-	words    string
+	// slack is the least slack, in days, of tasks that follow the event.
+	slack husbandry.Days
+	words string
 }

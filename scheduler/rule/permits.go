@@ -19,7 +19,8 @@ func permitEvents(d *plan.Day, _ civil.Date) []happening {
 		if v.Expires.Before(d.On) {
 			words = "ran out on " + d.DateWords(v.Expires)
 		}
-		list = append(list, happening{event: husbandry.EventExpiry, on: on, instance: v.Expires.String(), permit: v, words: words})
+		list = append(list, happening{event: husbandry.EventExpiry, on: on, instance: v.Expires.String(), permit: v, words: words,
+			slack: v.Remind}) // the renewal is late after the last day of the permit
 	}
 	return list
 }

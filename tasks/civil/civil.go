@@ -37,7 +37,7 @@ func New(year int, month time.Month, day int) Date {
 
 func fromDays(sinceEpoch int64) Date { return Date{int32(sinceEpoch + 1)} }
 
-// Of returns the date of t in loc, as on a wall calendar there.
+// Of returns the date that a calendar on a wall in loc shows at the instant t.
 func Of(t time.Time, loc *time.Location) Date {
 	y, m, d := t.In(loc).Date()
 	return New(y, m, d)
@@ -103,7 +103,8 @@ func (d Date) Before(e Date) bool { return d.n < e.n }
 // After reports whether d is later than e.
 func (d Date) After(e Date) bool { return d.n > e.n }
 
-// Compare returns -1, 0 or +1 as d is before, at or after e.
+// Compare returns -1 if d is before e, 0 if they are equal, and +1 if d is
+// after e.
 func (d Date) Compare(e Date) int {
 	switch {
 	case d.n < e.n:
@@ -189,10 +190,9 @@ func (d Date) At(t TimeOfDay, loc *time.Location) time.Time {
 		_, offset := at.Zone()
 		begin, end := at.ZoneBounds()
 		if !end.IsZero() && !end.After(at) {
-			// For years that a rule describes instead of a table, the time
-			// package ends each year after 365 days. So on the last day of a
-			// leap year the reported end is in the past (golang/go issue
-			// 81583).
+			// The time package describes years beyond its table by a rule, and
+			// lets such a year end after 365 days. So on the last day of a leap
+			// year the reported end is in the past (golang/go issue 81583).
 			end = time.Date(at.UTC().Year()+1, time.January, 1, 0, 0, 0, 0, time.UTC).In(loc)
 		}
 		candidate := wall - int64(offset)

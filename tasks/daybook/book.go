@@ -96,8 +96,8 @@ func (b *Book) settle() error {
 func (b *Book) setAside(y *year) (Problem, error) {
 	path := filePath(b.log.books, y.year)
 	base := strings.TrimSuffix(path, ".jsonl")
-	// A crash between the copy and the cut leaves the copy behind. Use that
-	// copy.
+	// If an earlier attempt crashed between the copy and the cut, the copy
+	// exists already. Use that copy.
 	aside := ""
 	names, err := os.ReadDir(filepath.Dir(path))
 	if err != nil {
@@ -153,8 +153,8 @@ func (b *Book) Has(id string) (bool, error) {
 }
 
 // has is Has for a log that is up to date; the caller holds the log's mutex. It
-// syncs the file of the entry that it finds: the program that wrote the entry
-// may have been killed before its sync, and the caller will not write the entry
+// syncs the file of the entry that it finds. The program that wrote the entry
+// may have been killed before its sync, and the caller does not write the entry
 // again.
 func (b *Book) has(id string) (bool, error) {
 	if at, ok := b.log.ids.has(id, b.log.entries); ok {
@@ -251,8 +251,8 @@ func (b *Book) Append(e tasks.Entry) (added bool, err error) {
 	return true, nil
 }
 
-// find returns the state of the file for e, and whether the daybook already has
-// e.
+// find returns the state of the file that e belongs to, and whether the daybook
+// already has e.
 func (b *Book) find(e tasks.Entry) (year, bool, error) {
 	l := b.log
 	l.mu.Lock()
@@ -287,7 +287,7 @@ func (b *Book) Close() error {
 	return lock.Release()
 }
 
-// added adds the line just written at the end of the year to the log.
+// added adds the line that was just written at the end of a year to the log.
 func (l *Log) added(was year, line, path string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()

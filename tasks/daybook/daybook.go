@@ -36,13 +36,14 @@ import (
 	"nestround/tasks/finding"
 )
 
-// Problem is a line or file of the daybook that does not count, with its place.
+// Problem is a line or a file of the daybook that is left out because of an
+// error, with its place.
 type Problem struct {
 	File         string // relative to the books, with slashes: "daybook/2027.jsonl"
 	Line, Column int    // from 1, the column in characters; 0: the whole file
 	Text         string // the text of the line; "" for a whole file
 	Message      string
-	Hint         string // what to do about it
+	Hint         string // how the keeper can mend the line or the file
 }
 
 // String writes p as file:line:column: message.
@@ -54,7 +55,7 @@ func (p Problem) String() string {
 }
 
 // NewerError says that a newer version of this program wrote a line of the
-// daybook. Then the program reads and writes nothing in the daybook.
+// daybook. This program then reads and writes nothing in the daybook.
 type NewerError struct {
 	File    string // relative to the books, with slashes: "daybook/2027.jsonl"
 	Line    int    // from 1

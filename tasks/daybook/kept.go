@@ -18,32 +18,38 @@ import (
 	"nestround/tasks/disk"
 )
 
-// KeptFile is where a [Log] made by [NewKeptLog] keeps what old lines add up
-// to, below the books. It may be deleted at any time.
+// KeptFile is the path, below the books, of the file in which a [Log] made by
+// [NewKeptLog] stores the history of old lines. The file may be deleted at any
+// time.
 const KeptFile = "state/cache/history"
 
-// kept is what a log has added up and keeps no entries of: the lines before a
-// place in each file. A log goes on from there as from lines that it has read.
+// kept has the history of the lines before a certain place in each file. The
+// log drops the entries of these lines from memory. It treats the lines as
+// read, and continues with the lines after them.
 type kept struct {
 	pace
 	files  disk.Files
 	log    *slog.Logger
 	folder *tasks.Folder
-	count  int // entries in it
-	// stored has the ids of the entries that the file held, as sorted hashes
-	// of eight bytes each, ids those that were added since.
+	count  int // entries in folder
+	// stored has the ids of the entries that came from the stored file, as
+	// sorted hashes of eight bytes each. ids has the hashes of the ids that
+	// were added to folder since.
 	stored []byte
 	ids    map[uint64]struct{}
-	marks  []lineMark // places up to which more may be added
-	// gone says that an entry was read that does not go behind what is kept:
-	// it is older, or may have an id that is there.
+	marks  []lineMark // places up to which further entries may move to folder
+	// gone says that the log has read an entry that cannot follow the entries
+	// of folder: the entry is older than the newest of them, or one of them may
+	// have the same id.
 	gone bool
-	// late holds everything back until all files are read.
+	// late says that no entries move to folder until all files are read.
 	late bool
-	// changed says that a file no longer begins with the lines that are kept.
+	// changed says that the lines of folder are no longer the first lines of
+	// their file.
 	changed bool
-	since   int // entries added since the file was written
-	// closed says that there is a history, which what is kept belongs to.
+	since   int // entries added to folder since the file was written
+	// closed says that a History was made from folder, so that no more entries
+	// may be added to folder.
 	closed bool
 }
 
@@ -51,7 +57,7 @@ type kept struct {
 type place struct {
 	Read     int64 `json:"read"`
 	Lines    int   `json:"lines"`
-	Sum      sum   `json:"sum"` // of the bytes before it
+	Sum      sum   `json:"sum"` // checksum of the bytes before Read
 	Open     bool  `json:"open,omitempty"`
 	Problems []raw `json:"problems,omitempty"`
 }
@@ -63,30 +69,32 @@ type raw struct {
 	Text, Message, Hint []byte
 }
 
-// lineMark is a place without its problems, how many they are, and how many of
-// the log's entries are before it.
+// lineMark is a place in a year's file, the number of the year's problems
+// before the place, and the number of the log's entries before the place.
 type lineMark struct {
 	year     *year
 	place    place
-	problems int // of the year, before it
+	problems int // of the year, before the place
 	entries  int
 }
 
-// pace says when lines are added up.
+// pace says when entries move from the log to the folder, and when the file is
+// written.
 type pace struct {
 	every int // lines from one mark to the next
-	// back is how far behind the newest entry what is added up ends. Within
-	// it, answers that come late and out of their order change nothing that
-	// is kept.
+	// back is the least age of the entries in the folder, compared with the
+	// newest entry. An answer may come late or out of order by up to this time,
+	// and the entries in the folder remain valid.
 	back time.Duration
-	// worth is how many new entries are worth a new file. Of a long history
-	// it is at least share of the entries, so that large files are seldom
-	// written.
+	// worth is the least number of new entries for which the file is written
+	// again. If the history is long, the least number is the part share of all
+	// entries, so that large files are seldom written.
 	worth int
 	share float64
 }
 
-// A thousand lines are read in about two milliseconds.
+// Reading a thousand lines takes about two milliseconds, so fewer new entries
+// are not worth writing the file.
 var usualPace = pace{every: 512, back: 14 * 24 * time.Hour, worth: 1024, share: 1. / 32}
 
 // sum is a checksum of 64 bits. Two CRCs whose polynomials have no common
@@ -112,13 +120,15 @@ func (s *sum) add(text string) {
 	}
 }
 
-// NewKeptLog makes a log of the whole daybook of the books in a folder that
-// keeps what old lines add up to, in memory and in [KeptFile]. Its Entries are
-// those that are not added up. The file counts while the lines that it was
-// made from are what they were, byte for byte, and while the program is the
-// same build; otherwise everything is read again, with the same result. Books
-// that cannot be written to are read without it. What happens to the file goes
-// to log.
+// NewKeptLog makes a log of the whole daybook in the folder books. The log
+// keeps the history of old lines in memory and in [KeptFile], and its Entries
+// are only the newer entries.
+//
+// The log uses the file if the lines behind the stored history are unchanged,
+// byte for byte, and if the same build of the program wrote the file. Otherwise
+// it reads the whole daybook, with the same result. If the books cannot be
+// written to, the log works without the file. Messages about the file go to
+// log.
 func NewKeptLog(books string, files disk.Files, log *slog.Logger) *Log {
 	l := NewLog(books, 0)
 	l.kept = &kept{pace: usualPace, files: files, log: log}
@@ -139,7 +149,8 @@ func hash(id string) uint64 {
 	return h
 }
 
-// mayHave reports whether the entry with an id may be in what is kept.
+// mayHave reports whether an entry with this id may be in folder. The ids are
+// compared by their hashes.
 func (k *kept) mayHave(id string) bool {
 	if k == nil {
 		return false
@@ -153,15 +164,15 @@ func (k *kept) mayHave(id string) bool {
 	return i < n && binary.LittleEndian.Uint64(k.stored[8*i:]) == h
 }
 
-// mark remembers the place up to which y was read.
+// mark remembers the place up to which the file of y was read.
 func (l *Log) mark(y *year) {
 	if l.kept != nil && !l.kept.closed {
 		l.kept.marks = append(l.kept.marks, lineMark{y, place{Read: y.read, Lines: y.lines, Sum: y.sum, Open: y.open}, len(y.problems), len(l.entries)})
 	}
 }
 
-// addUp moves entries into the fold that is kept: all those before the last mark
-// that no older entry follows, and that is old enough.
+// addUp moves entries from the log to folder: all entries before the last mark
+// that is old enough and has only newer entries behind it.
 func (l *Log) addUp() {
 	k := l.kept
 	if k == nil || k.closed || len(l.entries) == 0 {
@@ -190,15 +201,15 @@ func (l *Log) addUp() {
 	}
 }
 
-// lastMark returns the number of the last mark up to which entries may be moved
-// into the fold, or -1.
+// lastMark returns the index of the last mark up to which entries may be moved
+// to folder, or -1.
 func (l *Log) lastMark() int {
 	before := func(a, b *tasks.Entry) bool {
 		c := a.At.Compare(b.At)
 		return c < 0 || c == 0 && a.ID < b.ID
 	}
 	newest := l.entries[0].At
-	oldest := make([]int32, len(l.entries)+1) // place of the oldest entry from here on
+	oldest := make([]int32, len(l.entries)+1) // by place: the place of the oldest entry from this place to the end
 	oldest[len(l.entries)] = -1
 	for i := len(l.entries) - 1; i >= 0; i-- {
 		if oldest[i] = oldest[i+1]; oldest[i] < 0 || before(&l.entries[i], &l.entries[oldest[i]]) {
@@ -227,8 +238,8 @@ func (l *Log) lastMark() int {
 	return last
 }
 
-// place notes up to which place of each year the entries are in the fold, by the
-// last mark of the year.
+// place stores, for each year, the place of the year's last mark among marks:
+// the entries before that place are in folder.
 func (k *kept) place(marks []lineMark) {
 	placed := make(map[*year]bool)
 	for _, m := range slices.Backward(marks) {
@@ -242,7 +253,8 @@ func (k *kept) place(marks []lineMark) {
 	}
 }
 
-// History is what all entries add up to, also those that are kept.
+// History returns the history of all entries, including the entries that the
+// log no longer has in memory.
 func (l *Log) History() *tasks.History {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -256,8 +268,9 @@ func (l *Log) History() *tasks.History {
 	return l.history
 }
 
-// Kept is what older entries add up to, which are not among Entries; nil where
-// the log keeps nothing. Another one means that all was read again.
+// Kept returns the Folder of the older entries, which are not among Entries;
+// nil if the log keeps no such Folder. If Kept returns another Folder than
+// before, the log has read the whole daybook again.
 func (l *Log) Kept() *tasks.Folder {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -267,7 +280,8 @@ func (l *Log) Kept() *tasks.Folder {
 	return l.kept.folder
 }
 
-// Len returns how many entries there are, also those that are kept.
+// Len returns the number of all entries, including the entries that the log no
+// longer has in memory.
 func (l *Log) Len() int {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -277,7 +291,8 @@ func (l *Log) Len() int {
 	return l.kept.count + len(l.entries)
 }
 
-// head is the part of the file that says what it was made from.
+// head is the part of the stored file that names the build of the program and
+// the lines behind the stored history.
 type head struct {
 	Build string                    `json:"build"`
 	Count int                       `json:"count"`
@@ -285,11 +300,12 @@ type head struct {
 	Sizes struct{ IDs, Folder int } `json:"sizes"`
 }
 
-// magic begins the file, and changes where its form does.
+// magic is the beginning of the stored file. A new form of the file needs a new
+// magic.
 const magic = "nestround history 1\n"
 
-// adopt begins with what the file holds, if the lines it was made from are
-// still there. now are the years there are.
+// adopt takes the stored history as the beginning of the log, if the file can
+// be used. now has the years that are on the disk.
 func (l *Log) adopt(now []*year) {
 	k := l.kept
 	b, err := os.ReadFile(filepath.Join(l.books, filepath.FromSlash(KeptFile)))
@@ -317,10 +333,11 @@ func (l *Log) adopt(now []*year) {
 	k.reset()
 }
 
-// errOther says that the file was made from something else.
+// errOther says that another build wrote the file, or that the file belongs to
+// other lines of the daybook.
 var errOther = errors.New("it was made by another build of the program, or from other lines")
 
-// read takes in the file.
+// read reads the bytes of the stored file into k.
 func (k *kept) read(b []byte) (head, error) {
 	var h head
 	damaged := fmt.Errorf("%s is damaged", KeptFile)
@@ -358,8 +375,9 @@ func (k *kept) read(b []byte) (head, error) {
 	return h, nil
 }
 
-// begin puts the years to the places that the file was made from. Whether the
-// lines before them are the same is seen when the rest is read.
+// begin sets each year to the place up to which the stored history has its
+// lines. The later reading of the rest compares checksums, and so finds a
+// change in the lines before the place.
 func (l *Log) begin(now []*year, was map[int]place) error {
 	found := 0
 	for _, y := range now {
@@ -384,7 +402,8 @@ func (y *year) place(p place) {
 	}
 }
 
-// store writes the file if that is worth it. Nothing depends on it.
+// store writes the file if there are enough new entries. An error is only
+// logged, because the program also works without the file.
 func (l *Log) store() {
 	k := l.kept
 	if k == nil || k.since < max(k.worth, int(k.share*float64(k.count))) {

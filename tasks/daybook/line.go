@@ -27,7 +27,8 @@ type versioned struct {
 // encode returns the line of e with its newline, and e as decoded from that
 // line.
 func encode(e tasks.Entry) (string, tasks.Entry, error) {
-	// JSON times have no seconds in an offset, and would change the instant.
+	// The text of a time in JSON has no seconds in its offset, so encoding such
+	// a time would change the instant.
 	if _, offset := e.At.Zone(); offset%60 != 0 {
 		e.At = e.At.UTC()
 	}
@@ -110,8 +111,8 @@ func whole(e tasks.Entry) error {
 	return nil
 }
 
-// zone returns the zone with the given offset and no name. With the time
-// package alone the zone would depend on the local time zone of the machine.
+// zone returns the zone with the given offset and no name. Package time alone
+// would return the local zone of the machine if that zone has the same offset.
 func zone(offset int) *time.Location {
 	if offset == 0 {
 		return time.UTC
@@ -248,7 +249,7 @@ func (s *scanner) finding() *tasks.Finding {
 	return f
 }
 
-// The values of a finding, for finding.Scan.
+// The methods below read the values of a finding; [finding.Scan] calls them.
 
 func (s *scanner) Int() *int {
 	p := cut(&s.ints)
@@ -479,7 +480,7 @@ var dayValues = regexp.MustCompile(`"(at|on|until)"\s*:\s*("(?:[^"\\]|\\.)*")`)
 var unexpectedEnd = json.Unmarshal(nil, new(any))
 
 // explain returns the byte offset of the error in a line that decode rejected,
-// and a message.
+// and a message for the keeper.
 func explain(line string, err error) (at int, message string) {
 	var syntax *json.SyntaxError
 	var misfit *json.UnmarshalTypeError
@@ -509,7 +510,8 @@ func explain(line string, err error) (at int, message string) {
 }
 
 // valueBefore returns the start of the JSON value that ends before the byte
-// end, or that was just opened there.
+// end. If the value has only been opened there, it returns the start of that
+// value.
 func valueBefore(line string, end int) int {
 	i := min(end, len(line)) - 1
 	if line[i] != '"' {

@@ -19,10 +19,10 @@ import (
 	"nestround/tasks"
 )
 
-// Log has the entries of the daybook as last read. [Log.Refresh] brings it up
-// to date. If lines were added to the last year, it reads only these. After any
-// other change, such as a correction by hand, it reads everything again. A Log
-// may be used by several goroutines.
+// Log has the entries of the daybook as last read. [Log.Refresh] brings the log
+// up to date. If lines were added only at the end of the last year, Refresh
+// reads only these lines. After any other change, such as a correction by hand,
+// it reads all files again. A Log may be used by several goroutines.
 type Log struct {
 	books string
 
@@ -35,19 +35,19 @@ type Log struct {
 	scanner scanner
 	toCome  int64          // total size of the years after the current one, in bytes
 	kept    *kept          // nil: every entry is in entries
-	history *tasks.History // of all there is; nil until it is asked for
+	history *tasks.History // of all entries; nil until somebody asks for the history
 }
 
-// year is the state of one file. The log contains its bytes up to read.
+// year is the state of one file. The log contains the file's bytes up to read.
 type year struct {
 	year  int
-	stat  fs.FileInfo // at the last look
+	stat  fs.FileInfo // when the log last looked at the file
 	read  int64
 	lines int
 	sum   sum   // checksum of the bytes up to read
-	kept  place // up to which its lines are added up
-	// open says that the bytes up to read end with a whole entry without its
-	// newline, as some editors leave it.
+	kept  place // place up to which the history in the log's kept has the lines
+	// open says that the last entry before read is whole but has no newline, as
+	// some editors leave a file.
 	open     bool
 	problems []Problem
 	torn     *torn // the text after read, if there is any
@@ -74,7 +74,8 @@ func (l *Log) Entries() []tasks.Entry {
 	return l.entries[:len(l.entries):len(l.entries)]
 }
 
-// Problems returns the lines and files that do not count, by file and line.
+// Problems returns the lines and files that are left out because of an error,
+// by file and line.
 func (l *Log) Problems() []Problem {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -96,8 +97,8 @@ func (l *Log) Refresh() (changed bool, err error) {
 	return l.refresh(false)
 }
 
-// refresh is Refresh. With writer set the caller holds the lock, so no other
-// program is in the middle of a line.
+// refresh is Refresh. If writer is set, the caller holds the lock of the books,
+// so no other program is in the middle of a line.
 func (l *Log) refresh(writer bool) (bool, error) {
 	years, strays, err := l.look()
 	if err != nil {
@@ -155,7 +156,7 @@ func (l *Log) look() (years []*year, strays []Problem, err error) {
 		}
 		st, err := os.Stat(filePath(l.books, n))
 		if errors.Is(err, fs.ErrNotExist) {
-			continue // removed since ReadDir
+			continue // somebody removed the file after ReadDir listed it
 		}
 		if err != nil {
 			return nil, nil, fmt.Errorf("read the daybook: %w", err)
@@ -194,7 +195,7 @@ func (l *Log) reset() {
 	}
 }
 
-// The ways in which a log that keeps what old lines add up to reads everything.
+// The ways of reading the whole daybook, for a log with a kept history.
 const (
 	withFile = iota
 	early
@@ -206,9 +207,10 @@ func (l *Log) readAll(years []*year, writer bool) error {
 		l.reset()
 		return l.readNew(years, writer)
 	}
-	// First with the file that is kept; then, if the lines it was made from
-	// have changed, without it; and last, if some entry does not go behind what
-	// was added up early, all is read before anything is added up.
+	// The first attempt uses the stored file. If the lines behind the stored
+	// history have changed, the second attempt reads all lines. If an entry is
+	// older than the entries of the kept history, the last attempt reads all
+	// files before it moves any entry to the kept history.
 	for try := withFile; ; {
 		l.kept.late = try == late
 		l.reset()
@@ -284,7 +286,8 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	// A correction that keeps the length leaves no other trace.
+	// A correction by hand that keeps the length of the file shows only in the
+	// checksum.
 	var was sum
 	if _, err := io.CopyN(&was, f, y.read); err != nil && err != io.EOF {
 		return false, err
@@ -333,7 +336,7 @@ func (l *Log) take(y *year, text string) error {
 	l.entries = slices.Grow(l.entries, estimate(text, l.toCome))
 	y.torn = nil
 	l.history = nil
-	l.mark(y) // the end of the lines before, also of another year
+	l.mark(y) // marks the end of the lines read before, or the start of the year
 	whole, marked := text, 0
 	passed := func(rest string) { // the lines before rest are read
 		done := whole[marked : len(whole)-len(rest)]
@@ -348,7 +351,7 @@ func (l *Log) take(y *year, text string) error {
 			bare = strings.TrimPrefix(bare, "\ufeff")
 		}
 		if bare == "" && y.open {
-			y.lines-- // the newline of a line already counted
+			y.lines-- // this newline belongs to a line already counted
 		} else if strings.TrimSpace(bare) != "" {
 			e, ok := l.scanner.scan(bare)
 			var err error

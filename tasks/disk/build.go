@@ -6,10 +6,10 @@ import (
 	"runtime/debug"
 )
 
-// Build tells this build of the program from others, which may work out other
-// things from the same files: by its version, and by the size and time of its
-// own file. What is stored of results is for the build that stored it. The error
-// is for a program that cannot find its own file.
+// Build returns a text that distinguishes this build of the program from other
+// builds, which may compute other results from the same files. The text has the
+// version of the program, and the size and the time of its file. The error is
+// for a program that cannot find its own file.
 func Build() (string, error) {
 	name, err := os.Executable()
 	if err != nil {

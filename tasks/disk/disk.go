@@ -151,7 +151,7 @@ func (f Files) WriteFile(path string, data []byte, perm fs.FileMode) (err error)
 	if err := f.ops().Rename(temp, target); err != nil {
 		return fmt.Errorf("write %q: %w", path, err)
 	}
-	temp = "" // the file has its final name; a later failure does not undo that
+	temp = "" // the file has its final name and must not be removed after a later error
 	if serr := f.ops().SyncDir(dir); serr != nil {
 		return lost(fmt.Sprintf("write %q", path), serr)
 	}
@@ -212,7 +212,7 @@ func (f Files) MkdirAll(dir string, perm fs.FileMode) error {
 			return err
 		}
 		err := f.ops().SyncDir(parent)
-		if err != nil && !errors.Is(err, fs.ErrPermission) { // without permission this program cannot have made it
+		if err != nil && !errors.Is(err, fs.ErrPermission) { // without permission this program cannot have made the folder
 			return lost(fmt.Sprintf("make folder %q", dir), err)
 		}
 		return nil
@@ -229,7 +229,7 @@ func (f Files) MkdirAll(dir string, perm fs.FileMode) error {
 		return fmt.Errorf("make folder %q: %w", dir, err)
 	}
 	if err := f.ops().SyncDir(parent); err != nil {
-		f.ops().Remove(dir) // so that the next call makes it again, instead of syncing again
+		f.ops().Remove(dir) // the next call then makes the folder again, and does not repeat only the sync
 		return lost(fmt.Sprintf("make folder %q", dir), err)
 	}
 	return nil
@@ -280,8 +280,8 @@ func (f Files) Append(path string, size int64, data []byte, perm fs.FileMode) er
 		return fmt.Errorf("add to %q: %w", path, err)
 	}
 	if err := a.Sync(); err != nil {
-		// The bytes may be readable but not on the disk. Remove them as far as
-		// possible; that may fail, too.
+		// The new bytes may be readable but not on the disk. Remove the bytes
+		// as far as possible; the removal may fail, too.
 		a.Truncate(size)
 		return lost(fmt.Sprintf("add to %q", path), err)
 	}
@@ -333,8 +333,8 @@ func (f Files) Rename(from, to string) error {
 	if err := f.ops().Rename(from, to); err != nil {
 		return fmt.Errorf("rename %q to %q: %w", from, to, err)
 	}
-	// Sync the folder of the new name first: a crash in between leaves two
-	// names instead of none.
+	// Sync the folder of the new name first. A crash between the two syncs then
+	// leaves both names instead of none.
 	dirs := []string{filepath.Dir(to)}
 	if d := filepath.Dir(from); d != dirs[0] {
 		dirs = append(dirs, d)
@@ -362,9 +362,9 @@ func (f Files) Remove(path string) error {
 	return nil
 }
 
-// Clean removes temporary files that a crash left in dir. Nobody else may be
-// writing there, so hold the lock. [Files.WriteFile] itself removes such
-// leftovers of its own target after an hour.
+// Clean removes temporary files that a crash left in dir. Nobody else may write
+// in dir meanwhile, so hold the lock. [Files.WriteFile] itself removes
+// leftovers for the same target after an hour.
 func (f Files) Clean(dir string) error {
 	return f.sweep(dir, ".", time.Time{})
 }

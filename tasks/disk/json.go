@@ -12,8 +12,8 @@ import (
 // writes.
 type CorruptError struct {
 	Path  string
-	Aside string // its new name after it was set aside; "" if it was not
-	Err   error  // what is wrong with it
+	Aside string // new name of the file if it was set aside; "" if it was not
+	Err   error  // the error in the file
 }
 
 func (e *CorruptError) Error() string {
@@ -44,9 +44,9 @@ func ReadJSON[T any](path string) (T, error) {
 	return v, nil
 }
 
-// LoadJSON is [ReadJSON] for the program that writes the file. It sets a file
-// that does not parse aside, names it in the report, and the caller continues
-// with the zero T. Stop only if err is not nil.
+// LoadJSON is [ReadJSON] for the program that writes the file. If a file does
+// not parse, LoadJSON sets the file aside and names it in the report, and the
+// caller continues with the zero T. Stop only if err is not nil.
 func LoadJSON[T any](f Files, path string) (v T, report *CorruptError, err error) {
 	v, err = ReadJSON[T](path)
 	if !errors.As(err, &report) {

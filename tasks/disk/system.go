@@ -17,7 +17,7 @@ var _ Ops = System{}
 func (System) OpenFile(name string, flag int, perm fs.FileMode) (File, error) {
 	f, err := os.OpenFile(name, flag, perm)
 	if err != nil {
-		return nil, err // not f: an interface with a nil *os.File is not nil
+		return nil, err // f would be wrong: an interface with a nil *os.File is not nil
 	}
 	return f, nil
 }
@@ -31,9 +31,10 @@ func (System) Rename(from, to string) error { return os.Rename(from, to) }
 // Remove is os.Remove.
 func (System) Remove(name string) error { return os.Remove(name) }
 
-// SyncDir is fsync of a folder. Some network and FUSE file systems have no such
-// call and return EINVAL or ENOTSUP; then names are as durable as the server
-// makes them. Windows has no such call and journals names.
+// SyncDir calls fsync on a folder. Some network and FUSE file systems do not
+// support this call and return EINVAL or ENOTSUP; names are then as durable as
+// the server makes them. Windows has no such call, and its file system journals
+// names.
 func (System) SyncDir(name string) error {
 	if runtime.GOOS == "windows" {
 		return nil

@@ -7,9 +7,10 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Functions with a second date, on, leave the year out if it is the year of on.
-// on is the day of the plan or the digest. Functions whose names begin with
-// Bare never write a year: the text around them states it.
+// A function with a second date, named on, leaves out the year of its first
+// date if both dates have the same year. on is the day of the plan or of the
+// digest. Functions with names that begin with Bare never write a year: the
+// text around the date states the year.
 
 // Day writes a date: "10 May", or "10 May 2026" from another year.
 func Day(d, on civil.Date) string { return near(d, on, "2 January") }
@@ -67,17 +68,16 @@ func LongDate(d civil.Date) string { return d.Format("Monday 2 January 2006") }
 // MonthYear writes the month of a date: "May 2027".
 func MonthYear(d civil.Date) string { return d.Format("January 2006") }
 
-// Moment writes a date and a time, as a clock in t's zone shows them:
-// "10 Jan 2027 06:30".
+// Moment writes a date and a time, as a clock in the zone of t shows them: "10
+// Jan 2027 06:30".
 func Moment(t time.Time) string { return t.Format("2 Jan 2006 15:04") }
 
 // WeekdayMoment writes a time of the last days with its day of the week and
 // without its year: "Sun 10 Jan 06:30".
 func WeekdayMoment(t time.Time) string { return t.Format("Mon 2 Jan 15:04") }
 
-// Span writes the first and the last day of a span: "22-28 June",
-// "28 June to 3 July", "22 June" for a single day. The year is told as by
-// [Day].
+// Span writes the first and the last day of a span: "22-28 June", "28 June to 3
+// July", "22 June" for a single day. The year is left out as by [Day].
 func Span(from, to, on civil.Date) string {
 	switch {
 	case from == to:
@@ -88,8 +88,8 @@ func Span(from, to, on civil.Date) string {
 	return Day(from, on) + " to " + Day(to, on)
 }
 
-// SpanInPrint is [Span] for a picture that tells the year elsewhere: it has no
-// year and an en dash: "22–28 June", "28 December to 3 January".
+// SpanInPrint is [Span] for a picture that states the year elsewhere. The text
+// has no year and an en dash: "22–28 June", "28 December to 3 January".
 func SpanInPrint(from, to civil.Date) string {
 	switch {
 	case from == to:

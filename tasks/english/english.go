@@ -1,9 +1,9 @@
 // Package english words numbers, dates, lists and plurals: "6 eggs", "the 3rd",
 // "22-28 June", "a, b and c", "under 1 %".
 //
-// It is the only package that does so, and a test of the sources enforces this.
-// So a keeper reads the same words in the mail, the calendar, the terminal and
-// the pictures, and an irregular plural is listed in only one place. Start with
+// No other package words them, and a test of the sources enforces this rule. So
+// a keeper reads the same words in the mail, the calendar, the terminal and the
+// pictures, and an irregular plural is listed in only one place. Start with
 // [Count], [Day] and [List].
 //
 // Every function is pure. No function reads the clock: the caller passes the

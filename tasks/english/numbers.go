@@ -141,8 +141,8 @@ func Hours(d time.Duration) string {
 }
 
 // AboutMinutes writes an estimate of work in minutes: "about 50 minutes", and
-// above 90 minutes "about 2 h 10 min". For 0 nothing is known, and the result
-// is "".
+// above 90 minutes "about 2 h 10 min". 0 stands for an unknown amount of work,
+// and the result is "".
 func AboutMinutes(n int) string {
 	switch {
 	case n <= 0:

@@ -40,9 +40,9 @@ func IsComplete(word string) bool {
 func MayGoOn(word string) bool { return goesOn[word] }
 
 // ReadsAsCommand reports whether a line begins like a command of a reply: with
-// a verb, with a number, or with a word that answers. Verbs of later versions
-// do not count, so that titles in existing books, such as "Shed check", remain
-// valid.
+// a verb, with a number, or with a word such as "done". Verbs of later versions
+// of the daybook do not count, so that titles in existing books, such as "Shed
+// check", remain valid.
 func ReadsAsCommand(line string) bool {
 	first, _, _ := strings.Cut(line, " ")
 	first = strings.ToLower(strings.TrimRight(first, ".,:;!)"))
@@ -64,7 +64,7 @@ func ToRecord(asks []husbandry.FindingName) []string {
 }
 
 // ForSitter returns the words for the findings that a stand-in should write
-// down, like ToRecord.
+// down, one entry each. It leaves out findings that only the keeper records.
 func ForSitter(asks []husbandry.FindingName) []string {
 	return wordsOf(asks, func(r *Row) string { return r.Sitter })
 }

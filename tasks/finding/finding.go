@@ -23,14 +23,14 @@ import (
 // daybook has the slots in the order of the fields.
 type Values struct {
 	// Laid is the number of eggs of a clutch, without slugs. It is Uncounted if
-	// she has laid but the eggs are still in the box.
+	// the female has laid but the eggs are still in the box.
 	Laid  *int `json:"laid,omitempty"`
 	Slugs *int `json:"slugs,omitempty"`
 	// More is the number of eggs that came after the eggs of Laid.
 	More *int `json:"more,omitempty"`
 	// Outside says that eggs were laid outside the nest box.
 	Outside bool `json:"outside,omitempty"`
-	// Mother is the female that laid the clutch that was found.
+	// Mother is the female that laid a clutch that somebody found.
 	Mother  husbandry.ID `json:"mother,omitempty"`
 	Hatched *int         `json:"hatched,omitempty"` // number of young that hatched on that day
 	// Dead is the number of incubated eggs that were found dead on that day.
@@ -40,7 +40,7 @@ type Values struct {
 	Veins *int `json:"veins,omitempty"`
 	// Moved is the incubator to which a clutch's tub was moved.
 	Moved husbandry.ID `json:"moved,omitempty"`
-	// Ended says that the clutch is finished.
+	// Ended says that the clutch is finished: nobody expects more young.
 	Ended bool `json:"ended,omitempty"`
 	// Weighs is a mass. For a group or a clutch's young, it is the mean mass,
 	// and Each has the single masses if they were reported. For one animal,
@@ -50,8 +50,8 @@ type Values struct {
 	Added   *husbandry.Millilitres `json:"added_ml,omitempty"`
 	Refused bool                   `json:"refused,omitempty"`
 	Mated   bool                   `json:"mated,omitempty"`
-	// With is the male that was put together with the female; her task named
-	// him.
+	// With is the male that was put together with the female. The task of the
+	// pairing named the male.
 	With   husbandry.ID `json:"with,omitempty"`
 	Gravid *bool        `json:"gravid,omitempty"`
 	// Ordered is the number of packs of a feeder that were ordered. Stock is
@@ -109,6 +109,5 @@ func (s Sexed) All() int { return s.Males + s.Females + s.Unsure }
 // "2.1.3".
 func (s Sexed) String() string { return fmt.Sprintf("%d.%d.%d", s.Males, s.Females, s.Unsure) }
 
-// Uncounted is the value of Laid and Veins for eggs that nobody has counted
-// yet.
+// Uncounted is the value of Laid and Veins if nobody has counted the eggs yet.
 const Uncounted = -1

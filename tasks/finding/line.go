@@ -45,14 +45,15 @@ type Token struct {
 // Numeric reports whether t is a number, a range or a date.
 func (t Token) Numeric() bool { return t.Kind == Number || t.Kind == Range || t.Kind == Date }
 
-// Target is a record of the books that a command names instead of a number.
+// Target is a record of the books that a command names in place of a task's
+// number.
 type Target struct {
 	ID    husbandry.ID // as the books spell it
 	Scope husbandry.Scope
 }
 
-// OfIncubator is the scope of an incubator. A clutch can be moved to an
-// incubator; no other finding is about one.
+// OfIncubator is the scope of an incubator. A finding may name an incubator to
+// which a clutch was moved; no finding is about an incubator.
 const OfIncubator husbandry.Scope = "incubator"
 
 // Known finds a record of the books by its id, in any case. A nil Known finds
@@ -62,8 +63,8 @@ type Known func(id string) (Target, bool)
 // Fault says why words are neither a finding nor a command.
 type Fault struct {
 	Why string // the problem and what to write instead: a sentence in lower case
-	// Clear says that the task is certain and only a part is missing, so that
-	// the other lines of the mail still count.
+	// Clear says that the task is certain and only a part of the finding is
+	// missing. The other lines of the mail still count.
 	Clear bool
 }
 
@@ -164,7 +165,8 @@ func (l *Line) Separators(i int) (next int, and bool) {
 // Verb returns the index of the verb of a finding; the target of the finding
 // ends before i.
 func (l *Line) Verb(i int) int {
-	// "7: laid 6", "7 - laid 6", "7. laid 6", "7) laid 6"
+	// The number and the verb may have a sign between them: "7: laid 6", "7 -
+	// laid 6", "7. laid 6", "7) laid 6".
 	if l.Is(i, Colon) || l.Is(i, Dash) || (l.Is(i, Stop) || l.Is(i, Close)) && l.Tokens[i].Tight {
 		i++
 	}
@@ -186,8 +188,8 @@ func (l *Line) Begins(i int) bool {
 	return r != nil && (!v.Everyday || slices.ContainsFunc(r.Verbs, func(v Verb) bool { return !v.Denies && v.Word == l.Word(i+1) }))
 }
 
-// Find reads a finding into g; its verb is at i. The row is nil if no finding
-// begins there.
+// Find reads a finding into g. The verb of the finding is at i. The row is nil
+// if no finding begins at i.
 func (l *Line) Find(i int, g *Values) (r *Row, next int, f *Fault) {
 	r, v := rowOf(l.Word(i))
 	if r == nil {
@@ -197,7 +199,7 @@ func (l *Line) Find(i int, g *Values) (r *Row, next int, f *Fault) {
 	return r, next, f
 }
 
-// short returns a part of the line, cut for quoting.
+// short returns a part of the line, cut short for a quotation in an answer.
 func short(s string) string {
 	s = strings.Join(strings.Fields(s), " ")
 	if r := []rune(s); len(r) > 200 {

@@ -88,7 +88,8 @@ func (l *Line) besides(i int, g *Values) (int, *Fault) {
 	if l.Is(k, Number) {
 		slugs, counted = l.Tokens[k].N, true
 	}
-	// "7 laid 6, 8 slugs 2" is two findings.
+	// In "7 laid 6, 8 slugs 2", the 8 is the number of the next task, not a
+	// number of slugs: the line has two findings.
 	if counted && l.slugs(k+1) && !l.Is(k+2, Number) {
 		g.Slugs = &slugs
 		switch {
@@ -217,7 +218,7 @@ func readSexed(l *Line, verb string, i int, g *Values) (int, *Fault) {
 	}
 	var n [3]int
 	for k, s := range m[1:] {
-		n[k], _ = strconv.Atoi(s) // at most three digits; "" is 0
+		n[k], _ = strconv.Atoi(s) // n[k] is 0 for "", and the pattern allows only three digits
 	}
 	s := Sexed{Males: n[0], Females: n[1], Unsure: n[2]}
 	if s.All() == 0 {
@@ -304,7 +305,7 @@ func readWeights(l *Line, _ string, i int, g *Values) (int, *Fault) {
 	}
 	g.Each = append(g.Each, final)
 	for _, w := range g.Each {
-		hundredths += math.Round(100 * float64(w)) // whole numbers, so that the sum does not depend on the order
+		hundredths += math.Round(100 * float64(w)) // hundredths of a gram are whole numbers, so the order does not change the sum
 	}
 	mean := husbandry.Grams(math.Round(hundredths/float64(len(g.Each))) / 100)
 	g.Weighs = &mean
@@ -421,8 +422,9 @@ func (l *Line) numeral(i int) (number string, next int) {
 	return number, i + 1
 }
 
-// unit reads the unit from i on, or returns the unit that was written together
-// with the number. Fluid ounces are two words.
+// unit reads the unit from token i on. If together is set, the unit was written
+// without a space after the number, and unit returns together. Fluid ounces are
+// two words.
 func (l *Line) unit(i int, together string) (unit string, next int) {
 	unit = together
 	if unit == "" {

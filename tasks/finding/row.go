@@ -8,17 +8,19 @@ import (
 
 // Row defines one finding.
 type Row struct {
-	// Name is the finding's name. A kind of task asks for a finding by it.
+	// Name is the name of the finding. A kind of task uses the name to ask for
+	// the finding.
 	Name husbandry.FindingName
 	slot
-	// Plans says that the finding can change the plan. A note cannot.
+	// Plans says that the finding can change the plan. A note, for example,
+	// cannot change the plan.
 	Plans bool
 	// Lasts says that the finding still matters after years. A clutch and its
 	// causes last; a weight does not.
 	Lasts bool
 	// Since is the first version of the daybook with the finding; 0 stands for
-	// the first version. A program that does not know the version must stop
-	// reading, because otherwise it would lose the finding.
+	// the first version of all. A program that does not know the version must
+	// stop reading the daybook, because otherwise the finding would be lost.
 	Since int
 
 	// Verbs are the words that begin the finding, after its number or record:
@@ -31,8 +33,9 @@ type Row struct {
 	// program breaks a line before such a word, the finding continues on the
 	// next line.
 	Takes []string
-	// Near are units, and words that people type instead of a verb. A line with
-	// such a word after a number is no command, but it gets an answer.
+	// Near has units, and words that people type instead of a verb. A line with
+	// a number before such a word is no command, but the keeper gets an answer
+	// about it.
 	Near []string
 	// Command writes the finding as a command that reads back; nil if another
 	// row writes it.
@@ -44,20 +47,21 @@ type Row struct {
 	Caution func(g *Values) string
 	// Misfit says why the finding does not fit a record of this scope, or a
 	// task of this kind; kind is "" for a record. The result is "" if the
-	// finding fits. Misfit is nil if the finding always fits, or is part of
-	// another one.
+	// finding fits. Misfit is nil if the finding always fits, or if it is a
+	// part of another finding.
 	Misfit func(g *Values, scope husbandry.Scope, kind husbandry.Kind) string
-	// Record is the text after the word "Record" in a digest: "the weight". Its
-	// line begins with a number, so the text must contain no verb of a finding.
-	// "": no kind of task asks for the finding.
+	// Record is the text that the digest prints after the word "Record": "the
+	// weight". A mail reply may quote this line of the digest behind a number,
+	// so the text must contain no verb of a finding. It is "" if no kind of
+	// task asks for the finding.
 	Record string
-	// Sitter is the text for a stand-in who should write the finding down; "":
-	// only the keeper records it.
+	// Sitter is the text for a stand-in who should write the finding down. It
+	// is "" if only the keeper records the finding.
 	Sitter string
 	// Open says that a task with this finding alone stays open.
 	Open bool
-	// Asked adds the facts of the task to the finding; nil adds nothing. It
-	// also runs for a task that is marked as done.
+	// Asked adds the facts of the task to the finding; nil adds nothing. Asked
+	// also runs for a task that is marked as done without a finding.
 	Asked func(a Asked, g *Values)
 }
 
@@ -73,14 +77,15 @@ type Verb struct {
 	// line.
 	Denies bool
 	// Everyday says that the word is also common in other sentences. It begins
-	// a finding only directly before a verb of its row.
+	// a finding only directly before another verb of the same row.
 	Everyday bool
 }
 
-// Asked has the facts of a task that its mark takes over.
+// Asked has the facts of a task that go into the finding when the task is
+// marked.
 type Asked struct {
 	Packs int          // packs to order; 0: none
-	Mate  husbandry.ID // male to pair her with; "": none
+	Mate  husbandry.ID // male to pair the female with; "": none
 }
 
 // slot is the storage of a finding's value: a field of Values, and the key in
@@ -107,9 +112,9 @@ func at[T comparable](key string, field func(*Values) *T, scan func(Scanner) T) 
 	}
 }
 
-// Scanner reads JSON values of the daybook, with the daybook's own spacing.
-// After a value that it cannot read, it returns zeros, and the caller must drop
-// all results.
+// Scanner reads JSON values of the daybook, with the spacing that the daybook
+// writes. After a value that the Scanner cannot read, it returns zeros, and the
+// caller must drop all results.
 type Scanner interface {
 	Int() *int
 	Float() *float64
@@ -139,8 +144,8 @@ type verbOf struct {
 	verb Verb
 }
 
-// The functions of the rows use these maps, so the maps cannot be initialised
-// with the rows.
+// The functions of the rows use these maps. So Go cannot initialise the maps
+// from the rows in the declaration: that would be a cycle.
 func init() {
 	byKey, byName, byVerb = make(map[string]*Row), make(map[husbandry.FindingName]*Row), make(map[string]verbOf)
 	goesOn = make(map[string]bool)
@@ -182,8 +187,8 @@ func Scan(key string, s Scanner, g *Values) bool {
 // FirstVersion is the version of the daybook for rows that state no version.
 const FirstVersion = 1
 
-// Newest is the latest version of the daybook in any row, up to which this
-// program can read.
+// Newest is the latest version of the daybook in any row. This program can read
+// the daybook up to this version.
 var Newest = func() int {
 	newest := FirstVersion
 	for i := range All {
@@ -192,7 +197,7 @@ var Newest = func() int {
 	return newest
 }()
 
-// Version returns the version of the daybook that can hold g.
+// Version returns the earliest version of the daybook that can hold g.
 func Version(g *Values) int {
 	version := FirstVersion
 	for i := range All {

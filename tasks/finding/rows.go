@@ -56,7 +56,7 @@ var All = []Row{
 		Misfit:  notHerEggs,
 	},
 	{
-		Name: "outside", slot: at("outside", func(g *Values) *bool { return &g.Outside }, Scanner.Bool), // read with laid
+		Name: "outside", slot: at("outside", func(g *Values) *bool { return &g.Outside }, Scanner.Bool), // the row of laid reads this word
 		Say: say("outside the nest box"),
 	},
 	{
@@ -137,8 +137,8 @@ var All = []Row{
 			key: "weighs_g",
 			has: func(g *Values) bool { return g.Weighs != nil },
 			merge: func(to, from *Values) {
-				// Single weights belong to their mean, so a new mean replaces
-				// them as well.
+				// Single weights belong to the mean that was reported with
+				// them, so a new mean replaces the single weights as well.
 				if from.Weighs != nil {
 					to.Weighs, to.Each = from.Weighs, from.Each
 				}
@@ -213,7 +213,7 @@ var All = []Row{
 		Asked: func(a Asked, g *Values) { g.With = a.Mate },
 	},
 	{
-		Name: "with", slot: at("with", func(g *Values) *husbandry.ID { return &g.With }, scanID), // the task of the mating names him
+		Name: "with", slot: at("with", func(g *Values) *husbandry.ID { return &g.With }, scanID), // the task of the pairing names the male
 		Plans: true,
 		Say:   func(g *Values, _ husbandry.Units) string { return "with " + string(g.With) },
 	},
@@ -278,7 +278,7 @@ var All = []Row{
 			case Stuck:
 				return remarked("shed stuck", g)
 			}
-			return "shed " + string(g.Shed) // a value that somebody wrote into the daybook by hand
+			return "shed " + string(g.Shed) // an unknown word that somebody wrote into the daybook by hand
 		},
 		Say: func(g *Values, _ husbandry.Units) string {
 			if g.Shed == Stuck {
@@ -290,7 +290,7 @@ var All = []Row{
 			if g.Shed != Stuck {
 				return ""
 			}
-			// Common practice, as of the first shed of young.
+			// Common practice, as for the first shed of young:
 			return "Stuck shed on toes or tail cuts off the blood: a damp hide and a day, then soak in shallow lukewarm water, no pulling. At an eye, or where it stays, see a veterinarian."
 		},
 		Misfit: func(g *Values, scope husbandry.Scope, kind husbandry.Kind) string {
@@ -321,8 +321,8 @@ var All = []Row{
 		Say:     func(g *Values, _ husbandry.Units) string { return fmt.Sprintf("ordered: %d", *g.Ordered) },
 		Misfit:  ofFeeder,
 		Asked: func(a Asked, g *Values) {
-			// "done" means the number of packs that the task asked for, even if
-			// tomorrow's task would ask for another number.
+			// "done" without a number means the number of packs that the task
+			// asked for, even if tomorrow's task would ask for another number.
 			if a.Packs > 0 && g.Ordered == nil {
 				g.Ordered = &a.Packs
 			}
@@ -335,10 +335,10 @@ var All = []Row{
 		Command: func(g *Values) string { return "stock " + strconv.Itoa(*g.Stock) },
 		Say:     func(g *Values, _ husbandry.Units) string { return fmt.Sprintf("counted: %d", *g.Stock) },
 		Misfit:  ofFeeder,
-		Open:    true, // counting the stock is not ordering
+		Open:    true, // after counting the stock, the keeper still has to order
 	},
 	{
-		Name: "note", slot: at("note", func(g *Values) *string { return &g.Note }, Scanner.Text), // note is a separate command
+		Name: "note", slot: at("note", func(g *Values) *string { return &g.Note }, Scanner.Text), // the grammar reads a note as a separate command
 		Say: func(g *Values, _ husbandry.Units) string { return "note: " + g.Note },
 	},
 }

@@ -12,9 +12,9 @@ type BreedingRules struct {
 	MaleRest Days
 }
 
-// UsualBreeding returns the limits for a keeper who states none, all common
+// UsualBreeding returns the limits for a keeper who states none. All are common
 // practice: no closer kin than half siblings (1/8), a warning above first
-// cousins (1/16), five females for a male, and three days of rest for him.
+// cousins (1/16), five females for a male, and three days of rest for the male.
 func UsualBreeding() BreedingRules {
 	return BreedingRules{KinshipLimit: 0.125, KinshipWarn: 0.0625, FemalesPerMale: 5, MaleRest: 3}
 }

@@ -17,12 +17,12 @@ type Called struct {
 	Cases []Case
 }
 
-// Case is a title, a caution or both. They replace the routine's own if the
-// rule says so.
+// Case is a title, a caution or both for one cause. A rule that names the case
+// replaces the routine's own title and caution by these.
 type Case struct{ Name, Title, Caution string }
 
-// In returns the routine with the words of the cases that are named; a later
-// name overrides an earlier one. A name without a case changes nothing.
+// In returns the routine with the titles and cautions of the named cases; a
+// later name overrides an earlier one. A name without a case changes nothing.
 func (c *Called) In(names ...string) Routine {
 	r := c.Routine
 	for _, name := range names {

@@ -79,14 +79,14 @@ type Cooling struct {
 	// From and To are zero for the range of the care sheet.
 	From, To Celsius
 	// Ended is the day on which warming up begins, regardless of the planned
-	// weeks. It needs Start.
+	// weeks. A record with Ended must also state Start.
 	Ended civil.Date
 	Off   bool // not cooled in the winter of Start; without Start, never cooled
 }
 
 // Names reports whether the record names an animal that lives in a room.
-// closeness says how: 0 by its own id, 1 by its enclosure, 2 by the room, 3 by
-// its species.
+// closeness says by what the record names the animal: 0 by the animal's id, 1
+// by its enclosure, 2 by the room, 3 by its species.
 func (c *Cooling) Names(a *Animal, room ID) (closeness int, ok bool) {
 	for i, list := range []struct {
 		ids []ID

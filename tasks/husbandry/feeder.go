@@ -13,16 +13,17 @@ import (
 )
 
 // Feeder is live food that is bought by the box and dies within weeks. A
-// routine uses it up if its Consumes has the feeder's name or id.
+// routine uses a feeder up if the routine's Consumes has the feeder's name or
+// id.
 type Feeder struct {
 	ID   ID
-	Name string // as routines' Consumes has it: "small crickets"
+	Name string // as the Consumes of a routine spells it: "small crickets"
 	Pack Pack
-	// Deliveries are the weekdays on which it may arrive. Lead is the number of
-	// days between the order and the delivery.
+	// Deliveries are the weekdays on which the feeder may arrive. Lead is the
+	// number of days between the order and the delivery.
 	Deliveries []time.Weekday
 	Lead       Days
-	ShelfLife  Days // days after delivery for which it lives and is worth feeding
+	ShelfLife  Days // days after delivery during which the feeder lives and is worth feeding
 	// Safety is the safety stock: the days of use that must remain beyond the
 	// next delivery.
 	Safety Days
@@ -114,7 +115,8 @@ func ParseAmount(s string) (Amount, error) {
 	return a, nil
 }
 
-// scanAmount takes an amount apart. ok is false if it has another form.
+// scanAmount reads the parts of an amount. ok is false if s does not have the
+// form of an amount.
 func scanAmount(s string) (a Amount, ok bool) {
 	m := amountForm.FindStringSubmatch(s)
 	if m == nil {
@@ -157,5 +159,5 @@ type Amounts struct {
 	Spring, Summer, Autumn, Winter Amount
 }
 
-// IsZero reports whether no amount is said.
+// IsZero reports whether no amount is stated for any condition.
 func (a Amounts) IsZero() bool { return a == Amounts{} }

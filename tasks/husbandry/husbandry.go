@@ -87,7 +87,7 @@ type Enclosure struct {
 // NestBox is a box of damp substrate in an enclosure, in which females lay.
 type NestBox struct {
 	Substrate string // in the keeper's words
-	TopUp     Days   // days between top-ups; 0: the routine's own interval
+	TopUp     Days   // days between top-ups; 0: the interval of the routine
 	Damp      Damp
 }
 
@@ -107,7 +107,7 @@ type Damp struct {
 // Lamp is a UVB lamp whose age matters.
 type Lamp struct {
 	Fitted civil.Date // zero: not known
-	Life   Days       // days until the lamp is due for a change; 0: the routine's own interval
+	Life   Days       // days until the lamp is due for a change; 0: the interval of the routine
 }
 
 // Sex is the sex of an animal or a group.
@@ -139,34 +139,35 @@ type Animal struct {
 	Sex       Sex
 	Count     int // 1, or the size of a group before any animal was taken out
 	Enclosure ID  // "" once it has left
-	// Was has the animal's earlier homes, by date. Supplements on the food
-	// there still count. For an animal that was taken out of a group, it
+	// Was has the animal's earlier homes, by date. Supplements on the food in
+	// these homes still count. For an animal that was taken out of a group, Was
 	// includes the homes of the group.
 	Was      []Home
 	Hatched  civil.Date
 	Acquired civil.Date
-	Left     civil.Date // sold, given away or dead; from this day it has no tasks
+	Left     civil.Date // sold, given away or dead; from this day the animal has no tasks
 	// From is the group from which the animal was taken on the day Since; ""
 	// for none. The animal takes over species, sex, dates, parents, clutch and
 	// enclosure from the group where its own record has none. The group is
 	// smaller from that day.
 	From  ID
 	Since civil.Date
-	// Clutch is the clutch from which it hatched, known from a record or a
-	// finding; "" when unknown. Mother and Father are taken from the clutch.
+	// Clutch is the clutch from which the animal hatched, known from a record
+	// or a finding; "" when unknown. Mother and Father are taken from the
+	// clutch.
 	Clutch ID
 	Mother ID
 	Father ID
-	// Quarantine is how long the animal is kept apart; 0: it is not kept apart.
-	// The days count from its arrival. If it was taken out of a group and has
-	// no arrival, they count from that day. An animal taken out of a group in
-	// quarantine is in quarantine too. New arrivals and illness begin the
-	// quarantine anew.
+	// Quarantine is how many days the animal is kept apart; 0: it is not kept
+	// apart. The days count from the animal's arrival. If the animal was taken
+	// out of a group and has no arrival, they count from the day on which it
+	// was taken out. An animal taken out of a group in quarantine is in
+	// quarantine too. New arrivals and illness begin the quarantine anew.
 	Quarantine Days
 	Stage      Stage // "" to be told from its age; adult where the age is unknown
 	Breeding   bool  // plan pairing, gravid checks and lay watches
-	// Gravid is the day on which she was seen gravid before the books began.
-	// Later sightings are findings.
+	// Gravid is the day on which the female was seen gravid before the books
+	// began. Later sightings are findings.
 	Gravid civil.Date
 	Note   string
 }
@@ -262,7 +263,8 @@ type Incubator struct {
 	// Humidity is the relative humidity (0 to 1) of the incubator's air. nil:
 	// computed from the room's air, warmed to the set point.
 	Humidity *float64
-	// Log is the path of its temperature log, relative to the books; "" if none.
+	// Log is the path of the incubator's temperature log, relative to the
+	// books; "" if none.
 	Log string
 }
 
@@ -332,7 +334,7 @@ func (r *Records) AwayOn(keeper ID, day civil.Date) *CarerAway {
 	return nil
 }
 
-// Called returns the keeper's name, or the id if there is no name.
+// Called returns the name of the keeper, or the id if the record has no name.
 func (c *Carer) Called() string {
 	if c.Name != "" {
 		return c.Name
@@ -385,8 +387,9 @@ type Species struct {
 	Pairing    PairingSeason
 	Cooling    CoolingCare
 	// FirstFeed is when the young take their first food, in days after
-	// hatching. SexableAt is the age at which they can be sexed. If known, they
-	// replace the offsets of the common first-feed and sexing routines.
+	// hatching. SexableAt is the age, in days, at which the young can be sexed.
+	// If known, the two replace the offsets of the common routines for the
+	// first food and for sexing.
 	FirstFeed Span
 	SexableAt Days
 
@@ -402,8 +405,8 @@ func (s *Species) Binomial() string {
 	return strings.Join(words[:min(2, len(words))], " ")
 }
 
-// Own reports whether the keeper, and not a built-in sheet, states any of the
-// keys ("pairing.from", "laying.interval").
+// Own reports whether any of the keys ("pairing.from", "laying.interval") comes
+// from the keeper instead of a built-in sheet.
 func (s *Species) Own(keys ...string) bool {
 	return slices.ContainsFunc(keys, func(k string) bool { return s.Sources[k] != "" })
 }
@@ -415,7 +418,7 @@ type Span struct{ From, To Days }
 // IsZero reports whether the span is not known.
 func (s Span) IsZero() bool { return s == Span{} }
 
-// Incubation is the knowledge of a species' incubation.
+// Incubation has the facts that are known about the incubation of a species.
 type Incubation struct {
 	Points []IncubationPoint // by rising temperature
 	// Days is the incubation time at the usual temperatures, for a species
@@ -442,7 +445,7 @@ type IncubationPoint struct {
 	Source      string
 }
 
-// Laying is the knowledge of a species' laying.
+// Laying has the facts that are known about the laying of a species.
 type Laying struct {
 	AfterMating Span // from a mating to laying
 	Interval    Span // between clutches of one season

@@ -19,7 +19,7 @@ const (
 	Mist        Kind = "mist"         // spray
 	Clean       Kind = "clean"        // remove waste, or a deep clean
 	NestTopUp   Kind = "nest-top-up"  // keep the nest box damp
-	GutLoad     Kind = "gut-load"     // feed the feeder insects up
+	GutLoad     Kind = "gut-load"     // feed the feeder insects well before they are offered
 	Weigh       Kind = "weigh"        // weigh an animal
 	GravidCheck Kind = "gravid-check" // feel or look for eggs
 	LayWatch    Kind = "lay-watch"    // watch for eggs
@@ -56,10 +56,11 @@ const (
 type kindRow struct {
 	kind Kind
 	// scope is the sort of record that the tasks are about, or "": each routine
-	// states it. Some scopes change later. Sexing is about the young of a
-	// clutch until they have records, and then about each record. Separate and
-	// Place wait for records and are about them. Label is about the animal
-	// after it was taken out of its group.
+	// states the scope. Some scopes change later. Sexing is about the young of
+	// a clutch until the young have records, and then about each record.
+	// Separate and Place wait for the records of the young and are about these
+	// records. Label is about the animal after the animal was taken out of its
+	// group.
 	scope Scope
 	// work distinguishes everyday work from tasks that the digest lists one by
 	// one.
@@ -71,9 +72,8 @@ type kindRow struct {
 	action, ofYoung string
 	// join stands between the action and the subject.
 	join join
-	// titles are further titles with another joining word than a colon. The
-	// joining word belongs to the words of the title, so a keeper's own title
-	// in the same words is joined in the same way.
+	// titles has further titles that need another joining word than the field
+	// join. A keeper's title in the same words gets the same joining word.
 	titles map[string]join
 	// name is the heading for tasks that are listed without their titles, or
 	// "": the id of the routine is the heading. No name contains a verb of the
@@ -105,23 +105,24 @@ type kindRow struct {
 	// rests says when the tasks pause for an animal in winter.
 	rests Rests
 	// tellsFast says that the task of an enclosure names the animals that get
-	// no food.
+	// no food because of their winter.
 	tellsFast bool
 	// inOrder says that the tasks are steps in a fixed order.
 	inOrder bool
 	// byTelephone says that the task can be done early and from anywhere.
 	byTelephone bool
 
-	// watches is the window that the task watches, or "".
+	// watches is the window that the task watches, or "": the task is no watch.
 	watches WindowName
-	// partOf is the kind of the task with which this task is done, or "".
+	// partOf is the kind of the task that includes this task, or "": the task
+	// is separate.
 	partOf Kind
 	// byID says that a routine replaces only a routine with the same id, and
 	// not all routines of the kind.
 	byID bool
 	// refuseOn says why a record may not state a routine of this kind;
 	// refuseOff says why a record may not turn the kind off. The zero Refusal
-	// allows it.
+	// allows the record.
 	refuseOn, refuseOff Refusal
 }
 
@@ -219,8 +220,8 @@ var kindRows = [...]kindRow{
 	{kind: Own, work: special, join: byColon, listed: "other tasks", noun: timeDone, sitter: SitterWaits, missed: Stays, byID: true},
 }
 
-// The reasons why a pinned task cannot be put off. A kind without a reason has
-// the last one.
+// The reasons why a pinned task cannot be put off. A kind whose row gives no
+// reason has the reason inDanger.
 const (
 	pastHerTime   = "a female past her time is not put off; call the veterinarian"
 	eggsInTheOpen = "eggs in the open dry within hours and are not put off; set them now, or leave the task out"
@@ -265,16 +266,16 @@ func (k Kind) Order() int { return kindIndex[k] }
 // routine states it.
 func (k Kind) Scope() Scope { return k.row().scope }
 
-// Special reports whether a task of kind k is listed by itself, with its most
-// important fact. The other kinds are everyday work. A keeper knows how to do
-// it, so its tasks of one room and part of the day are listed together, under
-// one number.
+// Special reports whether the digest lists a task of kind k by itself, with its
+// most important fact. Tasks of the other kinds are everyday work. A keeper
+// knows how to do everyday work, so the tasks of one room and part of the day
+// are listed together, under one number.
 //
 // Everyday work recurs without an event, and needs no record. Weighings, lamp
-// readings and egg tubs are special, because each needs a value. Own tasks are
-// special, because the program does not know their content. The kind decides
-// only the usual case: an everyday task that is overdue, pinned or has an
-// amount to measure may be listed by itself.
+// readings and checks of egg tubs are special, because each needs a value. Own
+// tasks are special, because the program does not know their content. The kind
+// decides only the usual case: an everyday task that is overdue, is pinned or
+// has an amount to measure may be listed by itself.
 func (k Kind) Special() bool { return k.row().work != everyday }
 
 // Action is the imperative, "Top up the nest box", for a routine without a
@@ -316,7 +317,8 @@ func TitleFor(title, name string) string {
 	return title + string(by) + name
 }
 
-// joins maps each title to its joining word, unless that is a colon.
+// joins maps each title to its joining word. Titles joined by a colon are left
+// out.
 var joins = func() map[string]join {
 	m := make(map[string]join)
 	for i := range kindRows {
@@ -370,7 +372,7 @@ func (k Kind) BySitter() Sitter { return k.row().sitter }
 // say.
 func (k Kind) Missed() Missed { return k.row().missed }
 
-// WhyPinned returns the reason why a pinned task of kind k cannot be put off.
+// WhyPinned returns, in words, why a pinned task of kind k cannot be put off.
 func (k Kind) WhyPinned() string {
 	if r := k.row(); r.pinned != "" {
 		return r.pinned
@@ -378,7 +380,8 @@ func (k Kind) WhyPinned() string {
 	return inDanger
 }
 
-// NeedsAnimals reports whether an enclosure needs animals to have such a task.
+// NeedsAnimals reports whether only enclosures with animals have tasks of kind
+// k.
 func (k Kind) NeedsAnimals() bool { return k.row().needsAnimals }
 
 // NeverLate reports whether a task after an event remains due however long ago
@@ -431,8 +434,8 @@ func WatchOf(w WindowName) Kind {
 	return ""
 }
 
-// PartOf returns the kind of the task with which a task of kind k is done, so
-// that it is not listed by itself: a supplement is dusted on a feeding. It is
+// PartOf returns the kind of the task that includes a task of kind k. Such a
+// task is not listed by itself: a supplement is dusted on a feeding. PartOf is
 // "" for all other kinds.
 func (k Kind) PartOf() Kind { return k.row().partOf }
 
@@ -442,7 +445,7 @@ func (k Kind) PartOf() Kind { return k.row().partOf }
 func (k Kind) ReplacedByID() bool { return k.row().byID }
 
 // Refusal says why a record may not state something, and what to write instead.
-// The zero Refusal allows it.
+// The zero Refusal allows the record.
 type Refusal struct{ Problem, Hint string }
 
 // Refuses returns why a record may not state a routine of kind k. off says that

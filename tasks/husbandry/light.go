@@ -23,8 +23,8 @@ type Light struct {
 	Shortest, Longest time.Duration
 	// Noon is the middle of the lit hours on the timer's clock.
 	Noon civil.TimeOfDay
-	// Step is the change of the day length, in minutes, after which the timer
-	// is set anew.
+	// Step is the change of the day length, in minutes, after which the keeper
+	// sets the timer again.
 	Step int
 }
 

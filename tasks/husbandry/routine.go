@@ -53,7 +53,7 @@ type Routine struct {
 	Before, After Days
 	Part          Part
 	Minutes       int
-	Consumes      []string // supplies that it uses up, in the keeper's words
+	Consumes      []string // supplies that a task uses up, in the keeper's words
 	Amounts       Amounts  // amount of food for each animal
 	Missed        Missed
 	// Sitter says whether a stand-in does the tasks; "" for the kind's own
@@ -78,9 +78,9 @@ const (
 )
 
 // Origin is the source of a routine. For one subject and kind, the keeper's
-// routines replace those of the care sheet, and the care sheet's routines
-// replace the common ones. An Own routine replaces only a routine with the same
-// id.
+// routines replace the routines of the care sheet, and the care sheet's
+// routines replace the common ones. A routine of kind Own replaces only a
+// routine with the same id.
 type Origin int
 
 // The origins of a routine, strongest first.
@@ -124,7 +124,7 @@ type Pattern string
 // The patterns of a cadence.
 const (
 	Fixed     Pattern = "fixed"      // dates of the calendar, independent of the work done
-	SinceLast Pattern = "since-last" // Every days after the last time it was done
+	SinceLast Pattern = "since-last" // Every days after the work was last done
 	Anchored  Pattern = "anchored"   // Offset days after an Event, once
 	Windowed  Pattern = "windowed"   // every Every days inside a computed window
 	Riding    Pattern = "riding"     // follows another kind's tasks
@@ -144,20 +144,22 @@ type Cadence struct {
 	MonthDays []int  // 1 to 31; a later day than the month has means the month's last day
 	Cron      string // five fields; only the dates count, not the hour and minute
 
-	// Stepped.
+	// For the pattern Stepped: the target that changes.
 	Steps StepsName
 
-	// Anchored.
+	// For the pattern Anchored: the event, and the days from the event to the
+	// task.
 	Event  Event
 	Offset Days
 
-	// Windowed.
+	// For the pattern Windowed: the computed window.
 	Window WindowName
 
-	// Riding follows every Nth task of kind Host, Lead days before it, and at
-	// least MinGap days after the last time that it was done. If several
-	// supplements fall on one feeding, only the rarest (the largest Nth) is
-	// due: supplements replace one another and are never mixed.
+	// For the pattern Riding. The routine follows every Nth task of kind Host,
+	// Lead days before that task, and at least MinGap days after the last time
+	// the work of the routine was done. If several supplements fall on one
+	// feeding, only the rarest (the largest Nth) is due: supplements replace
+	// one another and are never mixed.
 	Host   Kind
 	Nth    int
 	Lead   Days
@@ -170,8 +172,8 @@ type Event string
 // The events.
 const (
 	EventLaid     Event = "laid"     // a clutch was laid
-	EventTubSet   Event = "tub-set"  // its egg tub was set
-	EventHatched  Event = "hatched"  // its first young hatched
+	EventTubSet   Event = "tub-set"  // the egg tub of a clutch was set
+	EventHatched  Event = "hatched"  // the first young of a clutch hatched
 	EventPaired   Event = "paired"   // a pairing began
 	EventMated    Event = "mated"    // a mating was seen
 	EventAcquired Event = "acquired" // an animal arrived
@@ -179,8 +181,8 @@ const (
 	EventSeparated Event = "separated"
 	// EventQuarantine: an animal's quarantine began, or began anew.
 	EventQuarantine Event = "quarantine"
-	// EventExpiry: a document is due for renewal, as many days before its last
-	// day as its record states.
+	// EventExpiry: a document is due for renewal. The renewal is due as many
+	// days before the document's last day as its record states.
 	EventExpiry Event = "expiry"
 )
 
@@ -200,5 +202,5 @@ const (
 	HatchWindow   WindowName = "hatching"
 	CoolingWindow WindowName = "cooling" // from the last food before the winter to the first after it
 	YoungWindow   WindowName = "young"   // from the first hatching to two weeks after the last
-	GravidWindow  WindowName = "gravid"  // from pairing until she is seen gravid or the lay window ends
+	GravidWindow  WindowName = "gravid"  // from pairing until the female is seen gravid or the laying window ends
 )

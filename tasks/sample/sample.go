@@ -4,8 +4,8 @@
 // Start with [Make]. The books are plausible, not real: three species with
 // rounded figures, a room for each forty enclosures, a male and two females in
 // each enclosure, and a keeper who seldom forgets a task. The same arguments
-// give the same colony. Its keys are the keys of the scheduler's tasks. The
-// program itself does not use this package.
+// give the same colony. The marks use the keys that the scheduler gives its
+// tasks. The program itself does not use this package.
 package sample
 
 import (
@@ -258,7 +258,7 @@ func (m *maker) routineWork(e *husbandry.Enclosure, species husbandry.ID) {
 	}
 }
 
-// since marks a since-last routine on its day or a day late.
+// since marks the tasks of a since-last routine, each on its day or a day late.
 func (m *maker) since(subject, routine husbandry.ID, day civil.Date, every int, last *civil.Date) {
 	if !last.IsZero() && (day.Sub(*last) < every || m.rnd.IntN(8) == 0) {
 		return

@@ -34,9 +34,9 @@ type Disk struct {
 
 	mu      sync.Mutex
 	log     []string
-	at      int   // number of the operation to disturb, from 1
-	err     error // its error; ErrStopped stops the program
-	half    bool  // a disturbed write does half of its work first
+	at      int   // number of the operation that fails or stops the program, from 1
+	err     error // error of operation at; ErrStopped stops the program
+	half    bool  // if operation at is a write, it does half of its work first
 	stopped bool
 
 	names   map[string]int  // path to inode, as the program sees them
@@ -81,9 +81,9 @@ func (d *Disk) Stop(k int, half bool) { d.at, d.err, d.half = k, ErrStopped, hal
 // its work first if half is set. The program continues.
 func (d *Disk) Fail(k int, err error, half bool) { d.at, d.err, d.half = k, err, half }
 
-// Restart starts the program again on the same machine, after it was killed.
-// Its unsynced bytes are readable but not durable. Operations are counted from
-// 1 again, and none of them is disturbed.
+// Restart starts the program again on the same machine, after the program was
+// killed. Bytes without fsync are readable but not durable. Operations are
+// counted from 1 again, and none of them fails.
 func (d *Disk) Restart() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -104,8 +104,8 @@ func (d *Disk) Log() []string {
 	return append([]string(nil), d.log...)
 }
 
-// step counts an operation, and returns the error if the operation must not be
-// done.
+// step counts an operation, and returns an error if the operation is to fail or
+// is not to happen.
 func (d *Disk) step(what, path string) error {
 	if d.stopped {
 		return ErrStopped
@@ -327,7 +327,7 @@ func (d *Disk) After(t testing.TB, c Crash) string {
 			b = c.content(synced, now)
 		}
 		if _, err := os.Stat(filepath.Dir(move(path))); err != nil {
-			continue // its folder was not durable
+			continue // the folder of the file was not durable
 		}
 		if err := os.WriteFile(move(path), b, 0o666); err != nil {
 			t.Fatal(err)
@@ -336,8 +336,8 @@ func (d *Disk) After(t testing.TB, c Crash) string {
 	return root
 }
 
-// content returns the bytes of a file after the crash. The file held now, and
-// held synced at its last fsync.
+// content returns the bytes of a file after the crash. now has the bytes before
+// the crash; synced has the bytes at the last fsync.
 func (c Crash) content(synced, now []byte) []byte {
 	grown := len(now) > len(synced) && string(now[:len(synced)]) == string(synced)
 	switch {

@@ -33,7 +33,8 @@ import (
 type Input struct {
 	Records *husbandry.Records
 	// History has the marks and findings; nil if there are none yet. The caller
-	// leaves out those for days after On (with tasks.History.Before).
+	// leaves out marks and findings for days after On (with
+	// tasks.History.Before).
 	History *tasks.History
 	// On is the day of the plan. To is the last day ahead in the plan; a To
 	// before On counts as On.
@@ -42,8 +43,8 @@ type Input struct {
 	// Forecasts forecasts hatching, laying and pairing; nil for
 	// [herd.Calibrated].
 	Forecasts herd.Forecasts
-	// Spread chooses days inside the slack. If it is nil, every task keeps its
-	// own day.
+	// Spread chooses days inside the slack of tasks. If it is nil, every task
+	// stays on the day of its routine.
 	Spread Spread
 }
 
@@ -71,5 +72,5 @@ func DayOf(h *herd.Herd, to civil.Date, spread Spread) *Day {
 
 // Plan returns the tasks due or overdue on in.On, the upcoming tasks until
 // in.To, and the tasks that lapsed since the day before. They are sorted by due
-// date, then in the order of tasks.Before. Each has a key of its own.
+// date, then in the order of tasks.Before. No two tasks have the same key.
 func Plan(in Input) []tasks.Task { return NewDay(in).Tasks() }

@@ -21,7 +21,7 @@ type ClutchForecast struct {
 	Incubator husbandry.ID     `json:"incubator"`
 	State     herd.ClutchState `json:"state"`
 	Progress  float64          `json:"progress"` // 0 to 1
-	// The dates of the forecast are zero, written as "", where nothing is
+	// The dates of the forecast are zero, written as "", if no hatching is
 	// expected or nothing is known.
 	P05              civil.Date `json:"p05"`
 	P25              civil.Date `json:"p25"`
@@ -33,18 +33,20 @@ type ClutchForecast struct {
 	ProbabilityToday float64    `json:"probability_today"` // 0 to 1
 	Basis            string     `json:"basis"`
 	Cautions         []string   `json:"cautions"` // never nil
-	// Males is the expected share of males, with a 90 % interval; nil where sex
-	// is not known to follow temperature.
+	// Males is the expected share of males, with a 90 % interval; nil if
+	// temperature is not known to determine the sex.
 	Males *incubation.Males `json:"males,omitempty"`
-	// Moisture says how its tub loses water; "" where nothing is known.
+	// Moisture says how the tub of the clutch loses water; "" if nothing is
+	// known about the tub.
 	Moisture string `json:"moisture,omitempty"`
 
-	// For people: the first day on which it may have been laid, the eggs that
-	// hatched, and those found dead.
+	// Fields for the terminal and the page, not for JSON: the first day on
+	// which the clutch may have been laid, the eggs that hatched, and the eggs
+	// found dead.
 	LaidFrom      civil.Date `json:"-"`
 	Hatched, Lost int        `json:"-"`
-	Outside       bool       `json:"-"` // laid beside the nest box
-	// For pictures: the temperature of the eggs (nil when unknown), the
+	Outside       bool       `json:"-"` // laid outside the nest box
+	// Fields for pictures: the temperature of the eggs (nil when unknown), the
 	// probability of each day from DailyFrom on, and the young that hatched so
 	// far.
 	Temperature *husbandry.Celsius `json:"-"`
@@ -53,7 +55,7 @@ type ClutchForecast struct {
 	HatchedOn   []herd.Young       `json:"-"`
 }
 
-// fate says in words how a finished clutch ended.
+// fate says, in words, how a finished clutch ended.
 func fate(c *herd.Clutch) string {
 	words := "no young hatched"
 	if c.Hatched > 0 {

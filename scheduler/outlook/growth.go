@@ -8,9 +8,10 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Growth is the weighings of an animal, of a group or of the young of a clutch,
-// from the first on. An animal that was taken out of a group has the weighings
-// of the group until then, and before that those of the young of its clutch.
+// Growth has all weighings of an animal, of a group or of the young of a
+// clutch. For an animal that was taken out of a group, it includes the
+// weighings of the group until that day, and before those the weighings of the
+// young of its clutch.
 type Growth struct {
 	ID      husbandry.ID `json:"id"`
 	Name    string       `json:"name"`
@@ -27,13 +28,13 @@ type Weighing struct {
 	Grams husbandry.Grams `json:"grams"` // of several animals: the mean mass of one
 	// Each has the single masses, where the animals were weighed one by one.
 	Each []husbandry.Grams `json:"each,omitempty"`
-	// Of is the animal, group or clutch that was weighed.
+	// Of is the id of the animal, group or clutch that was weighed.
 	Of husbandry.ID `json:"of"`
 }
 
 // Growths returns the growth of every animal and group that was ever weighed up
 // to the herd's day, and of clutches whose young have no records, in the order
-// of the records. Animals that left are among them.
+// of the records. It includes animals that have left.
 func Growths(h *herd.Herd) []Growth {
 	own := weighings(h)
 	list := []Growth{}
@@ -63,7 +64,7 @@ func weighings(h *herd.Herd) map[husbandry.ID][]Weighing {
 		id := f.Task.Subject()
 		switch c := h.Clutch(id); {
 		case c != nil && h.KindOf(f.Task.Routine()) != husbandry.Weigh:
-			continue // its egg tub
+			continue // a weighing of the clutch's egg tub
 		case c != nil:
 			id = c.ID
 		case h.Animal(id) == nil:
@@ -78,8 +79,9 @@ func weighings(h *herd.Herd) map[husbandry.ID][]Weighing {
 	return own
 }
 
-// weighingsOf returns the weighings of an animal, with those of its groups and
-// its clutch while it belonged to them.
+// weighingsOf returns the weighings of an animal. It includes the weighings of
+// the animal's groups and clutch from the time when the animal belonged to
+// them.
 func weighingsOf(h *herd.Herd, a *herd.Animal, own map[husbandry.ID][]Weighing) []Weighing {
 	list := slices.Clone(own[a.ID])
 	until := a.Since

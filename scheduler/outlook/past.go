@@ -12,19 +12,19 @@ import (
 type Past struct {
 	ID   husbandry.ID
 	Laid civil.Date
-	// P05, P50 and P95 are quantiles of the forecast on the laying day. It uses
-	// what was known that day, with the place and the set temperature that the
-	// record has now.
+	// P05, P50 and P95 are quantiles of the forecast on the laying day. The
+	// forecast uses only findings up to that day, but the present record of the
+	// place and the set temperature.
 	P05, P50, P95 civil.Date
 	// First and Last are the first and the last day on which young hatched.
-	// Mean is the mean day of all, rounded to a day.
+	// Mean is the mean hatching day of all young, rounded to a day.
 	First, Mean, Last civil.Date
-	Young             int // that hatched on those days
+	Young             int // number of young that hatched on known days
 }
 
-// PastHatches returns finished clutches of a species whose young hatched on
-// known days and that could be forecast: the latest, at most most of them, by
-// laying date and id.
+// PastHatches returns finished clutches of a species, by laying date and id. It
+// includes clutches whose young hatched on known days and that can be forecast;
+// of these, the latest ones, at most most.
 func PastHatches(h *herd.Herd, species husbandry.ID, most int) []Past {
 	var list []Past
 	for _, c := range slices.Backward(h.Clutches) {
@@ -34,8 +34,8 @@ func PastHatches(h *herd.Herd, species husbandry.ID, most int) []Past {
 		if c.Species != species || c.Expecting() || len(c.HatchedOn) == 0 {
 			continue
 		}
-		// Findings after the laying day do not count, of this clutch or of
-		// others.
+		// The forecast must not know findings after the laying day, neither of
+		// this clutch nor of others.
 		then := h.AsOf(c.Laid)
 		known := then.Clutch(c.ID)
 		if known == nil {

@@ -13,29 +13,30 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Span is a dated fact: a run of days that is no task, for a calendar and the
-// coming week of a digest.
+// Span is a run of days with a meaning, such as a hatch window. It is no task.
+// A calendar and the coming week of a digest show spans.
 type Span struct {
-	// Key is the subject, the name of the window and the event it is computed
-	// from. It stays the same while the forecast is refined.
+	// Key is made of the subject, the name of the window and the event that the
+	// window is computed from. It stays the same while the forecast is refined.
 	Key      tasks.Key
 	Name     husbandry.WindowName // HatchWindow, LayWindow, PairingWindow or CoolingWindow
 	Subject  husbandry.ID
 	Scope    husbandry.Scope // OfClutch, OfAnimal or OfEnclosure
 	Place    tasks.Place
-	Keeper   husbandry.ID // the keeper it belongs to, where several share the work
+	Keeper   husbandry.ID // the keeper that the span belongs to, if several keepers share the work
 	From, To civil.Date
 	Title    string // "Hatching of clutch C27-04 (wall lizard, in I1)"
 	Why      string
 }
 
-// pastSpans is how many days ago a span of Dated may have ended.
+// pastSpans is the largest number of days since the end of a span that [Dated]
+// still returns.
 const pastSpans = 31
 
 // Dated returns the hatch windows of clutches (from the 5th to the 95th
 // percentile), the laying and pairing windows of females, and the winters of
-// enclosures, by first day and key. They begin by the Day's To and ended at
-// most 31 days before the Day.
+// enclosures, by first day and key. It returns windows and winters that begin
+// by the Day's To, and that ended at most 31 days before the Day.
 func Dated(d *plan.Day) []Span {
 	var spans []Span
 	add := func(s Span) {
@@ -93,7 +94,7 @@ func cautionWords(cautions []string) string {
 	return ". Caution: " + strings.Join(cautions, "; ")
 }
 
-// winterSpans adds the winters of enclosures to the dated facts.
+// winterSpans adds the winters of enclosures to the spans.
 func winterSpans(d *plan.Day, add func(Span)) {
 	told := make(map[tasks.Key]bool)
 	for _, a := range d.Animals {
@@ -124,8 +125,8 @@ func winterSpans(d *plan.Day, add func(Span)) {
 	}
 }
 
-// winterWords is "No food from 1 November, cooler from 15 November, 5-12 °C 25
-// November to 2 February, warm from 13 February, food from 16 February".
+// winterWords writes "No food from 1 November, cooler from 15 November, 5-12 °C
+// 25 November to 2 February, warm from 13 February, food from 16 February".
 func winterWords(d *plan.Day, c *cooling.Course) string {
 	return fmt.Sprintf("No food from %s, cooler from %s, %s from %s to %s, warm from %s, food from %s; water goes on", d.DateWords(c.Fast), d.DateWords(c.Down),
 		d.Degrees(c.Care.From, c.Care.To), d.DateWords(c.Cold), d.DateWords(c.Up.AddDays(-1)), d.DateWords(c.Warm), d.DateWords(c.Feed))

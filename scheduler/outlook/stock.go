@@ -20,14 +20,15 @@ type FeederStock struct {
 	InHand Range `json:"in_hand"`
 	Week   Range `json:"week"`
 	// Given is the share of planned feedings that are given and eaten. Factor
-	// is the number of insects that leave the stock for each one that the books
-	// plan.
+	// is the number of insects that leave the stock for each insect that the
+	// books plan.
 	Given  float64 `json:"given"`
 	Factor float64 `json:"factor"`
-	// LastsTo is the last day for which the stock and what is ordered are
-	// enough; "" beyond the days looked at.
+	// LastsTo is the last day for which the stock and the ordered insects are
+	// enough. It is "" if that day is beyond the days that the outlook covers.
 	LastsTo civil.Date `json:"lasts_to"`
-	// The next order; "" and 0 where none is due within the days looked at.
+	// The next order. The fields are "" and 0 if no order is due within the
+	// days that the outlook covers.
 	OrderBy  civil.Date `json:"order_by"`
 	Delivery civil.Date `json:"delivery"`
 	Packs    int        `json:"packs"`

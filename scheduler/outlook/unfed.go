@@ -7,9 +7,10 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Unfed returns the species of which no animal is fed by any routine, in the
-// order of their animals. Nobody would be told to feed them. Animals that fast
-// for now, in winter or before their first food, count as fed.
+// Unfed returns the species without a routine that feeds any of their animals,
+// in the order of their animals. No task would tell the keeper to feed these
+// animals. Animals that fast at present, in winter or before their first food,
+// count as fed.
 func Unfed(d *plan.Day) []husbandry.ID {
 	feeds := make(map[*plan.Subject]bool)
 	for _, a := range d.Duties() {

@@ -13,24 +13,26 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// SpeciesYear is a calendar year of a species by these books, as a grown,
-// healthy female would live it.
+// SpeciesYear is a calendar year of a species by these books, for a grown and
+// healthy female.
 type SpeciesYear struct {
 	ID         husbandry.ID `json:"id"`
 	Name       string       `json:"name"`
 	Scientific string       `json:"scientific"`
 	Year       int          `json:"year"`
-	// Spans are cut to the year, by sort, in the order of YearSorts, and by
-	// date. Spans of one sort neither overlap nor touch.
+	// Spans are cut at the borders of the year. They are sorted in the order of
+	// YearSorts, and by date within a sort. Spans of one sort neither overlap
+	// nor touch.
 	Spans []YearSpan `json:"spans"` // never nil
-	// Warmth has the temperatures of the winter by date; on other days the
-	// usual warmth of the species. It is empty where no winter is known.
+	// Warmth has the temperatures of the winter by date. Days that are not in
+	// the list have the usual warmth of the species. The list is empty if no
+	// winter is known.
 	Warmth []YearWarmth `json:"warmth"` // never nil
-	// NoCooling says why the year has no winter; "" where it has one.
+	// NoCooling says why the year has no winter; "" if the year has a winter.
 	NoCooling string `json:"no_cooling,omitempty"`
 }
 
-// YearSort is the subject of a span of a species' year.
+// YearSort is the sort of a span of a species' year, such as pairing or laying.
 type YearSort string
 
 // The sorts of spans, in the order in which they are shown.
@@ -46,7 +48,7 @@ const (
 	YearHatching   YearSort = "hatching"
 )
 
-// YearSorts lists the sorts in their order.
+// YearSorts lists the sorts in the order in which they are shown.
 func YearSorts() []YearSort {
 	return []YearSort{YearFood, YearFast, YearDown, YearCold, YearUp, YearPairing, YearLaying, YearIncubation, YearHatching}
 }
@@ -56,7 +58,7 @@ type YearSpan struct {
 	Sort YearSort   `json:"sort"`
 	From civil.Date `json:"from"`
 	To   civil.Date `json:"to"`
-	// Why is the basis of the span; "" where another span says it.
+	// Why is the basis of the span; "" if another span states the same basis.
 	Why string `json:"why,omitempty"`
 }
 
@@ -68,11 +70,12 @@ type YearWarmth struct {
 	High husbandry.Celsius `json:"high_c"`
 }
 
-// MiddleOf is the day in a year for which [Years] needs the facts.
+// MiddleOf returns the day in the middle of a year. [Years] needs the facts of
+// this day.
 func MiddleOf(year int) civil.Date { return civil.New(year, 1, 1).AddDays(182) }
 
-// Years returns the calendar year that holds the herd's day, for each of the
-// species, in their order. Species without a care sheet are left out.
+// Years returns, for each of the species in their order, the calendar year that
+// contains the herd's day. Species without a care sheet are left out.
 func Years(h *herd.Herd, species []husbandry.ID) []SpeciesYear {
 	year := h.On.Year()
 	first, last := civil.New(year, 1, 1), civil.New(year, 12, 31)
@@ -89,7 +92,8 @@ func Years(h *herd.Herd, species []husbandry.ID) []SpeciesYear {
 			if to.Before(from) {
 				return
 			}
-			// Eggs of one year may still be there when the next ones are laid.
+			// Eggs of one season may still be there when the next eggs are
+			// laid, so spans of one sort may overlap. Join them.
 			for i := range y.Spans {
 				if s := &y.Spans[i]; s.Sort == sort && !from.After(s.To.AddDays(1)) && !to.Before(s.From.AddDays(-1)) {
 					s.From, s.To = civil.Min(s.From, from), civil.Max(s.To, to)
@@ -162,13 +166,13 @@ func yearOfBreeding(h *herd.Herd, eggs *herd.Eggs, sheet *husbandry.Species, win
 			female.Winters = append(female.Winters, season.Winter{Fast: c.Fast, Warm: c.Warm, Pair: c.Pair, PairBy: c.PairBy})
 		}
 	}
-	// Eggs of the year before may hatch in this one.
+	// Eggs laid in the year before may hatch in this year.
 	for female.On = first.AddDays(-365); !female.On.After(last); {
 		w := season.PairingTime(female)
 		if !w.Known {
 			return
 		}
-		female.On = w.From // its words name the year of the window
+		female.On = w.From // the words of the window name its year if that differs from the year of On
 		w.Basis = season.PairingTime(female).Basis
 		female.On = w.To.AddDays(1)
 		add(YearPairing, w.From, w.To, w.Basis)

@@ -10,10 +10,10 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Carer returns the keeper who does a routine's task for a subject on a day: of
-// the keepers who are there the first whose conditions all match, else the
-// first without conditions. It is "" where the work is not shared, or where the
-// task belongs to nobody in particular.
+// Carer returns the keeper who does a routine's task for a subject on a day. Of
+// the keepers who are present it is the first whose conditions all match, or
+// else the first without conditions. It is "" if one keeper does all the work,
+// or if anybody may do the task.
 func (d *Day) Carer(s *Subject, r *husbandry.Routine, day civil.Date) husbandry.ID {
 	rest := husbandry.ID("")
 	for i := range d.Records.Carers {
@@ -31,8 +31,9 @@ func (d *Day) Carer(s *Subject, r *husbandry.Routine, day civil.Date) husbandry.
 	return rest
 }
 
-// givenTo says which keeper does a task on its day, and names the keeper it
-// belongs to where another one stands in.
+// givenTo fills in the keeper who does a task on its day. If another keeper
+// does it during an absence, it also fills in the keeper that the task belongs
+// to.
 func (d *settling) givenTo(t *tasks.Task, s *Subject, r *husbandry.Routine) {
 	day := civil.Max(t.Due, d.On) // overdue tasks are asked for today
 	if t.Status == tasks.Lapsed {
@@ -54,8 +55,9 @@ func (d *settling) givenTo(t *tasks.Task, s *Subject, r *husbandry.Routine) {
 	}
 }
 
-// caredFor reports whether a subject belongs to a keeper. Tasks without a place
-// belong to a keeper who names their kind or routine and no places.
+// caredFor reports whether a subject belongs to the i-th keeper. A task without
+// a place belongs to a keeper who names the task's kind or routine and names no
+// places.
 func (d *Day) caredFor(i int, s *Subject, r *husbandry.Routine) bool {
 	c := &d.Records.Carers[i]
 	within := len(c.For.Racks) + len(c.For.Enclosures) + len(c.For.Animals) + len(c.For.Species)
@@ -63,17 +65,17 @@ func (d *Day) caredFor(i int, s *Subject, r *husbandry.Routine) bool {
 	case s.Scope == husbandry.OfKeeper:
 		return len(c.For.Rooms)+within == 0
 	case s.Scope == husbandry.OfRoom && within > 0:
-		return false // part of a room is not the room
+		return false // a keeper of a part of a room does not have the room itself
 	}
 	theirs := Routine{Routine: r, sel: d.crew[i]}
 	return theirs.Matches(s, d.On)
 }
 
-// leaveSoon is how many days before an absence the plan moves work in front of
-// it.
+// leaveSoon is the number of days before an absence from which the plan moves
+// tasks to days before the absence.
 const leaveSoon = 14
 
-// Absence returns the days away that a day belongs to, or nil.
+// Absence returns the absence that includes a day, or nil.
 func (d *Day) Absence(day civil.Date) *husbandry.Away {
 	for i := range d.away {
 		if a := &d.away[i]; !day.Before(a.From) && !day.After(a.Until) {
@@ -105,8 +107,8 @@ func sitterDoes(r *husbandry.Routine) bool {
 	return cmp.Or(r.Sitter, r.Kind.BySitter()) == husbandry.SitterDoes
 }
 
-// evened is how many days more than one, before and after an absence, take up
-// the work that is moved out of it.
+// evened is the number of further days, besides the last day before an absence
+// and the first day after it, over which the moved tasks are spread.
 const evened = 3
 
 // apartCare is the caution for a sitter, who may not know of a quarantine
@@ -128,8 +130,9 @@ const (
 
 // whileAway moves a task that is due during an absence. A task that cannot wait
 // stays, and the sitter does it. Other tasks are done in the last days before
-// the absence, if their slack reaches so far, or else in the first days after
-// it. Tasks that would lapse in the meantime are not asked for.
+// the absence if their slack allows, or else in the first days after it.
+// whileAway returns false for a task that would lapse during the absence:
+// nobody is asked for it.
 func (d *settling) whileAway(t *asked) (is bool) {
 	r := t.a.Routine
 	// An overdue task is asked for on the Day.
@@ -147,11 +150,11 @@ func (d *settling) whileAway(t *asked) (is bool) {
 	}
 	eve := away.From.AddDays(-1)
 	over := spreadOver(r, away)
-	// An order can always be brought forward, and one that waits is of no use.
+	// An order can always be made earlier, and a late order is of no use.
 	order := r.Kind.ByTelephone()
 	key := d.keyOf(t.planned)
-	// A task that was put off stays on its day, and powders stay with their
-	// food.
+	// A task that was put off stays on its day, and supplements stay with their
+	// feeding.
 	said := d.History.Outcome(key).Mark == tasks.PutOff || r.Cadence.Pattern == husbandry.Riding
 	switch {
 	case t.Status == tasks.Lapsed:
@@ -168,10 +171,10 @@ func (d *settling) whileAway(t *asked) (is bool) {
 	return false
 }
 
-// spreadOver returns the number of days, besides the first, over which the work
-// of a routine is spread before or after an absence. Steps that follow one
-// another keep their order. Work that recurs while the keeper is away is asked
-// for once.
+// spreadOver returns the number of days, besides the first, over which the
+// tasks of a routine are spread before or after an absence. It is 0 for steps
+// in a fixed order, which must keep their order, and for work that recurs
+// during the absence, which is asked for only once.
 func spreadOver(r *Routine, away *husbandry.Away) int {
 	recurs := r.Cadence.Pattern == husbandry.Fixed || r.Cadence.Pattern == husbandry.SinceLast
 	if r.Kind.InOrder() || recurs && int(r.Cadence.Every) <= away.Until.Sub(away.From)+1+evened {
@@ -180,8 +183,8 @@ func spreadOver(r *Routine, away *husbandry.Away) int {
 	return evened
 }
 
-// bringForward moves a task to the eve of an absence, or up to so many days
-// before it.
+// bringForward moves a task to the last day before an absence, or up to the
+// given number of days earlier.
 func (d *settling) bringForward(t *asked, away *husbandry.Away, days int) {
 	eve := away.From.AddDays(-1)
 	day := eve
@@ -196,8 +199,8 @@ func (d *settling) bringForward(t *asked, away *husbandry.Away, days int) {
 	t.beside = beside{doneBefore, away}
 }
 
-// putBack moves a task to the first day after an absence, or up to so many days
-// later.
+// putBack moves a task to the first day after an absence, or up to the given
+// number of days later.
 func (d *settling) putBack(t *asked, away *husbandry.Away, days int) {
 	t.Due = away.Until.AddDays(1)
 	for ; days > 0 && d.Absence(t.Due.AddDays(1)) == nil; days-- {

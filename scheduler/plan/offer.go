@@ -26,8 +26,8 @@ func (d *Day) FeederOf(r *Routine) *husbandry.Feeder {
 
 // Offer is the food that a routine offers the animals of an enclosure on a day.
 type Offer struct {
-	each []ration.Offer // the different offers to one animal
-	n    int            // animals
+	each []ration.Offer // the different offers, each to one animal
+	n    int            // number of animals with this offer
 	Use  ration.Use
 }
 
@@ -65,7 +65,8 @@ func (d *Day) OfferOf(s *Subject, r *Routine, day civil.Date, refused int) Offer
 	return o
 }
 
-// refusedInRow is how many of the last feedings of an enclosure were refused.
+// refusedInRow returns how many of the latest feedings of an enclosure were
+// refused in a row.
 func (d *Day) refusedInRow(enclosure husbandry.ID, kind husbandry.Kind) int {
 	found := d.Refused(enclosure)
 	if len(found) == 0 {
@@ -82,13 +83,13 @@ func (d *Day) refusedInRow(enclosure husbandry.ID, kind husbandry.Kind) int {
 	return n
 }
 
-// offerWords is the amount of a feeding: "6-8 crickets each".
+// offerWords writes the amount of a feeding: "6-8 crickets each".
 func (d *settling) offerWords(s *Subject, r *Routine, day civil.Date) string {
 	if s.Scope != husbandry.OfEnclosure {
 		return r.Amounts.Usual.String()
 	}
 	refused := 0
-	if !day.After(d.On) { // later refusals are not known yet
+	if !day.After(d.On) { // for later days the number of refusals is not known yet
 		refused = d.refusedInRow(s.ID, r.Kind)
 	}
 	o := d.OfferOf(s, r, day, refused)

@@ -1,15 +1,16 @@
-// Package plan decides what is asked of the keeper, and on which day.
+// Package plan decides which tasks the keeper is asked for, and on which day.
 //
 // Start with [New]. A [Day] joins the facts of a day (package herd) with the
 // routines of the records: which routine holds for which subject, and when
-// ([Day.Duties]). Rules are asked about the Day and propose tasks: a [Single],
-// a [Series] of dates, or a [Chain] in which each task follows the one before.
-// The plan settles what they propose ([Day.Tasks]). It alone knows what was
-// marked, the first day that counts, what lapses and what was put off, days
-// away, who does a task, and the spreading of work over days.
+// ([Day.Duties]). The plan calls each rule with the Day, and the rule proposes
+// tasks: a [Single], a [Series] of dates, or a [Chain] in which each task
+// follows the one before. The plan settles the proposals ([Day.Tasks]). Only
+// the plan considers marks, the first day that counts, lapsed tasks and tasks
+// put off, absences, the keeper who does a task, and the spreading of work over
+// days.
 //
-// The package names no kind of task. The properties in which kinds differ stand
-// in their rows (tasks/husbandry, kinds.go); special cases stand in a rule
+// The package names no kind of task. The differences between kinds are in the
+// rows of the kinds (tasks/husbandry, kinds.go); special cases are in a rule
 // (package rule).
 package plan
 
@@ -31,8 +32,8 @@ type Input struct {
 	// To is the last day ahead in the plan; a To before the herd's day counts
 	// as that day.
 	To civil.Date
-	// Spread chooses days inside the slack. If it is nil, every task keeps its
-	// own day.
+	// Spread chooses days inside the slack of tasks. If it is nil, every task
+	// stays on the day of its routine.
 	Spread Spread
 	Rules  Rules
 }
@@ -49,26 +50,28 @@ type Proposal interface{ settle(d *settling) }
 
 // Rules are the rules of a plan.
 type Rules struct {
-	// First are settled before any task can ride on theirs. They must not call
-	// [Day.Hosts] or [Day.Ahead], which wait for them.
+	// First are the rules that are settled before any task can follow their
+	// tasks. These rules must not call [Day.Hosts] or [Day.Ahead], which wait
+	// for the results of First.
 	First []Rule
-	// Then are the rules that ask on which days other tasks are given.
+	// Then are the rules that need the days of other tasks.
 	Then []Rule
 }
 
-// markAhead is how many days before its slack begins a task of a fixed,
-// windowed or riding routine may have been marked.
+// markAhead is a number of days. A task of a fixed, windowed or riding routine
+// may have been marked up to this many days before its slack begins.
 const markAhead = 14
 
-// Day has everything that rules may ask: the facts of a day, the routines and
-// subjects of the records, and the days on which other tasks are given. Make
-// one with [New]. Several goroutines may ask it at once.
+// Day has everything that rules may ask for: the facts of a day, the routines
+// and subjects of the records, and the days of other tasks. Make a Day with
+// [New]. Several goroutines may use it at once.
 type Day struct {
 	*herd.Herd
 	To civil.Date
-	// Horizon is the last day that the plan looks at. It is later than To by
-	// the days for which feedings use up live food, by the longest lead of a
-	// riding routine, and by the slack from which tasks may be brought forward.
+	// Horizon is the last day that the plan looks at. It is after To, because
+	// some tasks up to To depend on later ones: orders on the feedings that use
+	// up live food, riding tasks on later hosts, and tasks due after To that
+	// the spread moves to an earlier day.
 	Horizon  civil.Date
 	Routines []*Routine // in the order of the records
 
@@ -80,11 +83,11 @@ type Day struct {
 	hosted     map[husbandry.Kind]bool
 	away       []husbandry.Away               // Absences of the records
 	off        map[husbandry.Scope][]*Routine // routines that turn others off
-	crew       []selector                     // the keepers'
-	texts      []string                       // of days, from herd.LookBack before On
+	crew       []selector                     // the conditions of each keeper
+	texts      []string                       // texts of days, from herd.LookBack days before On
 
 	subjects map[husbandry.ID]*Subject
-	walk     []*Subject // all subjects but papers, by scope and walking order
+	walk     []*Subject // all subjects except permits, by scope and walking order
 	duties   []*Duty
 	held     map[hostKey][]husbandry.ID // routines that hold, by subject and kind
 
@@ -137,7 +140,8 @@ func New(in Input) *Day {
 	return d
 }
 
-// horizon works out [Day.Horizon], and the kinds on which other routines ride.
+// horizon works out [Day.Horizon], and the kinds of hosts that riding routines
+// follow.
 func (d maker) horizon() civil.Date {
 	lead, early := husbandry.Days(0), husbandry.Days(0)
 	for i := range d.Records.Routines {
@@ -154,7 +158,7 @@ func (d maker) horizon() civil.Date {
 	}
 	horizon = horizon.AddDays(int(lead))
 	if d.spread != nil {
-		// Tasks may be brought forward into the plan from behind it.
+		// The spread may move tasks due after To to a day within the plan.
 		horizon = horizon.AddDays(int(early))
 	}
 	return horizon
@@ -165,7 +169,7 @@ func (d maker) addRoutine(of *husbandry.Routine, rank int) {
 	if r.Cadence.Pattern == husbandry.Fixed && !r.Off {
 		dates, err := cadence.Of(r.Cadence)
 		if err != nil {
-			return // books refuses such a routine, with its place
+			return // package books refuses such a routine and names its place
 		}
 		from := d.On.AddDays(-herd.LookBack)
 		if last := dates.Last(from); !last.IsZero() {
@@ -184,22 +188,24 @@ func (d maker) addRoutine(of *husbandry.Routine, rank int) {
 // records.
 func (d *Day) Scoped(s husbandry.Scope) []*Routine { return d.byScope[s] }
 
-// TurnedOff returns the routines that turn others of a scope off.
+// TurnedOff returns the routines with Off for records of a scope.
 func (d *Day) TurnedOff(s husbandry.Scope) []*Routine { return d.off[s] }
 
-// Subject returns the subject of an id, or nil. Clutches for which nothing more
-// is done have no subject.
+// Subject returns the subject with an id, or nil. A clutch that needs no more
+// work has no subject.
 func (d *Day) Subject(id husbandry.ID) *Subject { return d.subjects[id] }
 
-// Subjects returns all subjects but papers, by scope, each in walking order.
+// Subjects returns all subjects except permits, by scope, each in walking
+// order.
 func (d *Day) Subjects() []*Subject { return d.walk }
 
-// Duties returns the routines that hold for a subject on some day, without
-// those that follow an event, by subject and in the order of the records.
+// Duties returns the routines that hold for a subject on some day, by subject
+// and in the order of the records. Routines that follow an event are not among
+// them.
 func (d *Day) Duties() []*Duty { return d.duties }
 
-// Text is day.String() without the cost: a plan writes the same days over and
-// over.
+// Text returns day.String() from a cache, because a plan writes the same days
+// many times.
 func (d *Day) Text(day civil.Date) string {
 	i := day.Sub(d.On) + herd.LookBack
 	if i < 0 || i >= len(d.texts) {
@@ -208,13 +214,13 @@ func (d *Day) Text(day civil.Date) string {
 	return d.texts[i]
 }
 
-// Host is a task on which others may ride.
+// Host is a task that tasks of riding routines may follow.
 type Host struct {
-	Date  civil.Date // its nominal date, which is part of keys
-	Due   civil.Date // the day on which it is, or was, given
-	Given bool       // done already
-	// Bare says that a later host has the same date. Tasks that ride on the
-	// date ride on that host.
+	Date  civil.Date // the date in the key of the host
+	Due   civil.Date // the day on which the host is due, or was done
+	Given bool       // the host is already done
+	// Bare says that a later host has the same Date. Riding tasks with this
+	// date follow that later host.
 	Bare bool
 }
 
@@ -232,9 +238,9 @@ func (d *Day) AllHosts(subject husbandry.ID, kind husbandry.Kind) []Host {
 	return nil
 }
 
-// Hosts returns the tasks on which a subject's riders may ride, one a day and
-// by day, and the subject of these tasks: its own, or those of the enclosure in
-// which it lives.
+// Hosts returns the tasks that a subject's riding tasks may follow, at most one
+// a day and sorted by day. at is the subject of these tasks: the given subject,
+// or the enclosure in which it lives.
 func (d *Day) Hosts(s *Subject, kind husbandry.Kind) (hosts []Host, at husbandry.ID) {
 	at = s.ID
 	if d.settleFirst(); d.settled.hosts[hostKey{at, kind}] == nil && s.Scope == husbandry.OfAnimal {
@@ -271,7 +277,7 @@ func (d *Day) Held(at husbandry.ID, kind husbandry.Kind) []husbandry.ID {
 	return d.held[hostKey{at, kind}]
 }
 
-// InOrder sorts days and leaves each once.
+// InOrder sorts days and removes repetitions.
 func InOrder(days []civil.Date) []civil.Date {
 	slices.SortFunc(days, civil.Date.Compare)
 	return slices.Compact(days)
@@ -293,14 +299,15 @@ func (d *Day) settleFirst() {
 	d.first.Do(func() { d.settled.settle(d.rules.First) })
 }
 
-// Tasks returns the tasks that are due or overdue on the Day, those upcoming
-// until To, and those that lapsed since the day before, by due date and then
-// as tasks.Before has it. No two share a key. The caller may change the list.
+// Tasks returns the tasks that are due or overdue on the Day, the upcoming
+// tasks until To, and the tasks that lapsed since the day before, by due date
+// and then in the order of tasks.Before. No two tasks have the same key. The
+// caller may change the list.
 func (d *Day) Tasks() []tasks.Task { return slices.Clone(d.result()) }
 
-// Outlines yields the tasks of [Day.Tasks] without their words, which take most
-// of the time. Their order is that of the proposals; the tasks of a chain are
-// by due date.
+// Outlines yields the tasks of [Day.Tasks] without their words, because writing
+// the words takes most of the time. The order is that of the proposals; the
+// tasks of a chain are sorted by due date.
 func (d *Day) Outlines(yield func(Outline) bool) {
 	d.settleThen()
 	more := true

@@ -11,7 +11,7 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// said returns the outcome of a task with a nominal date.
+// said returns the outcome of the duty's task with this date in its key.
 func (d *Day) said(a *Duty, date civil.Date) tasks.Outcome {
 	if date.After(d.On) && !a.ahead {
 		return tasks.Outcome{}
@@ -19,15 +19,16 @@ func (d *Day) said(a *Duty, date civil.Date) tasks.Outcome {
 	return a.marks.OutcomeSince(a.Key(d.Text(date)), civil.Min(date, d.On).AddDays(-int(a.Routine.Before)-markAhead))
 }
 
-// Fate is the outcome of a task.
+// Fate is the outcome of a task, in dates.
 type Fate struct {
 	// Done and Skipped are the days for which the mark was made, or no date.
 	Done, Skipped civil.Date
-	// Until is the day to which it was put off, or no date.
+	// Until is the day to which the task was put off, or no date.
 	Until civil.Date
 }
 
-// Over reports whether nothing more is owed of the task.
+// Over reports whether the task was done or skipped, so that the keeper owes
+// nothing more.
 func (f Fate) Over() bool { return !f.Done.IsZero() || !f.Skipped.IsZero() }
 
 func fateOf(o tasks.Outcome) Fate {
@@ -42,18 +43,19 @@ func fateOf(o tasks.Outcome) Fate {
 	return Fate{}
 }
 
-// Became is the fate of a duty's task of a date. It is the one exception to the
-// rule that rules know no marks. It is for tasks whose successors depend on it:
-// riders, and the steps of a quarantine or a winter (see [Day.BecameOf]).
+// Became returns the outcome of a duty's task with this date in its key. Rules
+// read no marks, with this one exception. The exception is for tasks that
+// decide the day of later tasks: hosts of riding routines, and the steps of a
+// quarantine or a winter (see [Day.BecameOf]).
 func (d *Day) Became(a *Duty, date civil.Date) Fate {
 	return fateOf(d.said(a, date))
 }
 
-// BecameOf is [Day.Became] for a task of a key.
+// BecameOf is [Day.Became] for the task with this key.
 func (d *Day) BecameOf(key tasks.Key) Fate { return fateOf(d.History.Outcome(key)) }
 
-// BecameInGroup is the fate of a task of the groups out of which an animal was
-// taken, if the task was marked while the animal was in them.
+// BecameInGroup returns the outcome of a task of the groups out of which an
+// animal was taken, if the task was marked while the animal was in the group.
 func (d *Day) BecameInGroup(a *herd.Animal, routine husbandry.ID, occurrence string) Fate {
 	until := a.Since
 	for _, g := range d.GroupsOf(a) {
@@ -66,22 +68,23 @@ func (d *Day) BecameInGroup(a *herd.Animal, routine husbandry.ID, occurrence str
 	return Fate{}
 }
 
-// LastDone is the last day on which a task of the duty was done, or no date.
+// LastDone returns the last day on which a task of the duty was done, or no
+// date.
 func (a *Duty) LastDone() civil.Date { return a.marks.LastDone() }
 
-// LastSaid is the last day for which a task of the duty was reported as done,
-// or no date; it is never before LastDone.
+// LastSaid returns the last day for which any mark says that a task of the duty
+// was done, or no date; it is never before LastDone.
 func (a *Duty) LastSaid() civil.Date { return a.marks.LastSaid() }
 
 // DoneDays returns the days since a day on which tasks of the duty were done,
 // ascending.
 func (a *Duty) DoneDays(since civil.Date) []civil.Date { return a.marks.DoneDays(since) }
 
-// Single is one task.
+// Single is a proposal of one task.
 type Single struct {
 	Duty *Duty
-	// Keys has the key of the task, and then the keys it had before, as when a
-	// clutch got another id.
+	// Keys has the key of the task, and then its earlier keys: the key changes,
+	// for example, if a clutch gets another id.
 	Keys []tasks.Key
 	Due  civil.Date
 	Why  string
@@ -95,29 +98,31 @@ type Single struct {
 	// day.
 	Clamped bool
 	// Event says that the task follows an event and has Slack days from Due. If
-	// it was due before the books began or its subject came, only the rest of
-	// the slack is left. NeverLate keeps it owed all the same.
+	// it was due before the books began, or before its subject came, only the
+	// rest of the slack is left. If nothing of the slack is left, the task is
+	// asked for only with NeverLate.
 	Event     bool
 	Slack     husbandry.Days
 	NeverLate bool
-	// Pinned says that somebody may be in danger: the task is an alarm, and
-	// neither skipped nor put off.
+	// Pinned says that an animal may be in danger: the task is an alarm, and
+	// can be neither skipped nor put off.
 	Pinned bool
 	// While reports whether the task makes sense on a due day; nil: always.
 	While func(due civil.Date) bool
-	// Ridden says that others may ride on the task.
+	// Ridden says that tasks of riding routines may follow the task.
 	Ridden bool
-	// Group is the animal whose earlier groups may have had the task. Young is
-	// the clutch that may have had it before its young had records. Nil for
-	// none.
+	// Group is the animal with earlier groups that may have had the task. Young
+	// is the clutch that may have had the task before its young had records.
+	// Each is nil for none.
 	Group *herd.Animal
 	Young *herd.Clutch
-	// Finish changes the finished task where it differs from its routine; nil
-	// for nothing.
+	// Finish changes the finished task if the task differs from its routine;
+	// nil if it does not.
 	Finish func(t *tasks.Task)
 }
 
-// fate is the day on which the task is due now, and whether it was dealt with.
+// fate returns the day on which the task is due now, and whether it was done or
+// skipped.
 func (p *Single) fate(d *settling) (due civil.Date, over bool) {
 	due = p.Due
 	take := func(o tasks.Outcome) {
@@ -198,9 +203,10 @@ func (p *Single) key(d *settling) tasks.Key {
 	return p.Keys[0]
 }
 
-// owed moves a task that follows an event, and was due before anything was owed
-// to its subject, to the first day on which it can be owed, with the rest of
-// its slack.
+// owed returns the day and the slack of the task. If a task after an event was
+// due before the books began or its subject came, it moves to that first day
+// and keeps the rest of its slack. owed is false if no slack is left and the
+// task may be late.
 func (p *Single) owed(d *settling, due civil.Date) (on civil.Date, slack husbandry.Days, owed bool) {
 	first := civil.Max(d.Began, p.Duty.Subject.Came)
 	if !p.Event || !due.Before(first) {
@@ -210,8 +216,8 @@ func (p *Single) owed(d *settling, due civil.Date) (on civil.Date, slack husband
 	return first, max(0, p.Slack-past), past <= p.Slack || p.NeverLate
 }
 
-// inherited reports whether the task was dealt with for the group or clutch to
-// which an animal belonged.
+// inherited reports whether the task was done or skipped for the group or
+// clutch to which the animal belonged.
 func (p *Single) inherited(d *settling) bool {
 	if p.Group != nil && d.BecameInGroup(p.Group, p.Duty.Routine.ID, p.Keys[0].Occurrence()).Over() {
 		return true
@@ -221,10 +227,11 @@ func (p *Single) inherited(d *settling) bool {
 	})
 }
 
-// Series is a row of tasks, one for each of some dates. Each replaces the one
-// before. An unmarked task that stays is open until the next takes its place.
-// One that lapses, and also a daily look in a window, is open until its slack
-// is over: nobody owes a missed look.
+// Series is a proposal of one task for each of some dates. Each task replaces
+// the one before. If the routine's missed tasks stay, an unmarked task is open
+// until the next one replaces it. If they lapse, and for daily looks in a
+// window, an unmarked task is open until its slack is over: nobody can make up
+// for a missed look.
 type Series struct {
 	Duty   *Duty
 	Dates  []civil.Date // ascending
@@ -241,8 +248,8 @@ func (p *Series) settle(d *settling) {
 	}
 }
 
-// settleDate settles the i-th date. The date is in a span of days on which the
-// duty holds.
+// settleDate settles the task of the i-th date. span is the run of days on
+// which the duty holds and that includes the date.
 func (p *Series) settleDate(d *settling, i int, span Stretch) {
 	a, date := p.Duty, p.Dates[i]
 	s, r := a.Subject, a.Routine
@@ -287,11 +294,12 @@ func (p *Series) reasonOf(d *settling, t *planned) string {
 	return p.Why(t.date) + d.movedWords(t.due, t.own)
 }
 
-// placing is the day of a task of a series.
+// placing is the day of a task of a series, with the day on which the next task
+// replaces it.
 type placing struct {
 	due      civil.Date
-	own      civil.Date // the routine's own day, where another was chosen; else no date
-	replaced civil.Date // the day on which the next takes its place, or no date
+	own      civil.Date // the day by the routine, if the spread chose the day; else no date
+	replaced civil.Date // the day on which the next task replaces this one, or no date
 }
 
 // missed returns the day by which the task is missed, and the first day on which
@@ -309,8 +317,9 @@ func (at placing) missed(slack int) (due, gone civil.Date) {
 	return due, gone
 }
 
-// placed works out the day of the i-th date. ok is false where the task was put
-// off past the next one, or past the end of the duty.
+// placed works out the day of the task of the i-th date. ok is false if the
+// task was put off to the next task's day or later, or to a day on which the
+// duty does not hold.
 func (p *Series) placed(d *settling, i int, span Stretch, o tasks.Outcome) (at placing, ok bool) {
 	a, date := p.Duty, p.Dates[i]
 	at.due = date
@@ -333,8 +342,8 @@ func (p *Series) placed(d *settling, i int, span Stretch, o tasks.Outcome) (at p
 	return at, true
 }
 
-// Missed counts the dates before a date that were missed since the routine was
-// last done. The routine follows the calendar.
+// Missed returns the number of dates before a date that were missed since the
+// routine was last done. It is for routines that follow the calendar.
 func (d *Day) Missed(a *Duty, date civil.Date) (missed int) {
 	r := a.Routine
 	span, _ := a.Span(date)
@@ -351,32 +360,33 @@ func (d *Day) Missed(a *Duty, date civil.Date) (missed int) {
 	return missed
 }
 
-// Chain is a row of tasks, each due a number of days after the one before was
-// done. The key of the first open task is made of the last completion. The
-// later tasks are projected from it, as if it were done on its day or today.
+// Chain is a proposal of tasks that are each due a number of days after the
+// task before was done. The key of the first open task contains the day on
+// which the work was last done. The later tasks assume that each earlier task
+// is done on its day, or today if that day is past.
 type Chain struct {
 	Duty *Duty
-	// Interval is the routine's interval for the subject, and Every the
-	// interval of the projection, both in days.
+	// Interval is the routine's interval for the subject. Every is the interval
+	// between the later tasks. Both are in days.
 	Interval, Every husbandry.Days
-	// Last is the day on which it was last done, by a mark or by other evidence;
-	// no date: never.
+	// Last is the day on which the work was last done, by a mark or by other
+	// evidence; no date: never.
 	Last civil.Date
 	// Due is the day of the first open task.
 	Due civil.Date
-	// Evidence says, behind the reason of the first task, what moved its day; ""
-	// where nothing did.
+	// Evidence says, at the end of the first task's reason, what moved the day
+	// of that task; "" if nothing did.
 	Evidence string
 	Why      func(day civil.Date, missed int) string
 
-	ahead string // the reason that tasks to come share, once made
+	ahead string // the reason of all later tasks, once it is written
 }
 
 func (p *Chain) settle(d *settling) {
 	p.noteGiven(d)
 	w := &walk{settling: d, Chain: p, every: int(p.Every), due: p.Due, n: 1, moved: p.Evidence != "", since: p.Duty.LastDone()}
 	if w.since.IsZero() {
-		w.since = d.On // all was read to find that it was never done
+		w.since = d.On // the duty has no "done", so marks from today on are enough
 	}
 	if behind := d.On.Sub(w.due) - herd.LookBack; w.lapses() && behind > 0 {
 		skip := behind / w.every
@@ -387,29 +397,29 @@ func (p *Chain) settle(d *settling) {
 	}
 }
 
-// walk goes along a chain, task by task.
+// walk goes through a chain, task by task.
 type walk struct {
 	*settling
 	*Chain
 	every  int
-	due    civil.Date // of the task looked at; no date: the chain has ended
-	n      int        // its number, from 1
-	since  civil.Date // as far back as marks of it can be
+	due    civil.Date // due day of the present task; no date: the chain has ended
+	n      int        // number of the present task, from 1
+	since  civil.Date // the first day for which the present task can have marks
 	missed int
-	moved  bool       // evidence moved the first one
-	ahead  civil.Date // the day that the reason of tasks to come is of, once known
+	moved  bool       // evidence moved the first task
+	ahead  civil.Date // the day named in the reason of all later tasks, once known
 }
 
 func (w *walk) lapses() bool { return w.Duty.Routine.Missed == husbandry.Lapses }
 
-// next goes on to the task after one that was, or will be, done on a day.
+// next goes to the task after a task that was done, or will be done, on a day.
 func (w *walk) next(done civil.Date) { w.due, w.n = done.AddDays(w.every), w.n+1 }
 
 // placed returns the day of the task looked at, given what was said of it. open
 // is false if it was dealt with; then the walk went on.
 func (w *walk) placed(o tasks.Outcome) (at civil.Date, open bool) {
 	switch o.Mark {
-	case tasks.MarkDone: // twice on one day
+	case tasks.MarkDone: // the work was done twice on one day
 		w.next(o.On)
 		return at, false
 	case tasks.Skip:
@@ -417,7 +427,7 @@ func (w *walk) placed(o tasks.Outcome) (at civil.Date, open bool) {
 		return at, false
 	case tasks.PutOff:
 		if at = civil.Max(w.due, o.Until); at.After(w.On) && at.After(w.due) && !w.Duty.Holds(at) {
-			w.due = w.Duty.After(at) // put off past the end of what it is for
+			w.due = w.Duty.After(at) // the task was put off to a day on which the duty does not hold
 			return at, false
 		}
 		return at, true
@@ -491,8 +501,8 @@ func (p *Chain) reasonOf(d *settling, t *planned) string {
 	return why + d.movedWords(t.due, t.own)
 }
 
-// noteGiven notes, for what rides on the routine, that it was done today or
-// yesterday; its nominal date is gone from the plan by then.
+// noteGiven adds the tasks of the chain that were done today or yesterday to
+// the hosts of riding routines. These tasks are no longer in the plan.
 func (p *Chain) noteGiven(d *settling) {
 	a := p.Duty
 	if !d.hosted[a.Routine.Kind] {
@@ -511,10 +521,11 @@ func (p *Chain) noteGiven(d *settling) {
 	}
 }
 
-// FirstDue is when a routine that was never done is first due: spread over its
-// interval from the day the books begin, so that not everything falls on that
-// day; for a subject that came later, or a state that began later, on that
-// day; today where nobody said when the books begin.
+// FirstDue returns the first due day of a routine that was never done. Usually
+// the first due days are spread over the interval from the day the books begin,
+// so that not everything falls on that day. If the subject came later, or its
+// state began later, the first due day is that later day. If nobody said when
+// the books begin, it is today.
 func (d *Day) FirstDue(a *Duty, every husbandry.Days) civil.Date {
 	from := a.Subject.Came
 	if span, ok := a.Span(d.On); ok {
@@ -534,14 +545,14 @@ func (d *Day) FirstDue(a *Duty, every husbandry.Days) civil.Date {
 	return began.AddDays(Scatter(a.Key(""), int(every)))
 }
 
-// Ride is a task that rides on a host.
+// Ride is a proposal of a task that follows another task, its host.
 type Ride struct {
 	Duty *Duty
-	Date civil.Date // the nominal date of the host, which is part of the key
+	Date civil.Date // the date in the host's key, which is also in the key of this task
 	With civil.Date // the day of the host
 	Due  civil.Date
 	Why  func() string
-	// Earliest is the first day on which it may be done, where that is later
+	// Earliest is the first day on which the task may be done, if this is later
 	// than the slack allows; else no date.
 	Earliest civil.Date
 }
@@ -564,8 +575,8 @@ func (p *Ride) keyOf(d *settling, _ *planned) tasks.Key { return p.Duty.Key(d.Te
 
 func (p *Ride) reasonOf(*settling, *planned) string { return p.Why() }
 
-// Asked makes the duty of a routine that a rule calls for. ok is false where a
-// routine that is off turns it off.
+// Asked makes the duty of a routine that a rule asks for. ok is false if
+// another routine turns it off.
 func (d *Day) Asked(s *Subject, r *husbandry.Routine) (a *Duty, ok bool) {
 	for _, off := range d.off[s.Scope] {
 		if (off.Kind == r.Kind && r.Kind.ReplacedByID() || off.ID == r.ID) && off.Matches(s, d.On) {

@@ -10,12 +10,12 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// settling collects the settled proposals: planned tasks, and the hosts on
-// which others ride.
+// settling collects the settled proposals: the planned tasks, and the hosts
+// that riding tasks follow.
 type settling struct {
 	*Day
 	hosts map[hostKey]*[]Host
-	out   [][]planned // in pieces of pieceSize
+	out   [][]planned // the planned tasks, in pieces of pieceSize
 }
 
 func newSettling(d *Day) *settling {
@@ -40,12 +40,13 @@ func (d *settling) addHost(subject husbandry.ID, kind husbandry.Kind, h Host) {
 	*d.hosts[k] = append(*d.hosts[k], h)
 }
 
-// Outline is a task without its words: everything on which the choice of its
-// day depends.
+// Outline is a task without its words. It has all facts that decide the choice
+// of the task's day.
 type Outline struct {
 	Subject, Routine husbandry.ID
-	// Date is the nominal date of a task that moves alone. It distinguishes the
-	// task from others of its routine and subject. Other tasks have no Date.
+	// Date is the date in the key of a task that moves alone. It distinguishes
+	// the task from other tasks of its routine and subject. It is zero for all
+	// other tasks.
 	Date civil.Date
 	// Due, Earliest, Latest, Status and Moves are as in tasks.Task.
 	Due, Earliest, Latest civil.Date
@@ -54,37 +55,38 @@ type Outline struct {
 	Minutes               int
 }
 
-// planned is a task while a plan is made. A plan may have 100,000 tasks, so
-// each is written out once, with its key and its reason, when its place in the
-// list is known.
+// planned is a task while the plan is being made. A plan may have 100,000
+// tasks. So each task, with its key and its reason, is written only once, when
+// its place in the list is known.
 type planned struct {
 	a      *Duty
-	of     proposal  // made it, and knows its key and reason; nil where they are known
+	of     proposal  // the proposal that made the task and can write its key and reason; nil if whole has them
 	key    tasks.Key // "": of knows it
 	window *tasks.Window
 	due    civil.Date
-	// own is the day by the routine, for a task that may move; no date for a
-	// task that stays on due.
+	// own is the day by the routine, if the task may move; no date if the task
+	// stays on due.
 	own civil.Date
-	// earliest is the first day on which it may be done; no date where the
+	// earliest is the first day on which the task may be done; no date if the
 	// slack of the routine decides.
 	earliest civil.Date
-	date     civil.Date // the nominal date that the key, or the reason, hangs on
-	n        int        // its number in a chain, from 1
+	date     civil.Date // the date in the key, or the date named in the reason
+	n        int        // number of the task in its chain, from 1
 	missed   int        // number of tasks of the chain that lapsed before it
-	// ahead says that its reason is the one shared by later tasks of the chain.
-	// moved says that evidence besides marks moved it.
+	// ahead says that the task has the reason that all later tasks of the chain
+	// share. moved says that evidence besides marks moved the task.
 	ahead, moved bool
 	lapsed       bool
-	// whole is the finished task, for the few that differ from their routine.
+	// whole is the finished task, for the few tasks that differ from their
+	// routine; else nil.
 	whole *tasks.Task
 }
 
 // proposal is a proposal that plans many tasks.
 type proposal interface {
-	// keyOf makes the key of one of its tasks.
+	// keyOf returns the key of one of the proposal's tasks.
 	keyOf(d *settling, t *planned) tasks.Key
-	// reasonOf words the reason of one of its tasks.
+	// reasonOf returns the reason, in words, of one of the proposal's tasks.
 	reasonOf(d *settling, t *planned) string
 }
 
@@ -95,8 +97,8 @@ func (d *settling) keyOf(t *planned) tasks.Key {
 	return t.of.keyOf(d, t)
 }
 
-// pieceSize is the number of planned tasks in one piece of the list, so that
-// none is copied as the list grows.
+// pieceSize is the number of planned tasks in one piece of the list. With
+// pieces, no task is copied when the list grows.
 const pieceSize = 256
 
 // add plans a task that follows from its routine and its due date.
@@ -114,13 +116,14 @@ func (d *settling) emit(a *Duty, t tasks.Task) {
 	d.add(planned{a: a, key: t.Key, due: t.Due, whole: &t})
 }
 
-// lapse plans the one notice that a task was missed and is no longer owed.
+// lapse plans the single notice that a task was missed and is no longer asked
+// for.
 func (d *settling) lapse(t planned) {
 	t.own, t.lapsed = civil.Date{}, true
 	d.add(t)
 }
 
-// lapsedWords is the reason of a task that lapsed.
+// lapsedWords returns the reason, in words, of a task that lapsed.
 func (d *settling) lapsedWords(t *planned) string {
 	why := "Not marked on " + d.WeekdayWords(t.due)
 	if after := t.a.Routine.After; after > 0 {
@@ -129,17 +132,18 @@ func (d *settling) lapsedWords(t *planned) string {
 	return why + "; not owed any more"
 }
 
-// asked is a planned task with the effect of absences.
+// asked is a planned task with the effect of absences on it.
 type asked struct {
 	*planned
 	Outline
 	beside
 }
 
-// asked yields the tasks that are asked for up to To, in the order of planning.
+// asked yields the tasks that the keeper is asked for up to To, in the order in
+// which they were planned.
 func (d *settling) asked(yield func(*asked)) {
-	var list []asked             // with days away
-	once := make(map[asking]int) // in list
+	var list []asked             // the tasks, if the keeper has absences
+	once := make(map[asking]int) // index in list
 	for _, piece := range d.out {
 		for i := range piece {
 			t := asked{planned: &piece[i], Outline: d.outline(&piece[i])}
@@ -159,9 +163,9 @@ func (d *settling) asked(yield func(*asked)) {
 				case !twice:
 					once[again] = len(list)
 				case r.Cadence.Pattern == husbandry.SinceLast:
-					continue // it counts from a task that was not done
+					continue // this task counts from the earlier task, which was not done
 				case r.Cadence.Pattern == husbandry.Fixed || r.Kind.InOrder():
-					list[i] = t // the later date takes the earlier one's place
+					list[i] = t // the task of the later date replaces the task of the earlier one
 					continue
 				}
 			}
@@ -173,18 +177,18 @@ func (d *settling) asked(yield func(*asked)) {
 	}
 }
 
-// asking identifies work that is asked for once: a routine for a subject on a
-// day.
+// asking identifies work that is asked for only once: a routine for a subject
+// on a day.
 type asking struct {
 	subject, routine husbandry.ID
 	due              civil.Date
 }
 
-// sorted writes the tasks up to To out, in order.
+// sorted returns the tasks up to To, with their words, in order.
 func (d *settling) sorted() []tasks.Task {
 	type ranked struct {
 		rank uint64
-		at   int32 // in order
+		at   int32 // index in the order of planning
 	}
 	var order []ranked
 	var all []asked
@@ -192,8 +196,8 @@ func (d *settling) sorted() []tasks.Task {
 		order, all = make([]ranked, 0, n*pieceSize), make([]asked, 0, n*pieceSize)
 	}
 	d.asked(func(t *asked) {
-		// Due date, part of the day, place and kind, as tasks.Before has them, in
-		// one number.
+		// One number for the due date, the part of the day, the place and the
+		// kind, in the order of tasks.Before.
 		r, day := t.a.Routine, uint64(t.Due.Sub(d.On)+1<<20)
 		order = append(order, ranked{day<<40 | tasks.Rank(r.Part, t.a.Subject.Place.Order, r.Kind), int32(len(all))})
 		all = append(all, *t)
@@ -212,7 +216,8 @@ func (d *settling) sorted() []tasks.Task {
 }
 
 // Scatter returns a number of days from 0 to below n that depends on the key
-// alone. So first dates fall on different days and stay there.
+// alone. With it, first due days differ between tasks and stay the same in
+// every plan.
 func Scatter(k tasks.Key, n int) int {
 	if n <= 1 {
 		return 0
@@ -222,7 +227,7 @@ func Scatter(k tasks.Key, n int) int {
 	return int(f.Sum32() % uint32(n))
 }
 
-// task makes a task of a duty, for a caller that changes it.
+// task returns a task of a duty, for a caller that changes some fields.
 func (d *settling) task(a *Duty, key tasks.Key, due civil.Date, why string) tasks.Task {
 	var t tasks.Task
 	from := &planned{a: a, key: key, due: due}
@@ -230,8 +235,8 @@ func (d *settling) task(a *Duty, key tasks.Key, due civil.Date, why string) task
 	return t
 }
 
-// outline is a planned task before absences. Its slack and status follow from
-// its due date.
+// outline returns a planned task before absences change it. Its slack and
+// status follow from its due date.
 func (d *settling) outline(from *planned) Outline {
 	r := from.a.Routine
 	if t := from.whole; t != nil {
@@ -261,7 +266,7 @@ func (d *settling) outline(from *planned) Outline {
 	return o
 }
 
-// write writes a task out, with all its words.
+// write fills t with a task and all its words.
 func (d *settling) write(t *tasks.Task, from *asked) {
 	switch {
 	case from.whole != nil:

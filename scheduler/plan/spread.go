@@ -6,8 +6,9 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Spread chooses the days of flexible tasks, so that the work is even; package
-// workload has one. It is pure: the same question gives the same answer.
+// Spread chooses the days of flexible tasks, so that the minutes of work on
+// each day are even. Package workload implements it. A Spread is pure: the same
+// question gets the same answer.
 type Spread interface {
 	// Day returns the day for a task that is due on Due and may be done from
 	// Earliest to Latest. Due is always a valid answer; a day outside the range
@@ -16,8 +17,8 @@ type Spread interface {
 }
 
 // movesOf says whether the days of a duty's tasks may be chosen. A host never
-// moves, since its riders move with it: dust cannot be given on a day without
-// the feeding.
+// moves, because the tasks that follow it would move with it: dust cannot be
+// given on a day without the feeding.
 func (d maker) movesOf(a *Duty) tasks.Moves {
 	if a.Routine.Before+a.Routine.After <= 0 || a.Routine.Missed == husbandry.Alarms || d.hosted[a.Routine.Kind] {
 		return tasks.Never
@@ -31,9 +32,9 @@ func (d maker) movesOf(a *Duty) tasks.Moves {
 	return tasks.Never
 }
 
-// place returns the day chosen for a task that the routine has on due, between
-// first and last where those are dates. A task stays if it is overdue, or if
-// the chosen day is not among those on which its routine holds.
+// place returns the day chosen for a task that is due on due by its routine.
+// The day is between first and last, if these are dates. A task stays on due if
+// it is overdue, or if the routine does not hold on the chosen day.
 func (d *settling) place(a *Duty, due, first, last civil.Date) civil.Date {
 	latest := due.AddDays(int(a.Routine.After))
 	if d.spread == nil || a.moves == tasks.Never || latest.Before(d.On) {
@@ -58,14 +59,14 @@ func (d *settling) place(a *Duty, due, first, last civil.Date) civil.Date {
 		return due
 	}
 	if d.Absence(day) != nil && d.Absence(due) == nil && !sitterDoes(a.Routine.Routine) {
-		return due // nobody is there to do it
+		return due // the keeper is away on the chosen day
 	}
 	return day
 }
 
-// placeDated is place for the i-th of a routine's dates. The task moves by less
-// than half the distance to the neighbouring dates, so that the dates keep
-// their order.
+// placeDated is place for the task of the i-th of a routine's dates. The task
+// moves by less than half the distance to the neighbouring dates, so that the
+// tasks keep the order of the dates.
 func (d *settling) placeDated(a *Duty, dates []civil.Date, i int) civil.Date {
 	if d.spread == nil || a.moves != tasks.Alone {
 		return dates[i]
@@ -80,7 +81,7 @@ func (d *settling) placeDated(a *Duty, dates []civil.Date, i int) civil.Date {
 	return d.place(a, dates[i], first, last)
 }
 
-// movedWords names the routine's own day, in the reason of a task that was
+// movedWords names the day by the routine, for the reason of a task that was
 // moved.
 func (d *settling) movedWords(due, own civil.Date) string {
 	if own.IsZero() || civil.Max(due, d.On) == civil.Max(own, d.On) {

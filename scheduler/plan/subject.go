@@ -11,26 +11,28 @@ import (
 
 // Subject is the record that a task is about: an enclosure, an animal, a
 // clutch, a room, a feeder, a permit or the keeper. The plan makes the subjects
-// of the records. A rule makes its own with [NewSubject].
+// of the records. Rules make further subjects with [NewSubject].
 type Subject struct {
 	ID        husbandry.ID
 	Scope     husbandry.Scope
-	Enclosure *husbandry.Enclosure // the enclosure itself, or where it lives; nil for none
+	Enclosure *husbandry.Enclosure // the enclosure itself, or the enclosure of the animal or clutch; nil for none
 	Room      husbandry.ID
 	Animals   []*herd.Animal // residents, the animal itself, or a clutch's mother
 	Clutch    *herd.Clutch
 	Place     tasks.Place
-	// Came is the first day on which anything could be owed to it; zero: always.
+	// Came is the first day on which a task about the subject could be due;
+	// zero: always.
 	Came civil.Date
 
-	// turns are the days on which the matching routines may change, ascending.
+	// turns are the days on which other routines may begin to match the
+	// subject, ascending.
 	turns []civil.Date
-	name  string // in words, for titles
+	name  string // the subject in words, for titles
 	whom  string // the same as tasks.Task.Whom
 }
 
-// NewSubject makes a subject for a rule, with its name in words. It has neither
-// place nor animals.
+// NewSubject makes a subject for a rule, with its name in words. The subject
+// has neither a place nor animals.
 func NewSubject(id husbandry.ID, scope husbandry.Scope, name string) *Subject {
 	return &Subject{ID: id, Scope: scope, name: name, whom: nameLine(name)}
 }
@@ -40,7 +42,7 @@ type Routine struct {
 	*husbandry.Routine
 	rank  int // position in the records, for a stable order
 	sel   selector
-	Dates []civil.Date // of a fixed cadence, from herd.LookBack before the Day to its horizon
+	Dates []civil.Date // dates of a fixed cadence, from herd.LookBack days before the Day to its horizon
 	Words string       // the cadence in words
 }
 
@@ -48,7 +50,7 @@ type Routine struct {
 type selector struct {
 	*husbandry.Selector
 	rooms, racks, enclosures, animals, species map[husbandry.ID]bool
-	ofAnimals                                  bool // it has conditions on animals
+	ofAnimals                                  bool // the selector has conditions on animals
 }
 
 func compile(s *husbandry.Selector) selector {
@@ -72,8 +74,8 @@ func compile(s *husbandry.Selector) selector {
 
 func has(set map[husbandry.ID]bool, id husbandry.ID) bool { return set == nil || set[id] }
 
-// animal reports whether an animal matches on a day. Its place is checked
-// elsewhere.
+// animal reports whether an animal matches the selector on a day. The method
+// place checks the animal's place.
 func (s *selector) animal(a *herd.Animal, day civil.Date) bool {
 	if !has(s.animals, a.ID) || !has(s.species, a.Species) || s.Groups && a.Count <= 1 {
 		return false
@@ -142,14 +144,14 @@ func (r *Routine) Matches(s *Subject, day civil.Date) bool {
 	return false
 }
 
-// group holds the routines that replace one another: those of one kind. Work
-// that follows an event is of the same group only where the event is the same,
-// because weighing a female three days after laying is not the same work as the
-// fortnightly weighing of everybody.
+// group is a group of routines that replace one another: the routines of one
+// kind. Routines after an event form a separate group for each event, because
+// weighing a female three days after laying is not the same work as weighing
+// all animals every fortnight.
 type group struct {
 	kind  husbandry.Kind
 	event husbandry.Event
-	own   husbandry.ID // of kinds whose routines replace only their own id
+	own   husbandry.ID // id of the routine, for kinds with ReplacedByID; else ""
 }
 
 func (r *Routine) group() group {
@@ -163,16 +165,16 @@ func (r *Routine) group() group {
 	return g
 }
 
-// Resolve returns the routines that hold, of those that match a subject. In
-// each group the keeper's routines replace the care sheet's, and those the
-// common ones. Routines that the keeper turned off are left out. Those of one
-// origin hold side by side.
+// Resolve returns the routines that hold, among the routines that match a
+// subject. In each group the keeper's routines replace those of the care sheet,
+// and the care sheet's replace the common ones. Routines that the keeper turned
+// off are left out. Several routines of the same origin all hold.
 func Resolve(match []*Routine) []*Routine {
 	type best struct {
 		group
 		origin husbandry.Origin
 	}
-	var strongest []best // a subject has few groups: no map
+	var strongest []best // a list is faster than a map, because a subject has few groups
 	find := func(g group) int { return slices.IndexFunc(strongest, func(b best) bool { return b.group == g }) }
 	var off []husbandry.Kind
 	for _, r := range match {
@@ -207,19 +209,19 @@ type Duty struct {
 	Routine *Routine
 	Mate    husbandry.ID // the male that a pairing names; "" for none
 
-	title string // filled in with the first task, as do is
+	title string // title and do are filled in with the first task
 	do    string
 	marks tasks.Marks
-	ahead bool // tasks after the Day were marked
+	ahead bool // the keeper marked tasks dated after the Day
 	moves tasks.Moves
-	// spans are the runs of days on which it holds, ascending, within the days
-	// that the plan looks at. A zero From is before the first day that the plan
-	// looks at.
+	// spans are the runs of days on which the duty holds, ascending, within the
+	// days that the plan looks at. A zero From is before the first day that the
+	// plan looks at.
 	spans []Stretch
 }
 
-// turnsBack is the number of days back within which the plan knows when a duty
-// began to hold.
+// turnsBack is the number of days before the Day for which the plan knows when
+// duties began to hold.
 const turnsBack = 62
 
 // findDuties works out the recurring, windowed and riding routines that hold
@@ -280,8 +282,8 @@ type scopeSpecies struct {
 }
 
 // Candidates returns the routines that may match a subject, in the order of the
-// records: those for every species and those for its own. Anchored routines are
-// not among them; they are looked up by event.
+// records: the routines for every species and the routines for the subject's
+// species. Anchored routines are not among them; they are looked up by event.
 func (d *Day) Candidates(s *Subject) []*Routine {
 	var species []husbandry.ID
 	if s.Clutch != nil {
@@ -357,7 +359,7 @@ func (a *Duty) Key(occurrence string) tasks.Key {
 }
 
 // OwedFrom returns the first day from which a missed task of a duty counts as
-// missed, given the span of its date.
+// missed. span is the run of days that includes the task's date.
 func (d *Day) OwedFrom(a *Duty, span Stretch) civil.Date {
 	return civil.Max(civil.Max(d.Began, a.Subject.Came), span.From)
 }
@@ -405,8 +407,8 @@ func (d maker) findSubjects() {
 		s.whom = nameLine(s.Label())
 		d.subjects[s.ID] = s
 	}
-	// Permits have no place and no animals, and only their own renewal is about
-	// them.
+	// Permits have no place and no animals, and only the routines for their
+	// renewal are about them.
 	for i := range d.Records.Permits {
 		v := &d.Records.Permits[i]
 		d.subjects[v.ID] = NewSubject(v.ID, husbandry.OfKeeper, v.Words)
@@ -452,8 +454,8 @@ func (d maker) animalSubjects() []*Subject {
 	return list
 }
 
-// clutchSubjects makes the subjects of clutches, but for those for which
-// nothing more is done.
+// clutchSubjects makes the subjects of clutches. It leaves out clutches that
+// need no more work.
 func (d maker) clutchSubjects() []*Subject {
 	var list []*Subject
 	for _, c := range d.Clutches {

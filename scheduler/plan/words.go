@@ -13,10 +13,10 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// The words that all tasks share. A rule words its own reasons. Titles are
-// orders that name the subject and its place; reasons are phrases that begin
-// with a capital letter. Neither may look like a command of a reply ("done 1",
-// "7 laid 6").
+// This file has the words that all tasks share; a rule words the reasons of its
+// own tasks. Titles are orders that name the subject and its place. Reasons are
+// phrases that begin with a capital letter. Neither may look like a command of
+// a reply ("done 1", "7 laid 6").
 
 // CadenceWords writes how often a routine has a task: "Every 2 days".
 func CadenceWords(c husbandry.Cadence) string {
@@ -40,7 +40,7 @@ func CadenceWords(c husbandry.Cadence) string {
 		return "With every " + english.Ordinal(c.Nth) + " " + noun
 	case len(c.Weekdays) > 0:
 		var names []string
-		for d := range 7 { // from Monday, as a week is read
+		for d := range 7 { // from Monday, the first day of the written week
 			if w := (d + 1) % 7; slices.ContainsFunc(c.Weekdays, func(x time.Weekday) bool { return int(x) == w }) {
 				names = append(names, time.Weekday(w).String())
 			}
@@ -63,8 +63,9 @@ func CadenceWords(c husbandry.Cadence) string {
 	return every(c.Every)
 }
 
-// title is the order and its subject, in the routine's own words or in those of
-// its kind. do is the order alone, for lists that have the subject above it.
+// title returns the order with its subject, in the words of the routine or, if
+// it has none, of its kind. do is the order alone, for lists under a heading
+// with the subject.
 func (d *settling) title(s *Subject, r *Routine) (title, do string) {
 	do = strings.TrimSpace(r.Title)
 	if do == "" {
@@ -80,7 +81,8 @@ func (d *settling) title(s *Subject, r *Routine) (title, do string) {
 	return TitleLine(title), TitleLine(do)
 }
 
-// Label is the subject in words; a clutch is called one.
+// Label returns the name of the subject. The label of a clutch begins with the
+// word "clutch".
 func (s *Subject) Label() string {
 	if s.Clutch != nil {
 		return "clutch " + s.name
@@ -88,10 +90,10 @@ func (s *Subject) Label() string {
 	return s.name
 }
 
-// Name is the subject in words; "" for the keeper.
+// Name returns the subject in words; "" for the keeper.
 func (s *Subject) Name() string { return s.name }
 
-// nameLine is a subject's label as a line of its own; "" for none.
+// nameLine returns a subject's label as one line; "" if there is no label.
 func nameLine(label string) string {
 	if label == "" {
 		return ""
@@ -110,7 +112,7 @@ func (d maker) speciesName(id husbandry.ID, n int) string {
 	return english.LowerFirst(name)
 }
 
-// enclosureName is "E07 (Ada, wall lizard)".
+// enclosureName writes "E07 (Ada, wall lizard)".
 func (d maker) enclosureName(s *Subject) string {
 	var names, species []string
 	total := 0
@@ -138,7 +140,7 @@ func (d maker) enclosureName(s *Subject) string {
 	return fmt.Sprintf("%s (%s, %s)", id, english.List(names), english.List(kinds))
 }
 
-// animalName is "Ada (F03, wall lizard, in E07)".
+// animalName writes "Ada (F03, wall lizard, in E07)".
 func (d maker) animalName(a *herd.Animal) string {
 	what := d.speciesName(a.Species, a.Count)
 	if a.Count > 1 {
@@ -154,7 +156,7 @@ func (d maker) animalName(a *herd.Animal) string {
 	return fmt.Sprintf("%s (%s, %s%s)", a.Name, a.ID, what, where)
 }
 
-// clutchName is "C27-04 (wall lizard, in E07)".
+// clutchName writes "C27-04 (wall lizard, in E07)".
 func (d maker) clutchName(c *herd.Clutch) string {
 	what := d.speciesName(c.Species, 1)
 	if what == "" {
@@ -167,8 +169,8 @@ func (d maker) clutchName(c *herd.Clutch) string {
 	return fmt.Sprintf("%s (%s%s)", c.ID, what, where)
 }
 
-// TitleLine makes one line of a title that a person wrote, and prevents that it
-// reads like a command.
+// TitleLine makes one line of a title that a person wrote, and changes a title
+// that reads like a command.
 func TitleLine(s string) string {
 	if strings.Contains(s, "  ") || strings.ContainsAny(s, "\n\r\t\v\f\u0085\u00a0") {
 		s = strings.Join(strings.Fields(s), " ")

@@ -24,15 +24,16 @@ type Interval struct {
 // published split of the variance between colonies, females and clutches was
 // found.
 const (
-	// The care sheet's range is the middle 90 % of a normal distribution.
+	// The range of the care sheet is taken as the middle 90 % of a normal
+	// distribution.
 	middle = 3.2897072539 // width of the middle 90 %, in standard deviations
-	// Shares of the sheet's variance: a quarter between colonies, a quarter
-	// between the females of a colony. The rest is between the clutches of one
-	// female.
+	// Shares of the care sheet's variance of the interval: a quarter is between
+	// colonies, a quarter between the females of a colony. The rest is between
+	// the clutches of one female.
 	colonyShare = 0.25
 	femaleShare = 0.25
-	// The sheet's variances have the weight of this many degrees of freedom of
-	// the colony's own variances.
+	// The care sheet's variances count like this many degrees of freedom of the
+	// colony's own variances.
 	sheetCounts = 4
 	// An interval longer than this multiple of the usual interval means that
 	// the keeper missed a clutch.
@@ -45,12 +46,13 @@ const (
 	leastSD = 2.0
 )
 
-// Shrink shrinks means towards their common mean, the more the smaller their
-// differences beyond their sampling variance: the James-Stein estimator, as in
-// Efron & Morris 1977, Scientific American 236(5):119-127. variance is the
-// sampling variance of each mean. It returns the common mean, the share of its
-// distance from the common mean that each mean keeps, and the variance between
-// the true means. With fewer than four means the share is 0.
+// Shrink moves means towards their common mean. The shift is larger if the
+// means differ little beyond their sampling variance: the James-Stein
+// estimator, as in Efron & Morris 1977, Scientific American 236(5):119-127.
+// variance is the sampling variance of each mean. Shrink returns the common
+// mean, the share of its distance from the common mean that each mean keeps,
+// and the variance between the true means. With fewer than four means the share
+// is 0.
 func Shrink(means []float64, variance float64) (centre, keep, between float64) {
 	k := float64(len(means))
 	if k == 0 {
@@ -76,19 +78,20 @@ func Shrink(means []float64, variance float64) (centre, keep, between float64) {
 // spacing is the predicted number of days to the next clutch.
 type spacing struct {
 	mean, sd float64
-	own      int // number of her own intervals behind the prediction
+	own      int // number of the female's own intervals behind the prediction
 	others   int // number of intervals of other females of her species
 }
 
 // Colony is a hierarchical model of the intervals of a keeper's females of one
 // species. A colony's mean varies about the care sheet's mean, a female's mean
-// about the colony's, and her clutches about her own mean. Each is normal with
-// the variances above. As the colony's data grow, its own variances replace
-// those of the sheet. Make a Colony with [NewColony].
+// about the colony's mean, and the intervals of a female about her own mean.
+// Each of these is normal, with the variances above. With more data of the
+// colony, the colony's own variances replace those of the sheet. Make a Colony
+// with [NewColony].
 type Colony struct {
 	within, between float64 // variances: between the clutches of a female, and between females
-	// The posterior of the colony's mean, from the sheet and all females: its
-	// precision, and the mean times the precision.
+	// The posterior of the colony's mean, from the care sheet and all females:
+	// its precision, and the mean times the precision.
 	precision, weighted float64
 	count               int // number of intervals
 	females             map[husbandry.ID]ofFemale
@@ -154,7 +157,8 @@ func NewColony(sheet husbandry.Span, all []Interval) *Colony {
 }
 
 // next predicts the days to a female's next clutch. The prior comes from the
-// sheet and the other females, the update from her own intervals.
+// care sheet and the other females, the evidence from the female's own
+// intervals.
 func (c *Colony) next(her husbandry.ID) spacing {
 	own, ok := c.females[her]
 	precision, weighted := c.precision, c.weighted
@@ -202,10 +206,10 @@ func (w *Window) expect(after civil.Date, mean, sd float64) {
 	w.To = after.AddDays(max(1, int(math.Round(mean+middle/2*sd))))
 }
 
-// Chance returns the probability, 0 to 1, that she lays from the day on to the
-// end of the day to, if she has not laid when on begins. It is 0 if the window
-// has no distribution. If nobody has seen eggs in her, she may not lay at all;
-// the longer she waits, the likelier that is.
+// Chance returns the probability, 0 to 1, that the female lays from the day on
+// to the end of the day to, if she has not laid when on begins. It is 0 if the
+// window has no distribution. If nobody has seen eggs in her, she may not lay
+// at all. The longer she has not laid, the more probable that is.
 func (w Window) Chance(on, to civil.Date) float64 {
 	if !w.Known || w.sd == 0 || to.Before(on) {
 		return 0
@@ -223,8 +227,9 @@ func (w Window) Chance(on, to civil.Date) float64 {
 	return (by(to.AddDays(1)) - by(on)) / left
 }
 
-// Quantile returns the day by which she has laid with probability p, 0 to 1, if
-// she lays at all. It returns a zero date if the window has no distribution.
+// Quantile returns the day by which the female has laid with probability p, 0
+// to 1, if she lays at all. It returns a zero date if the window has no
+// distribution.
 func (w Window) Quantile(p float64) civil.Date {
 	if !w.Known || w.sd == 0 {
 		return civil.Date{}
@@ -233,8 +238,8 @@ func (w Window) Quantile(p float64) civil.Date {
 	return w.after.AddDays(max(1, int(math.Round(n.Quantile(p)))))
 }
 
-// IntervalsOf returns the days between her clutches of the same season. The
-// clutches must be sorted by date.
+// IntervalsOf returns the days between a female's clutches of the same season.
+// The clutches must be sorted by date.
 func IntervalsOf(her husbandry.ID, sheet *husbandry.Species, clutches []Laid) []Interval {
 	var list []Interval
 	f := Female{Sheet: *sheet}

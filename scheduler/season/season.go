@@ -25,19 +25,19 @@ import (
 type Window struct {
 	Known bool
 	// Event is the origin of the window, as part of a key: "mated-2027-04-03",
-	// "after-F03-2027-05-12", "gravid-2027-05-01", "2027" for a season. It
+	// "after-F03-2027-05-12", "gravid-2027-05-01", "2027" for a season. Event
 	// stays the same when better data move the window.
 	Event string
 	// From and To are the days worth watching, both included.
 	From, To civil.Date
-	// Seen says that eggs were seen or felt in her, so she must lay them. If
-	// such a window passes without eggs, the task becomes an alarm. Without
-	// Seen the window just closes.
+	// Seen says that eggs were seen or felt in the female, so she must lay
+	// them. If a window with Seen passes without eggs, the task becomes an
+	// alarm. Without Seen the window just closes.
 	Seen  bool
 	Basis string
 
-	// The distribution behind a laying window: the number of days after a day.
-	// sd is 0 if there is no distribution.
+	// The distribution of the number of days from the date after to the laying:
+	// its mean and standard deviation. sd is 0 if there is no distribution.
 	after    civil.Date
 	mean, sd float64
 }
@@ -48,9 +48,9 @@ type Laid struct {
 	On     civil.Date
 }
 
-// Winter is one of her winters in the cold, past or planned: the first day of
-// the fast, the first warm day after the cold, and the first and last day on
-// which pairing usually begins after the winter.
+// Winter is one of the female's winters in the cold, past or planned: the first
+// day of the fast, the first warm day after the cold, and the first and last
+// day on which pairing usually begins after the winter.
 type Winter struct{ Fast, Warm, Pair, PairBy civil.Date }
 
 // Female has the facts about a female on a day.
@@ -59,16 +59,16 @@ type Female struct {
 	Sheet    husbandry.Species
 	Latitude float64 // of the keeper, in degrees; negative in the south, where the seasons shift by half a year
 	Clutches []Laid  // sorted by date
-	// Colony has the intervals of all the keeper's females of her species, with
-	// her own. It is nil if no interval is known.
+	// Colony has the intervals of all the keeper's females of the species,
+	// including this female's. It is nil if no interval is known.
 	Colony  *Colony
 	Mated   []civil.Date // matings seen, sorted by date
-	Winters []Winter     // her winters, sorted by date
-	// Paired is the first day of her last pairing, Parted its last day. Parted
-	// is zero while the pair is together.
+	Winters []Winter     // the female's winters, sorted by date
+	// Paired is the first day of the female's last pairing, Parted its last
+	// day. Parted is zero while the pair is together.
 	Paired, Parted civil.Date
-	// Gravid is the first day on which she was known to carry the eggs that she
-	// has not laid yet. It is zero if none were seen.
+	// Gravid is the first day on which the female was known to carry her
+	// present eggs. It is zero if she is not known to carry eggs.
 	Gravid civil.Date
 	On     civil.Date // the day of the question
 }
@@ -96,10 +96,10 @@ const (
 	notSooner = 14
 )
 
-// PairingTime returns the window within which she may be paired. It is the
-// sheet's season (half a year later south of the equator) that contains On, or
-// the next one. A winter in the cold may open another season instead. The
-// window begins after the rest from her last clutch.
+// PairingTime returns the window within which a female may be paired. It is the
+// care sheet's season (half a year later south of the equator) that contains
+// On, or the next one. A winter in the cold may open another season instead.
+// The window begins after the rest from her last clutch.
 //
 // There is no window if she carries eggs, is together with a male, or has
 // reached the season's limit of clutches. After a mating or a pairing since her
@@ -137,9 +137,9 @@ func PairingTime(f Female) Window {
 	return w
 }
 
-// afterPairing moves the window w past the days in which the eggs of her last
-// pairing would be laid. words tells of the pairing. Without such a window, or
-// if it is not open yet, the result is not known.
+// afterPairing moves the window w past the days in which the eggs of the
+// female's last pairing would be laid. words describes the pairing. The result
+// is not known if these days are not over yet, or if they end after w.
 func afterPairing(f Female, w Window, paired civil.Date, words string) Window {
 	span := int(f.Sheet.Laying.AfterMating.To)
 	if span == 0 {
@@ -157,7 +157,7 @@ func afterPairing(f Female, w Window, paired civil.Date, words string) Window {
 	return w
 }
 
-// afterLaying moves the window w past her rest from a clutch.
+// afterLaying moves the window w past the female's rest after a clutch.
 func afterLaying(f Female, w Window, laid civil.Date) Window {
 	rest := int(f.Sheet.Laying.Interval.From)
 	if rest == 0 {
@@ -173,16 +173,17 @@ func afterLaying(f Female, w Window, laid civil.Date) Window {
 	return w
 }
 
-// outOfSeason is the distance, in days, from the care sheet's season beyond
-// which a winter opens a season of its own: an indoor calendar need not follow
-// the year.
+// outOfSeason is a distance, in days, from the care sheet's season. If a winter
+// ends farther from the season than this, it opens a separate season: an indoor
+// calendar need not follow the year.
 const outOfSeason = 92
 
 // afterWinter returns the season that a winter opens in place of the care
-// sheet's season from from to to. It begins some weeks after she is warm again.
-// It ends with the sheet's season, but not before the usual weeks of pairing
-// have passed. Out of the sheet's season it is as long as the sheet's. ok is
-// false if the sheet's season comes first, or if no winter is known.
+// sheet's season, which lasts from from to to. The season begins some weeks
+// after the female is warm again. It ends with the sheet's season, but not
+// before the usual weeks of pairing have passed. A season far from the sheet's
+// is as long as the sheet's. ok is false if the sheet's season comes first, or
+// if no winter is known.
 func afterWinter(f Female, from, to civil.Date) (w Window, ok bool) {
 	for _, winter := range f.Winters {
 		start, end := seasonOf(f.Sheet.Pairing, f.Latitude, winter.Pair.AddDays(-outOfSeason))
@@ -199,7 +200,8 @@ func afterWinter(f Female, from, to civil.Date) (w Window, ok bool) {
 	return Window{}, false
 }
 
-// seasonOf returns the season that contains on, or the next one.
+// seasonOf returns the pairing season that contains the day on, or the next
+// season.
 func seasonOf(p husbandry.PairingSeason, latitude float64, on civil.Date) (from, to civil.Date) {
 	shift := 0
 	if latitude < 0 {
@@ -254,9 +256,10 @@ func LayingTime(f Female) Window {
 }
 
 // expected chooses between the window after a clutch and the window after a
-// mating. Between two clutches of one season a female carries sperm, so her own
-// interval decides, whether or not she mates again. A mating after the last
-// clutch counts once the interval has passed and nobody has seen eggs in her.
+// mating. Between two clutches of one season a female carries sperm. So her own
+// interval decides, whether or not she mates in between. A mating after the
+// last clutch counts once the interval has passed and nobody has seen eggs in
+// her.
 func expected(f Female) Window {
 	next, first := afterClutch(f), afterMating(f)
 	switch {
@@ -270,8 +273,8 @@ func expected(f Female) Window {
 	return next
 }
 
-// afterMating returns the window of the latest mating or pairing since her last
-// clutch.
+// afterMating returns the window of the female's latest mating or pairing since
+// her last clutch.
 func afterMating(f Female) Window {
 	last := lastLaid(f)
 	after := f.Sheet.Laying.AfterMating
@@ -298,14 +301,15 @@ func afterMating(f Female) Window {
 	}
 	w := Window{Known: true, Event: "paired-" + f.Paired.String(),
 		Basis: fmt.Sprintf("%s after mating (%s), some day from %s to %s", english.DayRange(after.From, after.To), f.brief("laying.after_mating"), f.day(f.Paired), f.day(until))}
-	// They may have mated on any day together: a uniform distribution.
+	// The pair may have mated on any day together: a uniform distribution.
 	together := float64(until.Sub(f.Paired))
 	w.expect(f.Paired, float64(after.From+after.To)/2+together/2, math.Sqrt(sd*sd+together*together/12))
 	w.From, w.To = f.Paired.AddDays(int(after.From)), until.AddDays(int(after.To))
 	return w
 }
 
-// afterClutch returns the window of the clutch after her last one.
+// afterClutch returns the window of the next clutch after the female's last
+// one.
 func afterClutch(f Female) Window {
 	last := lastLaid(f)
 	if last.On.IsZero() {
@@ -330,10 +334,10 @@ func afterClutch(f Female) Window {
 	return w
 }
 
-// GravidTime returns the days on which to look or feel for eggs. They begin two
-// weeks after the pairing or the mating (a week before the eggs are expected,
-// if that is sooner), or a week after the last clutch. They end when she is
-// known to be gravid, or with the laying window.
+// GravidTime returns the days on which to look or feel for eggs in a female.
+// They begin two weeks after the pairing or the mating (a week before the eggs
+// are expected, if that is sooner), or a week after the last clutch. They end
+// when she is known to be gravid, or with the laying window.
 func GravidTime(f Female, laying Window) Window {
 	if !laying.Known || laying.Seen {
 		return Window{}
@@ -351,8 +355,8 @@ func GravidTime(f Female, laying Window) Window {
 	return Window{Known: true, Event: laying.Event, From: from, To: laying.To, Basis: "eggs expected " + laying.Basis}
 }
 
-// lastPairing returns the last day on which she mated, or may have mated, and
-// says so in words.
+// lastPairing returns the last day on which the female mated, or may have
+// mated, and describes the mating or pairing in words.
 func lastPairing(f Female) (on civil.Date, words string) {
 	on = lastOf(f.Mated)
 	words = "seen mating on " + f.day(on)
@@ -377,9 +381,10 @@ func lastOf(days []civil.Date) civil.Date {
 	return last
 }
 
-// firstMating returns the first mating of the latest series since her last
-// clutch, because eggs follow the first mating. Matings of an earlier season,
-// without eggs, do not count. It returns a zero date if there is no mating.
+// firstMating returns the first mating of the latest series since the female's
+// last clutch, because eggs follow the first mating. Matings of an earlier
+// season, without eggs, do not count. It returns a zero date if there is no
+// mating.
 func firstMating(f Female) civil.Date {
 	laid := lastLaid(f).On
 	var first civil.Date
@@ -402,8 +407,8 @@ func clutchesSince(f Female, from civil.Date) int {
 	return n
 }
 
-// ThisSeason returns the clutches of her latest season: the last ones without a
-// gap that separates seasons.
+// ThisSeason returns the clutches of a female's latest season: her last
+// clutches, back to a gap that separates seasons.
 func ThisSeason(f Female) []Laid {
 	i := len(f.Clutches) - 1
 	for i > 0 && f.Clutches[i].On.Sub(f.Clutches[i-1].On) < gap(f) {
@@ -429,5 +434,6 @@ func (f *Female) sheet(keys ...string) string {
 	return "the care sheet"
 }
 
-// brief is sheet without its article, for use in brackets.
+// brief is the result of the method sheet without the article, for use in
+// brackets.
 func (f *Female) brief(keys ...string) string { return strings.TrimPrefix(f.sheet(keys...), "the ") }

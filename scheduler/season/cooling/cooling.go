@@ -1,5 +1,6 @@
-// Package cooling dates a winter: the fast, the steps down, the weeks in the
-// cold, the steps up, the first food, and the first days of pairing.
+// Package cooling computes the dates of a winter: the fast, the steps down, the
+// weeks in the cold, the steps up, the first food, and the first days of
+// pairing.
 //
 // Start with [New], which makes a [Course] from a care sheet and the first day
 // without food. [Course.Phase] returns the phase on a day. [Course.WarmedFrom]
@@ -7,9 +8,9 @@
 // weight. [Start] returns the first day of a year's winter, north or south of
 // the equator.
 //
-// The scheduler decides who is cooled and which tasks the keeper gets. The care
-// sheet provides all lengths and temperatures; the package has no numbers of
-// its own.
+// The scheduler decides which animals are cooled and which tasks the keeper
+// gets. The care sheet provides all lengths and temperatures; the package has
+// no such numbers.
 package cooling
 
 import (
@@ -36,7 +37,7 @@ const (
 
 // Step is a temperature to set, and its day.
 type Step struct {
-	// Name is unique within a course and does not change with its dates:
+	// Name is unique within a course and stays the same when the dates change:
 	// "down-1", "cold", "up-1", "warm".
 	Name string
 	On   civil.Date
@@ -85,9 +86,10 @@ func New(care husbandry.CoolingCare, start civil.Date) Course {
 	return c
 }
 
-// warm dates the second half of the course from the first step up, which must
-// not be before the fast. It drops the steps down from that day on. Animals
-// that were not cooled by then are warm and fed at once.
+// warm computes the dates of the second half of the course, from the first step
+// up on, which must not be before the fast. It drops the steps down from that
+// day on. If the animals were not cooled by that day, they count as warm and
+// are fed at once.
 func (c *Course) warm(up civil.Date) {
 	c.Up = up
 	c.Down, c.Cold = civil.Min(c.Down, up), civil.Min(c.Cold, up)
@@ -126,8 +128,8 @@ func (c *Course) warm(up civil.Date) {
 func numbered(name string, i int) string { return name + "-" + strconv.Itoa(i+1) }
 
 // WarmedFrom returns the course with its first step up on another day, sooner
-// or later than planned, and dates everything after that step anew. A day
-// before the fast counts as the first day of the fast.
+// or later than planned, and with new dates for everything after that step. A
+// day before the fast counts as the first day of the fast.
 func (c Course) WarmedFrom(day civil.Date) Course {
 	c = New(c.Care, c.Fast)
 	down, cold := c.Steps[:0:0], c.Up
@@ -161,13 +163,13 @@ func (c *Course) Phase(day civil.Date) Phase {
 // Foodless reports whether the animals get no food on a day.
 func (c *Course) Foodless(day civil.Date) bool { return !day.Before(c.Fast) && day.Before(c.Feed) }
 
-// Cooled reports whether the temperature on a day is below the usual, or
-// falling or rising.
+// Cooled reports whether, on a day, the temperature is below the usual one, is
+// being lowered or is being raised.
 func (c *Course) Cooled(day civil.Date) bool { return !day.Before(c.Down) && day.Before(c.Warm) }
 
 // Start returns the first day without food of the winter that begins in a year,
-// as the care sheet has it. South of the equator (negative latitude, in
-// degrees) it is half a year later.
+// by the care sheet. South of the equator (negative latitude, in degrees) the
+// day is half a year later.
 func Start(care husbandry.CoolingCare, year int, latitude float64) civil.Date {
 	start := care.Start.In(year)
 	if latitude < 0 {
@@ -186,9 +188,9 @@ const (
 	Stop Loss = "stop" // end the cooling
 )
 
-// Losing returns the share of mass lost since the start, 0 to 1, and judges it
-// by the care sheet's limits. A loss equal to a limit counts as beyond it. A
-// limit of 0 means no limit.
+// Losing returns the share of mass lost since the start of the cooling, 0 to 1,
+// and judges the share by the care sheet's limits. A loss equal to a limit
+// counts as beyond it. A limit of 0 means no limit.
 func Losing(care husbandry.CoolingCare, start, now husbandry.Grams) (husbandry.Share, Loss) {
 	if start <= 0 {
 		return 0, Fine

@@ -1,18 +1,20 @@
 // Package daylight computes how long the sun is up at a latitude on a date, and
-// the days on which to set a lamp's timer anew so that it follows the sun.
+// the days on which to set a lamp's timer anew so that the lamp follows the
+// sun.
 //
 // Start with [Length] for the sun and with [Schedule] and [Steps] for lamps.
 // The declination of the sun is from Jean Meeus, Astronomical Algorithms, 2nd
 // ed., chapter 25 (the lower accuracy of 0.01°). The solar calculator of the
-// U.S. National Oceanic and Atmospheric Administration uses the same formula.
-// The short Fourier series of the same name is minutes off at the equinoxes of
-// high latitudes. Each date is computed for 12 UT. The error is largest at the
-// equinoxes: at a latitude of 60° an hour of longitude is then a quarter of a
-// minute of day length.
+// U.S. National Oceanic and Atmospheric Administration (NOAA) uses the same
+// formula. NOAA also published a short Fourier series, but day lengths computed
+// with that series are minutes off at the equinoxes of high latitudes. Each
+// date is computed for 12 UT, regardless of the longitude. The error due to the
+// longitude is largest at the equinoxes: at a latitude of 60° an hour of
+// longitude is then a quarter of a minute of day length.
 //
 // The package ignores the height of the horizon, weather, twilight and the
-// equation of time: a clock switches the lamp, about a noon of the keeper's
-// choice.
+// equation of time: a clock switches the lamp on and off, and the keeper
+// chooses the middle of the lit hours.
 package daylight
 
 import (
@@ -29,7 +31,7 @@ const Sunrise = 90.833
 
 // Length returns the time from sunrise to sunset on a day at a latitude in
 // degrees (-90 to 90, south negative). It is 24 hours if the sun does not set,
-// and 0 if it does not rise.
+// and 0 if the sun does not rise.
 func Length(latitude float64, on civil.Date) time.Duration {
 	return LengthAt(Sunrise, latitude, on)
 }
@@ -39,9 +41,9 @@ func LengthAt(zenith, latitude float64, on civil.Date) time.Duration {
 	return lit(zenith, latitude, Declination(JulianDay(on)))
 }
 
-// lit returns the time for which the sun is less than the zenith angle from the
-// point overhead (NOAA: cos H = cos z / (cos φ cos δ) - tan φ tan δ). All
-// angles are in degrees.
+// lit returns the time of a day during which the sun is less than the angle
+// zenith from the point overhead (NOAA: cos H = cos z / (cos φ cos δ) - tan φ
+// tan δ). All angles are in degrees.
 func lit(zenith, latitude, declination float64) time.Duration {
 	φ, δ, z := radians(latitude), radians(declination), radians(zenith)
 	// Both sides are multiplied by cos φ cos δ, which is 0 only at the poles.

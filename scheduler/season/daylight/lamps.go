@@ -6,20 +6,20 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Schedule says how long lamps burn through the year. With a latitude alone
-// they follow the day length there. With a shortest and a longest day, too, the
-// day length is scaled to these (see [HasSeasons]). If both are equal, the
-// lamps burn for that time all year.
+// Schedule says how long lamps burn through the year. With a latitude alone the
+// lamps follow the day length at this latitude. With a shortest and a longest
+// day, too, the day length is scaled to these two (see [HasSeasons]). If the
+// two are equal, the lamps burn for that time all year.
 type Schedule struct {
-	// Latitude of the day length that the lamps follow, in degrees, south
-	// negative.
+	// Latitude is the latitude of the day length that the lamps follow, in
+	// degrees, south negative.
 	Latitude float64
 	// Behind is the number of days by which the lamps lag behind the sun's
 	// year. It is negative if they are ahead.
 	Behind int
 	// Shortest and Longest are the lengths of the shortest and the longest day,
-	// 0 to 24 hours. Both are zero for the sun's own. If they are equal, the
-	// lamps burn for that time all year.
+	// 0 to 24 hours. Both are zero for the day lengths of the sun. If they are
+	// equal, the lamps burn for that time all year.
 	Shortest, Longest time.Duration
 	// Noon is the middle of the lit hours on the timer's clock; zero for 12:00.
 	Noon civil.TimeOfDay
@@ -38,7 +38,7 @@ const least = 10 * time.Minute
 
 // HasSeasons reports whether a schedule can follow the year at a latitude: the
 // longest and the shortest day differ by ten minutes or more. Within a degree
-// or two of the equator they do not.
+// or two of the equator the difference is smaller.
 func HasSeasons(latitude float64) bool {
 	shortest, longest := ends(latitude)
 	return longest-shortest >= least
@@ -73,8 +73,8 @@ type Step struct {
 	Light time.Duration // whole minutes, 0 to 24 hours
 	// Before is the previous setting.
 	Before time.Duration
-	// LampsOn and LampsOff are the times to set. Both are zero if Light is 0 or
-	// 24 hours, because then nothing is switched.
+	// LampsOn and LampsOff are the times to set on the timer. Both are zero if
+	// Light is 0 or 24 hours, because the lamps are then never switched.
 	LampsOn, LampsOff civil.TimeOfDay
 }
 

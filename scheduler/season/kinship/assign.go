@@ -15,8 +15,8 @@ type Season struct {
 	Limit float64
 	// PerMale is the most females for one male; 0 for no limit.
 	PerMale int
-	// Given has the settled pairs: female to male. They are kept whatever their
-	// kinship, and count towards PerMale.
+	// Given has the settled pairs: female to male. These pairs are kept
+	// whatever their kinship, and count towards PerMale.
 	Given map[husbandry.ID]husbandry.ID
 	// May reports whether a pair is possible for reasons other than kinship;
 	// nil means that every pair is possible.
@@ -46,10 +46,12 @@ const tolerance = 1e-9
 // errors.
 func Exceeds(coefficient, limit float64) bool { return coefficient > limit+tolerance }
 
-// cost is compared by its first part, then by its second. The first part counts
-// females without a male, then adds the kinship. The second counts how unevenly
-// the males are used, then adds their mean kinship to all animals. Up to 4,096
-// females the lower term of a part never reaches one unit of the higher.
+// cost is the cost of a plan. Costs are compared by their first part, then by
+// the second. The first part counts females without a male, then adds the
+// kinship of the pairs. The second part counts how unevenly the males are used,
+// then adds their mean kinship to all animals. Within a part, the sum of the
+// added kinships is always less than one unit of the count, up to 4,096
+// females.
 type cost struct{ first, second int64 }
 
 func (c cost) plus(d cost) cost  { return cost{c.first + d.first, c.second + d.second} }
@@ -79,7 +81,7 @@ var endless = cost{first: math.MaxInt64 / 4}
 func (p *Pedigree) Assign(q Season) Plan {
 	females, males := sorted(q.Females), sorted(q.Males)
 	everybody := slices.Concat(females, males)
-	kin := make([][]float64, len(males)) // indexed by male, then female
+	kin := make([][]float64, len(males)) // kinship by male, then female
 	mean := make([]float64, len(males))
 	for j, male := range males {
 		all := p.KinshipWith(male, everybody)
@@ -242,8 +244,9 @@ func (a *assignment) add(row int) {
 	}
 }
 
-// chains returns the price of one more row in each column, if row starts the
-// chain, and the column before each in the chain, or -1 (Bellman-Ford).
+// chains returns, for each column, the price of one more row in it if row
+// starts the chain, and the column before it in the chain, or -1
+// (Bellman-Ford).
 func (a *assignment) chains(row int) (reach []cost, before []int) {
 	reach, before = slices.Clone(a.prices[row]), make([]int, len(a.in))
 	for j := range before {

@@ -30,8 +30,8 @@ type Animal struct {
 	ID             husbandry.ID
 	Mother, Father husbandry.ID // "" if not known
 	// Group says that the record stands for several animals kept as one. As a
-	// parent such a group counts as a single animal. Its young then seem more
-	// closely related than they are: see [Pedigree.Groups].
+	// parent, a group counts as a single animal. The young of a group then seem
+	// more closely related than they are: see [Pedigree.Groups].
 	Group bool
 }
 
@@ -110,8 +110,8 @@ func New(animals []Animal) (*Pedigree, error) {
 	return p, nil
 }
 
-// Loops returns the lines that lead from an animal back to itself. Two loops
-// may share some links, but not all. The list is empty if [New] makes a
+// Loops returns the lines that lead from an animal back to the same animal. Two
+// loops may share some links, but not all. The list is empty if [New] makes a
 // pedigree.
 func Loops(animals []Animal) []*LoopError {
 	_, _, loops := sort(animals)
@@ -119,8 +119,8 @@ func Loops(animals []Animal) []*LoopError {
 }
 
 // sort makes a pedigree with ids and index only, parents before their young. It
-// uses a stack of its own instead of recursion, because a line may be thousands
-// of generations long.
+// uses a stack instead of recursion, because a line may be thousands of
+// generations long.
 func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops []*LoopError) {
 	p = &Pedigree{index: make(map[husbandry.ID]int, len(animals))}
 	known = make(map[husbandry.ID]*Animal, len(animals))
@@ -187,7 +187,8 @@ func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops 
 func (p *Pedigree) inbreed() {
 	n := len(p.ids)
 	p.f, p.d = make([]float64, n), make([]float64, n)
-	// The coefficient of a founder is 0. The others wait for their generation.
+	// The coefficient of a founder is 0. The other animals wait for their
+	// generation.
 	type family struct{ father, generation int }
 	young := make(map[family][]int)
 	var families []family
@@ -208,7 +209,8 @@ func (p *Pedigree) inbreed() {
 		}
 		return a.father - b.father
 	})
-	// d of an animal needs f of its parents, who are in earlier generations.
+	// To compute d of an animal, the f of its parents must be known. The
+	// parents are in earlier generations.
 	byGeneration := make([][]int, 0)
 	for i, g := range p.generation {
 		for len(byGeneration) <= g {
@@ -297,8 +299,8 @@ func (p *Pedigree) Kinship(a, b husbandry.ID) float64 {
 	return column[j] / 2
 }
 
-// KinshipWith returns the kinship of one animal with each of the others, from a
-// single computation.
+// KinshipWith returns the kinship of the animal a with each of the others. One
+// computation gives all of these.
 func (p *Pedigree) KinshipWith(a husbandry.ID, others []husbandry.ID) []float64 {
 	list := make([]float64, len(others))
 	i, known := p.index[a]
@@ -320,7 +322,7 @@ func (p *Pedigree) KinshipWith(a husbandry.ID, others []husbandry.ID) []float64 
 type Depth struct {
 	// Complete is the number of generations of which every ancestor is known.
 	Complete int
-	// Deepest is the number of generations to the earliest known ancestor.
+	// Deepest is the number of generations back to the earliest known ancestor.
 	Deepest int
 	// Equivalent is the number of equivalent complete generations: the sum,
 	// over all known ancestors, of the share of genes from each (Maignel,

@@ -51,8 +51,8 @@ func (p *Pedigree) Relation(a, b husbandry.ID) string {
 	return "common ancestors " + strings.Join(p.names(nearest), ", ")
 }
 
-// lineage says whether the first animal is a parent or grandparent of the
-// second.
+// lineage says, in words, whether the first animal is a parent or grandparent
+// of the second; "" if not.
 func (p *Pedigree) lineage(i, j int) string {
 	up, down := string(p.ids[i]), string(p.ids[j])
 	switch i {
@@ -75,7 +75,8 @@ func (p *Pedigree) lineage(i, j int) string {
 	return ""
 }
 
-// sibling says whether the first animal is a sibling of a parent of the second.
+// sibling says, in words, whether the first animal is a sibling of a parent of
+// the second; "" if not.
 func (p *Pedigree) sibling(i, j int) string {
 	best := 0
 	var of int
@@ -107,8 +108,8 @@ func (p *Pedigree) commonParents(i, j int) []int {
 	return common
 }
 
-// nearest returns the nearest common ancestors. It leaves out ancestors of
-// these, which are common ancestors through them.
+// nearest returns the nearest common ancestors. It leaves out the ancestors of
+// these nearest ones, which are common ancestors only through them.
 func (p *Pedigree) nearest(a, b husbandry.ID) []int {
 	shared := p.shared(a, b)
 	var list []int

@@ -198,7 +198,7 @@ func isBare(c byte) bool {
 }
 
 // key reads a dotted key and moves i behind the key and the blanks that follow.
-// An error is at the place i.
+// If the key has an error, i is at the place of the error.
 func (s *scanner) key() ([]part, error) {
 	var parts []part
 	for {

@@ -13,7 +13,8 @@
 //
 // A mistake that survives is not always a fault of the tests. Some mistakes have
 // no visible effect (a cache that is filled sooner, the capacity of a slice).
-// Others change a value of common practice that no source fixes. Look at each.
+// Others change a value of common practice that no source fixes. Decide for each
+// mistake whether a test is missing.
 package main
 
 import (

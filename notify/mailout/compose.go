@@ -62,7 +62,7 @@ func Compose(m notify.Message) ([]byte, error) {
 	if m.Automatic != "" {
 		c.msg.SetGenHeader("Auto-Submitted", m.Automatic)
 		// Exchange and Outlook.com read this header before they send an
-		// automatic "out of office" answer. It is in no RFC.
+		// automatic "out of office" answer. No RFC defines the header.
 		c.msg.SetGenHeader(gomail.HeaderXAutoResponseSuppress, "All")
 	}
 	text, html := strings.ToValidUTF8(m.Text, "\uFFFD"), strings.ToValidUTF8(m.HTML, "\uFFFD")

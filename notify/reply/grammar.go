@@ -10,9 +10,9 @@ import (
 	"nestround/tasks/finding"
 )
 
-// The limits of a text. A text that exceeds one of the first two yields no
-// command at all, because half an answer may mean something else than the
-// whole.
+// The limits of a text. A text that exceeds maxText or maxCommands yields no
+// command at all, because half an answer may mean something else than the whole
+// answer.
 const (
 	maxText     = 64 << 10 // bytes
 	maxCommands = 200

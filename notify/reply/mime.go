@@ -281,9 +281,9 @@ func (r *textReader) text(e *message.Entity, openErr error, depth int) (text, er
 	return text{lines: lines, plain: true}, nil
 }
 
-// decode returns the content of a part, with line ends of one byte. An unknown
-// character set is read as UTF-8: in nearly all character sets, the commands are
-// ASCII.
+// decode returns the content of a part, with every line end as a single LF. An
+// unknown character set is read as UTF-8: in nearly all character sets, the
+// letters of commands are the same as in ASCII.
 func (r *textReader) decode(e *message.Entity) (string, error) {
 	b, err := io.ReadAll(io.LimitReader(e.Body, int64(maxDecoded-r.decoded+1)))
 	if errors.Is(err, io.ErrUnexpectedEOF) {

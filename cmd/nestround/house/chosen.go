@@ -19,24 +19,27 @@ import (
 )
 
 const (
-	// chosenFile has the chosen days of fortnights, below the books. It may be
-	// deleted at any time.
+	// chosenFile is the path, below the books, of the file with the chosen days
+	// of fortnights. The file may be deleted at any time.
 	chosenFile = "state/cache/days"
-	// chosenMagic begins the file, and changes when the format of the file does.
+	// chosenMagic is the beginning of the file. It must change whenever the
+	// format of the file changes.
 	chosenMagic = "nestround days 1\n"
-	// mostChosen is how many fortnights the file has at most: those of the
-	// calendar's past, and of a day or two that somebody asks about.
+	// mostChosen is the largest number of fortnights in the file. There is room
+	// for the past fortnights of the calendar, and for the fortnights of a day
+	// or two that somebody asks about.
 	mostChosen = 12
-	// worthKeeping is from how many bytes on the days of a fortnight are kept:
-	// some twenty enclosures. Days of smaller books are chosen faster than a
-	// file is written.
+	// worthKeeping is the smallest size, in bytes, of a fortnight's days that
+	// are kept: the days of some twenty enclosures. For smaller books, choosing
+	// the days is faster than writing a file.
 	worthKeeping = 4 << 10
 )
 
-// chosenDays keeps the chosen days of fortnights in a file. It reads the file at
-// the first question, and writes it in store. A key says all that the days were
-// chosen from (see the package workload), so older days are found no more when
-// any of it changes.
+// chosenDays keeps the chosen days of fortnights in a file. It reads the file
+// when it is first asked for days; store writes the file. The key of a
+// fortnight identifies everything that its days were chosen from (see the
+// package workload). If any of this changes, the key changes too, and the old
+// days are not found.
 type chosenDays struct {
 	path  string
 	files disk.Files
@@ -78,7 +81,8 @@ func (c *chosenDays) Keep(monday civil.Date, key [sha256.Size]byte, days []byte)
 	defer c.mu.Unlock()
 	c.open()
 	c.kept[monday], c.changed = chosen{key, days}, true
-	// Fortnights that are far from the one at hand make room.
+	// If there are too many fortnights, delete the fortnights that are farthest
+	// from this Monday.
 	for len(c.kept) > mostChosen {
 		far := monday
 		for m := range c.kept {
@@ -92,7 +96,7 @@ func (c *chosenDays) Keep(monday civil.Date, key [sha256.Size]byte, days []byte)
 
 func distance(a, b civil.Date) int { return max(a.Sub(b), b.Sub(a)) }
 
-// open reads the file, once.
+// open reads the file, unless it was read before. The caller holds the lock.
 func (c *chosenDays) open() {
 	if c.read {
 		return
@@ -143,7 +147,8 @@ func readChosen(b []byte) (map[civil.Date]chosen, error) {
 	return kept, nil
 }
 
-// store writes what is new to the file. Nothing depends on it.
+// store writes the file if the kept days have changed. A failure does no harm:
+// the days are then chosen again.
 func (c *chosenDays) store() {
 	c.mu.Lock()
 	defer c.mu.Unlock()

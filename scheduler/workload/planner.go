@@ -12,45 +12,47 @@ import (
 )
 
 const (
-	// blockDays is how long a plan of days is the latest one, and ahead how many
-	// days it looks over.
+	// blockDays is the number of days for which one plan of days is the latest
+	// one. ahead is the number of days that a plan covers.
 	blockDays = 14
 	ahead     = 35
-	// beyond is how many days more there are for the last tasks to be moved to.
+	// beyond is the number of further days, after the days that a plan covers,
+	// to which its last tasks may be moved.
 	beyond = 14
-	// linked is how many plans stand one on the other, from one that stands on a
-	// rough plan; see the package comment.
+	// linked is the number of plans in a row that use one another; the first of
+	// them uses a rough plan. See the package comment.
 	linked = 3
-	// lookBack is how many plans before the latest one are asked. What older
-	// ones had is done, or has waited for longer.
+	// lookBack is the number of plans before the latest one that may decide a
+	// day. The tasks of older plans are done or long overdue.
 	lookBack = 2
 )
 
-// epoch is a Monday.
+// epoch is the Monday from which fortnights are numbered.
 var epoch = civil.New(2001, 1, 1)
 
-// Planner plans with days chosen. It remembers the plans of fortnights that it has
-// made, so that asking for many days costs little. Several goroutines may ask it
-// at once. Make one with [NewPlanner], and a new one when the records or the
-// history change.
+// Planner makes plans with the days of tasks chosen. It remembers the plans of
+// fortnights that it has made, so that asking for many days costs little.
+// Several goroutines may use it at once. Make a Planner with [NewPlanner], and
+// a new one when the records or the history change.
 type Planner struct {
 	in     scheduler.Input
 	wishes Wishes
 	shelf  *shelved // nil for none
 
-	mu     sync.Mutex // of the maps, also of the shelf's
+	mu     sync.Mutex // protects the maps here and in shelf
 	blocks map[int]*block
 }
 
-// block is a fortnight, and what is known before its Monday. Planners to which
-// the same is known share it.
+// block is a fortnight, with the plans that follow from the history before its
+// Monday. Planners share a block if that history is the same for both.
 type block struct {
 	planned lazy[sketch]
-	// days are the chosen days, and rough those that stand on no other plan.
+	// days are the chosen days. rough are the days of the rough plan, which
+	// uses no other plan.
 	days, rough lazy[*days]
 }
 
-// lazy is an answer that is worked out once.
+// lazy is a value that is computed once, at the first question.
 type lazy[T any] struct {
 	once   sync.Once
 	answer T
@@ -61,18 +63,19 @@ func (l *lazy[T]) of(work func() T) T {
 	return l.answer
 }
 
-// sketch is a plan without days chosen.
+// sketch is a plan before its days are chosen.
 type sketch struct {
 	start civil.Date
-	// moving are the tasks that move as planned on start, each on its own day,
-	// and minutes has the others' by day.
+	// moving are the tasks that may move, as planned on start, each on the day
+	// by its routine. minutes has the minutes of all other tasks, by day.
 	moving  []scheduler.Outline
 	minutes map[civil.Date]int
 }
 
-// days are days chosen for tasks.
+// days has the chosen days of tasks.
 type days struct {
-	// chains has the days of what moves in a chain, ascending; its keys change
+	// chains has the days of tasks that move in a chain, ascending. These tasks
+	// are found by their chain and not by their keys, because their keys change
 	// as the work is done.
 	chains map[chain][]civil.Date
 	alone  map[single]civil.Date
@@ -80,7 +83,8 @@ type days struct {
 
 type chain struct{ subject, routine husbandry.ID }
 
-// single is a task that moves alone, with its nominal date.
+// single identifies a task that moves alone, by its chain and the date in its
+// key.
 type single struct {
 	chain
 	date civil.Date
@@ -88,9 +92,9 @@ type single struct {
 
 func chainOf(t *scheduler.Outline) chain { return chain{t.Subject, t.Routine} }
 
-// NewPlanner returns a planner for the records, history and latitude of in;
-// its days do not count. The history may say more than a plan may know: no
-// choice looks past its Monday.
+// NewPlanner returns a planner for the records, history and latitude of in; the
+// days On and To of in are not used. The history may be longer than a plan may
+// use: no choice of days uses entries after its Monday.
 func NewPlanner(in scheduler.Input, w Wishes) *Planner {
 	if in.History == nil {
 		in.History = tasks.Fold(nil)
@@ -98,9 +102,10 @@ func NewPlanner(in scheduler.Input, w Wishes) *Planner {
 	return &Planner{in: in, wishes: w, blocks: make(map[int]*block)}
 }
 
-// Since returns a planner for in, with those plans of fortnights that are the
-// same: its history has entries that p's has not, none of them for a day before
-// the one given, and differs in nothing else. The zero date: no entry is new.
+// Since returns a planner for in that takes over those plans of fortnights that
+// stay the same. The history of in must be the history of p with some more
+// entries, none of them for a day before the given day. Everything else must be
+// equal. The zero date means that no entry is new.
 func (p *Planner) Since(in scheduler.Input, day civil.Date) *Planner {
 	n := NewPlanner(in, p.wishes)
 	p.mu.Lock()
@@ -122,9 +127,9 @@ func (p *Planner) Since(in scheduler.Input, day civil.Date) *Planner {
 	return n
 }
 
-// Plan is scheduler.Plan of in, with days chosen. The records and the latitude
-// are those of NewPlanner, and the history is the same one or one that ends
-// before.
+// Plan is scheduler.Plan of in, with the days of tasks chosen. The records and
+// the latitude must be those of NewPlanner. The history must be the same one,
+// or an earlier part of it.
 func (p *Planner) Plan(in scheduler.Input) []tasks.Task { return p.PlanOf(scheduler.Facts(in), in.To) }
 
 // PlanOf is Plan for facts, up to a day.
@@ -138,14 +143,15 @@ func (p *Planner) PlanOf(facts *herd.Herd, to civil.Date) []tasks.Task {
 	return scheduler.DayOf(facts, to, c).Tasks()
 }
 
-// drafted is what the next fortnight's plan would be if it were made on the day
-// of the facts: the days it will decide, as far as they can be told now.
+// drafted returns the plan of the next fortnight as if it were made on the day
+// of the facts.
 func (p *Planner) drafted(facts *herd.Herd) *days {
 	latest := blockOf(facts.On)
 	return p.choose(p.sketched(facts), p.decides(latest+1), chooser{Planner: p, latest: latest})
 }
 
-// sketched plans the days that a fortnight's plan looks over.
+// sketched plans the days that a fortnight's plan covers, without choosing
+// days.
 func (p *Planner) sketched(facts *herd.Herd) sketch {
 	k := sketch{start: facts.On, minutes: make(map[civil.Date]int)}
 	for t := range scheduler.DayOf(facts, facts.On.AddDays(ahead+beyond), leave{p.wishes}).Outlines {
@@ -160,7 +166,7 @@ func (p *Planner) sketched(facts *herd.Herd) sketch {
 	return k
 }
 
-// blockOf is the number of the fortnight that a day is in.
+// blockOf returns the number of the fortnight that contains a day.
 func blockOf(d civil.Date) int {
 	n := d.Sub(epoch)
 	if n < 0 {
@@ -171,19 +177,20 @@ func blockOf(d civil.Date) int {
 
 func monday(block int) civil.Date { return epoch.AddDays(block * blockDays) }
 
-// chooser is the scheduler.Spread of a plan made in a fortnight.
+// chooser is the scheduler.Spread for plans made within one fortnight.
 type chooser struct {
 	*Planner
-	latest int   // block whose plan may be asked
-	rough  bool  // whether rough plans are asked
-	draft  *days // of the next one; nil for none
+	latest int   // number of the latest fortnight with a plan that may be used
+	rough  bool  // whether rough plans are used
+	draft  *days // plan of the next fortnight as made today; nil for none
 }
 
-// Day implements scheduler.Spread. Each day of the slack is decided by the
-// latest plan that was made at least the settled days before it; the first that
-// has the task on one of its days has it. A plan that has it on a later day
-// leaves it to the next; one that does not know it, because work was not done
-// as planned or the day is too far, leaves it where it was.
+// Day implements scheduler.Spread. For each day of the slack, the latest plan
+// decides that was made at least the settled days before it. The first plan
+// with the task on one of the days that this plan decides has the answer. A
+// plan with the task on a later day leaves the decision to the next plan. A
+// plan may not know the task, because work was not done as planned or the day
+// is too far ahead; it then leaves the task on its present day.
 func (c chooser) Day(t *scheduler.Outline) civil.Date {
 	earliest, latest := t.Earliest, t.Latest
 	said := c.wishes.working(t.Due, earliest, latest)
@@ -216,9 +223,9 @@ func (c chooser) Day(t *scheduler.Outline) civil.Date {
 	}
 }
 
-// leave is the scheduler.Spread of a plan whose days are still to be chosen: what
-// falls due on a day away and has slack beside it keeps its slack, and does not
-// wait for the return.
+// leave is the scheduler.Spread of a plan before its days are chosen. A task
+// that falls due in an absence, and has slack outside the absence, keeps its
+// slack and does not wait for the keeper's return.
 type leave struct{ Wishes }
 
 // Day implements scheduler.Spread.
@@ -229,8 +236,8 @@ func (l leave) Day(t *scheduler.Outline) civil.Date {
 	return t.Due
 }
 
-// working returns the working day nearest to due from earliest to latest, or
-// due where all are off.
+// working returns the working day nearest to due, from earliest to latest. If
+// all these days are off, it returns due.
 func (w Wishes) working(due, earliest, latest civil.Date) civil.Date {
 	for n := 0; ; n++ {
 		before, after := due.AddDays(-n), due.AddDays(n)
@@ -245,10 +252,10 @@ func (w Wishes) working(due, earliest, latest civil.Date) civil.Date {
 	}
 }
 
-// decides is the first day that the plan of a fortnight decides.
+// decides returns the first day that the plan of a fortnight decides.
 func (p *Planner) decides(n int) civil.Date { return monday(n).AddDays(p.wishes.Settled) }
 
-// day returns the first day from one to another that a task is on.
+// day returns the first day, from from to to, that a task is on.
 func (d *days) day(t *scheduler.Outline, from, to civil.Date) (civil.Date, bool) {
 	if t.Moves == tasks.Alone {
 		day, ok := d.alone[single{chainOf(t), t.Date}]
@@ -262,7 +269,7 @@ func (d *days) day(t *scheduler.Outline, from, to civil.Date) (civil.Date, bool)
 	return civil.Date{}, false
 }
 
-// block returns a fortnight.
+// block returns the block of a fortnight by its number.
 func (p *Planner) block(n int) *block {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -272,19 +279,19 @@ func (p *Planner) block(n int) *block {
 	return p.blocks[n]
 }
 
-// planned returns what is planned on a fortnight's Monday, without days chosen.
+// planned returns the sketch that is planned on a fortnight's Monday.
 func (p *Planner) planned(n int) sketch {
 	return p.block(n).planned.of(func() sketch {
 		in := p.in
 		in.On = monday(n)
 		in.History = p.in.History.Before(in.On)
-		in.Forecasts = nil // see the package comment on loggers
+		in.Forecasts = nil // without temperature loggers, see the package comment
 		return p.sketched(scheduler.Facts(in))
 	})
 }
 
-// chosen returns the days chosen on a fortnight's Monday. It asks for plans of
-// fortnights before, never for one of itself.
+// chosen returns the days chosen on a fortnight's Monday. It uses only plans of
+// earlier fortnights, so it never waits for itself.
 func (p *Planner) chosen(n int, rough bool) *days {
 	b := p.block(n)
 	if rough {
@@ -297,8 +304,8 @@ func (p *Planner) chosen(n int, rough bool) *days {
 	})
 }
 
-// choose plans the days of the tasks of a sketch, from the first that it decides
-// on. Before that they are where the plans before have them.
+// choose chooses the days of the tasks of a sketch, from first on, the first
+// day that the plan decides. Earlier days are those of the plans before.
 func (p *Planner) choose(k sketch, first civil.Date, before chooser) *days {
 	s := newSolver(first, k.start.AddDays(ahead+beyond), p.wishes)
 	for day, minutes := range k.minutes {
@@ -307,8 +314,8 @@ func (p *Planner) choose(k sketch, first civil.Date, before chooser) *days {
 		}
 	}
 	var list []scheduler.Outline
-	shift := make(map[chain]int) // by how many days a chain is later than planned
-	for _, t := range k.moving { // those of a chain by due date, as a plan has them
+	shift := make(map[chain]int) // number of days by which a chain is later than planned
+	for _, t := range k.moving { // the tasks of a chain come by due date, as in a plan
 		c := chainOf(&t)
 		if by := shift[c]; t.Moves == tasks.InChain && by != 0 {
 			t.Due, t.Earliest, t.Latest = t.Due.AddDays(by), t.Earliest.AddDays(by), t.Latest.AddDays(by)

@@ -6,49 +6,56 @@ import (
 )
 
 const (
-	// awayWeight is what a day of distance from the routine's own day costs,
-	// for each minute of a task: a task is not moved by a day to even two days
-	// that differ by less than it and half a minute.
+	// awayWeight is the cost of one day of distance from the day by the
+	// routine, for each minute of a task. So a task is moved by one day only if
+	// this evens two days that differ by more than the task's minutes plus half
+	// a minute.
 	awayWeight = 1
-	// aboveWeight is what a squared minute above the target costs, beside a
-	// squared minute of evenness.
+	// aboveWeight is the cost of a squared minute above the target, relative to
+	// the cost 1 of a squared minute of a day.
 	aboveWeight = 64
-	// offWeight is what a minute on a day off costs. It outweighs everything.
+	// offWeight is the cost of a minute on a day off. It is larger than all
+	// other costs together.
 	offWeight = 1 << 24
-	// most bounds the search, in days of tasks looked at. It is never reached
-	// by books of a few hundred enclosures whose heaviest day is at its bound.
+	// most limits the search: it is the number of times that the search may try
+	// a day for a task. Books of a few hundred enclosures with a heaviest day
+	// at its bound never reach the limit.
 	most = 1_000_000
-	// enough ends the search where the peak is above its bound by less than this
-	// part of it.
+	// enough ends the search when the heaviest day is above its bound by no
+	// more than the bound divided by enough.
 	enough = 100
-	// mostTries bounds the search through everything, in tasks put on days: some
-	// ten tasks with a few days each.
+	// mostTries limits the exhaustive search: it is the number of times that a
+	// task may be put on a day. It is enough for some ten tasks with a few
+	// possible days each.
 	mostTries = 50_000
-	// mostPasses bounds one descent.
+	// mostPasses is the largest number of passes through all chains in one
+	// descent.
 	mostPasses = 60
 )
 
 // search is the state of the local search.
 type search struct {
-	target int // days should not be above it
-	banned int // a day on which no task of the chain in hand may be; -1: none
+	target int // minutes that no day should exceed
+	banned int // a day on which no task of the present chain may be; -1: none
 	looked int
-	// Of the shortest path: the cost to each possible day of each item, and
-	// the day of the item before it.
+	// For the shortest path: cost has the cost of the cheapest path up to each
+	// possible day of each item, and from has the day of the item before on
+	// this path.
 	cost []int64
 	from []int32
-	at   []int // where an item's days begin in them
+	at   []int // index in cost and from of each item's first possible day
 	days []int
 }
 
-// weight is what a day of so many minutes costs.
+// weight returns the cost of a day with this number of minutes.
 func (s *solver) weight(minutes int) int64 {
 	even := int64(max(0, minutes-s.wish))
 	above := int64(max(0, minutes-s.search.target))
 	return even*even + aboveWeight*above*above
 }
 
-// charge is what an item costs on a day, beside the minutes that are there.
+// charge returns the cost of putting an item on a day, in addition to the
+// minutes that are already on that day.
 func (s *solver) charge(it *item, day int) int64 {
 	c := s.weight(s.load[day]+it.minutes) - s.weight(s.load[day])
 	c += int64(awayWeight * it.minutes * max(day-it.own, it.own-day))
@@ -58,11 +65,11 @@ func (s *solver) charge(it *item, day int) int64 {
 	return c
 }
 
-// solve moves the items from where they are.
+// solve moves the items from their present days to better ones.
 func (s *solver) solve() {
 	s.search.banned = -1
-	// Where the routine's own days break the rules, because a day off is among
-	// them or the horizon ends, a first path mends them.
+	// The days by the routines may break the rules: some may be days off, or
+	// after the last day. A first path for each chain mends this.
 	bound := max(s.bound(), s.wish)
 	s.search.target = bound
 	for _, c := range s.chains {
@@ -75,12 +82,13 @@ func (s *solver) solve() {
 		}
 	}
 	s.tryAll(bound)
-	// With the peak as it is, the rest is made even.
+	// The heaviest day stays as it is now; make the other days even.
 	s.search.target = max(bound, s.peak())
 	s.descend()
 }
 
-// lower makes the heaviest days lighter or fewer, and reports whether it could.
+// lower makes the heaviest day lighter, or reduces the number of days that are
+// as heavy. It reports whether it could.
 func (s *solver) lower(bound int) bool {
 	peak, height := s.peak(), s.height()
 	before := s.snapshot()
@@ -103,7 +111,7 @@ func (s *solver) peak() int {
 	return p
 }
 
-// height is how many days are as heavy as the heaviest.
+// height returns the number of days that are as heavy as the heaviest one.
 func (s *solver) height() int {
 	n, p := 0, s.peak()
 	for _, m := range s.load {
@@ -114,7 +122,7 @@ func (s *solver) height() int {
 	return n
 }
 
-// offMinutes is how much of what moves is on days off.
+// offMinutes returns the minutes of the items on days off.
 func (s *solver) offMinutes() int {
 	sum := 0
 	for i := range s.items {
@@ -145,7 +153,7 @@ func (s *solver) move(it *item, day int) {
 	s.load[day] += it.minutes
 }
 
-// descend reroutes every chain until none gains by it.
+// descend reroutes all chains again and again, until no chain gets cheaper.
 func (s *solver) descend() {
 	for range mostPasses {
 		changed := false
@@ -160,9 +168,10 @@ func (s *solver) descend() {
 	}
 }
 
-// reroute puts the tasks of a chain where they cost least while all others
-// stay, and reports whether any moved. Unless forced, they move only where it
-// costs less than where they are. A chain that has no days at all stays.
+// reroute puts the tasks of a chain on the days with the least cost while all
+// other tasks stay, and reports whether any task moved. Unless forced is set,
+// the tasks move only if the new days cost less than the present ones. A chain
+// without a possible choice of days stays.
 func (s *solver) reroute(c []int, forced bool) bool {
 	r := &s.search
 	r.cost, r.from, r.at, r.days = r.cost[:0], r.from[:0], r.at[:0], r.days[:0]
@@ -228,9 +237,10 @@ func (s *solver) reroute(c []int, forced bool) bool {
 	return moved
 }
 
-// clear takes tasks off the heaviest days one by one, lets the others make
-// room, and keeps the first try after which fewer days are as heavy. It
-// reports whether there was one.
+// clear tries, for one chain after another, to take its task off the heaviest
+// day and to let the other chains make room. It keeps the first try that leaves
+// fewer days as heavy or lowers the heaviest day, and reports whether there was
+// one.
 func (s *solver) clear() bool {
 	peak, height, off := s.peak(), s.height(), s.offMinutes()
 	before := s.snapshot()
@@ -245,7 +255,7 @@ func (s *solver) clear() bool {
 		if !moved {
 			continue
 		}
-		// The chain itself waits until the others have made room.
+		// The chain itself stays until the others have made room.
 		for _, other := range s.chains {
 			if other[0] != c[0] {
 				s.reroute(other, false)
@@ -264,7 +274,7 @@ func (s *solver) clear() bool {
 }
 
 // tryAll lowers the heaviest day by trying all days of all tasks, the longest
-// first; where there are too many it gives up.
+// tasks first. If there are too many choices, it gives up.
 func (s *solver) tryAll(bound int) {
 	chains := slices.Clone(s.chains)
 	slices.SortStableFunc(chains, func(a, b []int) int { return s.items[b[0]].minutes - s.items[a[0]].minutes })

@@ -15,33 +15,34 @@ import (
 )
 
 // Shelf keeps the days that plans of fortnights chose, from one planner to the
-// next one. What it has lost is worked out again, with the same result. Several
-// goroutines may use it at once.
+// next one. Days that the shelf has lost are computed again, with the same
+// result. Several goroutines may use a Shelf at once.
 type Shelf interface {
-	// Load returns what was kept for the fortnight that begins on a Monday, if
-	// it was kept under the same key.
+	// Load returns the bytes that Keep stored for the fortnight that begins on
+	// a Monday. ok is false if none were stored with the same key.
 	Load(monday civil.Date, key [sha256.Size]byte) ([]byte, bool)
-	// Keep keeps b, in place of what was kept for that fortnight before.
+	// Keep stores b for the fortnight, in place of the bytes that were stored
+	// for this fortnight before.
 	Keep(monday civil.Date, key [sha256.Size]byte, b []byte)
 }
 
-// shelved is a Shelf in the hands of a planner.
+// shelved is a Shelf as a planner uses it.
 type shelved struct {
 	Shelf
 	source  string
-	digests map[int]tasks.Digest // of the history before the Mondays of blocks
+	digests map[int]tasks.Digest // by number of the block: digest of the history before its Monday
 }
 
-// With lets p use a shelf, and returns p. source identifies all that plans depend
-// on besides the history, the latitude and the wishes: the records, the zone data
-// and the build of the program.
+// With makes p use a shelf, and returns p. source identifies everything that
+// plans depend on besides the history, the latitude and the wishes: the
+// records, the zone data and the build of the program.
 func (p *Planner) With(s Shelf, source string) *Planner {
 	p.shelf = &shelved{s, source, make(map[int]tasks.Digest)}
 	return p
 }
 
-// look works out the digests that a plan of the latest fortnight may need: one
-// look at the history is enough for all.
+// look computes the digests that a plan of the latest fortnight may need. One
+// pass through the history is enough for all digests.
 func (p *Planner) look(latest int) {
 	if p.shelf == nil {
 		return
@@ -57,15 +58,15 @@ func (p *Planner) look(latest int) {
 	}
 	digests, err := p.in.History.Digests(mondays)
 	if err != nil {
-		return // nothing is kept then
+		return // without a digest, nothing is stored on the shelf
 	}
 	for i, n := range blocks {
 		p.shelf.digests[n] = digests[i]
 	}
 }
 
-// key identifies all that the plan of a fortnight is made from; ok is false where
-// that is not known.
+// key identifies everything that the plan of a fortnight is made from; ok is
+// false if something of this is not known.
 func (p *Planner) key(n int) (key [sha256.Size]byte, ok bool) {
 	if p.shelf == nil {
 		return key, false
@@ -84,8 +85,9 @@ func (p *Planner) key(n int) (key [sha256.Size]byte, ok bool) {
 	return sha256.Sum256(append([]byte(text), digest[:]...)), ok
 }
 
-// kept returns the days that were chosen on a fortnight's Monday from the shelf,
-// or else the answer of work, which it keeps.
+// kept returns the days that were chosen on a fortnight's Monday from the
+// shelf. If the shelf does not have them, kept calls work and stores the
+// result.
 func (p *Planner) kept(n int, work func() *days) *days {
 	key, ok := p.key(n)
 	if !ok {
@@ -101,8 +103,8 @@ func (p *Planner) kept(n int, work func() *days) *days {
 	return d
 }
 
-// append writes d: dates as days since a Monday, and chains and single tasks in
-// order, so that equal days are written alike.
+// append appends d to b: dates as days since a Monday, and chains and single
+// tasks in order. So equal days give equal bytes.
 func (d *days) append(b []byte, from civil.Date) []byte {
 	text := func(id husbandry.ID) {
 		b = binary.AppendUvarint(b, uint64(len(id)))
@@ -144,7 +146,7 @@ func (s single) compare(o single) int {
 
 var errDays = errors.New("these are no chosen days")
 
-// readDays reads what days.append wrote.
+// readDays reads the bytes that days.append wrote.
 func readDays(b []byte, from civil.Date) (d *days, err error) {
 	number := func() uint64 {
 		v, n := binary.Uvarint(b)

@@ -1,73 +1,81 @@
-// Package workload moves tasks inside their slack, so that the days' minutes
-// are even and days off are free.
+// Package workload moves tasks inside their slack, so that the minutes of work
+// on each day are even and days off are free.
 //
-// Start with [Planner]: its Plan is scheduler.Plan with the days chosen. [Solve]
-// is the question beneath it, for a list of tasks, and [Measure] says of a list
-// how heavy its heaviest day is and how light it could be at best.
+// Start with [Planner]: its method Plan is scheduler.Plan with the days chosen.
+// [Solve] chooses the days for a given list of tasks. [Measure] returns the
+// minutes of the heaviest day of a list, and a lower bound on these minutes.
 //
 // # What is optimised
 //
-// First, no task that can avoid a day off is on one. Then the heaviest day is
-// as light as can be found, then the sum of the squares of the days' minutes is
-// small, and among equals tasks stay near their routine's own days. A task
-// never leaves its slack, and one that may not move ([tasks.Never]) never moves.
-// Where a routine counts from the last time it was done, the slack of a task
-// counts from the day of the one before: the days keep the interval, give or
-// take the slack.
+// The aims have an order. First, no task that can avoid a day off is on a day
+// off. Then the heaviest day is as light as the search can make it. Then the
+// sum of the squares of the days' minutes is small. If two choices are equal,
+// tasks stay near the days by their routines. A task never leaves its slack,
+// and a task that may not move ([tasks.Never]) never moves. If a routine counts
+// from the last time that the work was done, the slack of a task counts from
+// the day of the task before it: the days keep the interval, give or take the
+// slack.
 //
-// The solver goes through the routines and puts each one's tasks, all at once
-// and by a shortest path over their days, where they are best while the others
-// stay, until nothing changes; then it tries to clear the heaviest day for good
-// by moving others out of the way. That is a local search. How far it can be
-// from the best is known from a lower bound that allows tasks to be cut into
-// pieces: for tasks that have a run of days each, such pieces fit under a peak
-// if and only if, for every run of days, the tasks that must lie inside do
-// (Hall's condition, which for runs of days need only be asked of runs; Glover
-// 1967, Naval Research Logistics Quarterly 14:313-316, from memory).
+// The solver goes through the routines. It puts all tasks of one routine on
+// their best days at once, by a shortest path over these days, while all other
+// tasks stay. It repeats this until nothing changes. Then it tries to lighten
+// the heaviest day for good, by moving other tasks out of the way. This is a
+// local search. A lower bound limits its distance from the best result. The
+// bound allows tasks to be cut into pieces, each task with a run of possible
+// days. Such pieces fit under a peak if and only if, for every run of days, the
+// tasks that must be inside the run fit (Hall's condition, which for runs of
+// days need only be checked for runs; Glover 1967, Naval Research Logistics
+// Quarterly 14:313-316, from memory).
 //
 // # Why nothing jumps
 //
-// What was announced for the next days must be there tomorrow, and the
-// announcement is not stored, since nothing is that can be computed. So a day
-// is chosen by a rule that gives the same answer tomorrow. Time is cut into
-// fortnights that begin on Mondays. For each there is one plan of days, made on
-// its Monday from the history before it and from nothing later. Any day is
-// decided by the latest such plan that was made at least the settled days before
-// it; so, on any day, all that decides today and the settled days is in the
-// past, and tomorrow decides the same. A task goes through the days of its
-// slack and stops at the first that the deciding plan has for it.
+// A task that was announced for one of the next days must still be on that day
+// tomorrow. The announcement is not stored, because the program stores nothing
+// that it can compute. So a rule chooses the days, and gives the same answer
+// tomorrow. Time is cut into fortnights that begin on Mondays. Each fortnight
+// has one plan of days. The plan is made as of the Monday, from the history
+// before that Monday and from nothing later. For any day, the latest plan
+// decides that was made at least the settled days before the day. So everything
+// that decides today and the settled days is in the past, and tomorrow decides
+// the same. A task goes through the days of its slack and takes the first day
+// that the deciding plan has for the task.
 //
-// As long as work is done on the days announced, what was announced stays,
-// exactly. What is left undone is asked for until it is done, and those that
-// count from it follow; others stay. Records that are edited, and work entered
-// later for a day before the Monday, may change a plan and what it announced:
-// neither is known in advance.
+// As long as work is done on the announced days, the announcements stay
+// exactly. Work that was not done is asked for until it is done. Tasks that
+// count from this work move with it; other tasks stay. If records are edited,
+// or if work is entered later for a day before the Monday, a plan and its
+// announcements may change: the plan could not know of this in advance.
 //
-// Days that no plan made until now decides are shown as the next plan would have
-// them if it were made today. They may still change, until its Monday.
+// For some days no plan made until now decides. These days show the next plan
+// as if it were made today. They may still change, until the Monday of the next
+// plan.
 //
 // The alternatives were worse. A plan made anew each day is more even by some
-// per cent and reshuffles itself whenever anything is done; to hold announced
-// tasks fast in it, the announcement would have to be stored, or found by
-// planning every day again since the books began. A fixed weekday for each
-// routine cannot jump, and does not see the weeks in which the eggs hatch.
+// per cent, but changes many days whenever anything is done. To keep the
+// announced tasks on their days, the program would have to store the
+// announcements, or plan every day again since the books began. A fixed weekday
+// for each routine cannot jump, but it ignores the weeks in which the eggs
+// hatch.
 //
-// A fortnight's plan stands on the one before it for what is on its first,
-// settled days, and that one on its own would lead back to the beginning of the
-// books. Three follow one another so; every third stands on a rough plan, which
-// stands on none. In sixty days of a keeper who does what is asked, the heaviest
-// day of the coming four weeks was on average 4.4 % above the bound with 12
-// enclosures and 3.1 % with 60; where every plan stood on a rough one 8.3 and
-// 5.2, where every sixth did 5.4 and 3.5; with plans of a week, on rough ones,
-// 9.2 and 6.5; without what the next plan would have, 14.5 and 9.4. Made anew
-// each day, the coming two weeks are within 1.2 and 0.5 %.
+// A fortnight's plan takes the tasks on its first, settled days from the plan
+// of the fortnight before. Without a limit this would lead back to the
+// beginning of the books. So every third plan takes its settled days from a
+// rough plan, which takes them from no other plan. In sixty days of a keeper
+// who does all tasks, the heaviest day of the coming four weeks was on average
+// 4.4 % above the bound with 12 enclosures and 3.1 % with 60. If every plan
+// used a rough plan, it was 8.3 and 5.2 %; if every sixth did, 5.4 and 3.5 %;
+// with plans of a week that use rough plans, 9.2 and 6.5 %; if the next plan
+// was not shown as made today, 14.5 and 9.4 %. With a plan made anew each day,
+// the coming two weeks are within 1.2 and 0.5 %.
 //
-// The days that a fortnight's plan chose may be kept on a [Shelf], since a plan of
-// a Monday past does not change while all that it was made from stays the same.
+// The days that a fortnight's plan chose may be kept on a [Shelf]: the plan of
+// a past Monday does not change while everything that it was made from stays
+// the same.
 //
-// Beyond the five weeks that a plan looks over, tasks are on their routine's own
-// days. The plans use forecasts of hatching without loggers, whose files grow
-// afterwards; what the next plan would have uses today's.
+// A plan covers five weeks; later tasks are on the days by their routines. The
+// plans use forecasts of hatching without temperature loggers, because log
+// files grow after the Monday. Only the next plan, as made today, uses today's
+// log files.
 package workload
 
 import (
@@ -81,19 +89,22 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Wishes are what the keeper wants of the days.
+// Wishes are the keeper's wishes for the days.
 type Wishes struct {
-	DaysOff []time.Weekday // free of what can be done on another day
-	// Minutes is how much a day may have, without any wish for less; 0: the
-	// less the better. Days below it are not made even.
+	DaysOff []time.Weekday // days on which only work is done that cannot be moved to another day
+	// Minutes is the work on a day, in minutes, that the keeper accepts without
+	// wishing for less. Days with less work are not made even. 0: the heaviest
+	// day should have as little work as possible.
 	Minutes int
-	// Settled is how many days after today stay as they were announced.
+	// Settled is the number of days after today that stay as they were
+	// announced.
 	Settled int
-	// Away are days on which somebody stands in, who does what cannot wait.
+	// Away are the absences of the keeper. During an absence a stand-in does
+	// the tasks that cannot wait.
 	Away []husbandry.Away
 }
 
-// Off reports whether a day is off.
+// Off reports whether a day is a day off.
 func (w Wishes) Off(d civil.Date) bool {
 	return slices.Contains(w.DaysOff, d.Weekday()) || w.away(d)
 }
@@ -102,36 +113,36 @@ func (w Wishes) away(d civil.Date) bool {
 	return slices.ContainsFunc(w.Away, func(a husbandry.Away) bool { return !d.Before(a.From) && !d.After(a.Until) })
 }
 
-// Problem is tasks to be spread over days.
+// Problem has the tasks to be spread over a range of days.
 type Problem struct {
-	// From and To are the first and the last day. What is due before From is
-	// done on From, and does not move; what is due after To is left out. No task
-	// moves out of these days.
+	// From and To are the first and the last day. A task that is due before
+	// From is done on From and does not move; a task that is due after To is
+	// left out. No task moves out of the days From to To.
 	From, To civil.Date
-	// Tasks are in any order. For Solve, Due is the routine's own day of each
-	// that moves; those of one routine for one subject that move in a chain
-	// follow one another by it.
+	// Tasks are in any order. For Solve, the Due of a task that moves is the
+	// day by its routine. Tasks that move in a chain follow one another in the
+	// order of their Due.
 	Tasks  []tasks.Task
 	Wishes Wishes
 }
 
-// Solution is the days of a Problem's tasks.
+// Solution has the chosen days of a Problem's tasks.
 type Solution struct {
-	Days []civil.Date // of Tasks[i]; no date for what was left out
+	Days []civil.Date // Days[i] is the day of Tasks[i]; no date if the task was left out
 	Load
 }
 
-// Load is how heavy days are.
+// Load has the minutes of work on some days.
 type Load struct {
-	Minutes []int // of each day from From to To
-	Peak    int   // of the heaviest
-	// Bound is a number of minutes that the heaviest day cannot be below,
-	// however the tasks are moved inside their slack.
+	Minutes []int // minutes of each day from From to To
+	Peak    int   // minutes of the heaviest day
+	// Bound is a lower bound on Peak: however the tasks are moved inside their
+	// slack, the heaviest day has at least Bound minutes.
 	Bound int
 }
 
-// Gap is by what share of Bound the heaviest day is above it; 0 says that no
-// lighter one is possible.
+// Gap returns the difference between Peak and Bound, as a share of Bound. 0
+// means that no lighter heaviest day is possible.
 func (l Load) Gap() float64 {
 	if l.Bound == 0 {
 		return 0
@@ -139,8 +150,8 @@ func (l Load) Gap() float64 {
 	return float64(l.Peak-l.Bound) / float64(l.Bound)
 }
 
-// Measure says how heavy the days are with each task on its Due, and what they
-// could be at best.
+// Measure returns the minutes of the days with each task on its Due, and the
+// lower bound on the heaviest day.
 func Measure(p Problem) Load { return p.solver().loaded() }
 
 // Solve chooses days for the tasks of p. The same problem, in whatever order,
@@ -167,18 +178,18 @@ func (p *Problem) solver() *solver {
 	return s
 }
 
-// solver holds a problem in numbers: days count from 0.
+// solver holds a problem in numbers. Days are numbered from 0.
 type solver struct {
 	first  civil.Date
 	days   int
 	off    []bool
 	load   []int
-	base   []int // of what does not move
+	base   []int // minutes of the tasks that do not move, by day
 	items  []item
 	chains [][]int // indices of items that follow one another
 	wish   int
-	// at is the day of each task taken in that does not move, or -2 less the
-	// index of its item, or -1 where it was left out.
+	// at has a number for each task: its day if the task does not move; -2
+	// minus the index of its item if it moves; -1 if it was left out.
 	at     []int32
 	search search
 }
@@ -186,19 +197,21 @@ type solver struct {
 // item is a task that moves.
 type item struct {
 	minutes int
-	own     int // the routine's own day
-	day     int // where it is
-	// from and to are the days it may be on, and least and most the days it may
-	// be behind the one before it in its chain; most 0: it follows nothing.
+	own     int // the day by the routine
+	day     int // the present day of the item
+	// from and to are the first and the last day that the item may be on. least
+	// and most are the limits of its distance, in days, from the item before it
+	// in its chain. most is 0 if the item follows no other.
 	from, to    int
 	least, most int
-	every       int  // own days behind the one before it
-	alone       bool // it moves without the others of its chain
-	// mayOff says that it may be on a day off, since nothing else is possible.
+	every       int  // days by the routine from the item before to this one
+	alone       bool // the item moves without the others of its chain
+	// mayOff says that the item may be on a day off, because it cannot avoid
+	// one.
 	mayOff bool
 }
 
-// newSolver returns a solver for the days from one to another, without tasks.
+// newSolver returns a solver for the days from first to last, without tasks.
 func newSolver(from, to civil.Date, w Wishes) *solver {
 	n := max(0, to.Sub(from)+1)
 	s := &solver{first: from, days: n, off: make([]bool, n), load: make([]int, n), base: make([]int, n), wish: w.Minutes}
@@ -208,7 +221,8 @@ func newSolver(from, to civil.Date, w Wishes) *solver {
 	return s
 }
 
-// take takes in all tasks that may move.
+// take adds all tasks to the solver: tasks that may move as items, other tasks
+// as fixed minutes.
 func (s *solver) take(list []scheduler.Outline) {
 	s.at = make([]int32, len(list))
 	var moving []int
@@ -224,7 +238,7 @@ func (s *solver) take(list []scheduler.Outline) {
 			moving = append(moving, i)
 		}
 	}
-	// Tasks of a routine that are alike in all of this may change places.
+	// Tasks with equal values in all of these fields are interchangeable.
 	slices.SortFunc(moving, func(i, j int) int {
 		a, b := &list[i], &list[j]
 		return cmp.Or(cmp.Compare(a.Subject, b.Subject), cmp.Compare(a.Routine, b.Routine), a.Due.Compare(b.Due), a.Date.Compare(b.Date),
@@ -245,8 +259,8 @@ func (s *solver) take(list []scheduler.Outline) {
 	}
 }
 
-// fix takes in minutes that do not move. What is due before the first day is
-// done on it.
+// fix adds the minutes of a task that does not move. A task that is due before
+// the first day counts on the first day.
 func (s *solver) fix(due civil.Date, minutes int) {
 	if d := max(0, due.Sub(s.first)); d < s.days {
 		s.base[d] += minutes
@@ -254,7 +268,7 @@ func (s *solver) fix(due civil.Date, minutes int) {
 	}
 }
 
-// group takes in the tasks of one routine for one subject, by due date.
+// group adds the tasks of one routine for one subject, by due date, as items.
 func (s *solver) group(list []scheduler.Outline, moving []int) {
 	var indices []int
 	for j, i := range moving {
@@ -275,7 +289,7 @@ func (s *solver) group(list []scheduler.Outline, moving []int) {
 	s.chains = append(s.chains, indices)
 }
 
-// spread chooses the days.
+// spread chooses the days of all items.
 func (s *solver) spread() {
 	s.follow()
 	s.keepOrder()
@@ -283,7 +297,7 @@ func (s *solver) spread() {
 	s.solve()
 }
 
-// dayOf returns the day of the i-th task taken in, or no date.
+// dayOf returns the day of the i-th task given to take, or no date.
 func (s *solver) dayOf(i int) civil.Date {
 	switch at := int(s.at[i]); {
 	case at >= 0:
@@ -304,12 +318,12 @@ func (s *solver) anyWorking(from, to int) bool {
 	return false
 }
 
-// follow lets the slack of tasks in a chain move along with the one before,
-// from which they count: by the sum of the slacks, but by no more than their
-// interval, so that what is done every other day is not done every third. Each
-// day off on the way may cost one day more.
+// follow widens the slack of the items in a chain, because each item counts
+// from the item before it, which may move too. The slacks of a chain add up,
+// but only to the interval of the item: work for every other day is not done
+// every third day. Each day off in the interval may add one day.
 func (s *solver) follow() {
-	offs := make([]int, s.days+1) // days off before a day
+	offs := make([]int, s.days+1) // number of days off before each day
 	for d := range s.days {
 		offs[d+1] = offs[d]
 		if s.off[d] {
@@ -330,8 +344,9 @@ func (s *solver) follow() {
 	}
 }
 
-// keepOrder makes dates of the calendar keep their order: each moves by less
-// than half the way to the next, and then alone.
+// keepOrder keeps the dates of the calendar in their order. Each item moves by
+// less than half the way to the next one, and does so without the others of its
+// chain.
 func (s *solver) keepOrder() {
 	var chains [][]int
 	for _, c := range s.chains {
@@ -353,8 +368,8 @@ func (s *solver) keepOrder() {
 	s.chains = chains
 }
 
-// keepFree decides, routine by routine, whether its tasks can all keep off the days
-// off; where they cannot, they may be on them and are charged for it.
+// keepFree decides, for each routine, whether all its tasks can avoid the days
+// off. If they cannot, the tasks may be on days off, at a cost.
 func (s *solver) keepFree() {
 	for _, c := range s.chains {
 		for _, i := range c {
@@ -370,9 +385,10 @@ func (s *solver) keepFree() {
 
 func (s *solver) allowed(it *item, day int) bool { return it.mayOff || !s.off[day] }
 
-// feasible reports whether a chain has days at all.
+// feasible reports whether any choice of days is possible for the items of a
+// chain.
 func (s *solver) feasible(c []int) bool {
-	var before, now []int // days possible
+	var before, now []int // possible days of the item before and of the present item
 	for j, i := range c {
 		it := &s.items[i]
 		now = now[:0]
@@ -389,16 +405,18 @@ func (s *solver) feasible(c []int) bool {
 	return true
 }
 
-// bound is the lower bound on the peak: the heaviest day of what does not move;
-// the lightest place of any one task; and for every run of days what must lie
-// inside, over their number. The runs are asked twice, of all days and of the
-// days that are not off.
+// bound returns the lower bound on the minutes of the heaviest day. It is the
+// largest of three numbers: the heaviest day of the tasks that do not move; for
+// each item, the minutes of its lightest possible day with the item; and for
+// every run of days, the minutes that must be inside the run, divided by its
+// number of days. The runs are taken once from all days and once from the
+// working days only.
 func (s *solver) bound() int {
 	best := 0
 	for _, b := range s.base {
 		best = max(best, b)
 	}
-	working := make([]int, s.days+1) // days before d that are not off
+	working := make([]int, s.days+1) // number of working days before d
 	for d := range s.days {
 		working[d+1] = working[d]
 		if !s.off[d] {
@@ -438,11 +456,11 @@ func (s *solver) bound() int {
 			}
 			best = max(best, lightest+it.minutes)
 			if index[to+1]-index[from] < 1 || it.mayOff && index[s.days] < s.days {
-				continue // among the working days it need not be
+				continue // the item may be outside the working days
 			}
 			inside[index[from]][index[to+1]-1] += it.minutes
 		}
-		ending := make([]int, n) // minutes of what begins at first or after and ends by last
+		ending := make([]int, n) // minutes of items with all possible days from first to last
 		for first := n - 1; first >= 0; first-- {
 			sum := 0
 			for last := first; last < n; last++ {

@@ -97,7 +97,7 @@ func (u Units) Measured(v Millilitres) string {
 	if u == US {
 		return trimZeros(strconv.FormatFloat(n, 'f', 3, 64)) + " fl oz"
 	}
-	return trimZeros(strconv.FormatFloat(n, 'f', 0, 64)) + " ml"
+	return strconv.FormatFloat(n, 'f', 0, 64) + " ml"
 }
 
 func trimZeros(s string) string {

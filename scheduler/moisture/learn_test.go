@@ -256,6 +256,28 @@ func TestMoreWeighingsNarrowTheInterval(t *testing.T) {
 	})
 }
 
+// The errors of top-ups by eye are shares of the water. A box that loses a
+// hundredth of the water through a hundredth of the holes is therefore known as
+// well as the large box.
+func TestTopUpsByEyeErrInProportion(t *testing.T) {
+	learn := func(holes int) moisture.Range {
+		b := nestBox()
+		b.Damp.Mass = 0
+		b.Way.Holes = husbandry.Holes{Count: holes, Diameter: 4}
+		b.On = day("05-11")
+		for _, at := range []string{"05-04", "05-07", "05-10"} {
+			b.Notes = append(b.Notes, moisture.Note{On: day(at), Added: husbandry.Grams(6 * perDay(b))})
+		}
+		return moisture.Learn(b).Factor
+	}
+	small, large := learn(1), learn(100)
+	for _, c := range []struct{ small, large float64 }{{small.From, large.From}, {small.To, large.To}} {
+		if math.Abs(c.small/c.large-1) > 1e-6 {
+			t.Errorf("a small box dries %.4f to %.4f times as fast as in still air, a large box %.4f to %.4f times", small.From, small.To, large.From, large.To)
+		}
+	}
+}
+
 func at2(b moisture.Box, on civil.Date) moisture.Box { b.On = on; return b }
 
 // For any notes in any order the result is a number, and does not depend on the

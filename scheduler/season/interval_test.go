@@ -94,6 +94,28 @@ func TestWindowsContainNineInTenClutches(t *testing.T) {
 	}
 }
 
+// The mean of a colony is nearer to the female with many intervals than to the
+// female with a single interval. A female without intervals of her own gets the
+// mean of the others.
+func TestManyIntervalsCountMoreThanOne(t *testing.T) {
+	sheet := wallLizard
+	sheet.Laying.Interval = husbandry.Span{From: 20, To: 40}
+	predicted := func(many, one float64) civil.Date {
+		all := []season.Interval{{Female: "F02", Days: one}}
+		for range 12 {
+			all = append(all, season.Interval{Female: "F01", Days: many})
+		}
+		w := season.LayingTime(season.Female{ID: "F03", Sheet: sheet, Clutches: laid("2027-04-01"), On: day("2027-04-01"),
+			Colony: season.NewColony(sheet.Laying.Interval, all)})
+		return w.Quantile(.5)
+	}
+	// Both females are ten days from the middle of the sheet, on opposite sides.
+	short, none, long := predicted(20, 40), predicted(30, 30), predicted(40, 20)
+	if !short.Before(none) || !none.Before(long) {
+		t.Errorf("predicted %v after many short intervals, %v if all are equal, %v after many long intervals", short, none, long)
+	}
+}
+
 // The probabilities of single days add up, and grow while she waits. If eggs
 // were seen in her, they add up to 1.
 func TestChancesAddUpAndGrowWhileSheWaits(t *testing.T) {

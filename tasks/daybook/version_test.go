@@ -210,6 +210,9 @@ func TestANewerLineOfAnUnreadYear(t *testing.T) {
 	if _, err := b.Has("n"); !errors.As(err, &at) || at.Line != 2 || at.File != "daybook/2026.jsonl" {
 		t.Errorf("%v", err)
 	}
+	if found, err := fileHas(filePath(books, 2026), "n"); found || !errors.As(err, &at) {
+		t.Errorf("the id of the newer line is found: %v, %v", found, err)
+	}
 }
 
 func TestLinesWithAVersion(t *testing.T) {

@@ -57,6 +57,22 @@ func TestWrittenAmountsReadBack(t *testing.T) {
 	})
 }
 
+// A routine may name a feeder by its name or by its id, in any case.
+func TestNamesOfAFeeder(t *testing.T) {
+	f := husbandry.Feeder{ID: "small-crickets", Name: "Small crickets"}
+	for consumed, want := range map[string]bool{
+		"Small crickets": true, "small crickets": true, "small-crickets": true, "SMALL-CRICKETS": true,
+		"": false, "crickets": false, "small": false, "locusts": false,
+	} {
+		if f.Is(consumed) != want {
+			t.Errorf("%q means the feeder: %v", consumed, !want)
+		}
+	}
+	if unnamed := (&husbandry.Feeder{ID: "locusts"}); unnamed.Is("") {
+		t.Error("nothing means a feeder without a name")
+	}
+}
+
 func TestPacks(t *testing.T) {
 	for in, want := range map[string]string{"box of 50": "3 boxes of 50", "tub of  250": "3 tubs of 250", "batch of 9": "3 batches of 9"} {
 		if p, err := husbandry.ParsePack(in); err != nil || p.Count(3) != want {

@@ -10,20 +10,22 @@ import (
 	"nestround/tasks/civil"
 )
 
-// Digest identifies what was said before a day: histories with one digest give
-// the same answers about it. It is a SHA-256 hash.
+// Digest identifies the entries for the days before a certain day. Histories
+// with equal digests give the same answers about these entries. A Digest is a
+// SHA-256 hash.
 type Digest [sha256.Size]byte
 
-// Digests returns the digests of h before each of some days; see [History.Before].
-// It reads all acts once. A digest depends on what is said for the days before
-// its day, in the order in which it counts, and on the first day of the history.
-// Where an entry came late, a digest may also depend on the names in entries for
-// later days; equal answers have different digests then.
+// Digests returns the digests of h before each of some days; see
+// [History.Before]. It reads all acts once. A digest depends on the first day
+// of the history, and on the acts for days before its day, in the order in
+// which they count. If an entry came late, a digest may also depend on the
+// names in entries for later days. Two histories with the same answers then
+// have different digests.
 func (h *History) Digests(days []civil.Date) ([]Digest, error) {
 	if len(days) == 0 {
 		return nil, nil
 	}
-	// Most acts are before all days: they are hashed once.
+	// Most acts are before all of the days, so these acts are hashed only once.
 	first := days[0]
 	for _, day := range days {
 		first = civil.Min(first, day)
@@ -63,17 +65,18 @@ func (h *History) Digests(days []civil.Date) ([]Digest, error) {
 	return digests, nil
 }
 
-// stream is what is hashed of acts, one after the other.
+// stream hashes acts, one after the other.
 type stream struct {
 	h    *History
 	hash hash.Hash
 	w    writer
-	// names and texts are how many of the history's names are hashed. An act
-	// names its pair by number, and a number says nothing in another history.
+	// names and texts are the numbers of the history's names and texts that are
+	// already hashed. They are hashed too because an act refers to them by
+	// number, and in another history the same number may mean another text.
 	names, texts int32
 }
 
-// clone returns a stream that goes on from s, which was flushed.
+// clone returns a stream that continues s. s must be flushed.
 func (s *stream) clone() (*stream, error) {
 	c, ok := s.hash.(hash.Cloner)
 	if !ok {
@@ -87,7 +90,7 @@ func (s *stream) clone() (*stream, error) {
 }
 
 func (s *stream) flush() {
-	s.hash.Write(s.w.b) // a hash's Write never fails
+	s.hash.Write(s.w.b) // the Write method of a hash never fails
 	s.w.b = s.w.b[:0]
 }
 

@@ -436,7 +436,8 @@ func (f *folded) code(text string) occurrence {
 	return o
 }
 
-// link adds an act and its detail, and ties it to the acts before it.
+// link adds an act and its detail, and stores the references to the earlier
+// acts of its pair and task.
 func (f *folded) link(r act, d *detail) {
 	if int(r.pair) == len(f.pairs) {
 		f.pairs = append(f.pairs, pair{})

@@ -51,7 +51,8 @@ func (h *History) counts(a *act) bool { return h.cut.IsZero() || a.on.Before(h.c
 // cut-off day.
 func (h *History) marks(a *act) bool { return a.mark != noMark && h.counts(a) }
 
-// Outcome is the latest mark of a task, with its day.
+// Outcome is the latest mark of a task: what was done, on which day and by
+// whom.
 type Outcome struct {
 	Mark  Verb       // MarkDone, Skip, PutOff, or "" for nothing yet
 	On    civil.Date // the day on which the task was done or skipped

@@ -129,7 +129,7 @@ func zone(offset int) *time.Location {
 // blocks, so that a year of entries needs a few hundred allocations.
 type scanner struct {
 	cursor
-	days   [2]day // cache: most lines have the same dates as the line before
+	days   [2]day // cache of dates: most lines have the same dates as the line before
 	offset int
 	zone   *time.Location
 

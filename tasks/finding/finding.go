@@ -32,8 +32,9 @@ type Values struct {
 	Outside bool `json:"outside,omitempty"`
 	// Mother is the female that laid a clutch that somebody found.
 	Mother  husbandry.ID `json:"mother,omitempty"`
-	Hatched *int         `json:"hatched,omitempty"` // number of young that hatched on that day
-	// Dead is the number of incubated eggs that were found dead on that day.
+	Hatched *int         `json:"hatched,omitempty"` // number of young that hatched on the day of the report
+	// Dead is the number of incubated eggs that were found dead on the day of
+	// the report.
 	Dead *int `json:"dead,omitempty"`
 	// Veins is the number of eggs in which candling showed veins. It is
 	// Uncounted if nobody counted the eggs.

@@ -135,8 +135,8 @@ func (l *Line) SetsOff(i int) bool {
 	return l.Is(i, Colon) || l.Is(i, Dash) || l.Is(i, Open) || l.Word(i) == "because"
 }
 
-// Separators skips the tokens that may stand between commands. and reports
-// whether the last of them was "and".
+// Separators skips the tokens that may stand between commands. and is true if
+// the last of these tokens was "and".
 func (l *Line) Separators(i int) (next int, and bool) {
 	for !l.End(i) {
 		switch l.Kind(i) {

@@ -15,8 +15,8 @@ import (
 // on. next is the index after the last token that it read.
 type reader func(l *Line, verb string, i int, g *Values) (next int, f *Fault)
 
-// flag reads a finding that consists of its verb alone. The given words may
-// follow.
+// flag reads a finding that consists of its verb alone. Some words may follow
+// the verb; they are skipped.
 func flag(set func(*Values), words ...string) reader {
 	return func(l *Line, _ string, i int, g *Values) (int, *Fault) {
 		set(g)

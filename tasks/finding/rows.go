@@ -49,7 +49,7 @@ var All = []Row{
 		Misfit:  notHerEggs,
 	},
 	{
-		Name: "more", slot: at("more", func(g *Values) **int { return &g.More }, Scanner.Int), // the row of laid reads it
+		Name: "more", slot: at("more", func(g *Values) **int { return &g.More }, Scanner.Int), // the row of laid reads this value
 		Plans: true, Lasts: true,
 		Command: func(g *Values) string { return "laid " + strconv.Itoa(*g.More) + " more" },
 		Say:     func(g *Values, _ husbandry.Units) string { return fmt.Sprintf("more eggs: %d", *g.More) },
@@ -172,7 +172,7 @@ var All = []Row{
 		},
 	},
 	{
-		Name: "each", slot: slot{ // the row of weighs reads and writes it
+		Name: "each", slot: slot{ // the row of weighs reads and writes this value
 			key:   "each_g",
 			has:   func(g *Values) bool { return g.Each != nil },
 			merge: func(_, _ *Values) {},
@@ -363,7 +363,7 @@ var (
 func notHerEggs(_ *Values, scope husbandry.Scope, kind husbandry.Kind) string {
 	switch {
 	case scope == husbandry.OfAnimal, scope == husbandry.OfEnclosure:
-		return "" // the reply names the female or her enclosure
+		return "" // a reply about eggs may name the female or her enclosure
 	case scope == husbandry.OfClutch && kind.CountsEggs():
 		return "" // eggs in the nest box are counted at digging up and setting
 	}

@@ -8,8 +8,8 @@ package husbandry
 // nor skipped.
 type Called struct {
 	Routine
-	// Asks lists the findings to record; if it is empty, the findings of the
-	// kind.
+	// Asks lists the findings that the keeper should record; if it is empty,
+	// the findings of the kind.
 	Asks []FindingName
 	// Cases are the titles and cautions for the possible causes. A title, here
 	// and in the routine, may hold a word in braces. The rule replaces the word

@@ -40,7 +40,7 @@ type Records struct {
 	Animals    []Animal
 	Clutches   []Clutch
 	Incubators []Incubator
-	Routines   []Routine // the keeper's, then the care sheets', then the common ones
+	Routines   []Routine // routines of the keeper, then of the care sheets, then the common ones
 	Called     []Called  // routines that only rules of the planner use; see Records.CalledFor
 	Species    []Species
 	Pairings   []Pairing
@@ -59,7 +59,7 @@ type Records struct {
 type Room struct {
 	ID    ID
 	Name  string
-	Light *Light // daily hours of its lamps; nil if not tracked
+	Light *Light // daily hours of the room's lamps; nil if not tracked
 	// Temperature and relative humidity (0 to 1) of the room's air; nil: not
 	// stated.
 	Temperature *Celsius
@@ -221,12 +221,12 @@ type Clutch struct {
 	Incubator      ID  // "" when not in one
 	// Temperature is the temperature of the tub; it overrides the incubator's.
 	Temperature *Celsius
-	Moves       []Move // of its tub, by date
+	Moves       []Move // moves of the clutch's tub, by date
 	// Veins is the first day on which candling showed veins, so that the
 	// embryos develop; zero: not seen.
 	Veins   civil.Date
 	Tub     Tub
-	Damp    Damp       // of the tub; its Mass is the mass at set-up
+	Damp    Damp       // water in the tub; Damp.Mass is the mass of the tub at set-up
 	TubSet  civil.Date // set-up day of the tub; zero: not yet
 	Hatched int        // number of hatched young at the time of the record
 	Ended   civil.Date // the clutch is finished from this day
@@ -270,7 +270,7 @@ type Incubator struct {
 
 // SetPoint is an earlier set point of an incubator.
 type SetPoint struct {
-	Until       civil.Date // its last day
+	Until       civil.Date // last day with this set point
 	Temperature Celsius
 }
 
@@ -289,8 +289,8 @@ type Pairing struct {
 	ID      ID
 	Male    ID
 	Female  ID
-	From    civil.Date // day on which they were put together; zero: only planned
-	Until   civil.Date // day on which they were separated; zero: still together
+	From    civil.Date // day on which the pair was put together; zero: only planned
+	Until   civil.Date // day on which the pair was separated; zero: still together
 	Mated   []civil.Date
 	Species ID
 }

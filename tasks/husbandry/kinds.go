@@ -70,7 +70,7 @@ type kindRow struct {
 	// "": every routine needs a title. ofYoung replaces action if the task is
 	// about the young of a clutch.
 	action, ofYoung string
-	// join stands between the action and the subject.
+	// join is the text between the action and the subject.
 	join join
 	// titles has further titles that need another joining word than the field
 	// join. A keeper's title in the same words gets the same joining word.
@@ -100,7 +100,8 @@ type kindRow struct {
 	pinned string
 	// needsAnimals says that an enclosure without animals has no such task.
 	needsAnimals bool
-	// neverLate says that the task remains due however long ago its day was.
+	// neverLate says that the task remains due, however long ago its due day
+	// was.
 	neverLate bool
 	// rests says when the tasks pause for an animal in winter.
 	rests Rests

@@ -44,7 +44,7 @@ const (
 type Routine struct {
 	ID      ID
 	Kind    Kind
-	Title   string // the work, in the imperative; "" for the kind's own words
+	Title   string // the work, in the imperative; "" for the words of the kind
 	Scope   Scope  // always set, except in a Called routine
 	For     Selector
 	Cadence Cadence
@@ -56,8 +56,8 @@ type Routine struct {
 	Consumes      []string // supplies that a task uses up, in the keeper's words
 	Amounts       Amounts  // amount of food for each animal
 	Missed        Missed
-	// Sitter says whether a stand-in does the tasks; "" for the kind's own
-	// answer.
+	// Sitter says whether a stand-in does the tasks; "" if the kind of the
+	// routine decides.
 	Sitter  Sitter
 	Caution string // shown with the task; "" for none
 	Source  string // source of the interval
@@ -73,8 +73,8 @@ type Sitter string
 
 // The treatments of a task during an absence.
 const (
-	SitterDoes  Sitter = "does"  // the stand-in does them, because they cannot wait
-	SitterWaits Sitter = "waits" // the keeper does them before or after the absence
+	SitterDoes  Sitter = "does"  // the stand-in does the tasks, because they cannot wait
+	SitterWaits Sitter = "waits" // the keeper does the tasks before or after the absence
 )
 
 // Origin is the source of a routine. For one subject and kind, the keeper's
@@ -128,8 +128,8 @@ const (
 	Anchored  Pattern = "anchored"   // Offset days after an Event, once
 	Windowed  Pattern = "windowed"   // every Every days inside a computed window
 	Riding    Pattern = "riding"     // follows another kind's tasks
-	Stepped   Pattern = "stepped"    // when a target has changed by its step
-	CalledFor Pattern = "called for" // when a rule of the planner asks for it; see [Called]
+	Stepped   Pattern = "stepped"    // each time a target has changed by its step
+	CalledFor Pattern = "called for" // when a rule of the planner asks for the work; see [Called]
 )
 
 // Cadence says when a routine is due. The pattern decides which fields count.

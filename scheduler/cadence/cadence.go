@@ -81,9 +81,9 @@ func (d Dates) Between(from, to civil.Date) iter.Seq[civil.Date] {
 	}
 }
 
-// Steps yields first and the following dates, every so many days, up to and
-// including to, each with its number from 1. An interval below one day counts
-// as one day.
+// Steps yields dates from first up to and including to, at intervals of every
+// days, each with its number from 1. An interval below one day counts as one
+// day.
 func Steps(first civil.Date, every husbandry.Days, to civil.Date) iter.Seq2[int, civil.Date] {
 	return func(yield func(int, civil.Date) bool) {
 		if first.IsZero() {

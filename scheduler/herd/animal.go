@@ -15,9 +15,9 @@ type Animal struct {
 	// eggs, by date. The last of them is open (its To is zero) as long as she
 	// carries eggs.
 	GravidTimes []Carrying
-	Laid        []*Clutch    // her clutches, by date
+	Laid        []*Clutch    // the female's clutches, by date
 	Mated       []civil.Date // matings seen, by date, each day once
-	Dug         []civil.Date // days on which she was seen digging, by date
+	Dug         []civil.Date // days on which the female was seen digging, by date
 	Pairing     *husbandry.Pairing
 	// Together is the last time that the female was with a male, by a pairing
 	// record or by marks.

@@ -18,9 +18,9 @@ const (
 	FeelForEggs    husbandry.ID = "feel-for-eggs"    // perhaps only part of a clutch was laid
 	ReviewNestSite husbandry.ID = "review-nest-site" // eggs were laid outside the box
 	WhoseEggs      husbandry.ID = "whose-eggs"       // a clutch has no mother yet
-	RestFemale     husbandry.ID = "rest-female"      // she has laid the season's number of clutches
+	RestFemale     husbandry.ID = "rest-female"      // a female has laid the season's number of clutches
 	PartPair       husbandry.ID = "part-pair"        // a pair is together and has to be separated
-	VetDigging     husbandry.ID = "vet-digging"      // she digs for two days without eggs
+	VetDigging     husbandry.ID = "vet-digging"      // a female digs for two days without laying
 
 	OrderFeeder husbandry.ID = "order" // live food will not last until the delivery after the next one
 
@@ -30,7 +30,7 @@ const (
 // Routines of a winter. Whether and when an animal has a winter follows from
 // care sheets and cooling records.
 const (
-	CoolingCheck    husbandry.ID = "cooling-check"      // look at an animal before its winter
+	CoolingCheck    husbandry.ID = "cooling-check"      // check an animal before its winter
 	CoolingNot      husbandry.ID = "cooling-not"        // the animal is not cooled, and why
 	CoolingLastFood husbandry.ID = "cooling-last-food"  // on the day before the fast
 	CoolingFast     husbandry.ID = "cooling-fast"       // the fast begins

@@ -212,9 +212,10 @@ func logsOf(h *Herd, logged map[husbandry.ID]map[civil.Date][]husbandry.Celsius)
 	return all
 }
 
-// expected is the temperature of an incubator on a day without a log: the
-// median of the nearest logged days, so that one power cut or hot afternoon
-// does not count.
+// expected returns the temperature of an incubator on a day without a log: its
+// setting, shifted by the median difference of the nearest logged days. With
+// the median, one power cut or hot afternoon does not count. ok is false if
+// there are too few logged days.
 func (l logs) expected(at *husbandry.Incubator, day, on civil.Date) (s incubation.Spell, ok bool) {
 	log, about := l[at.ID], civil.Min(day, on)
 	from, _ := slices.BinarySearchFunc(log, about, func(a loggedDay, d civil.Date) int { return a.day.Compare(d) })

@@ -24,7 +24,7 @@ import (
 // Input is everything from which the facts of a day follow.
 type Input struct {
 	Records *husbandry.Records // nil: none
-	// History holds what was done and found; nil for nothing yet. The caller
+	// History has the marks and findings; nil if there are none yet. The caller
 	// leaves out marks and findings for days after On, with
 	// tasks.History.Before.
 	History *tasks.History
@@ -96,8 +96,8 @@ type Herd struct {
 	notesOf    func() map[husbandry.ID][]moisture.Note
 }
 
-// Derive works out how everything stands on a day. Findings for later days do
-// not count.
+// Derive works out the state of every record on the day of the input. Findings
+// for later days do not count.
 func Derive(in Input) *Herd {
 	r, h := in.Records, in.History
 	if r == nil {

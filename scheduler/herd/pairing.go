@@ -25,7 +25,7 @@ const (
 // Suitor is a male as a possible mate of a female.
 type Suitor struct {
 	Male *Animal
-	F    float64 // the inbreeding coefficient of their young
+	F    float64 // the inbreeding coefficient of the pair's young
 }
 
 // breeding works out whom to pair with whom.

@@ -42,7 +42,7 @@ func (h deriver) settlePlaces() {
 		}
 		walk(room.ID, name)
 	}
-	walk("", "") // incubators that stand in no room
+	walk("", "") // incubators without a room
 	for i := range r.Enclosures {
 		if e := &r.Enclosures[i]; h.ApartIn(e.ID) {
 			order++

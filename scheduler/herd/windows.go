@@ -74,8 +74,8 @@ func (h *Herd) PairingOf(a *Animal) Pairing {
 	})
 }
 
-// LivesWithMale reports whether a grown male of its species lives in an
-// animal's enclosure.
+// LivesWithMale reports whether a grown male of the animal's species lives in
+// the animal's enclosure.
 func (h *Herd) LivesWithMale(a *Animal) bool {
 	return slices.ContainsFunc(h.Residents(a.Enclosure), func(m *Animal) bool {
 		return m.Sex == husbandry.Male && m.Species == a.Species && m.PresentOn(h.On) && m.StageOn(h.On) == husbandry.Adult

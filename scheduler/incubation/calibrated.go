@@ -74,8 +74,8 @@ type Males struct {
 	To   float64 `json:"to"`
 }
 
-// Keeper holds what the forecast has learnt from a keeper's own clutches. The
-// zero Keeper, or nil, has learnt nothing.
+// Keeper has the results of learning from a keeper's own clutches. The zero
+// Keeper, or nil, has no clutch.
 type Keeper struct {
 	learned *pooled.Learned
 	count   map[string]int

@@ -91,7 +91,7 @@ type Question struct {
 	// LaidFrom and Laid bound the laying date; LaidFrom may be zero.
 	LaidFrom, Laid civil.Date
 	// Temperature is the tub's mean temperature, nil if nobody knows it. Swing
-	// is half its daily range.
+	// is half the daily range of the temperature.
 	Temperature *husbandry.Celsius
 	Swing       husbandry.Celsius
 	// On is the day of the question. The eggs had not hatched at the beginning
@@ -231,7 +231,7 @@ const (
 	coldReach    = 3.0  // the line is used down to this many °C below the coldest measurement
 	ninetyPerc   = 2 * 1.6448536269514722
 	typicalT0    = 17.3 // °C, median of ten published series, 15.3 to 20.3
-	typicalT0Dev = 1.6  // °C, their standard deviation
+	typicalT0Dev = 1.6  // °C, standard deviation of the ten T0
 )
 
 // Hatching forecasts a clutch's hatching as a normal distribution. Its variance
@@ -392,7 +392,8 @@ func temperatures(points []husbandry.IncubationPoint) int {
 	return n
 }
 
-// citationYear is where authors and year of a citation end.
+// citationYear matches the year of a citation, at which the authors and the
+// year end.
 var citationYear = regexp.MustCompile(`\b(1[89]|20)\d\d[a-z]?,`)
 
 // sources names the sources of points, each once. A citation is cut to authors

@@ -13,7 +13,7 @@ import (
 // are the points at which the forecast integrates numerically.
 type node struct {
 	z    float64 // in standard deviations from the median
-	p    float64 // probability of the places that the node stands for
+	p    float64 // probability of the part of the distribution around the node
 	gap  float64 // distance to the next node, in standard deviations
 	logP float64
 }

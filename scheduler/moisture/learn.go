@@ -97,7 +97,8 @@ type Weighing struct {
 // Question is an implausible weighing.
 type Question struct {
 	Weighing
-	// Since is the earlier weighing for comparison, plus the water added to it.
+	// Since is the earlier weighing that the weighing was compared with, plus
+	// the water added after that earlier weighing.
 	Since Weighing
 	Why   Doubt
 }
@@ -109,7 +110,7 @@ type Doubt string
 const (
 	Heavier  Doubt = "heavier"   // and no water was recorded
 	BoneDry  Doubt = "bone dry"  // lighter than the box without any water
-	TooQuick Doubt = "too quick" // a loss many times larger than its opening allows
+	TooQuick Doubt = "too quick" // a loss many times larger than the opening of the box allows
 )
 
 // The standard deviations of the model. The errors of scales are known. The
@@ -164,7 +165,7 @@ type observation struct {
 type point struct {
 	on     civil.Date
 	after  float64 // mass as weighed, before water was added on that day
-	poured float64 // water added on that day and since
+	poured float64 // water added on the day of the weighing and later
 	jumped bool    // the mass is not comparable with later masses
 }
 
@@ -401,8 +402,8 @@ func (l *learner) pour(n Note) {
 	}
 }
 
-// comparable reports whether there is a weighing, and later masses can be
-// compared with it.
+// comparable reports whether p is a weighing that later masses can be compared
+// with.
 func (p *point) comparable() bool { return p != nil && !p.jumped }
 
 // doubt returns the reason why a mass is implausible after the earlier weighing

@@ -26,7 +26,7 @@ type Growth struct {
 type Weighing struct {
 	On    civil.Date      `json:"on"`
 	Grams husbandry.Grams `json:"grams"` // of several animals: the mean mass of one
-	// Each has the single masses, where the animals were weighed one by one.
+	// Each has the single masses, if the animals were weighed one by one.
 	Each []husbandry.Grams `json:"each,omitempty"`
 	// Of is the id of the animal, group or clutch that was weighed.
 	Of husbandry.ID `json:"of"`

@@ -8,7 +8,8 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Past is a finished clutch against its forecast on the laying day.
+// Past compares the hatching of a finished clutch with the forecast made on the
+// laying day.
 type Past struct {
 	ID   husbandry.ID
 	Laid civil.Date

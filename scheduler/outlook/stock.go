@@ -36,7 +36,7 @@ type FeederStock struct {
 	Why      string     `json:"why"`
 }
 
-// Range is a mean with the limits of its 90 % interval.
+// Range is a mean with the limits of the 90 % interval about the mean.
 type Range struct {
 	Mean int `json:"mean"`
 	Low  int `json:"low"`

@@ -115,7 +115,7 @@ const evened = 3
 // (common practice).
 const apartCare = "In quarantine: after all others, with tools of its own; wash your hands before and after."
 
-// beside is the effect of an absence on a task.
+// beside is the effect of an absence on a task, with the absence.
 type beside struct {
 	how  string // "", or one of the words below
 	away *husbandry.Away

@@ -203,10 +203,10 @@ func (p *Single) key(d *settling) tasks.Key {
 	return p.Keys[0]
 }
 
-// owed returns the day and the slack of the task. If a task after an event was
-// due before the books began or its subject came, it moves to that first day
-// and keeps the rest of its slack. owed is false if no slack is left and the
-// task may be late.
+// owed returns the day and the slack of the task. Suppose that the task follows
+// an event and was due before the books began or its subject came. Then it
+// moves to that first day and keeps the rest of its slack. owed is false if the
+// slack is over and the task may not be late.
 func (p *Single) owed(d *settling, due civil.Date) (on civil.Date, slack husbandry.Days, owed bool) {
 	first := civil.Max(d.Began, p.Duty.Subject.Came)
 	if !p.Event || !due.Before(first) {
@@ -415,8 +415,9 @@ func (w *walk) lapses() bool { return w.Duty.Routine.Missed == husbandry.Lapses 
 // next goes to the task after a task that was done, or will be done, on a day.
 func (w *walk) next(done civil.Date) { w.due, w.n = done.AddDays(w.every), w.n+1 }
 
-// placed returns the day of the task looked at, given what was said of it. open
-// is false if it was dealt with; then the walk went on.
+// placed returns the due day of the present task. o is the outcome of the task.
+// If the task was done or skipped, or put off to a day on which the duty does
+// not hold, open is false and the walk has moved to the next task.
 func (w *walk) placed(o tasks.Outcome) (at civil.Date, open bool) {
 	switch o.Mark {
 	case tasks.MarkDone: // the work was done twice on one day

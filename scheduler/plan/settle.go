@@ -72,7 +72,7 @@ type planned struct {
 	earliest civil.Date
 	date     civil.Date // the date in the key, or the date named in the reason
 	n        int        // number of the task in its chain, from 1
-	missed   int        // number of tasks of the chain that lapsed before it
+	missed   int        // number of earlier tasks of the chain that lapsed
 	// ahead says that the task has the reason that all later tasks of the chain
 	// share. moved says that evidence besides marks moved the task.
 	ahead, moved bool

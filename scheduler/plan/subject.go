@@ -28,7 +28,7 @@ type Subject struct {
 	// subject, ascending.
 	turns []civil.Date
 	name  string // the subject in words, for titles
-	whom  string // the same as tasks.Task.Whom
+	whom  string // the subject as tasks.Task.Whom has it
 }
 
 // NewSubject makes a subject for a rule, with its name in words. The subject
@@ -105,8 +105,9 @@ func (s *selector) place(e *husbandry.Enclosure, room husbandry.ID) bool {
 	return has(s.racks, e.Rack) && has(s.enclosures, e.ID) && (!s.NestBox || e.NestBox != nil) && (!s.Lamp || e.Lamp != nil)
 }
 
-// clutch reports whether a clutch matches: by its species, its mother and its
-// place. Other traits of the mother count only if she is known.
+// clutch reports whether a clutch matches the selector, by its species, its
+// mother and its place. Conditions on other traits of the mother count only if
+// she is known.
 func (s *selector) clutch(of *Subject, day civil.Date) bool {
 	c := of.Clutch
 	if !has(s.species, c.Species) || !has(s.animals, c.Mother) || !s.place(of.Enclosure, of.Place.Room) {

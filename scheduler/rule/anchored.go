@@ -208,7 +208,8 @@ func once(d *plan.Day, propose plan.Propose, s *plan.Subject, r *plan.Routine, e
 	propose(single)
 }
 
-// reason says why a task of a subject follows the event, so many days after it.
+// reason returns the reason, in words, of a task that is due offset days after
+// the event.
 func (e happening) reason(s *plan.Subject, offset husbandry.Days) string {
 	why := english.UpperFirst(s.Label()) + ": " + e.words
 	switch {

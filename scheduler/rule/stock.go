@@ -81,8 +81,8 @@ func StockOf(d *plan.Day, f *husbandry.Feeder) Stock {
 	return s
 }
 
-// told returns the keeper's counts of a feeder in the last learnDays, by date,
-// and the ordered batches.
+// told returns the counts that the keeper reported for a feeder in the last
+// learnDays, by date, and the ordered batches.
 func told(d *plan.Day, f *husbandry.Feeder) (counts []count, came []ration.Batch) {
 	if !f.StockOn.IsZero() && !f.StockOn.After(d.On) {
 		counts = append(counts, count{f.StockOn, f.Stock})

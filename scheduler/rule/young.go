@@ -75,8 +75,7 @@ var idleRaised = map[husbandry.Kind]func(a *herd.Animal) bool{
 	husbandry.Sexing: func(a *herd.Animal) bool { return a.Sex != husbandry.Unsexed },
 	// A group of females only may stay together.
 	husbandry.Separate: func(a *herd.Animal) bool { return a.Count < 2 || a.Sex == husbandry.Female },
-	// For an animal from elsewhere, the keeper decided when it came that it
-	// stays.
+	// Animals that came from elsewhere need no decision whether they stay.
 	husbandry.Place: func(a *herd.Animal) bool { return a.Breeding || !a.Acquired.IsZero() },
 }
 

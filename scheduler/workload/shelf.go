@@ -19,7 +19,7 @@ import (
 // result. Several goroutines may use a Shelf at once.
 type Shelf interface {
 	// Load returns the bytes that Keep stored for the fortnight that begins on
-	// a Monday. ok is false if none were stored with the same key.
+	// a Monday. It returns false if none were stored with the same key.
 	Load(monday civil.Date, key [sha256.Size]byte) ([]byte, bool)
 	// Keep stores b for the fortnight, in place of the bytes that were stored
 	// for this fortnight before.

@@ -30,7 +30,8 @@ const PredictiveTail = 6
 
 var student = distuv.StudentsT{Mu: 0, Sigma: math.Sqrt(float64(PredictiveTail-2) / PredictiveTail), Nu: PredictiveTail}
 
-// trial predicts a row from the posterior for its clutch.
+// trial predicts the days of a row from the posterior b for its clutch. widen
+// is the factor on the standard deviation.
 func (c *Curve) trial(r published.Duration, b Belief, widen float64) Trial {
 	slope := c.Form.slope(r.Celsius, r.HalfRange, b.Dev, c.Shared)
 	v := b.Cov.AA + 2*slope*b.Cov.AD + slope*slope*b.Cov.DD + c.Spreads.Residual*ResidualFactor + sampling(r)
@@ -138,7 +139,7 @@ func (m *Model) leaveSpecies(v *Validation, species string, widen Widen) error {
 	return nil
 }
 
-// tryRules predicts a treatment from the others by each plain rule.
+// tryRules predicts a treatment from other treatments by each plain rule.
 func tryRules(trials *[3][]Trial, others []published.Duration, r published.Duration) {
 	for k, days := range rules(others, r) {
 		trials[k] = append(trials[k], Trial{Species: r.Species, Paper: r.Paper, Days: r.Days, Median: days})

@@ -59,7 +59,7 @@ type Learned struct {
 type ownStock struct {
 	species string
 	belief  Belief // the prior
-	at      int    // index in the state of its first parameter
+	at      int    // index of the stock's first parameter in the state
 	// degrees are the mean temperatures of the clutches, rounded to whole
 	// degrees, ascending and distinct. chol factorises the covariance of the
 	// stock's departures from the curve at these degrees.

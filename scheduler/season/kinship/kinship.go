@@ -30,8 +30,8 @@ type Animal struct {
 	ID             husbandry.ID
 	Mother, Father husbandry.ID // "" if not known
 	// Group says that the record stands for several animals kept as one. As a
-	// parent, a group counts as a single animal. The young of a group then seem
-	// more closely related than they are: see [Pedigree.Groups].
+	// parent, a group counts as a single animal, so its young seem more closely
+	// related than they are: see [Pedigree.Groups].
 	Group bool
 }
 
@@ -299,8 +299,8 @@ func (p *Pedigree) Kinship(a, b husbandry.ID) float64 {
 	return column[j] / 2
 }
 
-// KinshipWith returns the kinship of the animal a with each of the others. One
-// computation gives all of these.
+// KinshipWith returns the kinship of the animal a with each of the others, in
+// one computation.
 func (p *Pedigree) KinshipWith(a husbandry.ID, others []husbandry.ID) []float64 {
 	list := make([]float64, len(others))
 	i, known := p.index[a]

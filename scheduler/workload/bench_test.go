@@ -8,6 +8,7 @@ import (
 	"nestround/scheduler"
 	"nestround/scheduler/workload"
 	"nestround/tasks"
+	"nestround/tasks/civil"
 	"nestround/tasks/sample"
 )
 
@@ -46,13 +47,22 @@ func BenchmarkPlan(b *testing.B) {
 			h := tasks.Fold(k.entries)
 			in := k.input(h, 28)
 			before := workload.Measure(coming(scheduler.Plan(in), in)).Peak
-			var p []tasks.Task
-			for b.Loop() {
-				in.History = h.Before(k.on)
-				p = workload.NewPlanner(in, k.wishes).Plan(in)
+			in.History = h.Before(k.on)
+			full := &board{kept: make(map[civil.Date]entry)}
+			workload.NewPlanner(in, k.wishes).With(full, "").Plan(in)
+			for name, planner := range map[string]func() *workload.Planner{
+				"cold":  func() *workload.Planner { return workload.NewPlanner(in, k.wishes) },
+				"shelf": func() *workload.Planner { return workload.NewPlanner(in, k.wishes).With(full, "") },
+			} {
+				b.Run(name, func(b *testing.B) {
+					var p []tasks.Task
+					for b.Loop() {
+						p = planner().Plan(in)
+					}
+					b.ReportMetric(float64(before), "peak-before")
+					report(b, workload.Measure(coming(p, in)))
+				})
 			}
-			b.ReportMetric(float64(before), "peak-before")
-			report(b, workload.Measure(coming(p, in)))
 		})
 	}
 }

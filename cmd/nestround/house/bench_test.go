@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -37,16 +39,29 @@ func sizes(b *testing.B, run func(b *testing.B, dir string)) {
 
 func benchClock() time.Time { return benchDay.At(6*60, time.UTC) }
 
-// The work of the command round, from files that are not in memory to the
-// board.
+// The work of the command round, from the files to the board: cold without
+// state/cache, and warm as on other mornings.
 func BenchmarkRound(b *testing.B) {
 	sizes(b, func(b *testing.B, dir string) {
-		n := 0
-		for b.Loop() {
-			h := open(b, dir, benchClock, disk.Files{})
-			n = len(h.Snapshot().Board(benchDay).Rows)
+		cache := filepath.Join(dir, "state", "cache")
+		for _, state := range []string{"cold", "warm"} {
+			b.Run(state, func(b *testing.B) {
+				b.ReportAllocs()
+				n := 0
+				for b.Loop() {
+					if state == "cold" {
+						b.StopTimer()
+						if err := os.RemoveAll(cache); err != nil {
+							b.Fatal(err)
+						}
+						b.StartTimer()
+					}
+					h := open(b, dir, benchClock, disk.Files{})
+					n = len(h.Snapshot().Board(benchDay).Rows)
+				}
+				b.ReportMetric(float64(n), "tasks")
+			})
 		}
-		b.ReportMetric(float64(n), "tasks")
 	})
 }
 

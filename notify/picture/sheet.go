@@ -150,8 +150,8 @@ func (s *sheet) text(x, y float64, l letters, words string) {
 	s.element("text", words, a...)
 }
 
-// paragraph writes words from x to the right margin, on at most most lines, and
-// moves down.
+// paragraph writes words between x and the right margin and moves down. It
+// writes no more lines than most says.
 func (s *sheet) paragraph(x float64, l letters, most int, words string) {
 	for _, line := range wrap(clean(words), l, right-x, most) {
 		s.y += math.Round(l.size * 1.3)

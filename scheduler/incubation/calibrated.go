@@ -252,7 +252,8 @@ func (w warmth) mean(to, from float64) float64 {
 	return w.work(to, from, each) / (to - from)
 }
 
-// when returns the day after laying on which the work is done.
+// when returns the number of days from laying until the eggs have done the
+// given amount of development (work).
 func (w warmth) when(work, from float64, rates []float64) float64 {
 	at := 0.0
 	for i, s := range w {

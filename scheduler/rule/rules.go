@@ -30,8 +30,9 @@ func All() plan.Rules {
 // its subject.
 var idleOf = []func(d *plan.Day, s *plan.Subject, r *plan.Routine) bool{idleClutch, idleYoung, idleApart}
 
-// evidenceOf has, for kinds of work due a number of days after the last time,
-// the evidence besides marks of when the work was done.
+// evidenceOf has evidence, other than marks, of the last time that work was
+// done. It is for kinds of work that are due a number of days after the last
+// time.
 var evidenceOf = map[husbandry.Kind]evidence{
 	husbandry.NestTopUp:  {every: topUpEvery, move: moveTopUp},
 	husbandry.TubCheck:   {first: firstTubCheck, move: moveTubCheck},
@@ -53,9 +54,9 @@ var windowed = map[husbandry.WindowName]func(*plan.Day, plan.Propose, *plan.Duty
 // day.
 var eventsOf = []func(d *plan.Day, from civil.Date) []happening{youngEvents, apartEvents, permitEvents}
 
-// subjectOf has the functions of the concerns that name the subject of a
-// routine after an event. A function that does not apply leaves the choice to
-// [target].
+// subjectOf lists functions that choose the subject of a routine that follows
+// an event, one function for each concern (permits, young). If no function
+// applies, [target] chooses.
 var subjectOf = []func(d *plan.Day, r *plan.Routine, e happening) (s *plan.Subject, theirs bool){permitSubject, youngSubject}
 
 // insteadOf has functions that propose another task than the usual one after an

@@ -27,9 +27,8 @@ const (
 	// enterBy is the age in days at which young should have records. enterFor
 	// is the age in days up to which the plan asks for these records.
 	enterBy, enterFor = 7, 180
-	// askedFor is the number of days after its due day, plus the routine's
-	// slack, for which a repeated task about the sex or the first food of young
-	// is still asked for.
+	// A repeated task about the sex or the first food of young is asked for
+	// until askedFor days, plus the routine's slack, after the task's due day.
 	askedFor = 120
 	// sizeSpread is the largest ratio of the heaviest to the lightest mass with
 	// which a group stays together (common practice).

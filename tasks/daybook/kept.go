@@ -238,8 +238,9 @@ func (l *Log) lastMark() int {
 	return last
 }
 
-// place stores, for each year, the place of the year's last mark among marks:
-// the entries before that place are in folder.
+// place stores, for each year, how far the Folder has got: the position of the
+// last lineMark of that year in marks. The Folder holds all entries before that
+// position.
 func (k *kept) place(marks []lineMark) {
 	placed := make(map[*year]bool)
 	for _, m := range slices.Backward(marks) {
@@ -375,9 +376,10 @@ func (k *kept) read(b []byte) (head, error) {
 	return h, nil
 }
 
-// begin sets each year to the place up to which the stored history has its
-// lines. The later reading of the rest compares checksums, and so finds a
-// change in the lines before the place.
+// begin sets the reading position of each year to the end of the lines that the
+// stored history includes. The lines after that position are read later. That
+// reading compares checksums, so it also finds a change in the lines before the
+// position.
 func (l *Log) begin(now []*year, was map[int]place) error {
 	found := 0
 	for _, y := range now {

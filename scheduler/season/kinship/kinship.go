@@ -111,8 +111,8 @@ func New(animals []Animal) (*Pedigree, error) {
 }
 
 // Loops returns the lines that lead from an animal back to the same animal. Two
-// loops may share some links, but not all. The list is empty if [New] makes a
-// pedigree.
+// loops may share some links, but not all. The list is empty for animals
+// from which [New] can make a pedigree without an error.
 func Loops(animals []Animal) []*LoopError {
 	_, _, loops := sort(animals)
 	return loops

@@ -115,11 +115,18 @@ func (s *served) start() {
 // until waits for an effect of another goroutine or server.
 func until(t *testing.T, what string, ok func() bool) {
 	t.Helper()
-	for deadline := time.Now().Add(time.Minute); !ok(); time.Sleep(20 * time.Millisecond) {
+	const patience = 5 * time.Minute // a hang, also on a slow machine
+	for deadline := time.Now().Add(patience); !ok(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(deadline) {
-			t.Fatalf("waited a minute for %s", what)
+			t.Fatalf("waited %v for %s", patience, what)
 		}
 	}
+}
+
+// allSent reports whether the outbox has no mail that waits.
+func (s *served) allSent() bool {
+	waiting, err := filepath.Glob(filepath.Join(s.dir, "state", "outbox", "*.mail"))
+	return err == nil && len(waiting) == 0
 }
 
 func (s *served) waterIs(want tasks.Status) func() bool {
@@ -190,6 +197,9 @@ func TestServeWholeLoop(t *testing.T) {
 			}
 			until(t, "the mark", s.waterIs(tasks.Done))
 			until(t, "the answer", func() bool { _, a := mailsTo(box, "keeper@example.org"); return len(a) == 1 })
+			// The test stops the server between two answers: a connection that is
+			// cut while an answer is sent costs a pause of a minute.
+			until(t, "the confirmation of the answer", s.allSent)
 
 			// The server stops, receives a reply, and starts again.
 			box.Stop()
@@ -200,6 +210,7 @@ func TestServeWholeLoop(t *testing.T) {
 				t.Fatal(err)
 			}
 			until(t, "the mark after the server was down", s.waterIs(tasks.Due))
+			until(t, "the answer after the server was down", func() bool { _, a := mailsTo(box, "keeper@example.org"); return len(a) == 2 && s.allSent() })
 			// The server renumbers its mails: all of them are read again, and
 			// each counts once.
 			if err := box.ResetUIDValidity("rounds@example.org"); err != nil {

@@ -392,7 +392,7 @@ func TestWeighingsDuringTheCooling(t *testing.T) {
 	b = winterRoom().weighs("2027-11-15", weigh+"start", 8)
 	t.Run("ten days after the last", func(t *testing.T) {
 		x := b.plan("2027-11-25", 0).one(t, string(weigh)+"after-2027-11-15")
-		if x.Status != tasks.Due || x.Why != "Every 10 days in the cold; last weighed Mon 15 November" || !slices.Equal(x.Asks, []tasks.FindingName{tasks.FindWeighs}) {
+		if x.Status != tasks.Due || x.Why != "Every 10 days in the cold; last weighed Mon 15 November" || !slices.Equal(x.Asks, []husbandry.FindingName{husbandry.FindWeighs}) {
 			t.Errorf("%s %q asks %v", x.Status, x.Why, x.Asks)
 		}
 	})

@@ -134,34 +134,34 @@ func anyAct(t *rapid.T, y *year, x tasks.Task) tasks.Act {
 	yes := n > 0
 	g := husbandry.Grams(20 + 5*n)
 	switch f := (&tasks.Finding{}); {
-	case slices.Contains(x.Asks, tasks.FindLaid):
+	case slices.Contains(x.Asks, husbandry.FindLaid):
 		f.Laid = &n
 		a.Finding = f
-	case slices.Contains(x.Asks, tasks.FindHatched):
+	case slices.Contains(x.Asks, husbandry.FindHatched):
 		if n = max(0, n); n > 0 {
 			f.Hatched = &n
 			a.Finding = f
 		}
-	case slices.Contains(x.Asks, tasks.FindWeighs):
+	case slices.Contains(x.Asks, husbandry.FindWeighs):
 		f.Weighs = &g
 		a.Finding = f
-	case slices.Contains(x.Asks, tasks.FindSexed):
+	case slices.Contains(x.Asks, husbandry.FindSexed):
 		f.Sexed = &tasks.Sexed{Males: max(0, n), Unsure: max(0, 2-n)}
 		a.Finding = f
-	case slices.Contains(x.Asks, tasks.FindIll):
+	case slices.Contains(x.Asks, husbandry.FindIll):
 		f.Ill, f.Note = true, "done 1"
 		a.Finding = f
-	case slices.Contains(x.Asks, tasks.FindGravid):
+	case slices.Contains(x.Asks, husbandry.FindGravid):
 		f.Gravid = &yes
 		a.Finding = f
-	case slices.Contains(x.Asks, tasks.FindMated):
+	case slices.Contains(x.Asks, husbandry.FindMated):
 		f.Mated = true
 		a.Finding = f
-	case slices.Contains(x.Asks, tasks.FindOrdered):
+	case slices.Contains(x.Asks, husbandry.FindOrdered):
 		n = max(1, n)
 		f.Ordered = &n
 		a.Finding = f
-	case slices.Contains(x.Asks, tasks.FindRefused):
+	case slices.Contains(x.Asks, husbandry.FindRefused):
 		f.Refused = true
 		a.Finding = f
 	}

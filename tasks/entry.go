@@ -5,7 +5,6 @@ import (
 
 	"nestround/tasks/civil"
 	"nestround/tasks/finding"
-	"nestround/tasks/husbandry"
 )
 
 // Entry is one accepted message or command of the keeper. It is one line of the
@@ -70,23 +69,3 @@ type Sexed = finding.Sexed
 // Uncounted is the value of Finding.Laid and Finding.Veins for eggs that nobody
 // has counted yet.
 const Uncounted = finding.Uncounted
-
-// FindingName names a slot of a finding, as the reply grammar does.
-type FindingName = husbandry.FindingName
-
-// The findings a task may ask for.
-const (
-	FindLaid    = husbandry.FindLaid
-	FindSlugs   = husbandry.FindSlugs
-	FindHatched = husbandry.FindHatched
-	FindVeins   = husbandry.FindVeins
-	FindWeighs  = husbandry.FindWeighs
-	FindAdded   = husbandry.FindAdded
-	FindRefused = husbandry.FindRefused
-	FindMated   = husbandry.FindMated
-	FindGravid  = husbandry.FindGravid
-	FindSexed   = husbandry.FindSexed
-	FindUVI     = husbandry.FindUVI
-	FindIll     = husbandry.FindIll
-	FindOrdered = husbandry.FindOrdered
-)

@@ -82,11 +82,11 @@ type Task struct {
 	Why     string // the reason in words, with what was computed
 	Caution string // "" for none
 	Minutes int
-	Amount  string        // how much of the food to give, "6-8 crickets each"; "" if not known
-	Packs   int           // packs to order, for tasks that order a feeder
-	Mate    husbandry.ID  // the male to pair with, for pairing tasks
-	Asks    []FindingName // the findings that the keeper should record
-	Uses    []string      // the supplies that the task uses up, in the keeper's words
+	Amount  string                  // how much of the food to give, "6-8 crickets each"; "" if not known
+	Packs   int                     // packs to order, for tasks that order a feeder
+	Mate    husbandry.ID            // the male to pair with, for pairing tasks
+	Asks    []husbandry.FindingName // the findings that the keeper should record
+	Uses    []string                // the supplies that the task uses up, in the keeper's words
 	Missed  husbandry.Missed
 	// Pinned tasks cannot be put off, because an animal may be in danger.
 	Pinned bool

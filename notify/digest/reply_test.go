@@ -269,7 +269,7 @@ func TestRecordHintIsNoFinding(t *testing.T) {
 			continue
 		}
 		r := with(row(7, "Room", husbandry.Morning, husbandry.Own, "E07", "Look at E07", "last seen with 2", 3),
-			func(r *tasks.Row) { r.Asks = []tasks.FindingName{f} })
+			func(r *tasks.Row) { r.Asks = []husbandry.FindingName{f} })
 		c := frame(&tasks.Board{On: wednesday, Rows: []tasks.Row{r}})
 		c.Record = isRecord
 		hint := ""

@@ -93,7 +93,7 @@ func ordinaryDay() digest.Content {
 		with(row(3, "Hatchery", husbandry.Morning, husbandry.HatchWatch, "C27-02", "Look for young in clutch C27-02 (Juno)",
 			"day 41 of incubation at 28.0 °C; watched daily from 10 to 25 May", 2), func(r *tasks.Row) {
 			r.Window = &tasks.Window{Name: husbandry.HatchWindow}
-			r.Asks = []tasks.FindingName{tasks.FindHatched}
+			r.Asks = []husbandry.FindingName{husbandry.FindHatched}
 		}),
 		row(4, "Gecko room", husbandry.Morning, husbandry.Water, "E01", "Fresh water for E01 to E12", "every day", 8),
 		row(5, "Gecko room", husbandry.Morning, husbandry.Feed, "E03", "Feed Juno and Maro in E03 (crested gecko, adults)",
@@ -104,7 +104,7 @@ func ordinaryDay() digest.Content {
 		}),
 		with(row(7, "Gecko room", husbandry.Midday, husbandry.Weigh, "F03", "Weigh Juno (F03)",
 			"every 2 weeks while she lays; 41 g on 28 April", 3), func(r *tasks.Row) {
-			r.Asks = []tasks.FindingName{tasks.FindWeighs}
+			r.Asks = []husbandry.FindingName{husbandry.FindWeighs}
 		}),
 		row(8, "Gecko room", husbandry.Evening, husbandry.Mist, "E01", "Mist E01 to E12", "every evening", 10),
 		with(row(9, "", husbandry.Evening, husbandry.GutLoad, "keeper", "Feed the crickets up for Friday",
@@ -143,7 +143,7 @@ func alarmDay() digest.Content {
 			r.Missed = husbandry.Alarms
 			r.Pinned = true
 			r.Caution = "Straining, weakness or sunken eyes are an emergency: call the veterinarian today, do not wait and do not squeeze."
-			r.Asks = []tasks.FindingName{tasks.FindLaid, tasks.FindSlugs}
+			r.Asks = []husbandry.FindingName{husbandry.FindLaid, husbandry.FindSlugs}
 			r.Window = &tasks.Window{Name: husbandry.LayWindow}
 		}),
 		with(row(2, "Gecko room", husbandry.Morning, husbandry.NestTopUp, "E03", "Top up the nest box of E03", "last done 3 May", 4), overdue(4)),
@@ -189,15 +189,15 @@ func houseDay() digest.Content {
 	morning, evening := husbandry.Morning, husbandry.Evening
 	watched := func(r *tasks.Row) {
 		r.Window = &tasks.Window{Name: husbandry.HatchWindow}
-		r.Asks = []tasks.FindingName{tasks.FindHatched}
+		r.Asks = []husbandry.FindingName{husbandry.FindHatched}
 	}
-	refusal := func(r *tasks.Row) { r.Asks = []tasks.FindingName{tasks.FindRefused} }
+	refusal := func(r *tasks.Row) { r.Asks = []husbandry.FindingName{husbandry.FindRefused} }
 	b := &tasks.Board{On: wednesday, Rows: []tasks.Row{
 		with(careful(task("Gecko room", morning, husbandry.Weigh, "F09", "Weigh the female after laying", "Brisa (F09, in E09)",
 			"Clutch C27-06: laid 6 May, due 3 days after"), sinking), func(r *tasks.Row) {
 			overdue(3)(r)
 			r.Missed = husbandry.Alarms
-			r.Asks = []tasks.FindingName{tasks.FindWeighs}
+			r.Asks = []husbandry.FindingName{husbandry.FindWeighs}
 		}),
 		with(careful(task("Gecko room", morning, husbandry.Water, "E03", "Fresh water", juno, "Every day; last changed Mon 10 May"), bowls), overdue(1)),
 		with(careful(task("Gecko room", morning, husbandry.Mist, "E03", "Mist", juno, "Every day; last misted Mon 10 May"), lamps), overdue(1)),

@@ -79,7 +79,7 @@ func lateness(t tasks.Task, on civil.Date) string {
 
 // toRecord names the findings that the keeper should record: "Record the
 // weight".
-func toRecord(asks []tasks.FindingName) string {
+func toRecord(asks []husbandry.FindingName) string {
 	words := finding.ToRecord(asks)
 	if len(words) == 0 {
 		return ""

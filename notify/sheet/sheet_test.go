@@ -39,7 +39,7 @@ func sample() sheet.Content {
 		if d.Day()%2 == 0 {
 			c.Tasks = append(c.Tasks, task(d.String(), "evening", "Feed", "A1 (Saffron, leopard gecko)", "South room", 0, func(t *tasks.Task) {
 				t.Kind, t.Amount = husbandry.Feed, "6 crickets"
-				t.Uses, t.Asks = []string{"crickets"}, []tasks.FindingName{tasks.FindRefused}
+				t.Uses, t.Asks = []string{"crickets"}, []husbandry.FindingName{husbandry.FindRefused}
 			}))
 		}
 	}

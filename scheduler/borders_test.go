@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	files "nestround/config/books"
 	"nestround/scheduler"
 	"nestround/scheduler/herd"
 	"nestround/scheduler/outlook"
@@ -310,7 +311,14 @@ func TestTheOverviewOrdersBeforeAnAbsence(t *testing.T) {
 // own behind it.
 func TestAWatchPastItsWindowKeepsItsOwnCaution(t *testing.T) {
 	const own = "Lift the lid with dry hands."
-	for caution, want := range map[string]string{"": herd.PastHatching, own: herd.PastHatching + " " + own} {
+	called := &husbandry.Records{Called: files.Called()}
+	for _, id := range []husbandry.ID{herd.ReviewHatch, herd.LookForEggs} {
+		if called.CautionFor(id) == "" {
+			t.Fatalf("%s warns of nothing", id)
+		}
+	}
+	past := called.CautionFor(herd.ReviewHatch)
+	for caution, want := range map[string]string{"": past, own: past + " " + own} {
 		r := routine(husbandry.HatchWatch, within(husbandry.HatchWindow, 1), husbandry.Alarms)
 		r.Caution = caution
 		b := lizardRoom(r)

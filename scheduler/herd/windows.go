@@ -11,19 +11,6 @@ import (
 	"nestround/tasks/husbandry"
 )
 
-// Dystocia is the advice shown for a female that has not laid by the end of her
-// window. Signs and advice as in Clinical Exposures, Veterinary Medicine
-// (dvm360), and the egg-binding pages of Vetlexicon and WikiVet.
-const Dystocia = "Gravid females may stop eating but stay active and alert. " +
-	"Call a reptile veterinarian today, do not wait, if she is limp, trembling or losing weight, strains or digs for two days without eggs, " +
-	"has laid only part of a clutch, or shows blood, a prolapse, weak hind legs or laboured breathing. Offer warmth, water and a damp place to dig meanwhile."
-
-// PastHatching is the advice shown for eggs that have not hatched by the end of
-// their window.
-const PastHatching = "Do not open, turn or throw away eggs because a forecast is over: forecasts err, and late eggs have hatched. " +
-	"Leave firm, clean eggs where they are; take out only what has collapsed, leaks or is thick with mould, and wash your hands (Salmonella). " +
-	"When nothing more is to come, say of the clutch that it has ended."
-
 // restOfClutch is the least number of days after the last hatchling for which
 // the remaining eggs are watched (common practice).
 const restOfClutch = 7

@@ -109,7 +109,7 @@ func ClutchForecasts(d *plan.Day) []ClutchForecast {
 			line.Moisture = d.TubWords(c)
 			line.Cautions = append(line.Cautions, f.Cautions...)
 			if _, _, over := d.HatchSpan(c, f); f.Known && over {
-				line.Cautions = append(line.Cautions, herd.PastHatching)
+				line.Cautions = append(line.Cautions, d.Records.CautionFor(herd.ReviewHatch))
 			}
 		}
 		list = append(list, line)

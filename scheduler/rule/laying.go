@@ -54,7 +54,7 @@ func layWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	propose(&plan.Series{Duty: a, Dates: steps(d, a, w.From, w.To), Window: window, Why: func(day civil.Date) string { return d.LayWords(w, day) }})
 	if w.Seen && d.On.After(w.To) && a.Routine.Missed == husbandry.Alarms {
 		pastWindow(d, propose, a, window, fmt.Sprintf("Eggs seen in her since %s and not laid: %s past the window of %s (%s)",
-			d.DateWords(female.GravidOn(d.On)), english.Days(d.On.Sub(w.To)), english.Span(w.From, w.To, d.On), w.Basis), herd.Dystocia, true)
+			d.DateWords(female.GravidOn(d.On)), english.Days(d.On.Sub(w.To)), english.Span(w.From, w.To, d.On), w.Basis), d.Records.CautionFor(herd.LookForEggs), true)
 	}
 }
 

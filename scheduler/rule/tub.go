@@ -103,7 +103,7 @@ func hatchWatch(d *plan.Day, propose plan.Propose, a *plan.Duty) {
 	}
 	propose(&plan.Series{Duty: a, Dates: steps(d, a, from, to), Window: window, Why: func(day civil.Date) string { return d.HatchWords(c, f, day) }})
 	if over && a.Routine.Missed == husbandry.Alarms {
-		pastWindow(d, propose, a, window, d.HatchWords(c, f, d.On), herd.PastHatching, false)
+		pastWindow(d, propose, a, window, d.HatchWords(c, f, d.On), d.Records.CautionFor(herd.ReviewHatch), false)
 	}
 }
 

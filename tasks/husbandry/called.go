@@ -51,3 +51,12 @@ func (r *Records) CalledFor(id ID) *Called {
 	}
 	return nil
 }
+
+// CautionFor returns the caution of the routine of an id that is called for; ""
+// where the books do not have the routine.
+func (r *Records) CautionFor(id ID) string {
+	if c := r.CalledFor(id); c != nil {
+		return c.Caution
+	}
+	return ""
+}

@@ -19,7 +19,9 @@
 package house
 
 import (
+	"context"
 	"log/slog"
+	"net"
 	"net/http"
 	"path/filepath"
 	"strings"
@@ -45,6 +47,8 @@ type Options struct {
 	Page http.Handler
 	// Taken is called for every reply that Serve has read; nil: no call.
 	Taken func(Taken)
+	// Dial connects to the mail servers; nil: as usual.
+	Dial func(ctx context.Context, network, addr string) (net.Conn, error)
 }
 
 // House is an open folder of books with all actions on it. Its methods may be
@@ -57,6 +61,7 @@ type House struct {
 	log      *slog.Logger
 	page     http.Handler
 	taken    func(Taken)
+	dial     func(ctx context.Context, network, addr string) (net.Conn, error)
 	files    disk.Files
 	dispatch dispatch
 	issues   *issues
@@ -72,7 +77,7 @@ type House struct {
 // Open returns a house and the list of warnings. The error says that the folder
 // cannot be read at all.
 func Open(dir string, o Options) (*House, diag.List, error) {
-	h := &House{Dir: dir, now: o.Now, log: o.Log, page: o.Page, taken: o.Taken, files: o.Files}
+	h := &House{Dir: dir, now: o.Now, log: o.Log, page: o.Page, taken: o.Taken, dial: o.Dial, files: o.Files}
 	if h.now == nil {
 		h.now = time.Now
 	}

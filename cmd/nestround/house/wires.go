@@ -38,7 +38,7 @@ func (h *House) Sender() (notify.Sender, error) {
 		return nil, err
 	}
 	return mailout.NewSMTP(mailout.Options{
-		Addr: out.SMTP, Security: mailout.Security(out.Security), User: out.User, Password: password, CA: ca,
+		Addr: out.SMTP, Security: mailout.Security(out.Security), User: out.User, Password: password, CA: ca, Dial: h.dial,
 	})
 }
 
@@ -66,7 +66,7 @@ func (h *House) Inbox(dry bool) (notify.Inbox, error) {
 	}
 	return mailin.NewIMAP(mailin.Options{
 		Addr: in.IMAP, Security: mailin.Security(in.Security), User: in.User, Password: password, CA: ca,
-		Mailbox: in.Mailbox, Poll: in.Poll, State: state, Log: h.log,
+		Mailbox: in.Mailbox, Poll: in.Poll, State: state, Log: h.log, Dial: h.dial,
 	})
 }
 

@@ -27,7 +27,7 @@ const withoutSleep = "atexit_sleep_ms=0"
 // variable SET.
 func TestMain(m *testing.M) {
 	os.Setenv("GORACE", withoutSleep)
-	testscript.Main(m, map[string]func(){
+	testscript.Main(tidy{m}, map[string]func(){
 		"nestround": func() {
 			ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 			p := &program{

@@ -11,6 +11,7 @@ require (
 	github.com/emersion/go-sasl v0.0.0-20241020182733-b788ff22d5a6
 	github.com/emersion/go-smtp v0.25.1
 	github.com/gofrs/flock v0.13.2
+	github.com/hanwen/go-fuse/v2 v2.12.1
 	github.com/robfig/cron/v3 v3.0.1
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/teambition/rrule-go v1.8.2

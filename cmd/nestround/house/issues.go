@@ -226,6 +226,31 @@ func (s *issues) mails(i notify.Issue) ([]notify.Outgoing, error) {
 	}
 }
 
+// secure writes the files of a stored issue once more. The call that wrote them
+// first may have been killed before their names were on the disk, or have failed
+// there, and after a failed sync only another write counts. Otherwise a power cut
+// could take away the numbers of a digest that has left.
+func (s *issues) secure(i notify.Issue) error {
+	mails, err := s.mails(i)
+	if err != nil {
+		return err
+	}
+	files := []string{s.path(i, ".json")}
+	for n := range mails {
+		files = append(files, s.path(i, fmt.Sprintf(".mail%d.json", n+1)))
+	}
+	for _, path := range files {
+		b, err := os.ReadFile(path)
+		if err != nil {
+			return fmt.Errorf("read a digest: %w", err)
+		}
+		if err := s.files.WriteFile(path, b, 0o666); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (s *issues) path(i notify.Issue, end string) string {
 	return filepath.Join(s.dir, i.Date.String()+"."+i.ID+end)
 }

@@ -69,6 +69,8 @@ func (h *House) Morning(due time.Time) (issued bool, err error) {
 			}
 			issued = true
 			h.renew()
+		} else if err = h.issues.secure(issue); err != nil {
+			return err
 		}
 		mails, err = h.issues.mails(issue)
 		return err

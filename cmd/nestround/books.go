@@ -46,6 +46,7 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 			for _, p := range h.CheckWires() {
 				problems = append(problems, diag.Problem{File: "keeper.toml", Severity: diag.Error, Message: p})
 			}
+			problems = append(problems, h.StandingTroubles(h.Snapshot().Settings().Zone)...)
 		}
 		if c.json {
 			if err := c.printJSON(struct {

@@ -22,11 +22,12 @@ type edition struct {
 	*Snapshot
 	issue    notify.Issue
 	unread   *unreadMails
+	troubles *troubles
 	failures func() ([]string, error) // recently abandoned mails, in words
 }
 
 func (h *House) edition(s *Snapshot, i notify.Issue) edition {
-	return edition{s, i, h.unread, h.dispatch.failures}
+	return edition{s, i, h.unread, h.troubles, h.dispatch.failures}
 }
 
 // messages writes one mail for each reader of the digest, so that a failing
@@ -196,7 +197,8 @@ func (e edition) notices(today civil.Date) (list []digest.Notice, told []string,
 		})
 		told = append(told, u.ID)
 	}
-	return list, told, nil
+	// The files above may have been damaged, which is a trouble.
+	return append(e.troubles.notices(e.settings.Zone, today), list...), told, nil
 }
 
 // watches returns the windows of tasks on the board: the expected hatchings and

@@ -66,6 +66,7 @@ type House struct {
 	dispatch dispatch
 	issues   *issues
 	unread   *unreadMails
+	teller
 
 	mu      sync.Mutex // held while books are read or written
 	books   reading
@@ -86,7 +87,8 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 	}
 	h.dispatch = dispatch{outbox.New(dir, h.files), h.now, h.log}
 	h.issues = newIssues(h.state("digests"), h.files, h.log)
-	h.unread = &unreadMails{state: h.state("unread.json"), files: h.files, log: h.log}
+	h.troubles = newTroubles(h.state("troubles.json"), h.files, h.log, h.now)
+	h.unread = &unreadMails{state: h.state("unread.json"), files: h.files, troubles: h.troubles}
 	h.books = reading{dir: dir, log: h.log, daybook: daybook.NewKeptLog(dir, h.files, h.log), chosen: newChosenDays(dir, h.files, h.log)}
 	if problems := h.books.open(); problems.HasErrors() {
 		return nil, problems, nil
@@ -102,18 +104,6 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 }
 
 func (h *House) state(name string) string { return filepath.Join(h.Dir, "state", name) }
-
-// remembered reads one of the small files of the state. A damaged file is set
-// aside and logged, and its content is lost. The worst effect is that an answer
-// is sent twice or that a mail is read twice; the entry of the mail still
-// counts once.
-func remembered[T any](files disk.Files, log *slog.Logger, path string) (T, error) {
-	v, damaged, err := disk.LoadJSON[T](files, path)
-	if damaged != nil {
-		log.Error("a file of the state is damaged and is set aside", "err", damaged)
-	}
-	return v, err
-}
 
 // Snapshot returns the books as they were last read, as of today. It does not
 // check the disk; see [House.Refresh].

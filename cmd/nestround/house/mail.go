@@ -194,7 +194,7 @@ func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken
 	if s.settings.Out == nil {
 		return nil, true, nil
 	}
-	past, err := remembered[answers](c.h.files, c.h.log, c.h.state("answers.json"))
+	past, err := remembered[answers](c.h.troubles, c.h.state("answers.json"))
 	switch {
 	case err != nil:
 		return nil, false, err
@@ -241,7 +241,7 @@ func (c mailTaker) answered(m reply.Mail) error {
 	c.h.mu.Lock()
 	defer c.h.mu.Unlock()
 	path := c.h.state("answers.json")
-	past, err := remembered[answers](c.h.files, c.h.log, path)
+	past, err := remembered[answers](c.h.troubles, path)
 	if err != nil || slices.Contains(past.IDs, m.MessageID) {
 		return err
 	}

@@ -86,7 +86,8 @@ func (h *House) Morning(due time.Time) (issued bool, err error) {
 
 // issue writes today's digest and stores it with its mails.
 func (h *House) issue(s *Snapshot, due time.Time) (notify.Issue, error) {
-	now := h.now().In(s.settings.Zone).Truncate(time.Second)
+	composed := h.now()
+	now := composed.In(s.settings.Zone).Truncate(time.Second)
 	issue, err := h.issues.draft(s.today, now, domain(s.settings))
 	if err != nil {
 		return issue, err
@@ -127,5 +128,6 @@ func (h *House) issue(s *Snapshot, due time.Time) (notify.Issue, error) {
 		return issue, err
 	}
 	h.log.Info("the digest was written", "date", s.today.String(), "id", issue.ID, "tasks", len(issue.Items), "late", late != nil)
+	h.troubles.told(s.today, composed)
 	return issue, h.unread.told(told, s.today)
 }

@@ -1,7 +1,6 @@
 package house
 
 import (
-	"log/slog"
 	"slices"
 	"strings"
 	"sync"
@@ -31,14 +30,14 @@ const (
 
 // unreadMails stores the unread mails.
 type unreadMails struct {
-	state string // the file
-	files disk.Files
-	log   *slog.Logger
-	mu    sync.Mutex // held while the file is changed
+	state    string // the file
+	files    disk.Files
+	troubles *troubles
+	mu       sync.Mutex // held while the file is changed
 }
 
 // held returns the stored mails.
-func (u *unreadMails) held() ([]unread, error) { return remembered[[]unread](u.files, u.log, u.state) }
+func (u *unreadMails) held() ([]unread, error) { return remembered[[]unread](u.troubles, u.state) }
 
 // leave stores a mail for the next digest; now is the current time.
 func (u *unreadMails) leave(m reply.Mail, now time.Time, why string, lines []string) error {

@@ -91,7 +91,7 @@ type position struct{ h *House }
 func (p position) path() string { return p.h.state("mailbox.json") }
 
 func (p position) Load() (mailin.Position, error) {
-	return remembered[mailin.Position](p.h.files, p.h.log, p.path())
+	return remembered[mailin.Position](p.h.troubles, p.path())
 }
 
 func (p position) Save(v mailin.Position) error { return p.h.files.WriteJSON(p.path(), v) }

@@ -90,7 +90,7 @@ func TestATroubleIsLoggedOnceAndToldUntilADigestHasToldItsEnd(t *testing.T) {
 	if l := other.StandingTroubles(time.UTC); len(l) != 1 || !strings.HasPrefix(l[0].Message, "since Wed 12 May 00:10: replies cannot be recorded") {
 		t.Errorf("check of another process shows %v", l)
 	}
-	if got := noticesOf(t, other); !strings.Contains(got, "Trouble since Wed 12 May 00:10: replies cannot be recorded") {
+	if got := noticesOf(t, other); !strings.Contains(got, "Trouble since Wed 12 May 02:10: replies cannot be recorded") {
 		t.Errorf("the digest does not tell the trouble:\n%s", got)
 	}
 

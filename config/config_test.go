@@ -400,3 +400,52 @@ func FuzzParseCron(f *testing.F) {
 		}
 	})
 }
+
+// Any keeper.toml gives settings or problems. Problems stand in the file, and
+// settings without a problem can be used.
+func FuzzSettings(f *testing.F) {
+	for _, s := range []string{
+		"zone = \"Europe/Vienna\"\nbegan = 2026-11-01\n",
+		"zone = \"UTC\"\n[digest]\nat = \"05:45\"\nfrom = \"nestround <lizards@example.org>\"\nto = [\"keeper@example.org\"]\ncron = \"0 6 * * *\"\n",
+		"[mail.out]\nsmtp = \"smtp.example.org:465\"\nsecurity = \"tls\"\nuser = \"u\"\npassword_file = \"secrets/mail\"\nca_file = \"ca.pem\"\n",
+		"[mail.in]\nimap = \"[::1]:993\"\nsecurity = \"none\"\npassword_env = \"X\"\npoll = \"10 minutes\"\ntrust = \"token\"\nmaildir = \"in\"\n",
+		"[page]\nlisten = \":0\"\nurl = \"https://example.org/x?y\"\n[contacts]\nkeeper = \"+43\"\n[calendar]\npast_days = -1\nahead_days = 100000\nalarms = 1\n",
+		"latitude = nan\nunits = \"us\"\n[work]\ndays_off = [\"sun\", 1]\nminutes = 1e9\nsettled = \"15 days\"\n[breeding]\nkinship_limit = -0.0\n",
+	} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, src string) {
+		if strings.Contains(src, "_file") && strings.Contains(src, "/dev") || len(src) > 64<<10 {
+			return
+		}
+		s, list := readSettings(src)
+		lines := 1 + strings.Count(src, "\n")
+		for _, p := range list {
+			if p.Message == "" || p.Line < 0 || p.Line > lines+1 || strings.ContainsAny(p.Message, "\n\r") {
+				t.Errorf("%+v", p)
+			}
+		}
+		if list.HasErrors() {
+			return
+		}
+		if s.Zone == nil {
+			t.Error("no zone, and no problem")
+		}
+		for _, a := range append([]string{s.Digest.From, s.Digest.ReplyTo}, s.Digest.To...) {
+			if strings.ContainsAny(a, "\r\n\x00") {
+				t.Errorf("the address %q", a)
+			}
+		}
+		if s.Digest.Cron != "" {
+			if _, err := ParseCron(s.Digest.Cron); err != nil {
+				t.Errorf("cron %q: %v", s.Digest.Cron, err)
+			}
+		}
+		if s.Out != nil && (s.Out.SMTP == "") == (s.Out.Maildir == "") || s.In != nil && (s.In.IMAP == "") == (s.In.Maildir == "") {
+			t.Errorf("a way of mail with two places or none: %+v, %+v", s.Out, s.In)
+		}
+		if s.In != nil && s.In.Maildir == "" && s.In.Poll <= 0 {
+			t.Errorf("poll every %v", s.In.Poll)
+		}
+	})
+}

@@ -354,3 +354,39 @@ func BenchmarkMailOfNearMisses(b *testing.B) {
 		}
 	}
 }
+
+// Any HTML gives lines without line ends, and always the same. Inside a quote it
+// gives quotes only.
+func FuzzHTML(f *testing.F) {
+	for _, s := range []string{
+		"<div>done 1</div><blockquote type=cite>done 2</blockquote>", "<p>done 1<br>skip 2<table><tr><td>7 laid 6</table>", "<pre>done\n1</pre>&#13;&#10;&nbsp;",
+		"<div class=gmail_quote>x</div><div id=appendonsend></div>done 9", "<style>done 1</style><script>all</script><template>all</template><title>all</title>",
+		"<svg><foreignObject><p>all</p></foreignObject></svg><math><mi>done 1", "<plaintext>done 1</plaintext>", "<!--done 1--><![CDATA[done 2]]><select><option>all", strings.Repeat("<div>", 511) + "all",
+	} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, src string) {
+		lines, err := htmlLines(src)
+		again, errAgain := htmlLines(src)
+		if !reflect.DeepEqual(lines, again) || (err == nil) != (errAgain == nil) {
+			t.Fatal("read twice, the lines differ")
+		}
+		for _, l := range lines {
+			if strings.ContainsAny(l, "\r\n") {
+				t.Errorf("a line holds a line end: %q", l)
+			}
+		}
+		if strings.Contains(strings.ToLower(src), "blockquote") {
+			return // it may end the quote
+		}
+		quoted, err := htmlLines("<blockquote>" + src + "</blockquote>")
+		if err != nil {
+			return
+		}
+		for _, l := range Own(quoted, nil) {
+			if strings.TrimSpace(l) != "" {
+				t.Errorf("%q leaves the quote", l)
+			}
+		}
+	})
+}

@@ -86,10 +86,13 @@ type Sender interface {
 type Incoming struct {
 	// Ref identifies the mail within its mailbox, for logs and for setting the
 	// mail aside: "INBOX;UIDVALIDITY=3;UID=17", or the name of a Maildir file.
-	Ref  string
-	Raw  []byte // as stored; empty if TooLarge
-	Size int64  // the size according to the mailbox
-	// TooLarge says that the mail exceeds the size limit and was not fetched.
+	Ref string
+	// Raw is the mail as stored. Of a large mail it is a smaller mail with the
+	// same header and the same text, without the attachments.
+	Raw  []byte
+	Size int64 // the size according to the mailbox
+	// TooLarge says that the header or the text itself exceeds the limit. Raw
+	// is then the header, cut at its limit, and tells who wrote.
 	TooLarge bool
 }
 
@@ -97,9 +100,12 @@ type Incoming struct {
 type Inbox interface {
 	// Read calls take for every mail that is not handled yet, in the mailbox's
 	// order, and returns. A mail is handled when take returns nil. If take
-	// returns an error, the next Read tries the mail again; after three
-	// attempts, the mail is set aside and reported. Read never changes the
-	// flags of a mail, because people see them.
+	// returns an error, reading stops, and the next Read tries the mail again,
+	// for as long as the error lasts. Only if the mail itself is at fault, the
+	// other mails are read: take says so by a panic, or by an error with a
+	// method MailsFault() bool that returns true. After three attempts, such a
+	// mail is set aside and reported, and it is tried again every day. Read
+	// never changes the flags of a mail, because people see them.
 	Read(ctx context.Context, take func(Incoming) error) error
 	// Watch does the work of Read again and again, as mail arrives, until ctx
 	// ends. It reconnects by itself, and returns only ctx's error.

@@ -195,26 +195,6 @@ func (c *conn) sizes(ctx context.Context, uids []uint32) (map[uint32]int64, erro
 	return sizes, err
 }
 
-// body fetches a mail without marking it as seen, at most one byte more than
-// MaxSize. It returns nil if the mail is gone.
-func (c *conn) body(ctx context.Context, uid uint32) ([]byte, error) {
-	section := &imap.FetchItemBodySection{Peek: true, Partial: &imap.SectionPartial{Size: MaxSize + 1}}
-	got, err := command(ctx, c, 5*c.timeout, "fetch a mail", func() ([]*imapclient.FetchMessageBuffer, error) {
-		return c.client.Fetch(imap.UIDSetNum(imap.UID(uid)), &imap.FetchOptions{
-			UID: true, BodySection: []*imap.FetchItemBodySection{section},
-		}).Collect()
-	})
-	if err != nil {
-		return nil, err
-	}
-	for _, m := range got {
-		if uint32(m.UID) == uid && len(m.BodySection) > 0 {
-			return append([]byte{}, m.BodySection[0].Bytes...), nil
-		}
-	}
-	return nil, nil
-}
-
 // wait returns when there may be mail: when the server announces mail, or after
 // poll. It sends the server a command at least every maxIdle. If quiet is set,
 // it ignores announcements.

@@ -55,6 +55,12 @@ type Options struct {
 	Retry, RetryMax time.Duration
 	State           State        // required
 	Log             *slog.Logger // nil for slog's default
+	// Trouble is called when reading does not work, at every attempt, and with
+	// nil whenever it works. A connection that is lost and comes back at once
+	// is no trouble. nil: nobody is told except the log.
+	Trouble func(error)
+	// Again offers the mails that were set aside at once.
+	Again bool
 	// Dial replaces the usual way to connect; nil for the usual way.
 	Dial func(ctx context.Context, network, addr string) (net.Conn, error)
 }
@@ -66,6 +72,10 @@ type IMAP struct {
 	host string
 	desk desk
 	mu   sync.Mutex // held during a round of reading
+	// broke has the mails at which the connection ended, until they are taken.
+	// They are fetched last, so that they do not keep the others from being
+	// read.
+	broke map[uint32]bool
 }
 
 var _ notify.Inbox = (*IMAP)(nil)
@@ -103,7 +113,7 @@ func NewIMAP(o Options) (*IMAP, error) {
 	if o.Dial == nil {
 		o.Dial = new(net.Dialer).DialContext
 	}
-	return &IMAP{o: o, host: host, desk: desk{o.State, o.Log}}, nil
+	return &IMAP{o: o, host: host, broke: map[uint32]bool{}, desk: desk{state: o.State, log: o.Log, trouble: o.Trouble, again: o.Again}}, nil
 }
 
 func orDefault(d, otherwise time.Duration) time.Duration {
@@ -126,8 +136,7 @@ func (b *IMAP) wrap(err error) error {
 	return fmt.Errorf("read mailbox %s at %s: %w", b.o.Mailbox, b.o.Addr, err)
 }
 
-// Read implements notify.Inbox. If take returns an error whose method Temporary
-// returns true, reading ends, and the attempt does not count against the mail.
+// Read implements notify.Inbox.
 func (b *IMAP) Read(ctx context.Context, take func(notify.Incoming) error) error {
 	c, err := b.open(ctx)
 	if err != nil {
@@ -146,7 +155,7 @@ func (b *IMAP) Read(ctx context.Context, take func(notify.Incoming) error) error
 func (b *IMAP) Watch(ctx context.Context, take func(notify.Incoming) error) error {
 	for failures := 0; ctx.Err() == nil; {
 		began := time.Now()
-		err := b.stay(ctx, take, failures > 0)
+		err := b.stay(ctx, take)
 		if ctx.Err() != nil {
 			break
 		}
@@ -159,7 +168,7 @@ func (b *IMAP) Watch(ctx context.Context, take func(notify.Incoming) error) erro
 			pause = b.o.RetryMax
 		}
 		failures++
-		b.o.Log.Warn("the mailbox cannot be watched; trying again", "error", b.wrap(err), "in", pause.Round(time.Millisecond))
+		b.desk.failed("the mailbox cannot be watched", b.wrap(err), pause)
 		sleep(ctx, pause)
 	}
 	return ctx.Err()
@@ -178,25 +187,28 @@ func backoff(n int, first, most time.Duration, chance float64) time.Duration {
 }
 
 // stay connects and reads until the connection is lost.
-func (b *IMAP) stay(ctx context.Context, take func(notify.Incoming) error, again bool) error {
+func (b *IMAP) stay(ctx context.Context, take func(notify.Incoming) error) error {
 	c, err := b.open(ctx)
 	if err != nil {
 		return err
 	}
 	defer c.close()
-	for {
+	for stops := 0; ; {
 		err := b.round(ctx, c, take)
+		pause := b.o.Poll
 		var stop errStop
 		switch {
 		case errors.As(err, &stop):
-			b.o.Log.Warn("reading the mailbox was interrupted; trying again", "error", b.wrap(err), "in", b.o.Poll)
+			pause = backoff(stops, b.o.Retry, min(b.o.RetryMax, b.o.Poll), rand.Float64())
+			stops++
+			b.desk.failed("reading the mailbox was interrupted", b.wrap(err), pause)
 		case err != nil:
 			return err
-		case again:
-			again = false
-			b.o.Log.Info("the mailbox is being watched again", "mailbox", b.o.Mailbox, "server", b.o.Addr)
+		default:
+			stops = 0
+			b.desk.works("the mailbox is being watched again", "mailbox", b.o.Mailbox, "server", b.o.Addr)
 		}
-		if err := c.wait(ctx, b.o.Poll, stop.err != nil); err != nil {
+		if err := c.wait(ctx, pause, stop.err != nil && !stop.server); err != nil {
 			return err
 		}
 		if _, err := command(ctx, c, b.o.Timeout, "look for news", func() (struct{}, error) {
@@ -227,15 +239,41 @@ func (b *IMAP) round(ctx context.Context, c *conn, take func(notify.Incoming) er
 	for _, uid := range pos.Done {
 		handled[uid] = true
 	}
-	for chunk := range slices.Chunk(uids, batch) {
-		err := b.take(ctx, c, chunk, handled, pos, take)
-		// Save the handled mails even if an error came later.
+	var aside []uint32
+	for _, key := range pos.due(time.Now()) {
+		if uid, err := strconv.ParseUint(key, 10, 32); err == nil {
+			aside = append(aside, uint32(uid))
+		}
+	}
+	for _, uid := range aside {
+		delete(handled, uid)
+	}
+	wanted := slices.DeleteFunc(slices.Concat(uids, aside), func(uid uint32) bool { return handled[uid] })
+	slices.SortStableFunc(wanted, func(x, y uint32) int { return boolInt(b.broke[x]) - boolInt(b.broke[y]) })
+	if len(wanted) == 0 && len(uids) > 0 {
 		pos.advance(uids, handled)
+		return b.desk.save(pos)
+	}
+	var passing error
+	for chunk := range slices.Chunk(wanted, batch) {
+		waits, err := b.take(ctx, c, chunk, handled, &pos, take)
+		// Save the handled mails even if an error came later.
+		if len(uids) > 0 {
+			pos.advance(uids, handled)
+		}
 		if err := errors.Join(err, b.desk.save(pos)); err != nil {
 			return err
 		}
+		passing = cmp.Or(passing, waits)
 	}
-	return nil
+	return passing
+}
+
+func boolInt(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }
 
 // find returns the UIDs of the mails to look at, in order. It resets the
@@ -264,7 +302,7 @@ func (b *IMAP) find(ctx context.Context, c *conn, pos *Position) ([]uint32, erro
 		return c.client.UIDSearch(criteria, nil).Wait()
 	})
 	if err != nil {
-		return nil, err
+		return nil, passing(err)
 	}
 	var uids []uint32
 	for _, uid := range found.AllUIDs() {
@@ -283,56 +321,72 @@ func (b *IMAP) find(ctx context.Context, c *conn, pos *Position) ([]uint32, erro
 	return uids, nil
 }
 
-// take offers some mails, and adds the mails that are dealt with to handled.
-func (b *IMAP) take(ctx context.Context, c *conn, uids []uint32, handled map[uint32]bool, pos Position, take func(notify.Incoming) error) error {
-	var wanted []uint32
-	for _, uid := range uids {
-		if !handled[uid] {
-			wanted = append(wanted, uid)
-		}
-	}
-	sizes, err := c.sizes(ctx, wanted)
+// take offers the given mails, and adds the mails that are dealt with to handled.
+// waits says that the server cannot give some mail at present; the others are
+// dealt with nevertheless.
+func (b *IMAP) take(ctx context.Context, c *conn, uids []uint32, handled map[uint32]bool, pos *Position, take func(notify.Incoming) error) (waits, err error) {
+	sizes, err := c.sizes(ctx, uids)
 	if err != nil {
-		return err
+		return nil, passing(err)
 	}
-	for _, uid := range wanted {
+	for _, uid := range uids {
+		key := strconv.FormatUint(uint64(uid), 10)
 		size, there := sizes[uid]
 		if !there {
 			handled[uid] = true // deleted since the search
+			pos.forget(key)
 			continue
 		}
-		m := notify.Incoming{
-			Ref:  fmt.Sprintf("%s;UIDVALIDITY=%d;UID=%d", b.o.Mailbox, pos.UIDValidity, uid),
-			Size: size, TooLarge: size > MaxSize,
+		m := notify.Incoming{Ref: fmt.Sprintf("%s;UIDVALIDITY=%d;UID=%d", b.o.Mailbox, pos.UIDValidity, uid), Size: size}
+		m.Raw, m.TooLarge, err = c.mail(ctx, uid, size, !b.broke[uid])
+		var no *imap.Error
+		switch {
+		case errors.As(err, &no) && isPassing(no):
+			waits = errStop{fmt.Errorf("mail %s: %w", m.Ref, err), true}
+			continue
+		case errors.As(err, &no):
+			// A mail that the server cannot read must not block the next
+			// mails.
+			handled[uid] = b.desk.failure(pos, key, m.Ref, err)
+			continue
+		case err != nil:
+			b.broke[uid] = true
+			return nil, err
+		case m.Raw == nil:
+			handled[uid] = true
+			pos.forget(key)
+			continue
 		}
-		key := strconv.FormatUint(uint64(uid), 10)
-		if !m.TooLarge {
-			raw, err := c.body(ctx, uid)
-			var no *imap.Error
-			switch {
-			case errors.As(err, &no):
-				// A mail that the server cannot read must not block the next
-				// mails.
-				handled[uid] = b.desk.failure(pos.Failed, key, m.Ref, err)
-				continue
-			case err != nil:
-				return err
-			case raw == nil:
-				handled[uid] = true
-				continue
-			case len(raw) > MaxSize: // the server gave a wrong size
-				m.TooLarge = true
-			default:
-				m.Raw = raw
-			}
-		}
-		done, err := b.desk.offer(ctx, pos.Failed, key, m, take)
+		done, err := b.desk.offer(ctx, pos, key, m, take)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		handled[uid] = done
+		delete(b.broke, uid)
 	}
-	return nil
+	return waits, nil
+}
+
+// isPassing reports whether a refusal speaks of a state of the server that
+// passes or that people mend, and not of a mail (RFC 5530, section 3).
+func isPassing(no *imap.Error) bool {
+	switch no.Code {
+	case imap.ResponseCodeUnavailable, imap.ResponseCodeInUse, imap.ResponseCodeLimit, imap.ResponseCodeOverQuota,
+		imap.ResponseCodeContactAdmin, imap.ResponseCodeExpired, imap.ResponseCodeNoPerm,
+		imap.ResponseCodeAuthorizationFailed, imap.ResponseCodePrivacyRequired:
+		return true
+	}
+	return no.Type == imap.StatusResponseTypeBye
+}
+
+// passing makes an error that does not end the connection of a refusal that
+// passes.
+func passing(err error) error {
+	var no *imap.Error
+	if errors.As(err, &no) && isPassing(no) {
+		return errStop{err, true}
+	}
+	return err
 }
 
 // advance moves the position past the handled UIDs. uids must be sorted and

@@ -5,9 +5,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"log/slog"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -29,6 +29,9 @@ type MaildirOptions struct {
 	Poll  time.Duration
 	State State        // required
 	Log   *slog.Logger // nil for slog's default
+	// Trouble and Again are as in [Options].
+	Trouble func(error)
+	Again   bool
 }
 
 // Maildir reads a mail folder (cr.yp.to/proto/maildir.html) that another
@@ -55,11 +58,10 @@ func NewMaildir(o MaildirOptions) (*Maildir, error) {
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
-	return &Maildir{o: o, desk: desk{o.State, o.Log}}, nil
+	return &Maildir{o: o, desk: desk{state: o.State, log: o.Log, trouble: o.Trouble, again: o.Again}}, nil
 }
 
-// Read implements notify.Inbox. If take returns an error whose method Temporary
-// returns true, reading ends, and the attempt does not count against the mail.
+// Read implements notify.Inbox.
 func (d *Maildir) Read(ctx context.Context, take func(notify.Incoming) error) error {
 	if err := d.round(ctx, take); err != nil {
 		return fmt.Errorf("read mail folder %s: %w", d.o.Dir, err)
@@ -69,11 +71,19 @@ func (d *Maildir) Read(ctx context.Context, take func(notify.Incoming) error) er
 
 // Watch implements notify.Inbox.
 func (d *Maildir) Watch(ctx context.Context, take func(notify.Incoming) error) error {
-	for ctx.Err() == nil {
-		if err := d.Read(ctx, take); err != nil && ctx.Err() == nil {
-			d.o.Log.Warn("the mail folder cannot be read; trying again", "error", err, "in", d.o.Poll)
+	for failures := 0; ctx.Err() == nil; {
+		pause := d.o.Poll
+		switch err := d.Read(ctx, take); {
+		case ctx.Err() != nil:
+		case err != nil:
+			pause = backoff(failures, time.Second, min(5*time.Minute, d.o.Poll), rand.Float64())
+			failures++
+			d.desk.failed("the mail folder cannot be read", err, pause)
+		default:
+			failures = 0
+			d.desk.works("the mail folder can be read again", "folder", d.o.Dir)
 		}
-		sleep(ctx, d.o.Poll)
+		sleep(ctx, pause)
 	}
 	return ctx.Err()
 }
@@ -105,6 +115,9 @@ func (d *Maildir) round(ctx context.Context, take func(notify.Incoming) error) e
 	for _, name := range pos.Names {
 		handled[name] = true
 	}
+	for _, name := range pos.due(time.Now()) {
+		delete(handled, name)
+	}
 	var fresh []entry
 	for _, e := range entries {
 		if !handled[e.name] {
@@ -116,7 +129,7 @@ func (d *Maildir) round(ctx context.Context, take func(notify.Incoming) error) e
 	}
 	for {
 		chunk := fresh[:min(batch, len(fresh))]
-		err := d.take(ctx, chunk, handled, pos.Failed, take)
+		err := d.take(ctx, chunk, handled, &pos, take)
 		pos.Names = names(entries, handled)
 		prune(pos.Failed, entries)
 		if err := errors.Join(err, d.desk.save(pos)); err != nil {
@@ -128,25 +141,19 @@ func (d *Maildir) round(ctx context.Context, take func(notify.Incoming) error) e
 	}
 }
 
-func (d *Maildir) take(ctx context.Context, chunk []entry, handled map[string]bool, failed map[string]int, take func(notify.Incoming) error) error {
+func (d *Maildir) take(ctx context.Context, chunk []entry, handled map[string]bool, pos *Position, take func(notify.Incoming) error) error {
 	for _, e := range chunk {
-		m := notify.Incoming{Ref: e.name, Size: e.size, TooLarge: e.size > MaxSize}
-		if !m.TooLarge {
-			raw, err := read(e.path)
-			if errors.Is(err, fs.ErrNotExist) {
-				continue // moved or deleted meanwhile; the next round will find it
-			}
-			if err != nil {
-				handled[e.name] = d.desk.failure(failed, e.name, m.Ref, err)
-				continue
-			}
-			if len(raw) > MaxSize {
-				m.TooLarge = true
-			} else {
-				m.Raw = raw
-			}
+		m := notify.Incoming{Ref: e.name, Size: e.size}
+		var err error
+		m.Raw, m.TooLarge, err = read(e.path)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue // moved or deleted meanwhile; the next round will find it
 		}
-		done, err := d.desk.offer(ctx, failed, e.name, m, take)
+		if err != nil {
+			// The disk or the rights are at fault, and both are mended.
+			return errStop{err: err}
+		}
+		done, err := d.desk.offer(ctx, pos, e.name, m, take)
 		if err != nil {
 			return err
 		}
@@ -155,14 +162,14 @@ func (d *Maildir) take(ctx context.Context, chunk []entry, handled map[string]bo
 	return nil
 }
 
-// read reads a mail, at most one byte more than MaxSize.
-func read(path string) ([]byte, error) {
+// read reads a mail, and leaves out the attachments of a large mail.
+func read(path string) (raw []byte, tooLarge bool, err error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	defer f.Close()
-	return io.ReadAll(io.LimitReader(f, MaxSize+1))
+	return Slim(f)
 }
 
 // list returns the latest mails since a time, in order of arrival.

@@ -17,18 +17,29 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime/debug"
+	"slices"
+	"strings"
 	"time"
 
 	"nestround/notify"
 )
 
 const (
-	// MaxSize is the size in bytes up to which a mail is fetched. A larger mail
-	// is handed over as TooLarge.
+	// MaxSize is the size in bytes up to which a mail is handed over as it is.
+	// Of a larger mail only the header and the text are handed over; see
+	// [Slim]. It is also the limit of that text, before decoding.
 	MaxSize = 1 << 20
+	// MaxHeader is the limit of the header of a larger mail, in bytes.
+	MaxHeader = 64 << 10
 	// Attempts is the number of times that a mail is offered before it is set
 	// aside.
 	Attempts = 3
+	// AsideAgain is the interval at which a mail that was set aside is offered
+	// again, in case the program or the server can read it now.
+	AsideAgain = 24 * time.Hour
+	// maxAside is the largest number of mails that stay set aside; the oldest
+	// are forgotten first.
+	maxAside = 200
 	// LookBack is the age up to which mails are read if there is no position:
 	// at the first start, and after a server has given its mails new numbers.
 	LookBack = 30 * 24 * time.Hour
@@ -52,6 +63,36 @@ type Position struct {
 	Since time.Time `json:"since,omitzero"`
 	// Failed counts the failed attempts for each mail, by UID or name.
 	Failed map[string]int `json:"failed,omitempty"`
+	// Aside are the mails that were set aside, the oldest first. They count as
+	// handled, and are offered again every AsideAgain.
+	Aside []Aside `json:"aside,omitempty"`
+}
+
+// Aside is a mail that could not be taken in several attempts, through a fault
+// of the mail itself.
+type Aside struct {
+	Key   string    `json:"key"` // UID or name
+	Ref   string    `json:"ref"` // see notify.Incoming
+	Why   string    `json:"why"` // the last error, shortened; it may have words of a server
+	Since time.Time `json:"since"`
+	Next  time.Time `json:"next"` // time of the next attempt
+}
+
+// due returns the keys of the mails set aside whose turn it is at now.
+func (p *Position) due(now time.Time) []string {
+	var keys []string
+	for _, a := range p.Aside {
+		// If the clock was set back, no mail waits longer than its interval.
+		if !now.Before(a.Next) || a.Next.Sub(now) > AsideAgain {
+			keys = append(keys, a.Key)
+		}
+	}
+	return keys
+}
+
+// forget removes a mail from the mails set aside.
+func (p *Position) forget(key string) {
+	p.Aside = slices.DeleteFunc(p.Aside, func(a Aside) bool { return a.Key == key })
 }
 
 // State keeps a Position between starts of the program.
@@ -67,53 +108,125 @@ type State interface {
 // desk offers mails to the function that takes them. IMAP and Maildir both use
 // a desk.
 type desk struct {
-	state State
-	log   *slog.Logger
+	state   State
+	log     *slog.Logger
+	trouble func(error) // see Options.Trouble
+	again   bool        // see Options.Again
+
+	told  string    // the standing trouble that the log knows
+	at    time.Time // time of the last such line in the log
+	times int       // failures in a row
 }
 
-// errStop ends a round of reading, because the problem is not a single mail.
-type errStop struct{ err error }
+// errStop ends a round of reading, because the problem is not a single mail but
+// this machine, its disk, or a passing state of the server.
+type errStop struct {
+	err    error
+	server bool // the server is the cause, so news from it are worth a look
+}
 
 func (e errStop) Error() string { return e.err.Error() }
 func (e errStop) Unwrap() error { return e.err }
 
+// A mail's fault is an error that will not pass by itself. Package notify
+// describes the method.
+type mailsFault interface{ MailsFault() bool }
+
+// panicked is the error of a panic while a mail was taken.
+type panicked struct{ err error }
+
+func (e panicked) Error() string    { return e.err.Error() }
+func (e panicked) MailsFault() bool { return true }
+
 // offer hands a mail to take. It reports whether the mail is dealt with: taken,
-// or set aside after too many attempts. It counts a failure in failed under
-// key.
+// or set aside after too many attempts. It counts a failure in pos under key.
 //
-// Two failures do not count, because the mail is not their cause: the end of
-// ctx, and an error that is Temporary, such as a full disk. They stop the
-// round.
-func (d desk) offer(ctx context.Context, failed map[string]int, key string, m notify.Incoming, take func(notify.Incoming) error) (bool, error) {
+// Only an error that is the mail's fault counts. All other errors, such as a
+// full disk or a held lock, stop the round, and the mail is offered again for
+// as long as the error lasts.
+func (d *desk) offer(ctx context.Context, pos *Position, key string, m notify.Incoming, take func(notify.Incoming) error) (bool, error) {
 	if ctx.Err() != nil {
 		return false, context.Cause(ctx)
 	}
 	err := call(take, m)
 	if err == nil {
-		delete(failed, key)
+		delete(pos.Failed, key)
+		pos.forget(key)
 		return true, nil
 	}
 	if ctx.Err() != nil {
 		return false, context.Cause(ctx)
 	}
-	var t interface{ Temporary() bool }
-	if errors.As(err, &t) && t.Temporary() {
-		return false, errStop{fmt.Errorf("take mail %s: %w", m.Ref, err)}
+	var fault mailsFault
+	if !errors.As(err, &fault) || !fault.MailsFault() {
+		return false, errStop{err: fmt.Errorf("take mail %s: %w", m.Ref, err)}
 	}
-	return d.failure(failed, key, m.Ref, err), nil
+	return d.failure(pos, key, m.Ref, err), nil
 }
 
-// failure counts a failure and reports whether the mail is now set aside.
-func (d desk) failure(failed map[string]int, key, ref string, err error) bool {
-	failed[key]++
-	if n := failed[key]; n < Attempts {
+// failure counts a failure that is the mail's fault, and reports whether the
+// mail is now set aside.
+func (d *desk) failure(pos *Position, key, ref string, err error) bool {
+	now := time.Now().UTC().Truncate(time.Second)
+	if i := slices.IndexFunc(pos.Aside, func(a Aside) bool { return a.Key == key }); i >= 0 {
+		a := &pos.Aside[i]
+		a.Why, a.Next = shortened(err), now.Add(AsideAgain)
+		d.log.Debug("a mail that was set aside can still not be taken", "mail", ref, "error", err)
+		return true
+	}
+	pos.Failed[key]++
+	if n := pos.Failed[key]; n < Attempts {
 		d.log.Warn("a mail could not be taken and will be offered again", "mail", ref, "attempt", n, "error", err)
 		return false
 	}
-	delete(failed, key)
-	d.log.Error("a mail is set aside: it could not be taken; look at it in the mailbox", "mail", ref,
-		"attempts", Attempts, "error", err)
+	delete(pos.Failed, key)
+	pos.Aside = append(pos.Aside, Aside{Key: key, Ref: ref, Why: shortened(err), Since: now, Next: now.Add(AsideAgain)})
+	if n := len(pos.Aside) - maxAside; n > 0 {
+		pos.Aside = pos.Aside[n:]
+	}
+	d.log.Error("a mail is set aside: it could not be taken; it stays in the mailbox and is tried again every day, "+
+		"or at once by nestround replies --again", "mail", ref, "attempts", Attempts, "error", err)
 	return true
+}
+
+// shortened returns the first line of an error, at most 300 bytes of it.
+func shortened(err error) string {
+	text, _, _ := strings.Cut(err.Error(), "\n")
+	return strings.ToValidUTF8(text[:min(len(text), 300)], "")
+}
+
+// failed tells that reading does not work, once until the reason changes or a
+// day has passed. A connection that is lost and comes back at once is not worth
+// telling, except in the log.
+func (d *desk) failed(what string, err error, pause time.Duration) {
+	d.times++
+	level := slog.LevelDebug
+	same := strings.Map(func(r rune) rune { // without numbers of ports, mails and seconds
+		if r >= '0' && r <= '9' {
+			return -1
+		}
+		return r
+	}, err.Error())
+	if now := time.Now(); same != d.told || now.Sub(d.at) >= 24*time.Hour {
+		d.told, d.at, level = same, now, slog.LevelWarn
+	}
+	lasting := d.times > 1 || errors.As(err, new(errStop)) || errors.As(err, new(*refusedLogin))
+	if d.trouble != nil && lasting {
+		d.trouble(err)
+		level = min(level, slog.LevelInfo)
+	}
+	d.log.Log(context.Background(), level, what+"; trying again", "error", err, "in", pause.Round(time.Millisecond))
+}
+
+// works tells that reading works again.
+func (d *desk) works(what string, args ...any) {
+	if d.times > 0 {
+		d.log.Info(what, args...)
+	}
+	d.told, d.times = "", 0
+	if d.trouble != nil {
+		d.trouble(nil)
+	}
 }
 
 // call turns a panic of take into an error. Otherwise a single bad mail would
@@ -121,27 +234,33 @@ func (d desk) failure(failed map[string]int, key, ref string, err error) bool {
 func call(take func(notify.Incoming) error, m notify.Incoming) (err error) {
 	defer func() {
 		if v := recover(); v != nil {
-			err = fmt.Errorf("panic: %v\n%s", v, debug.Stack())
+			err = panicked{fmt.Errorf("panic: %v\n%s", v, debug.Stack())}
 		}
 	}()
 	return take(m)
 }
 
 // load returns the position, with maps that are not nil.
-func (d desk) load() (Position, error) {
+func (d *desk) load() (Position, error) {
 	p, err := d.state.Load()
 	if err != nil {
-		return Position{}, errStop{fmt.Errorf("load the position in the mailbox: %w", err)}
+		return Position{}, errStop{err: fmt.Errorf("load the position in the mailbox: %w", err)}
 	}
 	if p.Failed == nil {
 		p.Failed = map[string]int{}
 	}
+	if d.again {
+		for i := range p.Aside {
+			p.Aside[i].Next = time.Time{}
+		}
+		d.again = false
+	}
 	return p, nil
 }
 
-func (d desk) save(p Position) error {
+func (d *desk) save(p Position) error {
 	if err := d.state.Save(p); err != nil {
-		return errStop{fmt.Errorf("save the position in the mailbox: %w", err)}
+		return errStop{err: fmt.Errorf("save the position in the mailbox: %w", err)}
 	}
 	return nil
 }

@@ -177,5 +177,10 @@ func tellsNoPassword(t *testing.T, texts ...any) {
 // fullDisk is an error that is not caused by the mail.
 type fullDisk struct{}
 
-func (fullDisk) Error() string   { return "no space left on device" }
-func (fullDisk) Temporary() bool { return true }
+func (fullDisk) Error() string { return "no space left on device" }
+
+// unreadable is an error that the mail itself causes.
+type unreadable struct{}
+
+func (unreadable) Error() string    { return "cannot make sense of it" }
+func (unreadable) MailsFault() bool { return true }

@@ -1,6 +1,7 @@
 package reply
 
 import (
+	"bufio"
 	"bytes"
 	"cmp"
 	"crypto/sha256"
@@ -16,26 +17,30 @@ import (
 
 	"github.com/emersion/go-message"
 	_ "github.com/emersion/go-message/charset" // the character sets of incoming mail
+	"github.com/emersion/go-message/textproto"
 )
 
-// The limits of a mail. If a mail exceeds any limit, no part of its text is
-// used, because half a command can be another command.
+// The limits of a mail. Only its header and its text count: a mail may have any
+// amount of pictures and attachments. If a mail exceeds a limit, no part of its
+// text is used, because half a command can be another command.
 const (
-	maxMessage    = 1 << 20   // bytes of a mail
-	maxHeaderLine = 8 << 10   // bytes of a line of the header
-	maxHeader     = 64 << 10  // bytes of the header
-	maxAddress    = 1 << 10   // bytes of a field of addresses, or of a subject
-	maxDepth      = 20        // levels of nested parts
-	maxParts      = 100       // parts in all
-	maxDecoded    = 256 << 10 // bytes of decoded text
-	maxReferences = 200       // message ids in a field
+	maxHeaderLine = 8 << 10  // bytes of a line of the header
+	maxHeader     = 64 << 10 // bytes of the header, also of the header of a part
+	maxAddress    = 1 << 10  // bytes of a field of addresses, or of a subject
+	maxDepth      = 20       // levels of nested parts
+	maxParts      = 1000     // parts in all; a mail with hundreds of pictures has fewer
+	maxReferences = 200      // message ids in a field
+	maxWriters    = 50       // addresses in Writers
 )
+
+// MaxText is the limit of the decoded text of a mail in bytes, quotes included.
+const MaxText = 256 << 10
 
 // Mail has the parts of a mail that matter for an answer. [Read] makes it.
 type Mail struct {
 	// MessageID is the Message-ID without angle brackets. If the mail has none,
-	// MessageID is "sha256:" and a hash of From, Date and body. Copies of a
-	// mail have the same MessageID.
+	// MessageID is "sha256:" and a hash of From, Date and text. Copies of a
+	// mail have the same MessageID, also without their attachments.
 	MessageID string
 	// From is the only address in the only From field, as written. It is "" if
 	// the field is missing or programs would disagree on how to read it.
@@ -48,6 +53,10 @@ type Mail struct {
 	Date       time.Time // value of the Date field; zero if it cannot be read
 	InReplyTo  []string  // Message-IDs without brackets
 	References []string  // Message-IDs without brackets, oldest first
+	// Writers are the addresses in all fields but those of recipients and of
+	// servers: From, Sender, Reply-To and so on. They prove nothing. They serve
+	// to find out whether a mail that cannot be read may be a keeper's.
+	Writers []string
 
 	// The following fields are for Judge.
 	MediaType   string            // of the whole mail, lower case: "multipart/report"
@@ -55,6 +64,7 @@ type Mail struct {
 	NullReturn  bool              // Return-Path is present and empty: a bounce, or a machine's answer
 	AuthResults []string          // the Authentication-Results fields, topmost first
 	machine     map[string]string // the header fields that reveal machines, if present
+	dateField   string            // value of the Date field
 
 	// Lines is the decoded text in reading order. Quotes keep their ">" marks.
 	// Text that an HTML mail marks as a quote or a signature gets ">" marks
@@ -65,58 +75,221 @@ type Mail struct {
 	Trouble string
 }
 
-// Read reads a mail: its header, and its text after decoding the transfer
-// encoding, the character set and flowed lines (RFC 3676). It prefers plain
-// text to HTML and never opens attachments. An error means that the bytes
-// cannot be judged as a mail: too large, an unreadable header, or more than one
-// author. A mail with an unreadable text gives no error but sets Trouble.
-func Read(raw []byte) (Mail, error) {
-	if len(raw) > maxMessage {
-		return Mail{}, fmt.Errorf("read a mail: it is larger than %d KiB", maxMessage>>10)
+// Unreadable is the error of a mail that cannot be judged, because its header
+// cannot be read or programs would disagree on how to read it.
+type Unreadable struct {
+	Err error // the reason, in words that go on after a colon
+	// Seen has the fields of the header that could be read. It serves to tell
+	// the keeper about the mail, and never to take it: From is "".
+	Seen Mail
+}
+
+func (e *Unreadable) Error() string { return "read a mail: " + e.Err.Error() }
+
+// Unwrap returns the reason.
+func (e *Unreadable) Unwrap() error { return e.Err }
+
+// Read reads a mail; see [ReadFrom].
+func Read(raw []byte) (Mail, error) { return ReadFrom(bytes.NewReader(raw)) }
+
+// ReadFrom reads a mail of any size: its header, and its text after decoding
+// the transfer encoding, the character set and flowed lines (RFC 3676). It
+// prefers plain text to HTML and never opens attachments. An [*Unreadable] error
+// means that the mail cannot be judged: its header is too large or damaged, or
+// it has more than one author. A mail with an unreadable text gives no error
+// but sets Trouble. Any other error is an error of r.
+func ReadFrom(r io.Reader) (Mail, error) {
+	source := &source{r: r}
+	body := bufio.NewReader(source)
+	header, headErr := readHead(body)
+	if source.err != nil {
+		return Mail{}, fmt.Errorf("read a mail: %w", source.err)
 	}
-	// Old programs end lines with CR alone, which would make the whole mail a
-	// single line of the header.
-	raw = bytes.ReplaceAll(raw, []byte("\r\n"), []byte("\n"))
-	raw = bytes.ReplaceAll(raw, []byte("\r"), []byte("\n"))
-	header, body, found := bytes.Cut(raw, []byte("\n\n"))
-	if !found {
-		header, body = bytes.TrimRight(raw, "\n"), nil
+	m, e, err := parseHead(header, headErr, body)
+	var unreadable *Unreadable
+	if errors.As(err, &unreadable) {
+		return Mail{}, err
 	}
-	if len(header) > maxHeader {
-		return Mail{}, fmt.Errorf("read a mail: its header is larger than %d KiB", maxHeader>>10)
-	}
-	for line := range bytes.Lines(header) {
-		if len(line) > maxHeaderLine {
-			return Mail{}, fmt.Errorf("read a mail: a line of its header is longer than %d KiB", maxHeaderLine>>10)
-		}
-	}
-	e, err := message.Read(io.MultiReader(bytes.NewReader(header), strings.NewReader("\n\n"), bytes.NewReader(body)))
-	if e == nil {
-		return Mail{}, fmt.Errorf("read a mail's header: %w", err)
-	}
-	m, headErr := readHeader(e.Header)
-	if headErr != nil {
-		return Mail{}, fmt.Errorf("read a mail's header: %w", headErr)
-	}
-	if m.MessageID == "" {
-		h := sha256.New()
-		fmt.Fprintf(h, "%s\n%s\n", m.FromField, e.Header.Get("Date"))
-		h.Write(body)
-		m.MessageID = "sha256:" + hex.EncodeToString(h.Sum(nil))
-	}
-	r := textReader{}
-	t, textErr := r.text(e, err, 0)
+	t := textReader{source: source}
+	content, textErr := t.text(e, err, 0)
 	switch {
+	case source.err != nil:
+		return Mail{}, fmt.Errorf("read a mail: %w", source.err)
 	case textErr != nil:
 		m.Trouble = textErr.Error()
-	case t.lines == nil && r.skipped != nil:
-		m.Trouble = r.skipped.Error()
-	case t.lines == nil:
+	case content.err != nil:
+		m.Trouble = content.err.Error()
+	case content.lines == nil:
 		m.Trouble = "it holds no text"
 	default:
-		m.Lines = t.lines
+		m.Lines = content.lines
 	}
+	m.identify()
 	return m, nil
+}
+
+// ReadHeader reads a mail of which only the header is known, because its header
+// or its text is too large. If the header is cut, the error is [*Unreadable].
+// Otherwise the mail has Trouble.
+func ReadHeader(raw []byte) (Mail, error) {
+	body := bufio.NewReader(&source{r: bytes.NewReader(raw)})
+	header, err := readHead(body)
+	if err == nil && len(raw) > maxHeader {
+		err = errHeaderTooLarge
+	}
+	m, _, err := parseHead(header, err, body)
+	var unreadable *Unreadable
+	if errors.As(err, &unreadable) {
+		return Mail{}, err
+	}
+	m.Trouble = errTextTooLong.Error()
+	m.identify()
+	return m, nil
+}
+
+var (
+	errHeaderTooLarge = fmt.Errorf("its header is larger than %d KB", maxHeader>>10)
+	errTextTooLong    = fmt.Errorf("its text is longer than %d KB", MaxText>>10)
+	errPartHeader     = fmt.Errorf("the header of a part is larger than %d KB", maxHeader>>10)
+)
+
+// identify makes a MessageID for a mail without one. Pictures and attachments
+// do not count, because a mailbox may leave them out.
+func (m *Mail) identify() {
+	if m.MessageID != "" {
+		return
+	}
+	h := sha256.New()
+	fmt.Fprintf(h, "%s\n%s\n%s\n%s", m.FromField, m.dateField, m.Trouble, strings.Join(m.Lines, "\n"))
+	m.MessageID = "sha256:" + hex.EncodeToString(h.Sum(nil))
+}
+
+// source reads the bytes of a mail with every line end as a single LF. Old
+// programs end lines with CR alone, which would make the whole mail a single
+// line of the header.
+type source struct {
+	r   io.Reader
+	cr  bool  // the last byte was a CR
+	err error // error of r
+	// headerLeft is the number of bytes that may still be read, while the
+	// header of a part is read; 0 for no limit.
+	headerLeft int
+}
+
+func (s *source) Read(p []byte) (int, error) {
+	if len(p) == 0 {
+		return 0, nil
+	}
+	if s.headerLeft == 1 {
+		return 0, errPartHeader
+	}
+	if s.headerLeft > 0 {
+		p = p[:min(len(p), s.headerLeft-1)]
+	}
+	for {
+		n, err := s.r.Read(p)
+		out := p[:0]
+		for _, c := range p[:n] {
+			if c == '\n' && s.cr {
+				s.cr = false
+				continue
+			}
+			if s.cr = c == '\r'; s.cr {
+				c = '\n'
+			}
+			out = append(out, c)
+		}
+		if s.headerLeft > 0 {
+			s.headerLeft -= len(out)
+		}
+		if err != nil && err != io.EOF {
+			s.err = err
+		}
+		if len(out) > 0 || n == 0 || err != nil {
+			return len(out), err
+		}
+	}
+}
+
+// readHead reads the header of a mail, without the empty line that ends it. If
+// the header is too large, the first lines of it come with an error.
+func readHead(r *bufio.Reader) ([]byte, error) {
+	var header []byte
+	for {
+		line, err := r.ReadSlice('\n')
+		if len(line) == 1 && line[0] == '\n' && err == nil {
+			return header, nil
+		}
+		whole := len(header)
+		header = append(header, line...)
+		if len(header) > maxHeader {
+			return header[:bytes.LastIndexByte(header[:whole], '\n')+1], errHeaderTooLarge
+		}
+		if err != nil && err != bufio.ErrBufferFull {
+			return header, nil
+		}
+	}
+}
+
+// parseHead reads the fields of a header. The error is [*Unreadable], or an
+// error that comes with a readable entity; see message.Read.
+func parseHead(header []byte, headErr error, body io.Reader) (Mail, *message.Entity, error) {
+	kept := header
+	for line := range bytes.Lines(header) {
+		if len(line) > maxHeaderLine {
+			headErr = cmp.Or(headErr, fmt.Errorf("a line of its header is longer than %d KB", maxHeaderLine>>10))
+			kept = withoutLong(header)
+			break
+		}
+	}
+	e, err := message.Read(io.MultiReader(bytes.NewReader(kept), strings.NewReader("\n"), body))
+	if e == nil {
+		// A damaged line hides the fields after it.
+		seen, _ := message.Read(io.MultiReader(bytes.NewReader(onlyFields(kept)), strings.NewReader("\n")))
+		m := Mail{}
+		if seen != nil {
+			m, _ = readHeader(seen.Header)
+			m.From = ""
+		}
+		m.identify()
+		return Mail{}, nil, &Unreadable{fmt.Errorf("its header is damaged: %w", err), m}
+	}
+	m, fieldErr := readHeader(e.Header)
+	if headErr = cmp.Or(headErr, fieldErr); headErr != nil {
+		m.From = ""
+		m.identify()
+		return Mail{}, nil, &Unreadable{headErr, m}
+	}
+	return m, e, err
+}
+
+// withoutLong leaves out the lines of a header that are too long.
+func withoutLong(header []byte) []byte {
+	var kept []byte
+	for line := range bytes.Lines(header) {
+		if len(line) <= maxHeaderLine {
+			kept = append(kept, line...)
+		}
+	}
+	return kept
+}
+
+// aField matches the first line of a field of a header (RFC 5322, section 2.2).
+var aField = regexp.MustCompile(`^[!-9;-~]+[ \t]*:`)
+
+// onlyFields leaves out the lines of a header that are no fields.
+func onlyFields(header []byte) []byte {
+	var kept []byte
+	good := false
+	for line := range bytes.Lines(header) {
+		if line[0] != ' ' && line[0] != '\t' {
+			good = aField.Match(line)
+		}
+		if good {
+			kept = append(kept, line...)
+		}
+	}
+	return kept
 }
 
 var (
@@ -134,12 +307,32 @@ var machineFields = []string{
 	"X-Autoreply", "X-Autorespond", "X-Auto-Reply-From", "X-Mail-Autoreply",
 }
 
+// recipientFields are the header fields that may name a recipient, and so have
+// the token.
+var recipientFields = []string{"To", "Cc", "Delivered-To", "X-Original-To", "X-Delivered-To", "Envelope-To"}
+
+// otherFields are further fields that name no writer: fields in which servers
+// name recipients, and Message-IDs.
+var otherFields = []string{"Bcc", "Received", "Received-Spf", "Authentication-Results", "Arc-Authentication-Results",
+	"X-Forwarded-To", "X-Forwarded-For", "Message-Id", "In-Reply-To", "References"}
+
+// readHeader reads the fields of a header. If it returns an error, the mail has
+// the fields that can be read.
 func readHeader(h message.Header) (Mail, error) {
 	var m Mail
-	if err := m.readFrom(h.Values("From")); err != nil {
-		return Mail{}, err
+	fromErr := m.readFrom(h.Values("From"))
+	for f := h.Fields(); f.Next() && len(m.Writers) < maxWriters; {
+		is := func(key string) bool { return strings.EqualFold(key, f.Key()) }
+		if slices.ContainsFunc(recipientFields, is) || slices.ContainsFunc(otherFields, is) || len(f.Value()) > maxHeaderLine {
+			continue
+		}
+		for _, a := range anAddress.FindAllString(f.Value(), maxWriters) {
+			if !slices.Contains(m.Writers, a) && len(a) <= maxAddress {
+				m.Writers = append(m.Writers, a)
+			}
+		}
 	}
-	for _, key := range []string{"To", "Cc", "Delivered-To", "X-Original-To", "X-Delivered-To", "Envelope-To"} {
+	for _, key := range recipientFields {
 		for _, v := range h.Values(key) {
 			if len(v) <= maxHeaderLine {
 				m.Recipients = append(m.Recipients, anAddress.FindAllString(v, -1)...)
@@ -152,6 +345,7 @@ func readHeader(h message.Header) (Mail, error) {
 		m.Subject, _ = h.Text("Subject")
 	}
 	if d := h.Get("Date"); len(d) <= 128 {
+		m.dateField = d
 		m.Date, _ = mail.ParseDate(d)
 	}
 	if ids := messageIDs(h, "Message-Id"); len(ids) > 0 && len(ids[0]) <= maxAddress {
@@ -175,7 +369,7 @@ func readHeader(h message.Header) (Mail, error) {
 			m.machine[key] = strings.TrimSpace(v[0])
 		}
 	}
-	return m, nil
+	return m, fromErr
 }
 
 // readFrom reads the author of a mail. A mail without a From field, or with a
@@ -215,6 +409,9 @@ func messageIDs(h message.Header, key string) []string {
 type text struct {
 	lines []string
 	plain bool
+	// err is the reason why a part that may be the text cannot be read. It does
+	// not matter if an alternative of the part can be read.
+	err error
 }
 
 func (t text) blank() bool {
@@ -229,8 +426,8 @@ func (t text) better(best text) bool {
 
 // textReader walks through the parts of one mail.
 type textReader struct {
-	parts, decoded int
-	skipped        error // reason for skipping a part that may have been the text
+	source               *source
+	parts, plain, markup int // parts, and bytes of decoded text and HTML
 }
 
 // text returns the text of e, which is nested depth levels deep. openErr is the
@@ -253,26 +450,32 @@ func (r *textReader) text(e *message.Entity, openErr error, depth int) (text, er
 	if strings.EqualFold(disposition, "attachment") || dispositionParams["filename"] != "" {
 		return text{}, nil
 	}
-	if mr := e.MultipartReader(); mr != nil {
-		return r.multipart(mr, strings.TrimPrefix(mediaType, "multipart/"), depth)
+	if subtype, ok := strings.CutPrefix(mediaType, "multipart/"); ok {
+		return r.multipart(textproto.NewMultipartReader(e.Body, params["boundary"]), subtype, depth)
 	}
 	if mediaType != "text/plain" && mediaType != "text/html" {
 		return text{}, nil
 	}
 	if message.IsUnknownEncoding(openErr) {
-		r.skipped = fmt.Errorf("its transfer encoding %q is not known", e.Header.Get("Content-Transfer-Encoding"))
-		return text{}, nil
+		return text{err: fmt.Errorf("its transfer encoding %q is not known", e.Header.Get("Content-Transfer-Encoding"))}, nil
 	}
-	content, err := r.decode(e)
-	if err != nil {
-		return text{}, err
-	}
+	decoded := &r.plain
 	if mediaType == "text/html" {
+		decoded = &r.markup
+	}
+	content, err := decode(e, decoded)
+	if mediaType == "text/html" {
+		if err != nil {
+			return text{err: err}, nil
+		}
 		lines, err := htmlLines(content)
 		if err != nil {
-			return text{}, fmt.Errorf("its HTML cannot be read: %w", err)
+			return text{err: fmt.Errorf("its HTML cannot be read: %w", err)}, nil
 		}
 		return text{lines: lines}, nil
+	}
+	if err != nil {
+		return text{}, err
 	}
 	lines := strings.Split(strings.TrimSuffix(content, "\n"), "\n")
 	if strings.EqualFold(params["format"], "flowed") {
@@ -281,19 +484,20 @@ func (r *textReader) text(e *message.Entity, openErr error, depth int) (text, er
 	return text{lines: lines, plain: true}, nil
 }
 
-// decode returns the content of a part, with every line end as a single LF. An
-// unknown character set is read as UTF-8: in nearly all character sets, the
+// decode returns the content of a part, with every line end as a single LF. It
+// adds the length of the content to decoded, the sum of the parts of its kind.
+// An unknown character set is read as UTF-8: in nearly all character sets, the
 // letters of commands are the same as in ASCII.
-func (r *textReader) decode(e *message.Entity) (string, error) {
-	b, err := io.ReadAll(io.LimitReader(e.Body, int64(maxDecoded-r.decoded+1)))
+func decode(e *message.Entity, decoded *int) (string, error) {
+	b, err := io.ReadAll(io.LimitReader(e.Body, int64(max(0, MaxText-*decoded)+1)))
 	if errors.Is(err, io.ErrUnexpectedEOF) {
 		return "", errors.New("it is cut off")
 	}
 	if err != nil {
 		return "", fmt.Errorf("its %s encoding is damaged", cmp.Or(e.Header.Get("Content-Transfer-Encoding"), "text"))
 	}
-	if r.decoded += len(b); r.decoded > maxDecoded {
-		return "", fmt.Errorf("its text is longer than %d KiB", maxDecoded>>10)
+	if *decoded += len(b); *decoded > MaxText {
+		return "", errTextTooLong
 	}
 	s := strings.ToValidUTF8(string(b), "\uFFFD")
 	s = strings.ReplaceAll(strings.ReplaceAll(s, "\r\n", "\n"), "\r", "\n")
@@ -302,42 +506,66 @@ func (r *textReader) decode(e *message.Entity) (string, error) {
 
 // multipart joins the text of parts: the best of alternatives, or all visible
 // parts one after another.
-func (r *textReader) multipart(mr message.MultipartReader, subtype string, depth int) (text, error) {
+func (r *textReader) multipart(mr *textproto.MultipartReader, subtype string, depth int) (text, error) {
 	var all, best text
 	all.plain = true
 	for {
-		part, err := mr.NextPart()
+		part, err := r.nextPart(mr)
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		// A part may come with an error and still be readable, or come as nil,
-		// despite the documentation.
-		if part == nil {
-			if errors.Is(err, io.ErrUnexpectedEOF) {
-				return text{}, errors.New("it is cut off")
-			}
+		switch {
+		case errors.Is(err, io.ErrUnexpectedEOF):
+			return text{}, errors.New("it is cut off")
+		case errors.Is(err, errPartHeader):
+			return text{}, errPartHeader
+		case err != nil:
 			return text{}, errors.New("its parts are damaged")
 		}
-		t, err := r.text(part, err, depth+1)
+		e, openErr := message.New(message.Header{Header: part.Header}, part)
+		t, err := r.text(e, openErr, depth+1)
 		if err != nil {
 			return text{}, err
 		}
-		if t.lines == nil {
-			continue
-		}
-		if t.better(best) {
+		if t.lines != nil && t.better(best) {
 			best = t
 		}
+		if subtype == "alternative" && best.plain && !best.blank() {
+			// Nothing is better than plain text, so that no fault of the other
+			// alternatives matters.
+			return best, nil
+		}
+		all.err = cmp.Or(all.err, t.err)
 		all.lines = append(all.lines, t.lines...)
-		all.plain = all.plain && t.plain
+		all.plain = all.plain && (t.plain || t.lines == nil)
+		// Read the rest of the part, so that the next call reads only a header.
+		if _, err := io.Copy(io.Discard, part); errors.Is(err, io.ErrUnexpectedEOF) {
+			return text{}, errors.New("it is cut off")
+		}
 	}
-	if subtype == "alternative" {
+	switch {
+	case subtype == "alternative" && best.lines != nil && !best.blank():
 		return best, nil
-	}
-	if all.lines == nil {
+	case all.err != nil:
+		// The part that cannot be read may be the one with the commands.
+		return text{err: all.err}, nil
+	case subtype == "alternative":
+		return best, nil
+	case all.lines == nil:
 		return text{}, nil
 	}
 	return all, nil
+}
+
+// nextPart reads the header of the next part.
+func (r *textReader) nextPart(mr *textproto.MultipartReader) (*textproto.Part, error) {
+	r.source.headerLeft = maxHeader + 1
+	part, err := mr.NextPart()
+	if err != nil && r.source.headerLeft == 1 {
+		err = errPartHeader
+	}
+	r.source.headerLeft = 0
+	return part, err
 }
 
 // unflow joins lines that are flowed by RFC 3676: it joins a line that ends in

@@ -3,11 +3,15 @@ package reply
 import (
 	"bytes"
 	"encoding/base64"
+	"errors"
 	"fmt"
+	"io"
 	"reflect"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
+	"testing/iotest"
 	"time"
 )
 
@@ -41,6 +45,8 @@ func TestReadHeader(t *testing.T) {
 		MediaType:   "text/plain",
 		AuthResults: []string{"first.example.org; none", "second.example.org; none"},
 		machine:     map[string]string{},
+		dateField:   "Tue, 24 Nov 2026 19:05:11 +0100 (CET)",
+		Writers:     []string{"keeper@example.com"},
 		Lines:       []string{"done 1"},
 	}
 	if !reflect.DeepEqual(m, want) {
@@ -54,7 +60,6 @@ func TestReadHeader(t *testing.T) {
 func TestReadRefuses(t *testing.T) {
 	head := "From: keeper@example.com\n"
 	for name, raw := range map[string]string{
-		"a mail too large":          head + "\n" + strings.Repeat("x\n", maxMessage/2),
 		"a header line too long":    head + "X: " + strings.Repeat("x", maxHeaderLine) + "\n\nall\n",
 		"a header too large":        head + strings.Repeat("X: "+strings.Repeat("x", 1000)+"\n", 70) + "\nall\n",
 		"two From fields":           head + "From: keeper@example.com\n\nall\n",
@@ -77,6 +82,89 @@ func TestReadRefuses(t *testing.T) {
 		if err == nil || !reflect.DeepEqual(m, Mail{}) {
 			t.Errorf("%s: error %v with %+v", name, err, m)
 		}
+	}
+}
+
+// A mail that cannot be judged still shows whether it may be a keeper's. Its
+// author is not told, because nobody may be taken for the author.
+func TestUnreadableMailsTellOfWhomTheyMayBe(t *testing.T) {
+	rest := "Subject: Re: Round [#K7Q2]\nTo: lizards+d.TOK@example.org\nMessage-ID: <m@example.com>\nIn-Reply-To: <d1@example.org>\n"
+	long := "X: " + strings.Repeat("x", 1000) + "\n"
+	for _, c := range []struct{ name, header, why string }{
+		{"two From fields", "From: keeper@example.com\nFrom: x@evil.example\n" + rest, "it has 2 From fields where one is allowed"},
+		{"two authors", "From: keeper@example.com, x@evil.example\n" + rest, "its From field names 2 people where one is allowed"},
+		{"a header too large", "Sender: keeper@example.com\n" + rest + strings.Repeat(long, 70), "its header is larger than 64 KB"},
+		{"a line too long", "X: " + strings.Repeat("x", maxHeaderLine) + "\nFrom: keeper@example.com\n" + rest, "a line of its header is longer than 8 KB"},
+		{"a damaged line", "From: keeper@example.com\nFrom me: x\n" + rest, "its header is damaged"},
+	} {
+		for _, read := range []func([]byte) (Mail, error){Read, ReadHeader} {
+			raw := c.header + "\nall\n"
+			if c.name == "a header too large" {
+				raw = raw[:maxHeader] + "\r\n\r\n"
+			}
+			m, err := read([]byte(raw))
+			var u *Unreadable
+			if !errors.As(err, &u) || !strings.Contains(u.Err.Error(), c.why) {
+				t.Fatalf("%s: %v", c.name, err)
+			}
+			seen := u.Seen
+			if !reflect.DeepEqual(m, Mail{}) || seen.From != "" || seen.Lines != nil || seen.MessageID != "m@example.com" ||
+				!slices.Contains(seen.Writers, "keeper@example.com") || len(seen.Recipients) != 1 || len(seen.InReplyTo) != 1 || !strings.Contains(seen.Subject, "K7Q2") {
+				t.Errorf("%s: %+v, seen %+v", c.name, m, seen)
+			}
+		}
+	}
+	m, err := ReadHeader([]byte("From: keeper@example.com\n" + rest + "\n"))
+	if err != nil || m.From != "keeper@example.com" || m.Trouble != "its text is longer than 256 KB" || m.Lines != nil {
+		t.Errorf("a header alone: %+v, %v", m, err)
+	}
+}
+
+// pictured is a mail with a picture of the given size before its text.
+func pictured(size int) io.Reader {
+	line := strings.Repeat("A", 76) + "\r\n"
+	return io.MultiReader(
+		strings.NewReader("From: keeper@example.com\r\nMessage-ID: <m@example.com>\r\nContent-Type: multipart/mixed; boundary=b\r\n\r\n"+
+			"--b\r\nContent-Type: image/jpeg\r\nContent-Transfer-Encoding: base64\r\n\r\n"),
+		&io.LimitedReader{R: &repeated{text: line}, N: int64(size / len(line) * len(line))},
+		strings.NewReader("--b\r\nContent-Type: text/plain\r\n\r\ndone 1\r\n--b--\r\n"))
+}
+
+// repeated is an endless text.
+type repeated struct {
+	text string
+	at   int
+}
+
+func (r *repeated) Read(p []byte) (int, error) {
+	n := 0
+	for n < len(p) {
+		k := copy(p[n:], r.text[r.at:])
+		n, r.at = n+k, (r.at+k)%len(r.text)
+	}
+	return n, nil
+}
+
+// The commands count whatever stands beside them, and the memory does not grow
+// with the pictures.
+func TestALargeMailIsReadInLittleMemory(t *testing.T) {
+	read := func(size int) (allocated uint64) {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		m, err := ReadFrom(pictured(size))
+		runtime.ReadMemStats(&after)
+		if err != nil || !slices.Equal(m.Lines, []string{"done 1"}) {
+			t.Fatalf("%d bytes: %q, %q, %v", size, m.Lines, m.Trouble, err)
+		}
+		return after.TotalAlloc - before.TotalAlloc
+	}
+	read(1 << 10)
+	if n := read(64 << 20); n > 4<<20 {
+		t.Errorf("a mail of 64 MB took %d KB of memory", n>>10)
+	}
+	broken := errors.New("the disk is broken")
+	if _, err := ReadFrom(io.MultiReader(io.LimitReader(pictured(1<<20), 5000), iotest.ErrReader(broken))); !errors.Is(err, broken) {
+		t.Errorf("an error of the reader is %v", err)
 	}
 }
 
@@ -161,7 +249,21 @@ func TestTextOfAMail(t *testing.T) {
 		{"HTML with pictures", "Content-Type: multipart/alternative; boundary=b\n",
 			alternative("Content-Type: multipart/related; boundary=c\n\n--c\nContent-Type: text/html\n\n<p>done 1\n--c\nContent-Type: image/png\n\nx\n--c--\n"), "done 1\n", ""},
 		{"a part of an unknown encoding beside one that is read", "Content-Type: multipart/mixed; boundary=b\n",
-			alternative("Content-Transfer-Encoding: x-rot13\n\nqbar 1", "Content-Type: text/plain\n\ndone 1"), "done 1", ""},
+			alternative("Content-Transfer-Encoding: x-rot13\n\nqbar 1", "Content-Type: text/plain\n\ndone 1"), "", `its transfer encoding "x-rot13" is not known`},
+		{"HTML of an unknown encoding beside plain text", "Content-Type: multipart/alternative; boundary=b\n",
+			alternative("Content-Type: text/html\nContent-Transfer-Encoding: x-rot13\n\n<p>nyy", "Content-Type: text/plain\n\ndone 1"), "done 1", ""},
+		{"HTML too large beside plain text", "Content-Type: multipart/alternative; boundary=b\n",
+			alternative("Content-Type: text/plain\n\ndone 1", "Content-Type: text/html\n\n"+strings.Repeat("<p>all\n", MaxText/5)), "done 1", ""},
+		{"HTML too large after plain text that is shown with it", "Content-Type: multipart/mixed; boundary=b\n",
+			alternative("Content-Type: text/plain\n\ndone 1", "Content-Type: text/html\n\n"+strings.Repeat("<p>all\n", MaxText/5)), "", "its text is longer than 256 KB"},
+		{"HTML that is cut off beside plain text", "Content-Type: multipart/alternative; boundary=b\n",
+			"--b\nContent-Type: text/plain\n\ndone 1\n--b\nContent-Type: text/html\n\n<p>al", "done 1", ""},
+		{"plain text too large beside HTML", "Content-Type: multipart/alternative; boundary=b\n",
+			alternative("Content-Type: text/plain\n\n"+strings.Repeat("all\n", MaxText/3), "Content-Type: text/html\n\n<p>done 1"), "", "its text is longer than 256 KB"},
+		{"a picture that is cut off after the text", "Content-Type: multipart/mixed; boundary=b\n",
+			"--b\nContent-Type: text/plain\n\ndone 1\n--b\nContent-Type: image/jpeg\n\nxx", "", "it is cut off"},
+		{"the header of a part too large", "Content-Type: multipart/mixed; boundary=b\n",
+			alternative("Content-Type: text/plain\n\ndone 1", "X: "+strings.Repeat("x", 2*maxHeader)+"\n\nx"), "", "the header of a part is larger than 64 KB"},
 		{"a signed mail", "Content-Type: multipart/signed; boundary=b\n", alternative("Content-Type: text/plain\n\ndone 1", "Content-Type: application/pgp-signature\n\nx"), "done 1", ""},
 		{"a multipart without a boundary", "Content-Type: multipart/mixed\n", "--\n\nall\n", "", "its parts are damaged"},
 		{"a multipart that ends early", "Content-Type: multipart/mixed; boundary=b\n", "--b\n\nall but", "", "it is cut off"},
@@ -215,7 +317,7 @@ func TestLimitsOfParts(t *testing.T) {
 		t.Errorf("%d parts: %d lines, %q", maxParts-1, len(m.Lines), m.Trouble)
 	}
 	for _, n := range []int{maxParts, 50000} {
-		if m := read(many(n)); m.Trouble != "it has more than 100 parts" || m.Lines != nil {
+		if m := read(many(n)); m.Trouble != "it has more than 1000 parts" || m.Lines != nil {
 			t.Errorf("%d parts: %d lines, %q", n, len(m.Lines), m.Trouble)
 		}
 	}
@@ -223,10 +325,10 @@ func TestLimitsOfParts(t *testing.T) {
 	text := func(n int) Mail {
 		return bodyOf(t, "Content-Transfer-Encoding: base64\n", base64.StdEncoding.EncodeToString([]byte(strings.Repeat(long, n))))
 	}
-	if m := text(maxDecoded / 100); m.Trouble != "" {
+	if m := text(MaxText / 100); m.Trouble != "" {
 		t.Errorf("text below the limit: %q", m.Trouble)
 	}
-	if m := text(maxDecoded/100 + 1); m.Trouble != "its text is longer than 256 KiB" {
+	if m := text(MaxText/100 + 1); m.Trouble != "its text is longer than 256 KB" {
 		t.Errorf("text above the limit: %d lines, %q", len(m.Lines), m.Trouble)
 	}
 }
@@ -263,7 +365,7 @@ func TestHTMLBombs(t *testing.T) {
 		"formatting in tables": "<table><b>", "links": "<a href=x>", "misnested": "<b><p></b>", "entities": "&#65;&notanentity;", "attributes": "<p a=b c=d e=f>",
 		"comments": "<!-- ", "templates": "<template><div>", "selects": "<select><option>", "closing": "</p></div>",
 	} {
-		body := strings.Repeat(unit, maxDecoded/len(unit)) + "all"
+		body := strings.Repeat(unit, MaxText/len(unit)) + "all"
 		m := bodyOf(t, "Content-Type: text/html\n", body)
 		if p := Parse(strings.Join(Own(m.Lines, nil), "\n"), nil); len(p.Commands) > 1 {
 			t.Errorf("%s: %d commands", name, len(p.Commands))
@@ -287,7 +389,8 @@ func FuzzRead(f *testing.F) {
 	f.Fuzz(func(t *testing.T, raw []byte) {
 		m, err := Read(raw)
 		if err != nil {
-			if !reflect.DeepEqual(m, Mail{}) {
+			var u *Unreadable
+			if !reflect.DeepEqual(m, Mail{}) || !errors.As(err, &u) || u.Seen.From != "" || u.Seen.Lines != nil || u.Seen.MessageID == "" {
 				t.Fatalf("a mail came with the error %v", err)
 			}
 			return

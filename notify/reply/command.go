@@ -82,12 +82,16 @@ type Command struct {
 	// Undo they are the tasks, for AllBut the exceptions. Note and Found have a
 	// single number if Record is not set.
 	Numbers []int
+	ranges  []span // the ranges among Numbers, as they were written
 	Record  Target // for Found, Note and Undo; if zero, Numbers counts
 	When    When   // for Later
 	Why     string // for Skip and Later; "" for none
 	// Finding is the finding; for Note, only its field Note is set.
 	Finding tasks.Finding
 }
+
+// span is a range of numbers, both ends included.
+type span struct{ from, to int }
 
 // String writes c in words that Parse reads back: "done 1 3 5-7", "7 laid 6 and
 // 2 slugs", "skip 2: too cold".

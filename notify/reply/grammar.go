@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"nestround/tasks/finding"
 )
@@ -56,9 +58,13 @@ func Parse(text string, known Known) Parsed {
 	}
 	var out Parsed
 	var all []line
+	commands := 0
 	for raw := range strings.Lines(text) {
 		l := readLine(raw, known)
 		all = append(all, l)
+		if commands += len(l.commands); commands > maxCommands {
+			return tooMany(text)
+		}
 	}
 	hush(all)
 	mistrust(all)
@@ -73,10 +79,11 @@ func Parse(text string, known Known) Parsed {
 			out.Unread = append(out.Unread, shortened(l.text))
 		}
 	}
-	if len(out.Commands) > maxCommands {
-		return Parsed{Refused: []Refused{{shortened(text), fmt.Sprintf("these are more than %d commands; send them in several mails", maxCommands)}}}
-	}
 	return out
+}
+
+func tooMany(text string) Parsed {
+	return Parsed{Refused: []Refused{{shortened(text), fmt.Sprintf("these are more than %d commands; send them in several mails", maxCommands)}}}
 }
 
 // shortened returns text of the sender, cut to a length that may be quoted in
@@ -98,6 +105,7 @@ type line struct {
 	meant    bool // refused, but has a verb with its number
 	loose    bool // refused, and may belong to a command on another line
 	joins    bool // has only numbers, or begins with "and": perhaps the end of the line before
+	ends     bool // its last character ends a sentence
 	rule     bool // a rule that some programs draw above a quote without marks
 	field    bool // looks like a field of a mail's header
 }
@@ -133,9 +141,18 @@ func hush(lines []line) {
 // mistrust refuses lines that are complete commands, but perhaps not everything
 // that the writer meant.
 func mistrust(lines []line) {
-	loose := false
+	loose, width := false, 0
+	for i := range lines {
+		width = max(width, utf8.RuneCountInString(lines[i].text))
+	}
 	for i := range lines {
 		l := &lines[i]
+		if i > 0 && l.sweeping() {
+			l.endsSentence(&lines[i-1])
+		}
+		if i+1 < len(lines) && l.sweeping() {
+			l.beginsSentence(&lines[i+1], width)
+		}
 		loose = loose || l.is == isRefused && l.loose
 		// A mail program that wraps lines leaves the end of a list on a
 		// separate line: "all but 4" and then "and 6".
@@ -150,10 +167,40 @@ func mistrust(lines []line) {
 	// stand on a separate line: "except 4".
 	for i := range lines {
 		l := &lines[i]
-		sweeping := slices.ContainsFunc(l.commands, func(c Command) bool { return c.Verb == All || c.Verb == AllBut })
-		if l.is == isCommands && sweeping {
+		if l.sweeping() {
 			l.refuse(`another line was not understood, which may take something out of "all"; send it again without that line`)
 		}
+	}
+}
+
+// sweeping reports whether the line marks tasks that it does not name.
+func (l *line) sweeping() bool {
+	return slices.ContainsFunc(l.commands, func(c Command) bool { return c.Verb == All || c.Verb == AllBut })
+}
+
+// endsSentence refuses a sweeping line if it may be the end of a sentence that
+// begins in the line above: "Thank you, that is" and then "all". Mail programs
+// break a sentence at any space.
+func (l *line) endsSentence(above *line) {
+	greeted := above.is == isSilent && above.text != "" && !above.rule && !above.field
+	switch {
+	case greeted && !strings.Contains(strings.ToLower(l.text), "done") && l.commands[0].Verb == All:
+		l.refuse(`is this the end of a greeting? say "all done"`)
+	case (above.is == isUnread || above.is == isRefused) && !above.ends:
+		l.refuse("is this the end of the line before it? leave an empty line between them")
+	}
+}
+
+// beginsSentence refuses a sweeping line if the line below may be its rest:
+// "all but 4" and then "of them look well". A mail program breaks a line only if
+// the next word does not fit. width is the length of the text's longest line.
+func (l *line) beginsSentence(below *line, width int) {
+	first, _, _ := strings.Cut(below.text, " ")
+	if r, _ := utf8.DecodeRuneInString(first); below.is != isUnread || l.ends || unicode.IsUpper(r) {
+		return
+	}
+	if utf8.RuneCountInString(l.text)+1+utf8.RuneCountInString(first) > width {
+		l.refuse("is the next line the rest of this one? leave an empty line between them")
 	}
 }
 
@@ -194,7 +241,7 @@ const headerField = `\*?(?:from|sent|to|cc|subject|date|von|gesendet|an|betreff|
 // readLine decides the kind of a line and reads its commands.
 func readLine(raw string, known Known) line {
 	text := tidy(raw)
-	l := line{text: text}
+	l := line{text: text, ends: text != "" && strings.ContainsRune(".!?:;", rune(text[len(text)-1]))}
 	if text == "" {
 		return l
 	}
@@ -216,6 +263,9 @@ func readLine(raw string, known Known) line {
 	if f == nil {
 		if len(cs) > 0 {
 			l.is, l.commands = isCommands, cs
+			if why := disguise(raw); why != "" {
+				l.refuse(why)
+			}
 		} else if greeted && !silent.MatchString(text) {
 			l.is = isUnread
 		}
@@ -415,11 +465,7 @@ func (p *parser) command(i int) (Command, int, *fault) {
 		if p.Word(i) == "all" {
 			return p.all(i)
 		}
-		numbers, i, f := p.list(i)
-		if f != nil {
-			return Command{}, 0, f
-		}
-		return Command{Verb: Done, Numbers: numbers}, i, nil
+		return p.listing(Done, i)
 	case "all":
 		return p.all(i)
 	case "skip", "skipped":
@@ -430,11 +476,7 @@ func (p *parser) command(i int) (Command, int, *fault) {
 		if t, ok := p.Record(i + 1); ok {
 			return Command{Verb: Undo, Record: t}, i + 2, nil
 		}
-		numbers, i, f := p.list(p.setOff(i + 1))
-		if f != nil {
-			return Command{}, 0, f
-		}
-		return Command{Verb: Undo, Numbers: numbers}, i, nil
+		return p.listing(Undo, p.setOff(i+1))
 	case "note":
 		return p.note(i + 1)
 	default:
@@ -457,32 +499,69 @@ func (p *parser) setOff(i int) int {
 	return i
 }
 
-// list reads numbers: "1 3", "1, 3 and 5-7", "5 to 7". It stops before a number
-// that begins a finding, as in "done 1, 7 laid 6", and before a number of days.
-func (p *parser) list(i int) (numbers []int, next int, f *fault) {
+// listing reads a command of a verb and numbers: "1 3", "1, 3 and 5-7", "5 to
+// 7". It stops before a number that begins a finding, as in "done 1, 7 laid 6",
+// and before a number of days.
+func (p *parser) listing(verb Verb, i int) (c Command, next int, f *fault) {
+	c.Verb = verb
 	for k := i; p.isListed(k); k = p.and(i) {
 		from, to, next := p.span(k)
 		if to < from {
-			return nil, 0, &fault{Why: fmt.Sprintf("%d-%d runs backwards", from, to)}
+			return Command{}, 0, &fault{Why: fmt.Sprintf("%d-%d runs backwards", from, to)}
 		}
-		if len(numbers)+to-from+1 > finding.MaxNumber {
-			return nil, 0, &fault{Why: "it names too many numbers"}
+		if len(c.Numbers)+to-from+1 > finding.MaxNumber {
+			return Command{}, 0, &fault{Why: "it names too many numbers"}
+		}
+		if from < to {
+			c.ranges = append(c.ranges, span{from, to})
 		}
 		for n := from; n <= to; n++ {
-			numbers = append(numbers, n)
+			c.Numbers = append(c.Numbers, n)
 		}
 		i = next
 	}
-	if len(numbers) == 0 && p.Begins(i) {
-		return nil, 0, &fault{Why: fmt.Sprintf("is %q a finding or a reason? write a finding without another verb, or note the reason: %q",
+	if why := p.noNumber(p.and(i)); why != "" {
+		return Command{}, 0, &fault{Why: why}
+	}
+	if len(c.Numbers) == 0 && p.Begins(i) {
+		return Command{}, 0, &fault{Why: fmt.Sprintf("is %q a finding or a reason? write a finding without another verb, or note the reason: %q",
 			shortened(p.Text[p.Tokens[i].From:]), "note "+p.Tokens[i].Raw+": ...")}
 	}
-	if len(numbers) == 0 {
-		return nil, 0, &fault{Why: `it needs the numbers of tasks, as in "1 3 5-7"`}
+	if len(c.Numbers) == 0 {
+		return Command{}, 0, &fault{Why: `it needs the numbers of tasks, as in "1 3 5-7"`}
 	}
-	slices.Sort(numbers)
-	return slices.Compact(numbers), i, nil
+	slices.Sort(c.Numbers)
+	c.Numbers = slices.Compact(c.Numbers)
+	return c, i, nil
 }
+
+// noNumber says why the token at i looks like the number of a task but is none,
+// such as "1.5" and "99999". It returns "" for all other tokens.
+func (p *parser) noNumber(i int) string {
+	if p.End(i) {
+		return ""
+	}
+	raw := p.Tokens[i].Raw
+	if t, ok := p.Record(i); ok && t.ID != "" {
+		return ""
+	}
+	switch {
+	case finding.IsPart(raw):
+		return fmt.Sprintf("%q is not a whole number; separate the numbers of tasks by spaces", shortened(raw))
+	case p.Word(i) == "" || strings.Trim(raw, "0123456789-") != "" || strings.Trim(raw, "-") == "":
+		if strings.ContainsFunc(raw, func(r rune) bool { return unicode.IsDigit(r) && r > unicode.MaxASCII }) {
+			return "write the numbers with the figures 0 to 9"
+		}
+		return ""
+	}
+	return fmt.Sprintf("no task has the number %q", shortened(raw))
+}
+
+// inWords reports whether the number before i is written in words. Such a
+// number may as well belong to a remark: "two ill".
+func (p *parser) inWords(i int) bool { return i > 0 && p.Is(i-1, finding.Number) && !p.Figures(i-1) }
+
+const inFigures = "is this the number of a task, or a word of a remark? write the number in figures"
 
 // and skips the comma and the "and" before the next number of a list.
 func (p *parser) and(i int) int {
@@ -535,20 +614,21 @@ func (p *parser) all(i int) (Command, int, *fault) {
 	if p.Word(i) == "for" {
 		i++
 	}
-	numbers, i, f := p.list(i)
-	if f != nil {
-		return Command{}, 0, f
+	c, i, f := p.listing(AllBut, i)
+	if f == nil && slices.ContainsFunc(p.Tokens[but:i], func(t finding.Token) bool {
+		return t.Kind == finding.Number && strings.Trim(t.Raw, "0123456789") != ""
+	}) {
+		f = &fault{Why: `"all but one" may mean any of them; write the numbers in figures, as in "all but 4"`}
 	}
-	return Command{Verb: AllBut, Numbers: numbers}, i, nil
+	return c, i, f
 }
 
 // skip reads "2", "2 too cold", "2 4: too cold", "2, too cold".
 func (p *parser) skip(i int) (Command, int, *fault) {
-	numbers, i, f := p.list(p.setOff(i))
+	c, i, f := p.listing(Skip, p.setOff(i))
 	if f != nil {
 		return Command{}, 0, f
 	}
-	c := Command{Verb: Skip, Numbers: numbers}
 	if p.SetsOff(i) {
 		c.Why, i, f = p.words(i)
 		return c, i, f
@@ -573,7 +653,10 @@ func (p *parser) skip(i int) (Command, int, *fault) {
 		c.Why = why
 		return c, after, nil
 	}
-	if len(numbers) > 1 || p.Tokens[i].Numeric() {
+	if p.inWords(i) {
+		return Command{}, 0, &fault{Why: inFigures}
+	}
+	if len(c.Numbers) > 1 || p.Tokens[i].Numeric() {
 		return Command{}, 0, &fault{Why: `put a colon before the reason, as in "skip 2 4: too cold"`}
 	}
 	c.Why, i, f = p.words(i)
@@ -582,7 +665,7 @@ func (p *parser) skip(i int) (Command, int, *fault) {
 
 // later reads "5 2 days", "5 6 until friday: no crickets".
 func (p *parser) later(i int) (Command, int, *fault) {
-	numbers, i, f := p.list(p.setOff(i))
+	c, i, f := p.listing(Later, p.setOff(i))
 	if f != nil {
 		return Command{}, 0, f
 	}
@@ -590,7 +673,6 @@ func (p *parser) later(i int) (Command, int, *fault) {
 	case "by", "in", "for", "until", "till", "to", "on":
 		i++
 	}
-	c := Command{Verb: Later, Numbers: numbers}
 	if c.When, i, f = p.when(i); f != nil {
 		return Command{}, 0, f
 	}
@@ -642,6 +724,9 @@ func (p *parser) note(i int) (Command, int, *fault) {
 	if f != nil {
 		return Command{}, 0, &fault{Why: `say what the note is about, as in "note 2 female digging"`}
 	}
+	if p.inWords(i) && record.ID == "" && !p.SetsOff(i) {
+		return Command{}, 0, &fault{Why: inFigures}
+	}
 	if p.End(i) {
 		return Command{}, 0, &fault{Why: `say what to note, as in "note 2 female digging"`, Clear: true}
 	}
@@ -678,6 +763,9 @@ func (p *parser) found(i int) (Command, int, *fault) {
 		return Command{}, 0, &fault{Why: fmt.Sprintf("numbers alone say nothing; say %q", "done "+strings.Trim(shortened(p.Text), ".,-! "))}
 	}
 	numbers, record, next, f := p.target(i)
+	if f == nil && p.inWords(next) && record.ID == "" {
+		f = &fault{Why: inFigures}
+	}
 	if f != nil {
 		return Command{}, 0, f
 	}

@@ -4,9 +4,11 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"nestround/tasks"
 	"nestround/tasks/civil"
@@ -35,6 +37,14 @@ func TestParseUnderstands(t *testing.T) {
 		{"done 1 3 5-7", "done 1 3 5-7"},
 		{"done 1", "done 1"},
 		{"Done 1,3.", "done 1 3"},
+		{"done 1,5", "done 1 5"}, // a list: no task has half a number
+		{"skip two", "skip 2"},
+		{"skip two: too cold", "skip 2: too cold"},
+		{"undo two, done three", "undo 2 | done 3"},
+		{"note two: females digging", "note 2: females digging"},
+		{"note 3 sheds, two ill", "note 3: sheds, two ill"},
+		{"later five friday", "later 5 friday"},
+		{"7 laid 6, 5 refused", "7 laid 6 | 5 refused"},
 		{"DONE 1, 3, and 5!", "done 1 3 5"},
 		{"done 1 and 3", "done 1 3"},
 		{"done one and three", "done 1 3"},
@@ -76,7 +86,7 @@ func TestParseUnderstands(t *testing.T) {
 		{"all except 4", "all but 4"},
 		{"All done except for 4, 6", "all but 4 6"},
 		{"all done, but 4", "all but 4"},
-		{"done all but four", "all but 4"},
+		{"done all but four", ""}, // "all but one" may mean any of them
 		// skip
 		{"skip 2", "skip 2"},
 		{"skip 2 too cold", "skip 2: too cold"},
@@ -125,7 +135,8 @@ func TestParseUnderstands(t *testing.T) {
 		{"7. laid 6", "7 laid 6"},
 		{"7) laid 6", "7 laid 6"},
 		{"7 - laid 6", "7 laid 6"},
-		{"seven laid six", "7 laid 6"},
+		{"seven laid six", ""}, // as "two ill", which may be two animals
+		{"7 laid six", "7 laid 6"},
 		{"7 slugs 4", "7 slugs 4"},
 		// the other findings
 		{"9 hatched 3", "9 hatched 3"},
@@ -244,6 +255,13 @@ func TestParseUnderstands(t *testing.T) {
 	}
 }
 
+// sameCommand compares commands, but not the form in which the writer gave their
+// numbers.
+func sameCommand(a, b Command) bool {
+	a.ranges, b.ranges = nil, nil
+	return reflect.DeepEqual(a, b)
+}
+
 func TestParseGivesCommand(t *testing.T) {
 	n := func(i int) *int { return &i }
 	g := husbandry.Grams(41.5)
@@ -285,7 +303,7 @@ func TestParseGivesCommand(t *testing.T) {
 		{"undo 3", Command{Verb: Undo, Numbers: []int{3}}},
 	} {
 		p := Parse(c.text, theBooks)
-		if len(p.Commands) != 1 || !reflect.DeepEqual(p.Commands[0], c.want) {
+		if len(p.Commands) != 1 || !sameCommand(p.Commands[0], c.want) {
 			t.Errorf("%q: meant %+v, want %+v", c.text, p.Commands, c.want)
 		}
 	}
@@ -357,7 +375,47 @@ func TestParseRefuses(t *testing.T) {
 		{"done 1?", `before "?"`},
 		{"done 7-5", "runs backwards"},
 		{"done 3 days ago", "needs the numbers"},
-		{"done 12345", "needs the numbers"},
+		{"done 12345", `no task has the number "12345"`},
+		{"done 99999999999999999999", `no task has the number "99999999999999999999"`},
+		{"done 1-1000000000", `no task has the number "1-1000000000"`},
+		{"done 1 3-65000", `no task has the number "3-65000"`},
+		// half numbers
+		{"done 1.5", `"1.5" is not a whole number`},
+		{"done 1 2.5", `"2.5" is not a whole number`},
+		{"done 1½", `before "½"`},
+		{"done 1/2", `before "/"`},
+		{"undo 1.5", `"1.5" is not a whole number`},
+		{"all but 1.5", `"1.5" is not a whole number`},
+		{"later 5 1.5 days", `"1.5" is not a whole number`},
+		{"later 5 1,5 days", "say until when"},
+		{"7 laid 2.5", `"2.5" is not a whole number`},
+		{"7 laid 2½", `"2½" is not a whole number`},
+		{"7 laid 6,5", `is "6,5" a part, or are these two numbers?`},
+		{"7 laid 6,5 refused", `is "6,5" a part, or are these two numbers?`},
+		{"7 laid 6 and 1.5 slugs", `"1.5" is not a whole number`},
+		{"7 laid 1 and 2,5 slugs", `is "2,5" a part`},
+		{"9 hatched 1,5", `is "1,5" a part`},
+		{"9 dead 0.5", `"0.5" is not a whole number`},
+		{"9 veins 2.5", `"2.5" is not a whole number`},
+		{"5 ordered 2½ boxes", `"2½" is not a whole number`},
+		{"locusts stock 1,500", `is "1,500" a part`},
+		// number words that may begin a remark
+		{"two ill", "write the number in figures"},
+		{"one is ill", "write the number in figures"},
+		{"two refused", "write the number in figures"},
+		{"three laid", "write the number in figures"},
+		{"done 3, two ill", "write the number in figures"},
+		{"7 laid six, two ill", "write the number in figures"},
+		{"done one looks thin", `before "looks"`},
+		{"done two ill", "a finding or a reason"},
+		{"skip two eggs are missing", "write the number in figures"},
+		{"skip two too cold", "write the number in figures"},
+		{"note two females digging", "write the number in figures"},
+		{"all but one", "write the numbers in figures"},
+		{"all done but one, two ill", "in figures"},
+		// other scripts' figures
+		{"done \u0661", "write the numbers with the figures 0 to 9"},
+		{"done 1\u0662", "write the numbers with the figures 0 to 9"},
 		{"done 1-9999 1-9999", "too many numbers"},
 		{"done 1 3 7 laid 6", `put a comma before "7"`},
 		{"done 1 skip 2", `put a comma before "skip"`},
@@ -422,6 +480,16 @@ func TestLinesThatBelongTogether(t *testing.T) {
 		{"a clear slip takes nothing out of all", "all\n4 weighs 41", "all", 1},
 		{"numbers after a blank line", "done 1 2\n\n6 7", "done 1 2", 1},
 		{"a finding is not wrapped", "7 laid 6\n8", "7 laid 6", 1},
+		{"a sentence that ends in all", "Thank you, that is\nall", "", 1},
+		{"thanks that end in all", "Thanks\nall", "", 1},
+		{"a greeting of all", "Good morning\nall!", "", 1},
+		{"a greeting, and the round", "Good morning,\nall done", "all", 0},
+		{"a greeting, a line, and the round", "Hi,\n\nall", "all", 0},
+		{"a sentence of everything that was not", "I am sorry, this morning I did not get\nall done", "", 1},
+		{"a sentence before the round", "The lamp of E07 is out.\nall but 4", "all but 4", 0},
+		{"a sentence that goes on below", "Fed them.\nall but 4\nof them eat", "", 1},
+		{"a line below that had room above", "all done\nlamp of E07 flickers", "all", 0},
+		{"a sentence of others", "None of the females was seen, not at\nall but 4 was digging", "", 1},
 		{"one bad line leaves the others", "done 1\nskipp 2\n8 refused", "done 1 | 8 refused", 0},
 	} {
 		p := Parse(c.text, theBooks)
@@ -481,6 +549,37 @@ func TestParseSilencesGreetings(t *testing.T) {
 		if len(p.Commands) > 0 || len(p.Refused) > 0 || len(p.Unread) > 0 {
 			t.Errorf("%q: commands %v, refused %v, unread %q", text, p.Commands, p.Refused, p.Unread)
 		}
+	}
+}
+
+// The writer saw other characters, or another order, than the grammar reads.
+func TestDisguisedLinesAreRefused(t *testing.T) {
+	for name, text := range map[string]string{
+		"right to left":               "done \u202e3 1\u202c",
+		"an isolate":                  "7 laid \u20671\u20696",
+		"an embedding":                "all but \u202b4",
+		"a mark of direction":         "undo 3\u200f",
+		"a mark to the right":         "\u200edone 1",
+		"an Arabic mark":              "skip 2: cold\u061c",
+		"a note":                      "note 2: \u202egnihton",
+		"a character that deletes":    "done 1\b3",
+		"an escape sequence":          "done 1\x1b[2K3",
+		"a mark of the end of a text": "done 1\x033",
+	} {
+		p := Parse(text, theBooks)
+		if len(p.Commands) > 0 || len(p.Refused) != 1 {
+			t.Errorf("%s: %v, refused %v, unread %q", name, p.Commands, p.Refused, p.Unread)
+			continue
+		}
+		for _, r := range p.Refused[0].Text {
+			if isBidi(r) || unicode.IsControl(r) {
+				t.Errorf("%s: the refused text has %U", name, r)
+			}
+		}
+	}
+	// Prose in a language that is written from right to left is no command.
+	if p := Parse("\u200f\u05e9\u05dc\u05d5\u05dd\u200f\ndone 3", theBooks); texts(p.Commands) != "done 3" || len(p.Refused) > 0 {
+		t.Errorf("prose: %v, refused %v", p.Commands, p.Refused)
 	}
 }
 
@@ -706,7 +805,7 @@ func TestCommandsReadBack(t *testing.T) {
 			lines = append(lines, c.String())
 		}
 		p := Parse(strings.Join(lines, "\n"), theBooks)
-		if !reflect.DeepEqual(p.Commands, cs) || len(p.Refused)+len(p.Unread) > 0 {
+		if !slices.EqualFunc(p.Commands, cs, sameCommand) || len(p.Refused)+len(p.Unread) > 0 {
 			t.Fatalf("%q read back as %q, refused %v", lines, texts(p.Commands), p.Refused)
 		}
 	})
@@ -729,7 +828,7 @@ func FuzzParse(f *testing.F) {
 		}
 		for _, c := range p.Commands {
 			again := Parse(c.String(), theBooks)
-			if len(again.Commands) != 1 || !reflect.DeepEqual(again.Commands[0], c) {
+			if len(again.Commands) != 1 || !sameCommand(again.Commands[0], c) {
 				t.Fatalf("%q prints as %q, which reads as %+v, not %+v; refused %v", text, c, again.Commands, c, again.Refused)
 			}
 		}

@@ -19,7 +19,8 @@ var spelled = map[string]int{
 // tidy turns the characters of a line into the characters of the grammar.
 // Full-width forms, typographic dashes and apostrophes, and no-break spaces
 // become ASCII. Characters of zero width and control characters are removed,
-// and white space becomes single spaces.
+// and white space becomes single spaces. A removed character may have changed
+// what the writer saw; see [disguise].
 func tidy(line string) string {
 	mapped := strings.Map(func(r rune) rune {
 		switch {
@@ -37,6 +38,32 @@ func tidy(line string) string {
 		return r
 	}, strings.ToValidUTF8(line, "\uFFFD"))
 	return strings.Join(strings.Fields(mapped), " ")
+}
+
+// disguise says why a line cannot be a command as it was written, because the
+// writer saw other characters or another order of characters than the grammar
+// reads. It returns "" for all other lines. Characters of zero width are no
+// disguise: the line looks the same without them.
+func disguise(line string) string {
+	for _, r := range line {
+		switch {
+		case isBidi(r):
+			return "it has invisible characters that change the direction of writing; type the line anew, without copying it"
+		case unicode.Is(unicode.Cc, r) && !unicode.IsSpace(r):
+			return "it has control characters; type the line anew, without copying it"
+		}
+	}
+	return ""
+}
+
+// isBidi reports the controls of the Unicode bidirectional algorithm (UAX #9,
+// section 2), and the deprecated controls U+206A to U+206F.
+func isBidi(r rune) bool {
+	switch {
+	case r == '\u061C', r == '\u200E', r == '\u200F', r >= '\u202A' && r <= '\u202E', r >= '\u2066' && r <= '\u206F':
+		return true
+	}
+	return false
 }
 
 // lex splits a tidied line into tokens.

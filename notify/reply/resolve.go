@@ -19,7 +19,9 @@ const maxPutOff = 60
 //
 // It refuses only commands that can never be right: unknown numbers, putting
 // off a pinned task, a finding that does not fit its task. If one number is
-// refused, the other numbers of the command still count, except for "all but".
+// refused, the other numbers of the command still count, except for "all but"
+// and for a range with an unknown end: nobody knows which end was meant. The
+// unknown numbers of a command are one refusal.
 // Commands that contradict each other are all returned; tasks.Fold decides
 // between them.
 func Resolve(commands []Command, items []notify.Item, on civil.Date) (acts []tasks.Act, refused []Refused) {
@@ -38,7 +40,7 @@ type resolver struct {
 }
 
 func (r *resolver) refuse(c Command, format string, args ...any) {
-	r.refused = append(r.refused, Refused{c.String(), fmt.Sprintf(format, args...)})
+	r.refused = append(r.refused, Refused{shortened(c.String()), fmt.Sprintf(format, args...)})
 }
 
 func (r *resolver) item(n int) (notify.Item, bool) {
@@ -49,8 +51,8 @@ func (r *resolver) item(n int) (notify.Item, bool) {
 	return r.items[i], true
 }
 
-// missing returns the reason why there is no task n.
-func (r *resolver) missing(n int) string {
+// missing returns the reason why there are no tasks with these numbers.
+func (r *resolver) missing(numbers ...int) string {
 	if len(r.items) == 0 {
 		return "there are no numbered tasks"
 	}
@@ -58,10 +60,14 @@ func (r *resolver) missing(n int) string {
 	for _, it := range r.items {
 		lo, hi = min(lo, it.N), max(hi, it.N)
 	}
-	if lo == hi {
-		return fmt.Sprintf("there is no %d; the only number is %d", n, lo)
+	none := "there are no such numbers"
+	if len(numbers) == 1 {
+		none = fmt.Sprintf("there is no %d", numbers[0])
 	}
-	return fmt.Sprintf("there is no %d; the numbers go from %d to %d", n, lo, hi)
+	if lo == hi {
+		return fmt.Sprintf("%s; the only number is %d", none, lo)
+	}
+	return fmt.Sprintf("%s; the numbers go from %d to %d", none, lo, hi)
 }
 
 func (r *resolver) command(c Command) {
@@ -78,12 +84,27 @@ func (r *resolver) command(c Command) {
 	if !ok {
 		return
 	}
+	for _, s := range c.ranges {
+		for _, end := range []int{s.from, s.to} {
+			if _, ok := r.item(end); !ok && slices.Contains(c.Numbers, end) {
+				r.refuse(c, "%s; nothing was marked", r.missing(end))
+				return
+			}
+		}
+	}
+	var unknown []int
+	defer func() {
+		if len(unknown) > 0 {
+			c.Numbers = unknown
+			r.refuse(c, "%s", r.missing(unknown...))
+		}
+	}()
 	for _, n := range c.Numbers {
 		one := c
 		one.Numbers = []int{n}
 		it, ok := r.item(n)
 		if !ok {
-			r.refuse(one, "%s", r.missing(n))
+			unknown = append(unknown, n)
 			continue
 		}
 		if act := (tasks.Act{Text: c.String(), N: n, Task: it.Task, Until: until, Why: c.Why}); r.mark(&act, one, it) {

@@ -203,15 +203,43 @@ func TestResolveWithoutTasks(t *testing.T) {
 	}
 }
 
-// Every number of a command becomes an act or a refusal.
+// Every number of a command becomes an act, or stands in the one refusal of the
+// command.
 func TestEveryNumberIsAnswered(t *testing.T) {
 	issue := theIssue(t)
-	for _, text := range []string{"done 1-20", "skip 5-12: x", "later 1-9 friday", "undo 9 10", "note 30: x"} {
+	for text, want := range map[string]string{
+		"done 8 9 10 11":              "done 10 11",
+		"skip 5 12: x":                "skip 12: x",
+		"undo 9 10":                   "undo 10",
+		"note 30: x":                  "note 30: x",
+		"done 0 20 30 40 41 42 50 77": "done 0 20 30 40-42 50 77",
+	} {
 		cs := Parse(text, nil).Commands
 		acts, refused := Resolve(cs, issue.Items, issue.Date)
-		if len(acts)+len(refused) != len(cs[0].Numbers) {
-			t.Errorf("%q: %d acts and %d refusals of %d numbers", text, len(acts), len(refused), len(cs[0].Numbers))
+		if len(refused) != 1 || refused[0].Text != want || !strings.Contains(refused[0].Why, "from 1 to 9") {
+			t.Errorf("%q: refused %q, want %q", text, refused, want)
+		} else if unknown := Parse(want, nil).Commands[0].Numbers; len(acts)+len(unknown) != len(cs[0].Numbers) {
+			t.Errorf("%q: %d acts and %d refused numbers of %d", text, len(acts), len(unknown), len(cs[0].Numbers))
 		}
+	}
+}
+
+// If an end of a range is no number of the digest, nobody knows which end was
+// meant.
+func TestRangeWithAnUnknownEndIsRefusedWhole(t *testing.T) {
+	issue := theIssue(t)
+	for text, end := range map[string]string{
+		"done 3-65": "65", "done 50-2000": "50", "done 0-4": "0", "done 1, 7 to 10": "10", "done 1-9999": "9999", "undo 8-12": "12", "skip 5 – 12: x": "12",
+		"later 1-10 friday": "10", "all but 4-12": "10", "done 1-3 9-10": "10",
+	} {
+		acts, refused := Resolve(Parse(text, nil).Commands, issue.Items, issue.Date)
+		if len(acts) > 0 || len(refused) != 1 || !strings.Contains(refused[0].Why, "there is no "+end+"; the numbers go from 1 to 9; nothing was marked") {
+			t.Errorf("%q: %d acts, refused %q", text, len(acts), refused)
+		}
+	}
+	acts, refused := Resolve(Parse("done 3-65\n8 refused", nil).Commands, issue.Items, issue.Date)
+	if told(acts) != "8 done refused" || len(refused) != 1 {
+		t.Errorf("another line of the mail: %q, refused %q", told(acts), refused)
 	}
 }
 

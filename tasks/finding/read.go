@@ -28,6 +28,9 @@ func flag(set func(*Values), words ...string) reader {
 // for a count of 0; if none is "", 0 is allowed.
 func counted(field func(*Values) **int, none string, nouns ...string) reader {
 	return func(l *Line, verb string, i int, g *Values) (int, *Fault) {
+		if f := l.whole(i); f != nil {
+			return 0, f
+		}
 		if !l.Is(i, Number) {
 			return 0, &Fault{Why: fmt.Sprintf("say how many, as in %q", verb+" 3"), Clear: l.End(i)}
 		}
@@ -38,6 +41,35 @@ func counted(field func(*Values) **int, none string, nouns ...string) reader {
 		}
 		return l.pass(i+1, nouns), nil
 	}
+}
+
+// fraction matches a number with a decimal point or comma.
+var fraction = regexp.MustCompile(`^[0-9]+[.,][0-9]+$`)
+
+// IsPart reports whether a word is a number with a fraction: "1.5".
+func IsPart(word string) bool { return fraction.MatchString(word) }
+
+// whole refuses a count that is no whole number, or may be none: "2.5", "2½",
+// "2,5". It returns nil for a whole number and for words without a number. In
+// "laid 2, 5 refused", the space after the comma begins the next command.
+func (l *Line) whole(i int) *Fault {
+	if l.End(i) {
+		return nil
+	}
+	raw := l.Tokens[i].Raw
+	tight := func(i int) bool { return !l.End(i) && l.Tokens[i].Tight }
+	switch {
+	case IsPart(raw):
+	case !l.Is(i, Number):
+		return nil
+	case l.Is(i+1, Comma) && tight(i+1) && tight(i+2) && l.Is(i+2, Number) && l.Figures(i):
+		return &Fault{Why: fmt.Sprintf("is %q a part, or are these two numbers? write a whole number, and a space after a comma", short(l.Text[l.Tokens[i].From:l.Tokens[i+2].At]))}
+	case l.Is(i+1, Other) && strings.ContainsAny(l.Tokens[i+1].Raw, "½¼¾⅓⅔/"):
+		raw = l.Text[l.Tokens[i].From:l.Tokens[i+1].At]
+	default:
+		return nil
+	}
+	return &Fault{Why: fmt.Sprintf("%q is not a whole number", short(raw))}
 }
 
 // pass returns the index after the word at i if it is one of words, and else i.
@@ -51,6 +83,9 @@ func (l *Line) pass(i int, words []string) int {
 // readLaid reads "", "6", "6 eggs", "6 and 2 slugs", "6 (2 slugs)", "4 slugs",
 // "2 more".
 func readLaid(l *Line, _ string, i int, g *Values) (int, *Fault) {
+	if f := l.whole(i); f != nil {
+		return 0, f
+	}
 	if !l.Is(i, Number) {
 		uncounted := Uncounted
 		g.Laid = &uncounted
@@ -85,6 +120,9 @@ func readLaid(l *Line, _ string, i int, g *Values) (int, *Fault) {
 func (l *Line) besides(i int, g *Values) (int, *Fault) {
 	k := l.joint(i)
 	slugs, counted := 0, l.Word(k) == "no"
+	if f := l.whole(k); f != nil {
+		return 0, f
+	}
 	if l.Is(k, Number) {
 		slugs, counted = l.Tokens[k].N, true
 	}
@@ -156,7 +194,7 @@ func readMother(l *Line, _ string, i int, g *Values) (int, *Fault) {
 func readVeins(l *Line, verb string, i int, g *Values) (int, *Fault) {
 	count := counted(func(g *Values) **int { return &g.Veins }, "", eggWords...)
 	switch {
-	case l.Is(i, Number) && !l.Begins(i):
+	case l.whole(i) != nil, l.Is(i, Number) && !l.Begins(i):
 		return count(l, verb, i, g)
 	case l.Word(i) == "in":
 		return count(l, verb, i+1, g)

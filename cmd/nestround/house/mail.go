@@ -274,6 +274,9 @@ func replyTo(settings *config.Settings, token string) string {
 	return settings.Digest.ReplyTo
 }
 
+// maxListed is the largest number of recorded acts that an answer lists.
+const maxListed = 100
+
 // answerText lists the recorded commands and quotes the refused ones. None of
 // its lines reads as a command: numbers are in brackets, and quotes follow a
 // mark.
@@ -281,7 +284,11 @@ func answerText(s *Snapshot, t Taken, issue notify.Issue, at time.Time) string {
 	var b strings.Builder
 	if len(t.Accepted) > 0 {
 		fmt.Fprintf(&b, "Recorded, from your mail of %s:\n\n", english.WeekdayMoment(at))
-		for _, a := range t.Accepted {
+		for i, a := range t.Accepted {
+			if i == maxListed && len(t.Accepted) > maxListed+1 {
+				fmt.Fprintf(&b, "  ... and %s more; the daybook has them all\n", english.Count(len(t.Accepted)-maxListed, "task"))
+				break
+			}
 			fmt.Fprintf(&b, "  [%s] %s: %s\n", label(a), a.Title, s.Outcome(a))
 		}
 		b.WriteString("\n")

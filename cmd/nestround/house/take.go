@@ -2,6 +2,7 @@ package house
 
 import (
 	"crypto/rand"
+	"fmt"
 	"slices"
 	"time"
 
@@ -137,6 +138,7 @@ func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, 
 	said.parsed = reply.Parse(m.Words, j.known())
 	commands, refused := keyed(m.Keyed, board)
 	var acts []tasks.Act
+	most := 2*len(board) + maxActs
 	for _, c := range slices.Concat(said.parsed.Commands, commands) {
 		of := board
 		if c.Verb == reply.All || c.Verb == reply.AllBut {
@@ -144,6 +146,10 @@ func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, 
 		}
 		a, no := reply.Resolve([]reply.Command{c}, of, e.On)
 		acts, refused = append(acts, a...), append(refused, no...)
+		if len(acts) > most {
+			acts, refused = nil, []reply.Refused{{Text: c.String(), Why: "these commands say too much at once; nothing was recorded: send them in several mails"}}
+			break
+		}
 	}
 	var not []reply.Refused
 	e.Acts, not = j.possible(acts, board, e.On)
@@ -208,6 +214,12 @@ func accepted(a tasks.Act, board []item) Accepted {
 	return Accepted{Command: a.Text, N: a.N, Task: a.Task, Finding: a.Finding, Title: title, Mark: a.Mark, Until: a.Until}
 }
 
+// The limits of one message.
+const (
+	maxActs    = 1000 // acts beyond two for each task of the board
+	maxRefused = 30   // refusals that are quoted to the sender
+)
+
 // refusals lists the lines that look like commands but are not, and the
 // commands that are impossible.
 func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
@@ -217,6 +229,9 @@ func refusals(p reply.Parsed, resolved []reply.Refused) []Refused {
 	}
 	for _, line := range p.Unread {
 		list = append(list, Refused{line, "this is no command"})
+	}
+	if n := len(list) - maxRefused; n > 1 {
+		list = append(list[:maxRefused], Refused{fmt.Sprintf("and %d more", n), "they were not recorded either; send fewer lines at once"})
 	}
 	return list
 }

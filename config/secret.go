@@ -8,6 +8,8 @@ import (
 	"os"
 	"runtime"
 	"strings"
+
+	"nestround/tasks/disk"
 )
 
 // Secret says where a password is kept: in a file, or in an environment
@@ -81,24 +83,20 @@ func (s Secret) Read() (string, error) {
 }
 
 func readPrivate(path string) (string, error) {
-	// Check before opening: opening a named pipe would wait for a writer.
-	info, err := os.Stat(path)
+	f, err := disk.Open(path)
 	if err != nil {
 		return "", withoutPath(err)
 	}
-	if !info.Mode().IsRegular() {
-		return "", errors.New("it is not a file")
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return "", withoutPath(err)
 	}
 	// Windows has no permission bits for other users, and Go makes up the bits
 	// there.
 	if info.Mode().Perm()&0o007 != 0 && runtime.GOOS != "windows" {
 		return "", fmt.Errorf("everybody on this machine may read it; run: chmod 600 %s", path)
 	}
-	f, err := os.Open(path)
-	if err != nil {
-		return "", withoutPath(err)
-	}
-	defer f.Close()
 	content, err := io.ReadAll(io.LimitReader(f, maxSecret+3))
 	if err != nil {
 		return "", withoutPath(err)

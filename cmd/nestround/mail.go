@@ -6,13 +6,17 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"os"
 	"time"
 
 	"nestround/cmd/nestround/house"
 	"nestround/notify/mailout"
+	"nestround/tasks/disk"
 	"nestround/tasks/english"
 )
+
+// maxMessage is the largest message of replies --file, in bytes. Providers
+// accept messages of 25 to 50 MB.
+const maxMessage = 64 << 20
 
 func setDigest(f *flag.FlagSet) func(context.Context, *call) error {
 	send := f.Bool("send", false, "send today's digest, unless it has been sent")
@@ -83,9 +87,12 @@ func setReplies(f *flag.FlagSet) func(context.Context, *call) error {
 		if *file != "" {
 			var raw []byte
 			if *file == "-" {
-				raw, err = io.ReadAll(c.stdin)
-			} else {
-				raw, err = os.ReadFile(*file)
+				raw, err = io.ReadAll(io.LimitReader(c.stdin, maxMessage+1))
+				if len(raw) > maxMessage {
+					err = &disk.TooLargeError{Most: maxMessage}
+				}
+			} else if raw, err = disk.ReadFile(*file, maxMessage); errors.Is(err, disk.ErrNotFile) {
+				return &usageError{err.Error(), "to read from a pipe: nestround replies --file -"}
 			}
 			if err != nil {
 				return fmt.Errorf("read the message: %w", err)

@@ -20,9 +20,9 @@ package books
 
 import (
 	"embed"
+	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path"
 	"slices"
 	"strings"
@@ -30,6 +30,7 @@ import (
 	"nestround/config"
 	"nestround/config/diag"
 	"nestround/config/tables"
+	"nestround/tasks/disk"
 	"nestround/tasks/husbandry"
 )
 
@@ -51,8 +52,12 @@ const (
 // an error; warnings do not prevent the records. The list is sorted by place.
 // The paths in the list are relative to dir.
 func Load(dir string) (config.Settings, *husbandry.Records, diag.List) {
-	return Read(os.DirFS(dir), dir)
+	return Read(Folder(dir), dir)
 }
+
+// Folder returns the folder of the books for [Read]. It opens regular files of
+// bounded size only.
+func Folder(dir string) disk.Folder { return disk.FS(dir, tables.MaxFile) }
 
 // Read does the same as Load from a file system. Paths in the settings, such as
 // the path of a password file, are relative to dir.
@@ -129,12 +134,16 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 		})
 	}
 	for _, file := range files {
-		src, err := readFile(fsys, file)
+		src, err := fs.ReadFile(fsys, file)
 		if err != nil {
 			own.problem(file, err)
 			continue
 		}
-		root := tables.Parse(file, src, r.list)
+		parse := tables.Parse
+		if o, ok := fsys.(interface{ Outside(string) bool }); ok && o.Outside(file) {
+			parse = tables.ParsePrivate
+		}
+		root := parse(file, src, r.list)
 		r.lost = r.lost || root.Lost()
 		if file == keeperFile {
 			settings = config.Read(root, dir)
@@ -162,32 +171,18 @@ type folder struct {
 	lost bool // a file could not be read
 }
 
-// readFile reads at most one byte more than the limit of a file. The extra byte
-// shows that a file is too large, without reading all of it.
-func readFile(fsys fs.FS, file string) ([]byte, error) {
-	// Check before opening: opening a named pipe would wait for a writer.
-	info, err := fs.Stat(fsys, file)
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("it is not a file")
-	}
-	if info.Size() > tables.MaxFile {
-		return make([]byte, tables.MaxFile+1), nil
-	}
-	return fs.ReadFile(fsys, file)
-}
-
 // problem reports a file that could not be read at all.
 func (f *folder) problem(file string, err error) {
 	f.lost = true
 	if p, ok := err.(*fs.PathError); ok {
 		err = p.Err
 	}
+	message, hint := fmt.Sprintf("cannot be read: %v", err), ""
+	if _, ok := errors.AsType[*disk.TooLargeError](err); ok {
+		message, hint = fmt.Sprintf("the file is larger than %d MiB and is not read", tables.MaxFile>>20), "split it; any file may hold any table"
+	}
 	*f.list = append(*f.list, diag.Problem{
-		File: file, Line: 1, Column: 1, Severity: diag.Error,
-		Message: fmt.Sprintf("cannot be read: %v", err),
+		File: file, Line: 1, Column: 1, Severity: diag.Error, Message: message, Hint: hint,
 	})
 }
 

@@ -17,7 +17,18 @@ import (
 // of the file to list. It always returns a table with everything that it could
 // read. Table.Lost reports whether records may be missing from the table.
 func Parse(name string, src []byte, list *diag.List) *Table {
-	f := &file{name: name, list: list, lines: []int{0}}
+	return parse(&file{name: name, list: list, lines: []int{0}}, src)
+}
+
+// ParsePrivate does the same as [Parse] for a file that does not belong to the
+// books, such as the target of a symbolic link that leaves their folder. The
+// problems have their places, but none of the file's words: a link to a list of
+// passwords would otherwise show the list in a terminal, a log or a mail.
+func ParsePrivate(name string, src []byte, list *diag.List) *Table {
+	return parse(&file{name: name, list: list, lines: []int{0}, private: true}, src)
+}
+
+func parse(f *file, src []byte) *Table {
 	root := &Table{f: f, name: "the file", how: headed}
 	if len(src) > MaxFile {
 		f.lost = true

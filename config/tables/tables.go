@@ -50,6 +50,7 @@ type file struct {
 	problems int
 	syntax   int
 	lost     bool
+	private  bool // the words of the file must not be shown
 }
 
 // Place is a place in a file. The zero Place is no place, and reports nothing.
@@ -103,6 +104,9 @@ func (p Place) report(severity diag.Severity, message, hint string) {
 	if f.problems == maxProblems {
 		severity, message, hint = diag.Error, "too many problems; those after this one are not shown", "mend the ones above and check again"
 	}
+	if f.private {
+		message, hint = privateMessage, privateHint
+	}
 	line := f.line(p.at)
 	source := f.text(line)
 	problem := diag.Problem{
@@ -113,11 +117,18 @@ func (p Place) report(severity diag.Severity, message, hint string) {
 		Message:  message,
 		Hint:     hint,
 	}
-	if !p.withhold && !mayBeSecret(source) && !misspeltSecret(source) {
+	if !f.private && !p.withhold && !mayBeSecret(source) && !misspeltSecret(source) {
 		problem.Source = source
 	}
 	*f.list = append(*f.list, problem)
 }
+
+// A message about a private file has none of the file's words: messages quote
+// keys and values.
+const (
+	privateMessage = "there is a problem here; it is not shown, because the file is a link to a file outside of the books"
+	privateHint    = "put a copy into the books instead of the link, and check again"
+)
 
 // mayBeSecret reports whether a line seems to contain a password or another
 // secret. Such a line must not be copied into a terminal, a log or a mail.

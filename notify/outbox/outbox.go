@@ -226,7 +226,7 @@ func (b *Box) store(name string, text []byte) (added bool, err error) {
 	// Look for the mail among the waiting mails first, and then among the sent
 	// mails: Deliver records a mail as sent before it removes the mail from the
 	// waiting mails.
-	old, err := os.ReadFile(b.path(name + mailExt))
+	old, err := disk.ReadFile(b.path(name+mailExt), maxMail)
 	if err == nil {
 		if _, err := parse(name, old); err == nil {
 			// The process that put the mail into the outbox may have been
@@ -234,7 +234,7 @@ func (b *Box) store(name string, text []byte) (added bool, err error) {
 			// another write makes sure that the mail is there.
 			return false, b.files.WriteFile(b.path(name+mailExt), old, 0o600)
 		}
-	} else if !errors.Is(err, fs.ErrNotExist) {
+	} else if !errors.Is(err, fs.ErrNotExist) && !disk.Unusable(err) {
 		return false, fmt.Errorf("put a mail into the outbox: %w", err)
 	}
 	sent, err := disk.ReadJSON[[]Sent](b.sentFile())
@@ -343,6 +343,10 @@ func (b *Box) failures(read func(path string) (Failure, bool, error)) ([]Failure
 	return all, nil
 }
 
+// maxMail is the largest file of a waiting mail, in bytes. A digest of 2,000
+// enclosures has a few hundred kilobytes.
+const maxMail = 32 << 20
+
 // mails returns the waiting mails, the oldest first, and the files that are
 // damaged.
 func (b *Box) mails() (mails []stored, damaged []*disk.CorruptError, err error) {
@@ -356,9 +360,13 @@ func (b *Box) mails() (mails []stored, damaged []*disk.CorruptError, err error) 
 			continue
 		}
 		path := b.path(e.Name())
-		text, err := os.ReadFile(path)
+		text, err := disk.ReadFile(path, maxMail)
 		if errors.Is(err, fs.ErrNotExist) {
 			continue // it has just left
+		}
+		if disk.Unusable(err) {
+			damaged = append(damaged, &disk.CorruptError{Path: path, Err: errors.Unwrap(err)})
+			continue
 		}
 		if err != nil {
 			return nil, nil, fmt.Errorf("read a waiting mail: %w", err)

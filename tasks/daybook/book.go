@@ -108,7 +108,7 @@ func (b *Book) setAside(y *year) (Problem, error) {
 		if !strings.HasPrefix(c, base+".torn-") {
 			continue
 		}
-		if have, err := os.ReadFile(c); err == nil && string(have) == y.torn.text {
+		if have, err := disk.ReadFile(c, MaxYear); err == nil && string(have) == y.torn.text {
 			aside = c
 		}
 	}
@@ -185,7 +185,7 @@ func (b *Book) has(id string) (bool, error) {
 
 // fileHas looks for an id in a file without reading its entries.
 func fileHas(path, id string) (bool, error) {
-	text, err := os.ReadFile(path)
+	text, err := disk.ReadFile(path, MaxYear)
 	if err != nil {
 		return false, fmt.Errorf("read the daybook: %w", err)
 	}
@@ -239,6 +239,12 @@ func (b *Book) Append(e tasks.Entry) (added bool, err error) {
 	}
 	if y.open {
 		line = "\n" + line
+	}
+	if len(line) > MaxLine {
+		return false, fmt.Errorf("add entry %q to the daybook: %w; say less at once", e.ID, errLongLine)
+	}
+	if y.read+int64(len(line)) > MaxYear {
+		return false, fmt.Errorf("add entry %q to the daybook: %w", e.ID, &TooLargeError{Folder + "/" + fileName(y.year), MaxYear})
 	}
 	path := filePath(b.log.books, y.year)
 	if err := b.files.Append(path, y.read, []byte(line), 0o666); err != nil {

@@ -8,7 +8,6 @@ import (
 	"hash/crc32"
 	"io/fs"
 	"log/slog"
-	"os"
 	"path/filepath"
 	"slices"
 	"sort"
@@ -309,7 +308,7 @@ const magic = "nestround history 1\n"
 // be used. now has the years that are on the disk.
 func (l *Log) adopt(now []*year) {
 	k := l.kept
-	b, err := os.ReadFile(filepath.Join(l.books, filepath.FromSlash(KeptFile)))
+	b, err := disk.ReadFile(filepath.Join(l.books, filepath.FromSlash(KeptFile)), MaxYear)
 	if errors.Is(err, fs.ErrNotExist) {
 		return
 	}

@@ -17,7 +17,35 @@ import (
 	"unicode/utf8"
 
 	"nestround/tasks"
+	"nestround/tasks/disk"
 )
+
+// The limits of the daybook. Ten years of 2,000 enclosures have about 15 MB a
+// year, and their longest entry has about a megabyte. A daybook above a limit
+// is not read at all, because a part of it would give wrong dates; an entry
+// that would lead above a limit is refused before it is written.
+const (
+	MaxYear = 128 << 20 // bytes of the file of a year
+	MaxAll  = 512 << 20 // bytes of all years
+	MaxLine = 16 << 20  // bytes of an entry
+
+	maxProblems = 500 // per year; the others are only counted
+)
+
+// TooLargeError says that the daybook is above a limit.
+type TooLargeError struct {
+	What string // file or folder, relative to the books
+	Most int64  // bytes
+}
+
+func (e *TooLargeError) Error() string {
+	return fmt.Sprintf("%s is larger than %d MiB", e.What, e.Most>>20)
+}
+
+// Hint says what to do.
+func (e *TooLargeError) Hint() string {
+	return "entries of a keeper never fill it, so look for lines that do not belong there; or move the oldest years elsewhere"
+}
 
 // Log has the entries of the daybook as last read. [Log.Refresh] brings the log
 // up to date. If lines were added only at the end of the last year, Refresh
@@ -139,6 +167,7 @@ func (l *Log) look() (years []*year, strays []Problem, err error) {
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, fmt.Errorf("read the daybook: %w", err)
 	}
+	var all int64
 	for _, e := range names { // ReadDir sorts by name, and so by year
 		if !yearFile.MatchString(e.Name()) {
 			if lookLike.MatchString(e.Name()) {
@@ -160,6 +189,9 @@ func (l *Log) look() (years []*year, strays []Problem, err error) {
 		}
 		if err != nil {
 			return nil, nil, fmt.Errorf("read the daybook: %w", err)
+		}
+		if all += st.Size(); all > MaxAll {
+			return nil, nil, fmt.Errorf("read the daybook: %w", &TooLargeError{Folder, MaxAll})
 		}
 		years = append(years, &year{year: n, stat: st})
 	}
@@ -277,7 +309,7 @@ const tornPause = 5 * time.Millisecond
 // readYear reads the bytes after y.read. If the bytes before have changed, it
 // changes nothing and returns false.
 func (l *Log) readYear(y *year, writer bool) (bool, error) {
-	f, err := os.Open(filePath(l.books, y.year))
+	f, err := disk.Open(filePath(l.books, y.year))
 	if err != nil {
 		return false, err
 	}
@@ -285,6 +317,10 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 	st, err := f.Stat()
 	if err != nil {
 		return false, err
+	}
+	tooLarge := &TooLargeError{Folder + "/" + fileName(y.year), MaxYear}
+	if st.Size() > MaxYear {
+		return false, tooLarge
 	}
 	// A correction by hand that keeps the length of the file shows only in the
 	// checksum.
@@ -298,6 +334,9 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 	text, err := rest(f, st.Size()-y.read)
 	if err != nil {
 		return false, err
+	}
+	if y.read+int64(len(text)) > MaxYear { // it has just grown
+		return false, tooLarge
 	}
 	if y.open && text != "" && !strings.HasPrefix(text, "\n") && !strings.HasPrefix(text, "\r\n") {
 		return false, nil // the line without a newline has changed
@@ -326,7 +365,7 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 func rest(f io.Reader, size int64) (string, error) {
 	var b strings.Builder
 	b.Grow(int(max(size, 0)))
-	_, err := io.Copy(&b, f)
+	_, err := io.Copy(&b, io.LimitReader(f, MaxYear+1))
 	return b.String(), err
 }
 
@@ -353,9 +392,13 @@ func (l *Log) take(y *year, text string) error {
 		if bare == "" && y.open {
 			y.lines-- // this newline belongs to a line already counted
 		} else if strings.TrimSpace(bare) != "" {
-			e, ok := l.scanner.scan(bare)
+			var e tasks.Entry
 			var err error
-			if !ok {
+			if len(bare) > MaxLine {
+				err = errLongLine
+			} else if scanned, ok := l.scanner.scan(bare); ok {
+				e = scanned
+			} else {
 				e, err = decode(bare)
 			}
 			if newer := (*NewerError)(nil); errors.As(err, &newer) {
@@ -368,12 +411,12 @@ func (l *Log) take(y *year, text string) error {
 			}
 			switch {
 			case err != nil:
-				y.problems = append(y.problems, problem(y, bare, err))
+				y.report(problem(y, bare, err))
 			case l.kept.mayHave(e.ID) || l.kept != nil && !l.kept.folder.Follows(&e):
 				l.kept.gone = true
 				return nil
 			case !l.ids.add(e.ID, l.entries):
-				y.problems = append(y.problems, Problem{
+				y.report(Problem{
 					File: Folder + "/" + fileName(y.year), Line: y.lines + 1, Column: 1, Text: bare,
 					Message: fmt.Sprintf("an entry with the id %q stands further up; this one does not count", e.ID),
 					Hint:    "remove one of them",
@@ -407,12 +450,34 @@ func estimate(text string, toCome int64) int {
 	return int(1.05 * perByte * float64(int64(len(text))+toCome))
 }
 
+// errLongLine is the error of a line that is not decoded.
+var errLongLine = fmt.Errorf("the line is longer than %d MiB", MaxLine>>20)
+
+// report adds a problem of the file. After maxProblems, it says only that there
+// are more.
+func (y *year) report(p Problem) {
+	switch n := len(y.problems); {
+	case n < maxProblems-1:
+		y.problems = append(y.problems, p)
+	case n == maxProblems-1:
+		y.problems = append(y.problems, Problem{File: p.File, Line: p.Line, Column: 1,
+			Message: "too many lines do not count; those from here on are not listed",
+			Hint:    "is this the right file? compare it with a copy"})
+	}
+}
+
 const doesNotCount = "; it does not count"
 
 // problem makes the Problem of the next line of y, which decode rejected with
 // err.
 func problem(y *year, line string, err error) Problem {
-	at, message := explain(line, err)
+	if len(line) > MaxLine {
+		line = "" // the report must stay small
+	}
+	at, message := 0, errLongLine.Error()
+	if err != errLongLine {
+		at, message = explain(line, err)
+	}
 	at = min(max(at, 0), len(line))
 	return Problem{
 		File:    Folder + "/" + fileName(y.year),

@@ -13,8 +13,8 @@
 // Failures?", USENIX ATC). Such errors match [ErrLost], and nothing here tries
 // again.
 //
-// Package os does the reading; only state in JSON is read here. All changes
-// pass through the small interface [Ops], so that a test can stop the program
+// [Open], [ReadFile] and [FS] do the reading. They open regular files only, and
+// never wait, whatever stands in the place of a file. All changes pass through the small interface [Ops], so that a test can stop the program
 // after each operation; disktest does that.
 package disk
 

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 )
 
 // CorruptError says that a state file does not have the form that the program
@@ -28,12 +27,16 @@ func (e *CorruptError) Unwrap() error { return e.Err }
 
 // ReadJSON reads a file of [Files.WriteJSON], and changes nothing. It returns
 // the zero T and no error for a missing file, and the zero T and a
-// [*CorruptError] for a file that does not parse.
+// [*CorruptError] for a file that does not parse, that is larger than
+// [MaxState], or that is no regular file.
 func ReadJSON[T any](path string) (T, error) {
 	var v, zero T
-	b, err := os.ReadFile(path)
+	b, err := ReadFile(path, MaxState)
 	if errors.Is(err, fs.ErrNotExist) {
 		return zero, nil
+	}
+	if Unusable(err) {
+		return zero, &CorruptError{Path: path, Err: errors.Unwrap(err)}
 	}
 	if err != nil {
 		return zero, fmt.Errorf("read %q: %w", path, err)

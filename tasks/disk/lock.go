@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/gofrs/flock"
@@ -43,7 +44,12 @@ func (f Files) Acquire(path string, wait time.Duration) (*Lock, error) {
 	if err := f.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		return nil, err
 	}
-	l := flock.New(path, flock.SetPermissions(0o600))
+	if st, err := os.Stat(path); err == nil && !st.Mode().IsRegular() {
+		return nil, fmt.Errorf("lock %q: %w", path, ErrNotFile)
+	}
+	// Without O_NONBLOCK, opening a named pipe in the place of the lock would
+	// wait for ever.
+	l := flock.New(path, flock.SetPermissions(0o600), flock.SetFlag(os.O_CREATE|os.O_RDONLY|syscall.O_NONBLOCK))
 	ok, err := l.TryLock()
 	if err == nil && !ok && wait > 0 {
 		ctx, cancel := context.WithTimeout(context.Background(), wait)
@@ -67,7 +73,7 @@ func (f Files) Acquire(path string, wait time.Duration) (*Lock, error) {
 }
 
 func holder(path string) int {
-	b, err := os.ReadFile(path)
+	b, err := ReadFile(path, 1<<10)
 	if err != nil {
 		return 0
 	}

@@ -13,9 +13,9 @@ type System struct{}
 
 var _ Ops = System{}
 
-// OpenFile is os.OpenFile.
+// OpenFile is os.OpenFile for regular files. It never waits; see [Open].
 func (System) OpenFile(name string, flag int, perm fs.FileMode) (File, error) {
-	f, err := os.OpenFile(name, flag, perm)
+	f, err := openRegular(name, flag, perm)
 	if err != nil {
 		return nil, err // f would be wrong: an interface with a nil *os.File is not nil
 	}

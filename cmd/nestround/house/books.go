@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"hash"
-	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -132,7 +131,7 @@ func (r *reading) edited() {
 
 // load reads the record files. source is as in basis.
 func load(dir string) (_ config.Settings, _ *husbandry.Records, source string, _ diag.List) {
-	from := &hashing{os.DirFS(dir).(dirFS), sha256.New()}
+	from := &hashing{books.Folder(dir), sha256.New()}
 	settings, records, problems := books.Read(from, dir)
 	if build, err := disk.Build(); err == nil {
 		version, where := zones.Source()
@@ -141,23 +140,15 @@ func load(dir string) (_ config.Settings, _ *husbandry.Records, source string, _
 	return settings, records, source, problems
 }
 
-// dirFS is what os.DirFS returns. Files that are no regular ones must not be
-// opened to be looked at.
-type dirFS interface {
-	fs.ReadFileFS
-	fs.ReadDirFS
-	fs.StatFS
-}
-
 // hashing is a folder that hashes the files that are read in it, in their order.
 type hashing struct {
-	dirFS
+	disk.Folder
 	sum hash.Hash
 }
 
 // ReadFile implements fs.ReadFileFS.
 func (h *hashing) ReadFile(name string) ([]byte, error) {
-	b, err := h.dirFS.ReadFile(name)
+	b, err := h.Folder.ReadFile(name)
 	fmt.Fprintf(h.sum, "%q %d %t ", name, len(b), err == nil)
 	h.sum.Write(b) // a hash's Write never fails
 	return b, err

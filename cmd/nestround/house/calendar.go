@@ -25,7 +25,9 @@ type shelf struct {
 	files disk.Files
 }
 
-func (s shelf) Load(name string) ([]byte, error) { return os.ReadFile(filepath.Join(s.dir, name)) }
+func (s shelf) Load(name string) ([]byte, error) {
+	return disk.ReadFile(filepath.Join(s.dir, name), disk.MaxState)
+}
 
 func (s shelf) Save(name string, data []byte) error {
 	if err := s.files.MkdirAll(s.dir, 0o777); err != nil {

@@ -8,7 +8,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"maps"
-	"os"
+
 	"path/filepath"
 	"slices"
 	"sync"
@@ -102,7 +102,7 @@ func (c *chosenDays) open() {
 		return
 	}
 	c.read = true
-	b, err := os.ReadFile(c.path)
+	b, err := disk.ReadFile(c.path, disk.MaxState)
 	if errors.Is(err, fs.ErrNotExist) {
 		return
 	}

@@ -240,7 +240,7 @@ func (s *issues) secure(i notify.Issue) error {
 		files = append(files, s.path(i, fmt.Sprintf(".mail%d.json", n+1)))
 	}
 	for _, path := range files {
-		b, err := os.ReadFile(path)
+		b, err := disk.ReadFile(path, disk.MaxState)
 		if err != nil {
 			return fmt.Errorf("read a digest: %w", err)
 		}

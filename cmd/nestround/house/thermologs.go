@@ -19,6 +19,7 @@ import (
 	"nestround/scheduler/herd"
 	"nestround/scheduler/outlook"
 	"nestround/tasks/civil"
+	"nestround/tasks/disk"
 	"nestround/tasks/english"
 	"nestround/tasks/husbandry"
 )
@@ -43,16 +44,9 @@ func readLogs(dir string, records *husbandry.Records, zone *time.Location, today
 				Message: fmt.Sprintf("temperature log of %s: %s", inc.ID, what)})
 		}
 		still := func(what string) { logs.words = append(logs.words, logWord{inc: inc.ID, what: what}) }
-		st, err := os.Stat(logPath(dir, inc.Log))
+		f, err := disk.Open(logPath(dir, inc.Log))
 		if errors.Is(err, fs.ErrNotExist) {
 			continue // the problem is reported at the record
-		}
-		if err == nil && !st.Mode().IsRegular() {
-			err = errors.New("it is no file") // opening a pipe would block for ever
-		}
-		var f *os.File
-		if err == nil {
-			f, err = os.Open(logPath(dir, inc.Log))
 		}
 		if err != nil {
 			what := fmt.Sprintf("cannot be read (%v): its set point is used", err)

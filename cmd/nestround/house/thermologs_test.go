@@ -83,7 +83,7 @@ incubator = "BOX"
 	if err := os.Mkdir(box, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if other, said := forecast(""); other != set || !strings.Contains(said, "it is no file") {
+	if other, said := forecast(""); other != set || !strings.Contains(said, "it is not a file") {
 		t.Errorf("a folder of that name gives %v, none %v; %s", other, set, said)
 	}
 }

@@ -6,13 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"os"
+
 	"time"
 
 	"nestround/notify"
 	"nestround/notify/mailin"
 	"nestround/notify/mailout"
 	"nestround/notify/outbox"
+	"nestround/tasks/disk"
 )
 
 // ErrNoMail says that keeper.toml configures no mail.
@@ -70,11 +71,15 @@ func (h *House) Inbox(dry bool) (notify.Inbox, error) {
 	})
 }
 
+// maxCA is the largest file of certificates, in bytes. The certificates of all
+// public authorities together have a few hundred kilobytes.
+const maxCA = 4 << 20
+
 func authorities(file string) (*x509.CertPool, error) {
 	if file == "" {
 		return nil, nil
 	}
-	pem, err := os.ReadFile(file)
+	pem, err := disk.ReadFile(file, maxCA)
 	if err != nil {
 		return nil, fmt.Errorf("read the certificate authority: %w", err)
 	}

@@ -143,6 +143,9 @@ type In struct {
 type Page struct {
 	Listen string // host:port
 	URL    string // the page's public address, without a slash at the end; "" if keeper.toml gives no address
+	// Proxies are the addresses of web servers that stand before the page, and
+	// that are believed in X-Forwarded-For; without zones, IPv4 as such.
+	Proxies []netip.Prefix
 }
 
 // Calendar is what the calendar shows.
@@ -516,7 +519,34 @@ func (r reader) page(t *tables.Table, p *Page) {
 	if !t.IsEmptyText("url") {
 		r.pageURL(t, p)
 	}
+	for _, proxy := range tables.ParsedList(t, "proxies", parseProxy) {
+		if slices.Contains(p.Proxies, proxy.Value) {
+			proxy.Place.Error(fmt.Sprintf("%v stands twice", proxy.Value), "")
+			continue
+		}
+		p.Proxies = append(p.Proxies, proxy.Value)
+	}
 	t.Done()
+}
+
+// parseProxy reads an address, or a network such as "10.0.0.0/8".
+func parseProxy(s string) (netip.Prefix, error) {
+	if a, err := netip.ParseAddr(s); err == nil && a.Zone() == "" {
+		a = a.Unmap()
+		return netip.PrefixFrom(a, a.BitLen()), nil
+	}
+	p, err := netip.ParsePrefix(s)
+	switch {
+	case err != nil:
+		return p, fmt.Errorf("%q is not an address like 127.0.0.1 or a network like 10.0.0.0/8", s)
+	case p.Addr().Is4In6():
+		return p, fmt.Errorf("write %q as a network of IPv4, such as 10.0.0.0/8", s)
+	case p.Bits() == 0:
+		return p, fmt.Errorf("%q is everybody; name the address of your web server", s)
+	case p != p.Masked():
+		return p, fmt.Errorf("%q is an address inside of a network; write %v for the network, or %v for the address", s, p.Masked(), p.Addr())
+	}
+	return p, nil
 }
 
 func (r reader) pageURL(t *tables.Table, p *Page) {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -73,6 +74,7 @@ maildir = ""
 [page]
 listen = "localhost:80"
 url = "https://lizards.example.org/"
+proxies = ["127.0.0.1", "10.0.0.0/8", "::1", "fd00::/8", "::ffff:192.0.2.1"]
 [work]
 days_off = ["sun", "Wednesday"]
 minutes = 90
@@ -99,7 +101,8 @@ alarms = true
 		Out:      &Out{SMTP: "smtp.example.org:465", Security: TLS, User: "lizards@example.org", Password: SecretFile("/books/secrets/mail"), CAFile: "/books/secrets/ca.pem"},
 		In: &In{IMAP: "[::1]:1143", Security: NoTLS, User: "lizards", Password: SecretEnv("NESTROUND_MAIL_PASSWORD"), Mailbox: "Lizards", Poll: 90 * time.Second,
 			AuthservID: "mx.example.org", Trust: Token},
-		Page:     Page{Listen: "localhost:80", URL: "https://lizards.example.org"},
+		Page: Page{Listen: "localhost:80", URL: "https://lizards.example.org", Proxies: []netip.Prefix{
+			netip.MustParsePrefix("127.0.0.1/32"), netip.MustParsePrefix("10.0.0.0/8"), netip.MustParsePrefix("::1/128"), netip.MustParsePrefix("fd00::/8"), netip.MustParsePrefix("192.0.2.1/32")}},
 		Calendar: Calendar{AheadDays: 400, Alarms: true},
 	}
 	if !reflect.DeepEqual(s, want) {
@@ -132,6 +135,7 @@ func TestProblemsOfSettings(t *testing.T) {
 	const digest = "zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\nto = [\"k@example.org\"]\n"
 	out := func(rest string) string { return digest + "[mail.out]\n" + rest }
 	in := func(rest string) string { return digest + "[mail.in]\n" + rest }
+	page := func(proxies string) string { return "zone = \"UTC\"\n[page]\nproxies = [" + proxies + "]\n" }
 	for _, c := range []struct {
 		name, src string
 		want      string // line:column: severity: beginning of the message; "" for no problem
@@ -180,6 +184,16 @@ func TestProblemsOfSettings(t *testing.T) {
 		{"looking too rarely", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"25 hours\"\n"), "8:8: error: `poll`: \"25 hours\" is not between"},
 		{"a number that overflows", in("maildir = \"in\"\ntrust = \"token\"\npoll = \"9999999999999 hours\"\n"), "8:8: error: `poll`:"},
 		{"a page open to the whole network", "zone = \"UTC\"\n[page]\nlisten = \":8734\"\n", "3:10: warning: everybody in the network"},
+		{"a proxy by name", page(`"proxy.example.org"`), "3:12: error: `proxies`: \"proxy.example.org\" is not an address like 127.0.0.1"},
+		{"everybody as a proxy", page(`"0.0.0.0/0"`), "3:12: error: `proxies`: \"0.0.0.0/0\" is everybody"},
+		{"everybody in IPv6", page(`"::/0"`), "3:12: error: `proxies`: \"::/0\" is everybody"},
+		{"an address within a network", page(`"10.0.0.1/8"`), "3:12: error: `proxies`: \"10.0.0.1/8\" is an address inside of a network; write 10.0.0.0/8"},
+		{"a proxy with a zone", page(`"fe80::1%eth0"`), "3:12: error: `proxies`: \"fe80::1%eth0\" is not an address"},
+		{"a network of IPv4 in IPv6", page(`"::ffff:10.0.0.0/104"`), "3:12: error: `proxies`: write \"::ffff:10.0.0.0/104\" as a network of IPv4"},
+		{"a proxy with a port", page(`"127.0.0.1:80"`), "3:12: error: `proxies`:"},
+		{"a proxy twice", page(`"127.0.0.1", "127.0.0.1/32"`), "3:25: error: 127.0.0.1/32 stands twice"},
+		{"a proxy that is no text", page(`127`), "3:12: error: `proxies`"},
+		{"a proxy without its list", "zone = \"UTC\"\n[page]\nproxies = \"127.0.0.1\"\n", "3:11: error: `proxies`"},
 		{"a link in clear", "zone = \"UTC\"\n[page]\nurl = \"http://lizards.example.org\"\n", "3:7: warning: links of http"},
 		{"a link in clear on this machine", "zone = \"UTC\"\n[page]\nurl = \"http://localhost:8734\"\n", ""},
 		{"a link with a login", "zone = \"UTC\"\n[page]\nurl = \"https://u:p@lizards.example.org\"\n", "3:7: error: `url`: not a web address"},

@@ -8,10 +8,10 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
-	"net"
 	"net/http"
 	"net/netip"
 	"runtime/debug"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -39,8 +39,8 @@ type Options struct {
 	// State itself is nil, Source is called each time.
 	State func() any
 	// Client names the program that makes a request, for the limit on wrong
-	// guesses. If it is nil, the name is the address; behind a proxy on this
-	// machine, it is the last address in X-Forwarded-For.
+	// guesses. If it is nil, the name is the address of the connection; see
+	// [ClientAddress].
 	Client func(*http.Request) string
 	Log    *slog.Logger // nil for slog.Default
 }
@@ -81,7 +81,7 @@ func NewHandler(o Options) *Handler {
 		panic("calendar: a handler needs all of Source, Links, Revisions, Store and Now")
 	}
 	if o.Client == nil {
-		o.Client = clientAddress
+		o.Client = func(r *http.Request) string { return ClientAddress(r, nil) }
 	}
 	if o.Log == nil {
 		o.Log = slog.Default()
@@ -365,32 +365,48 @@ func (m *misses) count(client string, now time.Time) int {
 	return m.by[client]
 }
 
-// clientAddress returns the client's address. For IPv6 it returns the network
-// of 64 bits, which belongs to a single customer.
-func clientAddress(r *http.Request) string {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		host = r.RemoteAddr
-	}
-	addr, err := netip.ParseAddr(host)
-	if err == nil && addr.IsLoopback() {
-		// A proxy on this machine appends the address of its client. Everything
-		// before that came from the client and may be false.
-		if f := r.Header.Values("X-Forwarded-For"); len(f) > 0 {
-			list := f[len(f)-1]
-			last := strings.TrimSpace(list[strings.LastIndexByte(list, ',')+1:])
-			if a, err2 := netip.ParseAddr(last); err2 == nil {
-				addr = a
-			}
-		}
-	}
-	if err != nil {
+// ClientAddress returns the client's address for [Options].Client. For IPv6 it
+// returns the network of 64 bits, which belongs to a single customer.
+//
+// Anybody can write X-Forwarded-For. It counts only if the connection comes from
+// one of the proxies that the keeper has named, and from its end: each proxy
+// appends the address that it was asked from, so the client is the last address
+// that is no named proxy. What cannot be read ends the search, because only the
+// entry of a named proxy says where an entry before it came from.
+func ClientAddress(r *http.Request, proxies []netip.Prefix) string {
+	addr, ok := peer(r.RemoteAddr)
+	if !ok {
 		return "unknown"
 	}
-	if addr = addr.Unmap(); addr.Is6() {
-		if p, err := addr.WithZone("").Prefix(64); err == nil {
+	chain := strings.Split(strings.Join(r.Header.Values("X-Forwarded-For"), ","), ",")
+	for i := len(chain) - 1; i >= 0 && named(addr, proxies); i-- {
+		before, ok := peer(strings.TrimSpace(chain[i]))
+		if !ok {
+			break
+		}
+		addr = before
+	}
+	if addr.Is6() {
+		if p, err := addr.Prefix(64); err == nil {
 			return p.String()
 		}
 	}
 	return addr.String()
+}
+
+// peer reads an address with or without a port, in brackets or not. The result
+// has no zone, and is an IPv4 address if it stands for one.
+func peer(s string) (netip.Addr, bool) {
+	if p, err := netip.ParseAddrPort(s); err == nil {
+		return p.Addr().Unmap().WithZone(""), true
+	}
+	if inner, ok := strings.CutPrefix(s, "["); ok {
+		s, _ = strings.CutSuffix(inner, "]")
+	}
+	a, err := netip.ParseAddr(s)
+	return a.Unmap().WithZone(""), err == nil
+}
+
+func named(a netip.Addr, proxies []netip.Prefix) bool {
+	return slices.ContainsFunc(proxies, func(p netip.Prefix) bool { return p.Contains(a) })
 }

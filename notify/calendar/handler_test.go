@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"strconv"
 	"strings"
 	"sync"
@@ -47,7 +48,9 @@ func (s *server) start() {
 		s.Close()
 	}
 	s.links = NewLinks(s.store, s.clock)
+	here := []netip.Prefix{netip.MustParsePrefix("127.0.0.1/32")}
 	s.Server = httptest.NewServer(NewHandler(Options{
+		Client: func(r *http.Request) string { return ClientAddress(r, here) },
 		Source: func(context.Context, husbandry.ID) (Content, error) {
 			s.mu.Lock()
 			f, now := s.content, s.now
@@ -562,22 +565,50 @@ func TestTableOfClientsIsBounded(t *testing.T) {
 }
 
 func TestClientAddress(t *testing.T) {
-	for _, c := range []struct{ name, remote, forwarded, want string }{
-		{"direct", "203.0.113.7:5000", "", "203.0.113.7"},
-		{"direct, with a claim", "203.0.113.7:5000", "198.51.100.1", "203.0.113.7"},
-		{"behind a proxy here", "127.0.0.1:5000", "203.0.113.7", "203.0.113.7"},
-		{"behind a proxy here, with a claim", "[::1]:5000", "198.51.100.1, 203.0.113.7", "203.0.113.7"},
-		{"behind a proxy that says nonsense", "127.0.0.1:5000", "unknown", "127.0.0.1"},
-		{"IPv6 by its network", "[2001:db8:1:2:3:4:5:6]:5000", "", "2001:db8:1:2::/64"},
-		{"IPv4 in IPv6", "[::ffff:203.0.113.7]:5000", "", "203.0.113.7"},
-		{"a socket", "@", "", "unknown"},
+	here := []string{"127.0.0.1/32", "::1/128"}
+	inside := []string{"10.0.0.0/8", "192.168.1.5/32", "fe80::/10"}
+	for _, c := range []struct {
+		name, remote string
+		forwarded    []string // header lines
+		proxies      []string
+		want         string
+	}{
+		{"direct", "203.0.113.7:5000", nil, here, "203.0.113.7"},
+		{"direct, with a claim", "203.0.113.7:5000", []string{"198.51.100.1"}, here, "203.0.113.7"},
+		{"no proxy is named, from this machine", "127.0.0.1:5000", []string{"203.0.113.7"}, nil, "127.0.0.1"},
+		{"no proxy is named, from IPv6 here", "[::1]:5000", []string{"203.0.113.7"}, nil, "::/64"},
+		{"another machine than the named one", "10.0.0.1:5000", []string{"203.0.113.7"}, here, "10.0.0.1"},
+		{"behind a named proxy", "127.0.0.1:5000", []string{"203.0.113.7"}, here, "203.0.113.7"},
+		{"behind a named proxy, with a claim", "[::1]:5000", []string{"198.51.100.1, 203.0.113.7"}, here, "203.0.113.7"},
+		{"the claim stands in a line of its own", "127.0.0.1:5000", []string{"198.51.100.1", "203.0.113.7"}, here, "203.0.113.7"},
+		{"the claim is a named proxy", "127.0.0.1:5000", []string{"127.0.0.1, 203.0.113.7"}, here, "203.0.113.7"},
+		{"two named proxies", "10.0.0.1:5000", []string{"198.51.100.1, 203.0.113.7, 192.168.1.5"}, inside, "203.0.113.7"},
+		{"the client stands inside, too", "10.0.0.1:5000", []string{"10.0.0.9"}, inside, "10.0.0.9"},
+		{"a proxy that was not named between them", "10.0.0.1:5000", []string{"203.0.113.7, 192.168.1.6, 10.0.0.2"}, inside, "192.168.1.6"},
+		{"nonsense at the end", "127.0.0.1:5000", []string{"203.0.113.7, unknown"}, here, "127.0.0.1"},
+		{"nonsense before the client", "127.0.0.1:5000", []string{"<script>, 203.0.113.7"}, here, "203.0.113.7"},
+		{"an empty entry at the end", "127.0.0.1:5000", []string{"203.0.113.7,"}, here, "127.0.0.1"},
+		{"an empty header", "127.0.0.1:5000", []string{""}, here, "127.0.0.1"},
+		{"with a port", "127.0.0.1:5000", []string{"203.0.113.7:41000"}, here, "203.0.113.7"},
+		{"IPv6 with a port", "127.0.0.1:5000", []string{"[2001:db8:1:2::7]:41000"}, here, "2001:db8:1:2::/64"},
+		{"IPv6 in brackets", "127.0.0.1:5000", []string{"[2001:db8:1:2::7]"}, here, "2001:db8:1:2::/64"},
+		{"IPv6 by its network", "[2001:db8:1:2:3:4:5:6]:5000", nil, here, "2001:db8:1:2::/64"},
+		{"IPv4 in IPv6", "[::ffff:203.0.113.7]:5000", nil, here, "203.0.113.7"},
+		{"a named proxy as IPv4 in IPv6", "[::ffff:127.0.0.1]:5000", []string{"203.0.113.7"}, here, "203.0.113.7"},
+		{"a named proxy with a zone", "[fe80::1%eth0]:5000", []string{"203.0.113.7"}, inside, "203.0.113.7"},
+		{"a client with a zone", "127.0.0.1:5000", []string{"fe80::2%eth1"}, here, "fe80::/64"},
+		{"a socket", "@", []string{"203.0.113.7"}, here, "unknown"},
 	} {
 		r := httptest.NewRequest("GET", "/", nil)
 		r.RemoteAddr = c.remote
-		if c.forwarded != "" {
-			r.Header.Set("X-Forwarded-For", c.forwarded)
+		for _, f := range c.forwarded {
+			r.Header.Add("X-Forwarded-For", f)
 		}
-		if got := clientAddress(r); got != c.want {
+		var proxies []netip.Prefix
+		for _, p := range c.proxies {
+			proxies = append(proxies, netip.MustParsePrefix(p))
+		}
+		if got := ClientAddress(r, proxies); got != c.want {
 			t.Errorf("%s: %q, want %q", c.name, got, c.want)
 		}
 	}

@@ -171,6 +171,7 @@ func (p Publisher) handler() http.Handler {
 	served := calendar.NewHandler(calendar.Options{
 		Source: p.Content, Links: p.Links(), Revisions: calendar.NewRevisions(p.shelf()),
 		Store: p.shelf(), Now: h.now, State: p.state, Log: h.log,
+		Client: func(r *http.Request) string { return calendar.ClientAddress(r, h.Snapshot().settings.Page.Proxies) },
 	})
 	if h.page == nil {
 		return served

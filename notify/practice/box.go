@@ -5,8 +5,8 @@
 //
 // Start with [New], [Box.AddUser] and [Box.Start]. [Box.Deliver] puts a mail
 // into a mailbox as a foreign server would. [Box.Messages] shows the mails that
-// have arrived. [Box.Break], [Box.Freeze], [Box.Cut], [Box.SetIdle] and
-// [Box.ResetUIDValidity] cause faults.
+// have arrived. [Box.Break], [Box.Freeze], [Box.Cut], [Box.SetIdle],
+// [Box.ResetUIDValidity] and [Box.LoseInbox] cause faults.
 //
 // It relays nothing, stores nothing on disk, and checks no signatures. It joins
 // go-smtp with go-imap's in-memory server, and works around that server's
@@ -41,6 +41,9 @@ type Box struct {
 	// RequireAuth rejects mail from clients that have not logged in, like a
 	// provider's submission port. Set it before Start.
 	RequireAuth bool
+	// OnlyLogin makes the IMAP door offer LOGIN and no AUTHENTICATE. It has no
+	// effect after STARTTLS. Set it before Start.
+	OnlyLogin bool
 	// Log receives the servers' complaints; nil discards them. It never
 	// receives a password. Set it before Start.
 	Log *slog.Logger
@@ -158,12 +161,29 @@ func (b *Box) ResetUIDValidity(address string) error {
 		b.mail.Unlock()
 		return fmt.Errorf("reset practice mailbox: no mailbox for %q", address)
 	}
-	err := errors.Join(u.memory.Delete(Inbox), u.memory.Create(Inbox, nil))
+	u.memory.Delete(Inbox) // an error means that LoseInbox was before
+	err := u.memory.Create(Inbox, nil)
 	old := u.mails
 	u.mails = nil
 	for _, m := range old {
 		err = errors.Join(err, u.put(m.raw, m.received))
 	}
+	b.mail.Unlock()
+	b.Cut()
+	return err
+}
+
+// LoseInbox removes a user's inbox, like an account that was closed or moved:
+// clients can log in, but not open it. It cuts IMAP connections.
+// ResetUIDValidity brings the inbox back.
+func (b *Box) LoseInbox(address string) error {
+	b.mail.Lock()
+	u := b.owner(address)
+	if u == nil {
+		b.mail.Unlock()
+		return fmt.Errorf("lose practice mailbox: no mailbox for %q", address)
+	}
+	err := u.memory.Delete(Inbox)
 	b.mail.Unlock()
 	b.Cut()
 	return err

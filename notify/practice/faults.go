@@ -4,19 +4,19 @@ import (
 	"bufio"
 	"bytes"
 	"crypto/tls"
-	"io"
 	"net"
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"github.com/emersion/go-smtp"
 )
 
-// Step is a step of the SMTP dialogue (RFC 5321) at which a Fault can occur.
+// Step is a step of the SMTP or IMAP dialogue at which a Fault can occur.
 type Step string
 
-// The steps. Any other SMTP verb, in capitals, is a step too.
+// The steps of SMTP (RFC 5321). Any other SMTP verb, in capitals, is a step too.
 const (
 	StepConnect  Step = "connect" // in place of the greeting
 	StepEHLO     Step = "EHLO"
@@ -30,11 +30,28 @@ const (
 	StepQUIT     Step = "QUIT"
 )
 
+// The steps of IMAP (RFC 9051).
+const (
+	StepGreeting     Step = "IMAP greeting" // in place of the greeting
+	StepCapability   Step = "IMAP CAPABILITY"
+	StepStartTLS     Step = "IMAP STARTTLS"
+	StepLogin        Step = "IMAP LOGIN"
+	StepAuthenticate Step = "IMAP AUTHENTICATE"
+	StepSelect       Step = "IMAP SELECT" // or EXAMINE
+	StepSearch       Step = "IMAP SEARCH"
+	StepSizes        Step = "IMAP FETCH RFC822.SIZE"
+	StepBody         Step = "IMAP FETCH BODY" // a mail, or a part of it
+	StepNoop         Step = "IMAP NOOP"
+	StepIdle         Step = "IMAP IDLE"
+	StepLogout       Step = "IMAP LOGOUT"
+)
+
 // What says what a Fault does.
 type What int
 
 const (
-	// Refuse answers with Reply and does nothing else.
+	// Refuse answers with Reply and does nothing else. An IMAP reply has no tag:
+	// "NO [UNAVAILABLE] later"; a greeting is ended by its reply.
 	Refuse What = iota
 	// HangUp closes the connection instead of doing what was asked.
 	HangUp
@@ -43,14 +60,29 @@ const (
 	HangUpAfter
 	// Stall neither acts nor answers, and keeps the connection open.
 	Stall
+	// Garbage answers with a line of Reply, or of bytes that mean nothing if
+	// Reply is empty, and keeps the connection open.
+	Garbage
+	// Bye answers IMAP's untagged BYE with Reply as its text, and hangs up.
+	Bye
+	// EndlessLine answers with a line that never ends.
+	EndlessLine
+	// EndlessLiteral answers with an IMAP literal of 4 GiB. At StepBody it is
+	// the mail.
+	EndlessLiteral
+	// EndlessAnswers sends small untagged answers of IMAP, or continuation lines
+	// of SMTP, without end.
+	EndlessAnswers
+	// Drip answers with a line that never ends, a byte a second.
+	Drip
 )
 
-// Fault is a fault at a step of SMTP. It occurs on clear-text connections
-// (until STARTTLS) and on connections with TLS from the first byte.
+// Fault is a fault at a step of SMTP or IMAP. It occurs on clear-text
+// connections (until STARTTLS) and on connections with TLS from the first byte.
 type Fault struct {
 	At    Step
 	What  What
-	Reply string // answer of Refuse, such as "451 4.3.0 try again later"
+	Reply string // see Refuse, Garbage and Bye; such as "451 4.3.0 try again later"
 	Times int    // how often the fault occurs; 0 for until Mend
 }
 
@@ -68,7 +100,7 @@ func (b *Box) Break(f Fault) {
 	b.faults[f.At] = &f
 }
 
-// Mend removes all SMTP faults.
+// Mend removes all faults.
 func (b *Box) Mend() {
 	b.wiring.Lock()
 	defer b.wiring.Unlock()
@@ -185,7 +217,7 @@ func (g *gate) Accept() (net.Conn, error) {
 	if g.smtp {
 		return &smtpWire{wire: w, in: bufio.NewReader(c), fresh: true, newLine: true}, nil
 	}
-	return &imapWire{w}, nil
+	return &imapWire{wire: w, in: bufio.NewReader(c), fresh: true, newLine: true}, nil
 }
 
 // wire is the server's end of a connection. It can be frozen and cut.
@@ -194,6 +226,8 @@ type wire struct {
 	box    *Box
 	once   sync.Once
 	closed chan struct{}
+
+	withhold atomic.Bool // hang up in place of the next answer
 }
 
 func (w *wire) Close() error {
@@ -229,31 +263,6 @@ func (w *wire) pass() error {
 	}
 }
 
-// imapWire hides IDLE if the box is set to IdleMissing.
-type imapWire struct{ *wire }
-
-func (w *imapWire) Read(p []byte) (int, error) {
-	n, err := w.Conn.Read(p)
-	if gone := w.pass(); gone != nil {
-		return 0, gone
-	}
-	return n, err
-}
-
-func (w *imapWire) Write(p []byte) (int, error) {
-	if err := w.pass(); err != nil {
-		return 0, err
-	}
-	out := p
-	if w.box.idling() == IdleMissing && bytes.Contains(p, []byte("CAPABILITY")) {
-		out = bytes.ReplaceAll(p, []byte(" IDLE"), nil)
-	}
-	if _, err := w.Conn.Write(out); err != nil {
-		return 0, err
-	}
-	return len(p), nil
-}
-
 // smtpWire hands the client's lines to the server one by one, so that a fault
 // can occur between them. go-smtp reads and writes from the same goroutine.
 type smtpWire struct {
@@ -266,7 +275,6 @@ type smtpWire struct {
 	inLogin  bool   // the next line answers a challenge
 	starting bool   // the client has asked for STARTTLS
 	opaque   bool   // encrypted from here on
-	withhold bool   // hang up in place of the next answer
 }
 
 func (w *smtpWire) Read(p []byte) (int, error) {
@@ -295,20 +303,12 @@ func (w *smtpWire) Read(p []byte) (int, error) {
 		if !struck {
 			break
 		}
-		switch f.What {
-		case Refuse:
+		pass, err := w.strike(f, smtpNoise(f.At), f.Reply)
+		if err != nil {
+			return 0, err
+		}
+		if !pass {
 			w.pending = nil
-			if _, err := io.WriteString(w.Conn, f.Reply+"\r\n"); err != nil {
-				return 0, err
-			}
-		case HangUp:
-			w.Close()
-			return 0, io.EOF
-		case HangUpAfter:
-			w.withhold = true
-		case Stall:
-			<-w.closed
-			return 0, io.EOF
 		}
 	}
 	n := copy(p, w.pending)
@@ -344,17 +344,12 @@ func (w *smtpWire) Write(p []byte) (int, error) {
 	if w.fresh {
 		w.fresh = false
 		if f, struck := w.box.faultAt(StepConnect, false); struck {
-			switch f.What {
-			case Refuse:
-				io.WriteString(w.Conn, f.Reply+"\r\n") // the connection ends anyway
-			case Stall:
-				<-w.closed
-			}
-			w.Close()
+			w.strike(f, smtpNoise(f.At), f.Reply)
+			w.Close() // a server without a greeting has nothing to say
 			return 0, net.ErrClosed
 		}
 	}
-	if w.withhold {
+	if w.withhold.Load() {
 		w.Close()
 		return 0, net.ErrClosed
 	}

@@ -1,0 +1,234 @@
+package practice
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"io"
+	"net"
+	"regexp"
+	"strings"
+	"time"
+)
+
+// noise are the bytes of the endless faults in the words of a protocol.
+type noise struct {
+	line    string // begins a line
+	literal string // begins a literal
+	first   string // comes before the first of the answers
+	answers string // an answer that does not end a command
+	reply   string // begins the reply of Refuse
+}
+
+// smtpNoise returns the noise of a step of SMTP. Continuation lines count only
+// with the reply code that the client waits for (RFC 5321, section 4.2.1).
+func smtpNoise(at Step) noise {
+	code := map[Step]string{StepConnect: "220", StepSTARTTLS: "220", StepAUTH: "235", StepDATA: "354", StepQUIT: "221"}[at]
+	if code == "" {
+		code = "250"
+	}
+	return noise{line: code + " ", literal: code + " {4294967295}\r\n", answers: code + "-more\r\n"}
+}
+
+// junk is the answer of Garbage if the fault gives none.
+const junk = "\x00\xff\x16\x03\x01 ))((\"{-1}\x80 nothing that a client knows\r\n"
+
+// strike does what a fault says. pass says that the server is to get the
+// client's line nevertheless. An error ends the connection.
+func (w *wire) strike(f Fault, n noise, reply string) (pass bool, err error) {
+	say := func(text string) error {
+		_, err := io.WriteString(w.Conn, text)
+		return err
+	}
+	// without end repeats a text until the client or Stop ends the connection.
+	withoutEnd := func(first, text string) error {
+		err := say(first)
+		text = strings.Repeat(text, max(1, 32<<10/len(text)))
+		for err == nil {
+			err = say(text)
+		}
+		return err
+	}
+	w.Conn.SetWriteDeadline(time.Time{}) // the server's own limit is not that of a fault
+	switch f.What {
+	case Refuse:
+		return false, say(n.reply + reply + "\r\n")
+	case HangUpAfter:
+		w.withhold.Store(true)
+		return true, nil
+	case Stall:
+		<-w.closed
+	case Garbage:
+		if reply != "" {
+			return false, say(reply + "\r\n")
+		}
+		return false, say(junk)
+	case Bye:
+		say("* BYE " + reply + "\r\n") // the connection ends anyway
+	case EndlessLine:
+		withoutEnd(n.line, "x")
+	case EndlessLiteral:
+		withoutEnd(n.literal, "x")
+	case EndlessAnswers:
+		withoutEnd(n.first, n.answers)
+	case Drip:
+		err := say(n.line)
+		for t := time.NewTicker(time.Second); err == nil; {
+			select {
+			case <-t.C:
+				err = say("x")
+			case <-w.closed:
+				err = net.ErrClosed
+			}
+		}
+	}
+	w.Close()
+	return false, io.EOF
+}
+
+// imapWire hands the client's lines to the server one by one, so that a fault
+// can occur between them. It hides what the box is set not to offer. go-imap
+// reads from one goroutine, and may write from another.
+type imapWire struct {
+	*wire
+	in      *bufio.Reader
+	pending []byte // rest of the line that is being handed over
+	newLine bool   // the next byte from in begins a line
+	fresh   bool   // the greeting has not been written yet
+	opaque  bool   // encrypted from here on
+}
+
+func (w *imapWire) Read(p []byte) (int, error) {
+	for len(w.pending) == 0 {
+		if w.opaque {
+			n, err := w.in.Read(p)
+			if gone := w.pass(); gone != nil {
+				return 0, gone
+			}
+			return n, err
+		}
+		line, err := w.in.ReadSlice('\n')
+		if len(line) == 0 {
+			return 0, err
+		}
+		if err := w.pass(); err != nil {
+			return 0, err
+		}
+		w.pending = line
+		begins := w.newLine
+		w.newLine = line[len(line)-1] == '\n'
+		if !begins {
+			break
+		}
+		tag, at := imapStep(line)
+		f, struck := w.box.faultAt(at, false)
+		if !struck {
+			w.opaque = at == StepStartTLS
+			break
+		}
+		pass, err := w.strike(f, imapNoise(at, tag, line), f.Reply)
+		if err != nil {
+			return 0, err
+		}
+		if !pass {
+			w.pending = nil
+		}
+	}
+	n := copy(p, w.pending)
+	w.pending = w.pending[n:]
+	return n, nil
+}
+
+func (w *imapWire) Write(p []byte) (int, error) {
+	if err := w.pass(); err != nil {
+		return 0, err
+	}
+	if w.fresh {
+		w.fresh = false
+		if f, struck := w.box.faultAt(StepGreeting, false); struck {
+			w.strike(f, imapNoise(StepGreeting, "*", nil), f.Reply)
+			w.Close() // a server without a greeting has nothing to say
+			return 0, net.ErrClosed
+		}
+	}
+	if w.withhold.Load() {
+		w.Close()
+		return 0, net.ErrClosed
+	}
+	out := p
+	if bytes.Contains(p, []byte("CAPABILITY")) {
+		if w.box.idling() == IdleMissing {
+			out = bytes.ReplaceAll(out, []byte(" IDLE"), nil)
+		}
+		if w.box.OnlyLogin {
+			out = bytes.ReplaceAll(out, []byte(" AUTH=PLAIN"), nil)
+		}
+	}
+	if _, err := w.Conn.Write(out); err != nil {
+		return 0, err
+	}
+	return len(p), nil
+}
+
+// imapStep returns the tag and the step of a line from the client; "" for a
+// line that begins no command, or no command with a step.
+func imapStep(line []byte) (tag string, at Step) {
+	words := strings.Fields(strings.ToUpper(string(line)))
+	if len(words) < 2 {
+		return "", ""
+	}
+	tag, _, _ = strings.Cut(string(line), " ")
+	verb := words[1]
+	if verb == "UID" && len(words) > 2 {
+		verb = words[2]
+	}
+	switch verb {
+	case "EXAMINE":
+		return tag, StepSelect
+	case "FETCH":
+		if bytes.Contains(bytes.ToUpper(line), []byte("BODY")) {
+			return tag, StepBody
+		}
+		return tag, StepSizes
+	}
+	return tag, Step("IMAP " + verb)
+}
+
+// aMail finds the first mail and the section of a FETCH command.
+var aMail = regexp.MustCompile(`(?i)FETCH (\d+)`)
+var aSection = regexp.MustCompile(`(?i)BODY(?:\.PEEK)?(\[[^]]*\])(?:<(\d+)\.\d+>)?`)
+
+// imapNoise returns the noise of a step of IMAP. At a FETCH, it is data of the
+// mail that the client asks for.
+func imapNoise(at Step, tag string, line []byte) noise {
+	n := noise{
+		line:    "* OK ",
+		literal: "* LIST () \"/\" {4294967295}\r\n",
+		answers: "* 1 EXISTS\r\n",
+		reply:   tag + " ",
+	}
+	uid := "1"
+	if m := aMail.FindSubmatch(line); m != nil {
+		uid = string(m[1])
+	}
+	switch at {
+	case StepIdle:
+		n.first = "+ idling\r\n"
+	case StepSizes:
+		n.answers = fmt.Sprintf("* %s FETCH (UID %[1]s RFC822.SIZE 1)\r\n", uid)
+	case StepSearch:
+		n.line = "* SEARCH 1" // one number that never ends
+		n.answers = "* SEARCH 1 3 5 7\r\n"
+	case StepBody:
+		section := "[]"
+		if m := aSection.FindSubmatch(line); m != nil {
+			section = string(m[1])
+			if len(m[2]) > 0 {
+				section += "<" + string(m[2]) + ">"
+			}
+		}
+		n.literal = fmt.Sprintf("* %s FETCH (UID %[1]s BODY%s {4294967295}\r\n", uid, section)
+		n.answers = fmt.Sprintf("* %s FETCH (UID %[1]s)\r\n", uid)
+	}
+	return n
+}

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/BurntSushi/toml"
@@ -802,6 +803,14 @@ func (t *Table) take(m map[string]any) bool {
 // reword replaces the library's messages that are hard to understand by words
 // of this program.
 func reword(message string) (words, hint string) {
+	// The library quotes the character after a damaged number, which may be the
+	// end of the line.
+	message = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return -1
+		}
+		return r
+	}, message)
 	switch {
 	case strings.HasPrefix(message, "expected value but found"), strings.HasPrefix(message, "expected a top-level item to end"):
 		return "this is not a value", "text, quantities with their units, and all but numbers, dates, true and false stand in quotes"

@@ -47,6 +47,11 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 				problems = append(problems, diag.Problem{File: "keeper.toml", Severity: diag.Error, Message: p})
 			}
 			problems = append(problems, h.StandingTroubles(h.Snapshot().Settings().Zone)...)
+			mail, err := house.MailProblems(h)
+			if err != nil {
+				return err
+			}
+			problems = append(problems, mail...)
 		}
 		if c.json {
 			if err := c.printJSON(struct {

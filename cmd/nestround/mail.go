@@ -1,15 +1,18 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"flag"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"nestround/cmd/nestround/house"
 	"nestround/notify/mailout"
+	"nestround/notify/outbox"
 	"nestround/tasks/disk"
 	"nestround/tasks/english"
 )
@@ -56,23 +59,80 @@ func (c *call) sendDigest(ctx context.Context, h *house.House) error {
 	if s := h.Snapshot().Settings(); s.Out == nil || len(s.Digest.To) == 0 {
 		return errors.New("the digest cannot be sent: keeper.toml needs [mail.out] and to = [...] under [digest]")
 	}
-	issued, err := h.Morning(time.Time{})
+	before, err := house.DigestMails(h)
 	if err != nil {
 		return err
 	}
-	left, err := h.DeliverMail(ctx)
+	if _, err := h.Morning(time.Time{}); err != nil {
+		return err
+	}
+	_, trouble := h.DeliverMailNow(ctx)
+	after, err := house.DigestMails(h)
 	if err != nil {
 		return err
+	}
+	return c.tellDigest(before, after, trouble, h.Snapshot().Settings().Zone)
+}
+
+// tellDigest says which mails of today's digest have left. before and after are
+// the mails before and after the delivery, and trouble is its error.
+func (c *call) tellDigest(before, after []house.DigestMail, trouble error, zone *time.Location) error {
+	old := make(map[string]bool)
+	for _, m := range before {
+		old[m.To] = !m.Left.IsZero()
+	}
+	var now, earlier, lacks []string
+	for _, m := range after {
+		switch {
+		case m.Left.IsZero():
+			lacks = append(lacks, c.lacking(m, trouble, zone))
+		case old[m.To]:
+			earlier = append(earlier, fmt.Sprintf("%s at %s", m.To, english.WeekdayMoment(m.Left.In(zone))))
+		default:
+			now = append(now, m.To)
+		}
+		if m.Doubt != "" && !m.Left.IsZero() {
+			c.complain(fmt.Sprintf("the digest may have arrived at %s more than once: %s", m.To, m.Doubt), "the copies are the same mail; answer any of them")
+		}
+	}
+	if len(now) > 0 && len(lacks)+len(earlier) == 0 {
+		fmt.Fprintln(c.stdout, "Sent.")
+	} else if len(now) > 0 {
+		fmt.Fprintf(c.stdout, "Sent to %s.\n", english.List(now))
+	}
+	if len(earlier) > 0 {
+		fmt.Fprintf(c.stdout, "Today's digest had been sent before: to %s.\n", english.List(earlier))
 	}
 	switch {
-	case left > 0:
-		return fmt.Errorf("the digest waits in the outbox: %s could not be sent yet; nestround serve tries again, and so does this command", english.Count(left, "mail"))
-	case !issued:
-		fmt.Fprintln(c.stdout, "Today's digest had been sent before.")
-	default:
-		fmt.Fprintln(c.stdout, "Sent.")
+	case len(lacks) > 0:
+		return errors.New("the digest has not left for " + strings.Join(lacks, "; nor for "))
+	case trouble != nil && !errors.Is(trouble, outbox.ErrBusy):
+		c.complain("the digest has left, but "+trouble.Error(), "")
 	}
 	return nil
+}
+
+// lacking says why a mail has not left, and what happens to it.
+func (c *call) lacking(m house.DigestMail, trouble error, zone *time.Location) string {
+	words := m.To
+	if m.Doubt != "" {
+		words += ", or it may have arrived all the same"
+	}
+	switch {
+	case errors.Is(trouble, outbox.ErrBusy):
+		return words + ": another nestround is sending mail just now; nestround check says later what became of it"
+	case m.Given && m.Why == "" && trouble != nil:
+		return words + ": " + trouble.Error()
+	case m.Given:
+		return words + ": " + printable(m.Why) + "; it is not tried again by itself"
+	case m.Why == "" && trouble != nil:
+		return words + ": " + trouble.Error()
+	}
+	next := "at once"
+	if m.Next.After(c.now()) {
+		next = "on " + english.WeekdayMoment(m.Next.In(zone))
+	}
+	return fmt.Sprintf("%s: %s; nestround serve tries again %s, and so does this command", words, printable(cmp.Or(m.Why, "it was not tried")), next)
 }
 
 func setReplies(f *flag.FlagSet) func(context.Context, *call) error {
@@ -105,9 +165,14 @@ func setReplies(f *flag.FlagSet) func(context.Context, *call) error {
 		} else if err := h.ReadReplies(ctx, *dry, func(t house.Taken) { all = append(all, t) }); err != nil {
 			return err
 		}
+		// The marks are on the disk. A mail that cannot leave takes nothing back.
 		if !*dry {
-			if _, err := h.DeliverMail(ctx); err != nil {
-				return err
+			if left, err := h.DeliverMail(ctx); errors.Is(err, outbox.ErrBusy) {
+				// The other process sends the answers.
+			} else if err != nil {
+				c.complain("what the replies say is recorded, but the answers are not sent: "+err.Error(), "nestround check lists the mails that wait")
+			} else if left > 0 {
+				c.complain("what the replies say is recorded, but "+english.Count(left, "mail")+" could not be sent yet", "nestround check says why; nestround serve tries again")
 			}
 		}
 		if c.json {

@@ -3,16 +3,38 @@
 // [Box.Put] stores a composed mail below state/outbox of the books and returns
 // when it is on the disk. From then on the mail leaves at least once, even
 // after crashes. [Box.Deliver] hands the due mails to a [notify.Sender] and
-// records which of them left. [Box.Run] repeats Deliver. A crash between
-// sending and recording can make a mail leave twice (RFC 1047 explains why that
-// cannot be avoided). Every attempt therefore carries the same bytes and
-// Message-ID, so a second copy can be recognised.
+// records which of them left. [Box.Run] repeats Deliver. Only one process
+// delivers at a time.
 //
-// A mail is tried again after 1, 2, 5, 10, 20 and 30 minutes and then every
-// half hour, as RFC 5321, section 4.5.4.1, asks. It is tried until its
-// deadline, or for five days if it has none. Then it is set aside with the
-// reason for a while and reported. The same happens if the next server refuses
-// it for good.
+// # Pauses
+//
+// After a temporary failure, a mail is tried again after 1, 2, 5, 10, 20 and 30
+// minutes and then every half hour, as RFC 5321, section 4.5.4.1, asks. A
+// refusal, a reply 5yz, is not the end of a mail: the cause may be a password,
+// a quota or a mistake of the server. But the pauses are longer, [Distance],
+// because repeated logins with a wrong password can lock an account. [Box.Run]
+// tries at once when it begins and when the way changes, such as a setting or a
+// password, and [Box.DeliverNow] does because somebody asks. After a failure
+// that is not the mail's own (no connection, a refused login), the other mails
+// wait for the next run, so a server that hangs costs one time limit a run.
+//
+// A mail ends when it leaves, at its deadline, after five days if it has none,
+// when a later edition withdraws it, and at once only if it could never be sent
+// as it is. A mail that ends without leaving is kept in the folder failed for a
+// while, with the reason, and is reported.
+//
+// # Twice
+//
+// If the connection closes after the whole mail was handed over and before the
+// server answers, nobody knows whether the server has the mail (RFC 1047). The
+// same is true of a crash between sending and recording; the record of a begun
+// attempt is therefore on the disk before the first byte leaves. In both cases
+// the mail is sent once more, because at least once wins, with the same bytes
+// and Message-ID, so that a second copy can be recognised. If the connection
+// closes like this at every attempt, every attempt may add a copy, at the
+// growing pauses of Distance. [Sent] and [Failure] say so. No other fault sends
+// a second copy: the record of the mails that have left exists twice, and on a
+// full disk the mail's file gets another name instead, which needs no room.
 //
 // The package does not know how a mail is composed, its content, or the way it
 // is sent.
@@ -50,6 +72,9 @@ const (
 	sendLimit = 10 * time.Minute
 	// memory is the time for which sent and failed mails are remembered.
 	memory = 60 * 24 * time.Hour
+	// remembered is the number of sent mails that are remembered whatever their
+	// age: a clock that is wrong for a while must not make a mail leave twice.
+	remembered = 200
 	// idle is the longest time that Run waits before it looks into the outbox
 	// again: the machine may have slept, and another process may have put a
 	// mail into the outbox.
@@ -59,13 +84,21 @@ const (
 	putWait = 10 * time.Second
 )
 
-var pauses = []time.Duration{1 * time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 20 * time.Minute, 30 * time.Minute}
+var (
+	pauses    = []time.Duration{1 * time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 20 * time.Minute, 30 * time.Minute}
+	distances = []time.Duration{5 * time.Minute, 15 * time.Minute, 30 * time.Minute, time.Hour, 2 * time.Hour, 4 * time.Hour}
+)
 
 // Pause returns the pause after the given number of failed attempts, counted
-// from 1.
-func Pause(attempts int) time.Duration {
-	return pauses[min(max(attempts, 1), len(pauses))-1]
-}
+// from 1. It counts from the end of the attempt.
+func Pause(attempts int) time.Duration { return nth(pauses, attempts) }
+
+// Distance returns the pause after the given number of refusals, counted from
+// 1, or after as many attempts that may have succeeded. The numbers are a
+// choice; no RFC states them.
+func Distance(refusals int) time.Duration { return nth(distances, refusals) }
+
+func nth(list []time.Duration, n int) time.Duration { return list[min(max(n, 1), len(list))-1] }
 
 // ErrBusy matches Deliver's error (errors.Is) if another process is delivering
 // the same box.
@@ -81,15 +114,16 @@ type Box struct {
 	// Records that could not be written, for example on a full disk, are kept
 	// here while the program runs.
 	mu    sync.Mutex
-	sent  map[string]time.Time
+	sent  map[string]Sent
 	tries map[string]try
+	began bool // Run has delivered once
 }
 
 // New returns the outbox of the books in the folder books. It touches no file.
 func New(books string, files disk.Files) *Box {
 	return &Box{
 		dir: filepath.Join(books, filepath.FromSlash(Folder)), files: files, wake: make(chan struct{}, 1),
-		sent: map[string]time.Time{}, tries: map[string]try{},
+		sent: map[string]Sent{}, tries: map[string]try{},
 	}
 }
 
@@ -100,6 +134,9 @@ type Meta struct {
 	// Deadline is the time from which the mail is not sent any more. If it is
 	// zero, the mail is tried for five days.
 	Deadline time.Time `json:"deadline,omitzero"`
+	// Edition is the day of a digest, such as 2027-05-12; "" for other mail.
+	// Withdraw compares editions as text.
+	Edition string `json:"edition,omitempty"`
 }
 
 // Envelope is a mail's identity and addresses with its Meta.
@@ -126,18 +163,37 @@ type stored struct {
 
 // try is the record of the attempts to send a mail.
 type try struct {
+	// N counts the changes of the record, so that the newer of two is known.
+	N        int       `json:"n"`
 	Attempts int       `json:"attempts"`
-	Last     time.Time `json:"last"`
+	Last     time.Time `json:"last"` // end of the last attempt
 	Next     time.Time `json:"next"`
 	Error    string    `json:"error"`
+	Plain    string    `json:"plain,omitempty"`    // see Fault
+	Refused  bool      `json:"refused,omitempty"`  // see Fault, of the last attempt
+	Way      bool      `json:"way,omitempty"`      // see Fault, of the last attempt
+	Refusals int       `json:"refusals,omitempty"` // number of refusals
+	// Doubts is the number of attempts after which the mail may have arrived,
+	// and Doubt the reason of the last of them.
+	Doubts int    `json:"doubts,omitempty"`
+	Doubt  string `json:"doubt,omitempty"`
+	// Begun is the start of the attempt under way. Whoever has the lock for
+	// sending and finds it set knows that the program was stopped during the
+	// attempt.
+	Begun time.Time `json:"begun,omitzero"`
 }
 
 // Sent is a mail that has left.
 type Sent struct {
-	ID    string    `json:"id"`
-	To    string    `json:"to"`
-	About string    `json:"about"`
-	At    time.Time `json:"at"`
+	ID      string    `json:"id"`
+	To      string    `json:"to"`
+	About   string    `json:"about"`
+	At      time.Time `json:"at"`
+	Edition string    `json:"edition,omitempty"`
+	// Doubts is the number of earlier attempts that may have succeeded too: so
+	// many further copies may have arrived. Doubt says why, of the last.
+	Doubts int    `json:"doubts,omitempty"`
+	Doubt  string `json:"doubt,omitempty"`
 }
 
 // Waiting is a mail that has not left yet.
@@ -146,6 +202,10 @@ type Waiting struct {
 	Attempts int
 	Next     time.Time // zero if it is due at once
 	Error    string    // error of the last attempt; "" if there was none
+	Plain    string    // the same as the Fault said it; "" if it did not
+	Refused  bool      // the last attempt was refused
+	Doubts   int       // number of attempts after which the mail may have arrived
+	Doubt    string    // reason of the last of them
 }
 
 // Failure is a mail that is not tried any more.
@@ -154,8 +214,52 @@ type Failure struct {
 	At       time.Time `json:"at"`
 	Attempts int       `json:"attempts"`
 	Late     bool      `json:"late,omitempty"` // its deadline passed
-	Reason   string    `json:"reason"`
-	File     string    `json:"file"` // file of the mail, relative to the books
+	// Withdrawn says that a later edition took the place of the mail.
+	Withdrawn bool   `json:"withdrawn,omitempty"`
+	Reason    string `json:"reason"`
+	Plain     string `json:"plain,omitempty"` // the last error as the Fault said it
+	// Doubt says why the mail may have arrived all the same; "" if it has not.
+	Doubt string `json:"doubt,omitempty"`
+	File  string `json:"file"` // file of the mail, relative to the books
+	// Told is the edition that has told the failure; see Tell.
+	Told string `json:"told,omitempty"`
+}
+
+// Fault is the error of a [notify.Sender] that says everything that the outbox
+// can use. Of any other error, a method Temporary() bool that returns false says
+// that the mail is refused; an error without such a method is a fault of the
+// way.
+type Fault struct {
+	// Refused says that the other side says no for good (a reply 5yz).
+	Refused bool
+	// Never says that the mail can never be sent as it is.
+	Never bool
+	// Way says that other mails would fail in the same way now.
+	Way bool
+	// MayHaveArrived says that the whole mail was handed over, and that the
+	// answer is not known.
+	MayHaveArrived bool
+	// Plain says the error in the program's words. It holds no secret, and
+	// nothing that a server wrote.
+	Plain string
+	Err   error
+}
+
+func (f *Fault) Error() string { return f.Err.Error() }
+
+// Unwrap returns the error as the sender said it.
+func (f *Fault) Unwrap() error { return f.Err }
+
+func sorted(err error) Fault {
+	var f *Fault
+	if errors.As(err, &f) {
+		return *f
+	}
+	var temporary interface{ Temporary() bool }
+	if errors.As(err, &temporary) {
+		return Fault{Refused: !temporary.Temporary(), Err: err}
+	}
+	return Fault{Way: true, Err: err}
 }
 
 // Report is the result of a Deliver.
@@ -177,6 +281,10 @@ const (
 	mailExt = ".mail"
 	tryExt  = ".try"
 	failExt = ".json"
+	// leftExt is the name of a mail that has left and could not be recorded.
+	leftExt = ".left"
+	// markExt is the mark of a mail that is to be withdrawn.
+	markExt = ".withdraw"
 )
 
 // nameOf returns the file name of a mail. The name depends on the recipient,
@@ -189,12 +297,16 @@ func nameOf(id, to string) string {
 
 func (b *Box) path(name string) string   { return filepath.Join(b.dir, name) }
 func (b *Box) failed(name string) string { return filepath.Join(b.dir, "failed", name) }
-func (b *Box) sentFile() string          { return b.path("sent.json") }
+
+// sentFiles are the two copies of the record of the mails that have left. If one
+// is damaged or cannot be written, the other still prevents a second copy.
+func (b *Box) sentFiles() []string { return []string{b.path("sent.json"), b.path("sent-copy.json")} }
 
 // Put stores a mail and returns when the mail is on the disk. If a mail with
 // the same ID and recipient is waiting already or has left within the last 60
-// days, Put stores nothing and returns false. A mail that failed may be put
-// into the outbox again, and is then tried as often as a new mail.
+// days, Put stores nothing and returns false. The same is true of a mail that
+// was withdrawn. A mail that failed otherwise may be put into the outbox again,
+// and is then tried as often as a new mail.
 func (b *Box) Put(m notify.Outgoing, meta Meta) (added bool, err error) {
 	if m.ID == "" || m.To == "" || len(m.Raw) == 0 {
 		return false, errors.New("put a mail into the outbox: it has no id, no recipient or no text")
@@ -237,12 +349,18 @@ func (b *Box) store(name string, text []byte) (added bool, err error) {
 	} else if !errors.Is(err, fs.ErrNotExist) && !disk.Unusable(err) {
 		return false, fmt.Errorf("put a mail into the outbox: %w", err)
 	}
-	sent, err := disk.ReadJSON[[]Sent](b.sentFile())
-	var corrupt *disk.CorruptError
-	if err != nil && !errors.As(err, &corrupt) { // Deliver sets the file aside and reports it
+	sent, err := b.Sent()
+	if err != nil {
 		return false, err
 	}
 	if _, left := b.left(name, sent); left {
+		return false, nil
+	}
+	f, err := disk.ReadJSON[Failure](b.failed(name + failExt))
+	if err != nil && !isCorrupt(err) {
+		return false, err
+	}
+	if f.Withdrawn {
 		return false, nil
 	}
 	// Attempts from before the mail failed do not count.
@@ -270,54 +388,146 @@ func (b *Box) lock() (*disk.Lock, error) {
 	return l, nil
 }
 
-// left reports whether and when a mail has left.
-func (b *Box) left(name string, sent []Sent) (time.Time, bool) {
+// left reports whether a mail has left, and returns its record.
+func (b *Box) left(name string, sent []Sent) (Sent, bool) {
 	for _, s := range sent {
 		if nameOf(s.ID, s.To) == name {
-			return s.At, true
+			return s, true
 		}
 	}
 	b.mu.Lock()
-	defer b.mu.Unlock()
-	at, ok := b.sent[name]
-	return at, ok
+	s, ok := b.sent[name]
+	b.mu.Unlock()
+	if ok {
+		return s, true
+	}
+	m, err := b.readMail(name, leftExt)
+	if err != nil {
+		return Sent{}, false
+	}
+	t := b.tried(name)
+	at := t.Begun
+	if at.IsZero() {
+		at = m.Queued
+	}
+	return sentNow(m, t, at), true
+}
+
+func sentNow(m stored, t try, at time.Time) Sent {
+	return Sent{ID: m.ID, To: m.To, About: m.About, At: at, Edition: m.Edition, Doubts: t.Doubts, Doubt: t.Doubt}
 }
 
 // Sent lists the mails that left within the last 60 days, the oldest first.
-func (b *Box) Sent() ([]Sent, error) { return disk.ReadJSON[[]Sent](b.sentFile()) }
+func (b *Box) Sent() ([]Sent, error) {
+	return b.allSent(func(path string) ([]Sent, error) {
+		list, err := disk.ReadJSON[[]Sent](path)
+		if isCorrupt(err) { // Deliver sets the file aside and reports it
+			return nil, nil
+		}
+		return list, err
+	})
+}
 
-// Waiting lists the mails that have not left yet, the oldest first.
+// allSent joins the copies of the record of the mails that have left. An error
+// counts only if no copy can be read.
+func (b *Box) allSent(read func(path string) ([]Sent, error)) (all []Sent, err error) {
+	have := make(map[string]bool)
+	var errs []error
+	for _, path := range b.sentFiles() {
+		list, err := read(path)
+		if err != nil {
+			errs = append(errs, err)
+		}
+		for _, s := range list {
+			if name := nameOf(s.ID, s.To); !have[name] {
+				have[name] = true
+				all = append(all, s)
+			}
+		}
+	}
+	slices.SortStableFunc(all, func(a, b Sent) int { return a.At.Compare(b.At) })
+	if len(errs) == len(b.sentFiles()) {
+		return nil, errors.Join(errs...)
+	}
+	return all, nil
+}
+
+func isCorrupt(err error) bool {
+	var corrupt *disk.CorruptError
+	return errors.As(err, &corrupt)
+}
+
+// Waiting lists the mails that have not left yet, the oldest first. It leaves
+// out mails that are being withdrawn.
 func (b *Box) Waiting() ([]Waiting, error) {
 	mails, _, err := b.mails()
 	if err != nil {
 		return nil, err
 	}
 	sent, err := b.Sent()
-	var corrupt *disk.CorruptError
-	if err != nil && !errors.As(err, &corrupt) {
+	if err != nil {
 		return nil, err
 	}
 	var w []Waiting
 	for _, m := range mails {
-		if _, left := b.left(m.name, sent); !left {
-			w = append(w, waiting(m, b.tried(m.name)))
+		if _, left := b.left(m.name, sent); left || b.marked(m.name) {
+			continue
 		}
+		w = append(w, waiting(m, b.tried(m.name)))
 	}
 	return w, nil
 }
 
-func waiting(m stored, t try) Waiting { return Waiting{m.Envelope, t.Attempts, t.Next, t.Error} }
+func waiting(m stored, t try) Waiting {
+	w := Waiting{m.Envelope, t.Attempts, t.Next, t.Error, t.Plain, t.Refused, t.Doubts, t.Doubt}
+	if !t.Begun.IsZero() { // under way, or the program was stopped
+		w.Next = time.Time{}
+	}
+	return w
+}
+
+// marked reports whether a mail is to be withdrawn.
+func (b *Box) marked(name string) bool {
+	_, err := os.Lstat(b.path(name + markExt))
+	return err == nil
+}
 
 // Failed lists the mails that failed within the last 60 days, the oldest first.
 func (b *Box) Failed() ([]Failure, error) {
 	return b.failures(func(path string) (Failure, bool, error) {
 		f, err := disk.ReadJSON[Failure](path)
-		var corrupt *disk.CorruptError
-		if errors.As(err, &corrupt) { // Deliver sets the file aside and reports it
+		if isCorrupt(err) { // Deliver sets the file aside and reports it
 			return f, false, nil
 		}
 		return f, true, err
 	})
+}
+
+// Tell records that an edition has told the failures of the given mails.
+func (b *Box) Tell(told []Envelope, edition string) error {
+	if len(told) == 0 {
+		return nil
+	}
+	lock, err := b.lock()
+	if err != nil {
+		return err
+	}
+	defer lock.Release()
+	for _, e := range told {
+		path := b.failed(nameOf(e.ID, e.To) + failExt)
+		f, err := disk.ReadJSON[Failure](path)
+		if err != nil && !isCorrupt(err) {
+			return err
+		}
+		if f.ID == "" || f.Told == edition { // gone meanwhile, or told
+			continue
+		}
+		f.Told = edition
+		if err := b.files.WriteJSON(path, f); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // failures reads the reasons of failed mails with read, which may skip some.
@@ -382,6 +592,15 @@ func (b *Box) mails() (mails []stored, damaged []*disk.CorruptError, err error) 
 	return mails, damaged, nil
 }
 
+// readMail reads a stored mail whose file has the given extension.
+func (b *Box) readMail(name, ext string) (stored, error) {
+	text, err := os.ReadFile(b.path(name + ext))
+	if err != nil {
+		return stored{}, fmt.Errorf("read a mail of the outbox: %w", err)
+	}
+	return parse(name, text)
+}
+
 // parse reads a stored mail. It rejects a mail with any missing or changed
 // byte: half a mail is worse than none.
 func parse(name string, b []byte) (stored, error) {
@@ -409,7 +628,7 @@ func (b *Box) tried(name string) try {
 	t, _ := disk.ReadJSON[try](b.path(name + tryExt))
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if m := b.tries[name]; m.Attempts > t.Attempts {
+	if m := b.tries[name]; m.N > t.N {
 		return m
 	}
 	return t

@@ -72,6 +72,7 @@ func (r refusal) Temporary() bool { return r.temporary }
 var (
 	busy      = refusal{"421 4.3.2 try again later", true}
 	errNobody = fmt.Errorf("deliver to the next hop: %w", refusal{"550 5.1.1 no such user", false})
+	errNever  = &Fault{Never: true, Err: errors.New("550 5.1.1 the mail has no recipient")}
 	errBroken = errors.New("connection reset by peer") // does not say whether it is temporary
 )
 
@@ -95,9 +96,12 @@ func put(t testing.TB, b *Box, m notify.Outgoing, meta Meta, want bool) {
 	}
 }
 
+// at is a clock that stands still.
+func at(now time.Time) func() time.Time { return func() time.Time { return now } }
+
 func deliver(t testing.TB, b *Box, w *way, now time.Time) Report {
 	t.Helper()
-	r, err := b.Deliver(t.Context(), w, now)
+	r, err := b.Deliver(t.Context(), w, at(now))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -149,7 +153,7 @@ func TestPutAndDeliver(t *testing.T) {
 	if sent, err := b.Sent(); err != nil || len(sent) != 3 || sent[2].ID != "answer" || !sent[2].At.Equal(morning.Add(2*time.Minute)) {
 		t.Errorf("sent: %+v, %v", sent, err)
 	}
-	if left := files(t, books); !slices.Equal(left, []string{"lock", "sending", "sent.json"}) {
+	if left := files(t, books); !slices.Equal(left, []string{"lock", "sending", "sent-copy.json", "sent.json"}) {
 		t.Errorf("left on the disk: %q", left)
 	}
 	for _, m := range []notify.Outgoing{{To: "a", Raw: []byte("x")}, {ID: "a", Raw: []byte("x")}, {ID: "a", To: "a"}} {
@@ -196,12 +200,14 @@ func TestRunTriesAgain(t *testing.T) {
 		var reports []Report
 		ended := make(chan error)
 		go func() {
-			ended <- b.Run(ctx, w, time.Now, func(r Report, err error) {
+			ended <- b.Run(ctx, Loop{Sender: w, Clock: time.Now, Report: func(r Report, err error) {
 				if err != nil {
 					t.Error(err)
 				}
-				reports = append(reports, r)
-			})
+				if !r.Empty() {
+					reports = append(reports, r)
+				}
+			}})
 		}()
 		time.Sleep(17 * time.Second)
 		put(t, b, mail("digest"), Meta{About: "the digest", Queued: time.Now(), Deadline: time.Now().Add(12 * time.Hour)}, true)
@@ -239,7 +245,7 @@ func TestRunSeesMailOfOthers(t *testing.T) {
 		w := &way{}
 		ctx, stop := context.WithCancel(t.Context())
 		ended := make(chan error)
-		go func() { ended <- New(books, disk.Files{}).Run(ctx, w, time.Now, nil) }()
+		go func() { ended <- New(books, disk.Files{}).Run(ctx, Loop{Sender: w, Clock: time.Now}) }()
 		time.Sleep(10 * time.Minute)
 		put(t, New(books, disk.Files{}), mail("other"), Meta{Queued: time.Now()}, true)
 		time.Sleep(time.Minute)
@@ -256,7 +262,7 @@ func TestRefusedForGood(t *testing.T) {
 	books := t.TempDir()
 	w := &way{answer: func(m notify.Outgoing, n int) error {
 		if m.ID == "bad" {
-			return errNobody
+			return errNever
 		}
 		return nil
 	}}
@@ -291,6 +297,407 @@ func TestRefusedForGood(t *testing.T) {
 	if all, err := again.Failed(); err != nil || len(all) != 0 {
 		t.Errorf("still failed: %+v, %v", all, err)
 	}
+}
+
+// TestRefusedByTheWay: a refused login is tried again at growing distances, and
+// at once after a change of the way and when Run begins. Two mails wait, and one
+// login is tried each time. When the way is open, both leave at once.
+func TestRefusedByTheWay(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		books := t.TempDir()
+		password := "old"
+		w := &way{}
+		w.answer = func(notify.Outgoing, int) error {
+			if password != "new" {
+				return &Fault{Refused: true, Way: true, Plain: "the server refused the login", Err: errors.New("535 no")}
+			}
+			return nil
+		}
+		put(t, New(books, disk.Files{}), mail("digest"), Meta{Queued: time.Now()}, true)
+		put(t, New(books, disk.Files{}), mail("answer"), Meta{Queued: time.Now().Add(1)}, true)
+		var start time.Time
+		var failed []Failure
+		run := func(d time.Duration, change func()) {
+			t.Helper()
+			b := New(books, disk.Files{})
+			w.tried, start = nil, time.Now()
+			ctx, stop := context.WithCancel(t.Context())
+			ended := make(chan error)
+			go func() {
+				ended <- b.Run(ctx, Loop{Sender: w, Clock: time.Now, Way: func() any { return password }, Report: func(r Report, err error) {
+					if err != nil {
+						t.Error(err)
+					}
+					failed = append(failed, r.Failed...)
+				}})
+			}()
+			time.Sleep(d)
+			change()
+			time.Sleep(2 * time.Minute)
+			stop()
+			<-ended
+		}
+		minutes := func() (all []int) {
+			for _, a := range w.tried {
+				all = append(all, int(a.at.Sub(start)/time.Minute))
+			}
+			return all
+		}
+		run(24*time.Hour-time.Minute, func() { password = "worse" })
+		// 5, 15, 30, 60 and 120 minutes, then 4 hours; then the change.
+		if got, want := minutes(), []int{0, 5, 20, 50, 110, 230, 470, 710, 950, 1190, 1430, 1439}; !slices.Equal(got[:len(got)-1], want[:len(want)-1]) || len(got) != len(want) || got[11] < 1439 || got[11] > 1440 {
+			t.Errorf("tried after minutes %v, want %v", got, want)
+		}
+		waiting, err := New(books, disk.Files{}).Waiting()
+		if err != nil || len(waiting) != 2 || waiting[1].Plain != "the server refused the login" || !waiting[1].Refused || !waiting[0].Next.Equal(waiting[1].Next) {
+			t.Errorf("waiting: %+v, %v", waiting, err)
+		}
+		run(10*time.Minute, func() { password = "new" }) // a restart, and the repair
+		if got := minutes(); len(got) != 3 || got[0] != 0 || w.accepted("digest") != 1 || w.accepted("answer") != 1 {
+			t.Errorf("after the restart: %v", got)
+		}
+		if last := w.tried[len(w.tried)-1].at.Sub(start); last > 11*time.Minute {
+			t.Errorf("left %v after the restart, more than a minute after the repair", last)
+		}
+		if len(failed) > 0 {
+			t.Errorf("failed: %+v", failed)
+		}
+	})
+}
+
+// TestRefusedRecipient: the refusal of one recipient does not hold up the others,
+// and the mail is tried until its deadline.
+func TestRefusedRecipient(t *testing.T) {
+	w := &way{answer: func(m notify.Outgoing, n int) error {
+		if m.ID == "bad" {
+			return errNobody
+		}
+		return nil
+	}}
+	b := New(t.TempDir(), disk.Files{})
+	put(t, b, mail("bad"), Meta{Queued: morning, Deadline: morning.Add(24 * time.Hour)}, true)
+	put(t, b, mail("good"), Meta{Queued: morning.Add(1)}, true)
+	r := deliver(t, b, w, morning)
+	if len(r.Sent) != 1 || len(r.Deferred) != 1 || !r.Deferred[0].Refused || !r.Next.Equal(morning.Add(5*time.Minute)) {
+		t.Fatalf("report %+v", r)
+	}
+	// Somebody asks.
+	if r, err := b.DeliverNow(t.Context(), w, at(morning.Add(time.Minute))); err != nil || len(r.Deferred) != 1 || !r.Next.Equal(morning.Add(16*time.Minute)) {
+		t.Errorf("asked: %+v, %v", r, err)
+	}
+	// A mail that is put meanwhile leaves at once, but opens no way to a
+	// recipient that was refused.
+	put(t, b, mail("later"), Meta{Queued: morning.Add(2 * time.Minute)}, true)
+	if r := deliver(t, b, w, morning.Add(2*time.Minute)); len(r.Sent) != 1 || len(r.Deferred) != 0 || r.Waiting != 1 {
+		t.Errorf("report %+v", r)
+	}
+	if r := deliver(t, b, w, morning.Add(24*time.Hour)); len(r.Failed) != 1 || !r.Failed[0].Late || r.Failed[0].Attempts != 2 {
+		t.Errorf("report %+v", r)
+	}
+}
+
+// TestHangingServer: a server that hangs costs one time limit a run, the pause
+// counts from the end of the attempt, and the mail that hangs does not keep the
+// other mails back for ever.
+func TestHangingServer(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var tried []string
+		hangs := sender(func(ctx context.Context, m notify.Outgoing) error {
+			tried = append(tried, m.ID)
+			if m.ID == "b" && len(tried) > 1 {
+				return nil
+			}
+			<-ctx.Done()
+			return ctx.Err()
+		})
+		b := New(t.TempDir(), disk.Files{})
+		start := time.Now()
+		put(t, b, mail("a"), Meta{Queued: start}, true)
+		put(t, b, mail("b"), Meta{Queued: start.Add(1)}, true)
+		r, err := b.Deliver(t.Context(), hangs, time.Now)
+		if spent := time.Since(start); err != nil || spent != sendLimit || !slices.Equal(tried, []string{"a"}) {
+			t.Errorf("tried %v within %v: %v", tried, spent, err)
+		}
+		if want := start.Add(sendLimit + time.Minute); r.Waiting != 2 || !r.Next.Equal(want) {
+			t.Errorf("next at %v, want %v: %+v", r.Next, want, r)
+		}
+		time.Sleep(time.Minute)
+		if r, err := b.Deliver(t.Context(), hangs, time.Now); err != nil || len(r.Sent) != 1 || r.Sent[0].ID != "b" || !slices.Equal(tried, []string{"a", "b", "a"}) {
+			t.Errorf("tried %v: %+v, %v", tried, r, err)
+		}
+	})
+}
+
+type sender func(ctx context.Context, m notify.Outgoing) error
+
+func (s sender) Send(ctx context.Context, m notify.Outgoing) error { return s(ctx, m) }
+
+var errDropped = &Fault{Way: true, MayHaveArrived: true, Plain: "the server closed the connection before its answer", Err: errors.New("EOF")}
+
+// TestMayHaveArrived: the connection drops after the mail. The mail is sent a
+// second time, with the same bytes, and the record says so. If that happens at
+// every attempt, the pauses grow, and a restart keeps them.
+func TestMayHaveArrived(t *testing.T) {
+	for _, drops := range []int{1, 2, 8} {
+		synctest.Test(t, func(t *testing.T) {
+			books := t.TempDir()
+			w := &way{answer: func(_ notify.Outgoing, n int) error {
+				if n <= drops {
+					return errDropped
+				}
+				return nil
+			}}
+			start := time.Now()
+			put(t, New(books, disk.Files{}), mail("digest"), Meta{About: "the digest", Queued: start}, true)
+			var want, got []time.Duration
+			sum := time.Duration(0)
+			for n := range drops + 1 {
+				want = append(want, sum)
+				sum += Distance(n + 1)
+			}
+			for range 15 { // restarts
+				ctx, stop := context.WithCancel(t.Context())
+				ended := make(chan error)
+				b := New(books, disk.Files{})
+				go func() { ended <- b.Run(ctx, Loop{Sender: w, Clock: time.Now}) }()
+				time.Sleep(2 * time.Hour)
+				stop()
+				<-ended
+			}
+			for _, a := range w.tried {
+				got = append(got, a.at.Sub(start).Truncate(time.Minute))
+				if a.raw != string(mail("digest").Raw) {
+					t.Error("a copy has other bytes")
+				}
+			}
+			if !slices.Equal(got, want) {
+				t.Errorf("tried after %v, want %v", got, want)
+			}
+			sent, err := New(books, disk.Files{}).Sent()
+			if err != nil || len(sent) != 1 || sent[0].Doubts != drops || sent[0].Doubt != errDropped.Plain {
+				t.Errorf("sent: %+v, %v", sent, err)
+			}
+		})
+	}
+}
+
+// TestStoppedWhileSending: the program is killed, or fails, between sending and
+// recording. The next program knows that the mail may have left.
+func TestStoppedWhileSending(t *testing.T) {
+	for _, oneCopy := range []bool{false, true} {
+		books := t.TempDir()
+		b := New(books, disk.Files{})
+		put(t, b, mail("m"), Meta{Queued: morning}, true)
+		func() {
+			defer func() { recover() }()
+			b.Deliver(t.Context(), sender(func(context.Context, notify.Outgoing) error { panic("stopped") }), at(morning))
+		}()
+		again := New(books, disk.Files{})
+		r := deliver(t, again, &way{}, morning.Add(time.Second))
+		if waiting, err := again.Waiting(); r.Waiting != 1 || err != nil || len(waiting) != 1 || waiting[0].Doubts != 1 || !waiting[0].Next.Equal(morning.Add(5*time.Minute)) {
+			t.Fatalf("waiting: %+v, %v; %+v", waiting, err, r)
+		}
+		var s notify.Sender = &way{}
+		want := 1
+		if oneCopy {
+			s, want = folder{&way{}}, 0
+		}
+		r, err := again.Deliver(t.Context(), s, at(morning.Add(5*time.Minute)))
+		if err != nil || len(r.Sent) != 1 || r.Sent[0].Doubts != want {
+			t.Errorf("report %+v, %v", r, err)
+		}
+	}
+}
+
+// folder is a way that adds no second copy.
+type folder struct{ *way }
+
+func (folder) OneCopy() bool { return true }
+
+// TestStoppedByUs: an attempt that this program ends does not count, unless the
+// mail may have arrived.
+func TestStoppedByUs(t *testing.T) {
+	for _, c := range []struct {
+		err    error
+		doubts int
+	}{{context.Canceled, 0}, {errDropped, 1}} {
+		books := t.TempDir()
+		b := New(books, disk.Files{})
+		put(t, b, mail("m"), Meta{Queued: morning}, true)
+		ctx, stop := context.WithCancel(t.Context())
+		if _, err := b.Deliver(ctx, sender(func(context.Context, notify.Outgoing) error { stop(); return c.err }), at(morning)); err != nil {
+			t.Fatal(err)
+		}
+		waiting, err := New(books, disk.Files{}).Waiting()
+		if err != nil || waiting[0].Attempts != c.doubts || waiting[0].Doubts != c.doubts {
+			t.Errorf("%v: %+v, %v", c.err, waiting, err)
+		}
+	}
+}
+
+// edition is the Meta of a digest's mail.
+func edition(day string) Meta {
+	return Meta{About: "the digest of " + day, Queued: morning, Edition: day}
+}
+
+// TestWithdraw: a later edition takes the place of the mails that have not left,
+// also while another process sends one of them.
+func TestWithdraw(t *testing.T) {
+	for _, c := range []struct {
+		what      string
+		err       error // of the attempt under way
+		sent      int
+		withdrawn int
+		doubt     string
+	}{
+		{"the mail leaves at this attempt", nil, 1, 1, ""},
+		{"the attempt fails", busy, 0, 2, ""},
+		{"the mail may have left at this attempt", errDropped, 0, 2, errDropped.Plain},
+		{"the process dies during the attempt", nil, 0, 2, "the program was stopped while it sent the mail"},
+	} {
+		t.Run(c.what, func(t *testing.T) {
+			books := t.TempDir()
+			b, other := New(books, disk.Files{}), New(books, disk.Files{})
+			second := mail("old")
+			second.To = "sitter@example.org"
+			before := edition("2027-05-11")
+			before.Queued = morning.AddDate(0, 0, -1)
+			put(t, b, mail("old"), before, true)
+			before.Queued = before.Queued.Add(1)
+			put(t, b, second, before, true)
+			put(t, b, mail("answer"), Meta{Queued: morning.Add(1)}, true)
+			put(t, b, mail("new"), edition("2027-05-12"), true)
+			first := true
+			withdraw := sender(func(context.Context, notify.Outgoing) error {
+				if !first {
+					return nil
+				}
+				first = false
+				if r, err := other.Withdraw("2027-05-12", at(morning)); err != nil || !r.Empty() {
+					t.Errorf("withdrawn while it is sent: %+v, %v", r, err)
+				}
+				if strings.Contains(c.what, "dies") {
+					panic("dies")
+				}
+				return c.err
+			})
+			func() {
+				defer func() { recover() }()
+				b.Deliver(t.Context(), withdraw, at(morning))
+			}()
+			if _, err := other.Withdraw("2027-05-12", at(morning)); err != nil {
+				t.Fatal(err)
+			}
+			for range 3 {
+				if _, err := other.DeliverNow(t.Context(), sender(func(_ context.Context, m notify.Outgoing) error {
+					if m.ID == "old" {
+						t.Error("a withdrawn mail was sent")
+					}
+					return nil
+				}), at(morning.Add(time.Minute))); err != nil {
+					t.Fatal(err)
+				}
+			}
+			sent, err := other.Sent()
+			if err != nil || len(sent) != c.sent+2 {
+				t.Errorf("sent: %+v, %v", sent, err)
+			}
+			failed, err := other.Failed()
+			if err != nil || len(failed) != c.withdrawn {
+				t.Fatalf("failed: %+v, %v", failed, err)
+			}
+			doubt := ""
+			for _, f := range failed {
+				doubt += f.Doubt
+				if !f.Withdrawn || f.Edition != "2027-05-11" {
+					t.Errorf("failed: %+v", f)
+				}
+			}
+			if doubt != c.doubt {
+				t.Errorf("doubt %q, want %q", doubt, c.doubt)
+			}
+			// It cannot be put again, for example because the clock was set back.
+			put(t, other, second, edition("2027-05-11"), false)
+			if err := other.Tell([]Envelope{failed[0].Envelope}, "2027-05-12"); err != nil {
+				t.Fatal(err)
+			}
+			if failed, err := b.Failed(); err != nil || failed[0].Told != "2027-05-12" {
+				t.Errorf("told: %+v, %v", failed, err)
+			}
+		})
+	}
+}
+
+// TestNoRecordOfTheSent: the record of the mails that have left is damaged or
+// cannot be written, or the disk is full after a mail has left. No mail leaves
+// twice, also from a new process, and also if it is put again.
+func TestNoRecordOfTheSent(t *testing.T) {
+	damage := func(path string) error { return os.WriteFile(path, []byte("[{"), 0o600) }
+	folder := func(path string) error { return errors.Join(os.RemoveAll(path), os.Mkdir(path, 0o700)) }
+	for what, spoil := range map[string]func(b *Box) error{
+		"the first copy is damaged":     func(b *Box) error { return damage(b.sentFiles()[0]) },
+		"the second copy is damaged":    func(b *Box) error { return damage(b.sentFiles()[1]) },
+		"the first copy is removed":     func(b *Box) error { return os.Remove(b.sentFiles()[0]) },
+		"the first copy is not a file":  func(b *Box) error { return folder(b.sentFiles()[0]) },
+		"the second copy is not a file": func(b *Box) error { return folder(b.sentFiles()[1]) },
+	} {
+		t.Run(what, func(t *testing.T) {
+			books, w := t.TempDir(), &way{}
+			b := New(books, disk.Files{})
+			put(t, b, mail("before"), Meta{Queued: morning}, true)
+			deliver(t, b, w, morning)
+			if err := spoil(b); err != nil {
+				t.Fatal(err)
+			}
+			put(t, b, mail("after"), Meta{Queued: morning}, true)
+			for range 3 {
+				b = New(books, disk.Files{})
+				b.Deliver(t.Context(), w, at(morning)) // the fault is reported
+				for _, id := range []string{"before", "after"} {
+					put(t, b, mail(id), Meta{Queued: morning}, false)
+				}
+			}
+			if w.accepted("before") != 1 || w.accepted("after") != 1 {
+				t.Errorf("sent %d and %d times", w.accepted("before"), w.accepted("after"))
+			}
+		})
+	}
+	t.Run("the disk is full after the mail", func(t *testing.T) {
+		books, w := t.TempDir(), &way{}
+		full := &fullDisk{Ops: disk.System{}}
+		b := New(books, disk.Files{Ops: full})
+		put(t, b, mail("m"), Meta{Queued: morning}, true)
+		w.answer = func(notify.Outgoing, int) error { full.full = true; return nil }
+		if r, err := b.Deliver(t.Context(), w, at(morning)); !errors.Is(err, syscall.ENOSPC) || len(r.Sent) != 1 {
+			t.Errorf("report %+v, %v", r, err)
+		}
+		again := New(books, disk.Files{Ops: full})
+		for range 2 {
+			again.Deliver(t.Context(), w, at(morning.Add(time.Hour)))
+		}
+		full.full = false
+		deliver(t, again, w, morning.Add(2*time.Hour))
+		put(t, again, mail("m"), Meta{Queued: morning}, false)
+		if sent, err := again.Sent(); err != nil || len(sent) != 1 || !sent[0].At.Equal(morning) || w.accepted("m") != 1 {
+			t.Errorf("sent: %+v, %v; %d times", sent, err, w.accepted("m"))
+		}
+		if left := files(t, books); !slices.Equal(left, []string{"lock", "sending", "sent-copy.json", "sent.json"}) {
+			t.Errorf("left on the disk: %q", left)
+		}
+	})
+}
+
+// fullDisk is a disk without room for new bytes while full is set.
+type fullDisk struct {
+	disk.Ops
+	full bool
+}
+
+func (d *fullDisk) OpenFile(name string, flag int, perm os.FileMode) (disk.File, error) {
+	if d.full && flag&os.O_CREATE != 0 && flag&os.O_EXCL != 0 {
+		return nil, &os.PathError{Op: "open", Path: name, Err: syscall.ENOSPC}
+	}
+	return d.Ops.OpenFile(name, flag, perm)
 }
 
 func TestTooLate(t *testing.T) {
@@ -379,7 +786,7 @@ func TestAttemptsWithoutADisk(t *testing.T) {
 	w := &way{answer: func(notify.Outgoing, int) error { return busy }}
 	deliver(t, b, w, morning)
 	d.Fail(len(d.Log())+2, syscall.ENOSPC, false)
-	if r, err := b.Deliver(t.Context(), w, morning.Add(time.Minute)); !errors.Is(err, syscall.ENOSPC) || len(r.Deferred) != 1 {
+	if r, err := b.Deliver(t.Context(), w, at(morning.Add(time.Minute))); !errors.Is(err, syscall.ENOSPC) || len(r.Deferred) != 1 {
 		t.Fatalf("report %+v, %v, %q", r, err, d.Log())
 	}
 	deliver(t, b, w, morning.Add(2*time.Minute))
@@ -398,7 +805,7 @@ func TestAttemptsOfAnEarlierLife(t *testing.T) {
 	b, w := New(t.TempDir(), disk.Files{}), &way{}
 	put(t, b, mail("m"), Meta{Queued: morning}, true)
 	name := nameOf("m", "keeper@example.org")
-	if err := b.files.WriteJSON(b.path(name+tryExt), try{9, morning, morning.Add(time.Hour), "?"}); err != nil {
+	if err := b.files.WriteJSON(b.path(name+tryExt), try{N: 9, Attempts: 9, Last: morning, Next: morning.Add(time.Hour), Error: "?"}); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.Remove(b.path(name + mailExt)); err != nil {
@@ -419,33 +826,13 @@ func TestStopsInTheMiddle(t *testing.T) {
 		stop()
 		return ctx.Err()
 	}}
-	r, err := b.Deliver(ctx, w, morning)
+	r, err := b.Deliver(ctx, w, at(morning))
 	if err != nil || len(w.tried) != 1 || r.Waiting != 2 || !r.Empty() {
 		t.Errorf("tried %d: %+v, %v", len(w.tried), r, err)
 	}
 	if waiting, err := b.Waiting(); err != nil || len(waiting) != 2 || waiting[0].Attempts != 0 {
 		t.Errorf("waiting %+v, %v", waiting, err)
 	}
-}
-
-// TestHangs: a server that stops answering must not block the other mails.
-func TestHangs(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		b := New(t.TempDir(), disk.Files{})
-		put(t, b, mail("a"), Meta{Queued: time.Now()}, true)
-		start := time.Now()
-		r, err := b.Deliver(t.Context(), hanging{}, time.Now())
-		if err != nil || len(r.Deferred) != 1 || time.Since(start) != sendLimit {
-			t.Errorf("after %v: %+v, %v", time.Since(start), r, err)
-		}
-	})
-}
-
-type hanging struct{}
-
-func (hanging) Send(ctx context.Context, m notify.Outgoing) error {
-	<-ctx.Done()
-	return ctx.Err()
 }
 
 // TestWhileDelivering: anybody may put a mail during a long attempt, but no
@@ -463,7 +850,7 @@ func TestWhileDelivering(t *testing.T) {
 		put(t, other, mail("c"), Meta{Queued: morning}, true)
 		put(t, other, mail("a"), Meta{Queued: morning}, false)
 		for _, box := range []*Box{b, other} {
-			if _, err := box.Deliver(t.Context(), &way{}, morning); !errors.Is(err, ErrBusy) {
+			if _, err := box.Deliver(t.Context(), &way{}, at(morning)); !errors.Is(err, ErrBusy) {
 				t.Errorf("delivered twice at a time: %v", err)
 			}
 		}
@@ -533,7 +920,7 @@ func TestDamagedState(t *testing.T) {
 	b, w := New(books, disk.Files{}), &way{answer: func(m notify.Outgoing, n int) error {
 		switch {
 		case m.ID == "bad":
-			return errNobody
+			return errNever
 		case n == 1:
 			return busy
 		}
@@ -543,7 +930,7 @@ func TestDamagedState(t *testing.T) {
 	put(t, b, mail("m"), Meta{Queued: morning}, true)
 	deliver(t, b, w, morning)
 	for _, path := range []string{
-		b.sentFile(), b.path(nameOf("m", "keeper@example.org") + tryExt), b.failed(nameOf("bad", "keeper@example.org") + failExt),
+		b.sentFiles()[0], b.path(nameOf("m", "keeper@example.org") + tryExt), b.failed(nameOf("bad", "keeper@example.org") + failExt),
 	} {
 		if err := os.WriteFile(path, []byte(`{"at": `), 0o600); err != nil {
 			t.Fatal(err)
@@ -570,15 +957,17 @@ func TestForgets(t *testing.T) {
 	books := t.TempDir()
 	b, w := New(books, disk.Files{}), &way{answer: func(m notify.Outgoing, n int) error {
 		if m.ID == "bad" {
-			return errNobody
+			return errNever
 		}
 		return nil
 	}}
 	put(t, b, mail("bad"), Meta{Queued: morning}, true)
 	put(t, b, mail("m"), Meta{Queued: morning}, true)
 	deliver(t, b, w, morning)
-	if err := os.WriteFile(b.path("gone"+tryExt), []byte("{}"), 0o600); err != nil {
-		t.Fatal(err)
+	for _, ext := range []string{tryExt, markExt} {
+		if err := os.WriteFile(b.path("gone"+ext), []byte("{}"), 0o600); err != nil {
+			t.Fatal(err)
+		}
 	}
 	deliver(t, b, w, morning.Add(memory))
 	if failed, err := b.Failed(); err != nil || len(failed) != 1 {
@@ -587,11 +976,39 @@ func TestForgets(t *testing.T) {
 	put(t, b, mail("m"), Meta{}, false)
 	put(t, b, mail("n"), Meta{}, true)
 	deliver(t, b, w, morning.Add(memory+time.Hour))
-	if left := files(t, books); !slices.Equal(left, []string{"lock", "sending", "sent.json"}) {
+	if left := files(t, books); !slices.Equal(left, []string{"lock", "sending", "sent-copy.json", "sent.json"}) {
 		t.Errorf("left on the disk: %q", left)
 	}
-	if sent, err := b.Sent(); err != nil || len(sent) != 1 || sent[0].ID != "n" {
-		t.Errorf("sent %+v, %v", sent, err)
+	// A clock that is a year ahead for a moment does not make a mail leave
+	// twice.
+	deliver(t, b, w, morning.AddDate(1, 0, 0))
+	put(t, b, mail("m"), Meta{}, false)
+	// The last mails are remembered whatever their age, the others for 60 days.
+	var sent []Sent
+	for i := range remembered + 10 {
+		sent = append(sent, Sent{ID: fmt.Sprint(i), To: "x", At: morning.Add(time.Duration(i) * time.Second)})
+	}
+	for _, path := range b.sentFiles() {
+		if err := b.files.WriteJSON(path, sent); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, step := range []struct {
+		at   time.Time
+		left int
+	}{{morning.Add(memory), remembered + 11}, {morning.Add(memory + 5*time.Second), remembered + 6}, {morning.AddDate(1, 0, 0), remembered + 1}} {
+		id := step.at.String()
+		put(t, b, mail(id), Meta{Queued: step.at}, true)
+		deliver(t, b, w, step.at)
+		got, err := b.Sent()
+		if err != nil || len(got) != step.left {
+			t.Errorf("at %v: %d are remembered, want %d; %v", step.at, len(got), step.left, err)
+		}
+		for _, path := range b.sentFiles() { // as before the step
+			if err := b.files.WriteJSON(path, sent); err != nil {
+				t.Fatal(err)
+			}
+		}
 	}
 }
 
@@ -603,13 +1020,13 @@ func morningOf(f disk.Files, books string, w *way) (safe []string, err error) {
 	w.answer = func(m notify.Outgoing, n int) error {
 		switch {
 		case m.ID == "bad":
-			return errNobody
+			return errNever
 		case m.ID == "slow" && n == 1:
 			return busy
 		}
 		return nil
 	}
-	for round, at := range []time.Time{morning, morning.Add(10 * time.Minute), morning.Add(20 * time.Minute)} {
+	for round, now := range []time.Time{morning, morning.Add(10 * time.Minute), morning.Add(20 * time.Minute)} {
 		for i, id := range []string{"quick", "slow", "bad"} {
 			if round > 0 && id == "bad" {
 				continue
@@ -620,7 +1037,7 @@ func morningOf(f disk.Files, books string, w *way) (safe []string, err error) {
 			}
 			err = errors.Join(err, perr)
 		}
-		_, derr := b.Deliver(context.Background(), w, at)
+		_, derr := b.Deliver(context.Background(), w, at(now))
 		err = errors.Join(err, derr)
 	}
 	return safe, err

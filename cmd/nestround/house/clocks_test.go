@@ -48,7 +48,20 @@ func TestDigestsWhenClocksChange(t *testing.T) {
 				if err != nil {
 					t.Error(err)
 				}
-				posted = len(waiting)
+				failed, err := h.dispatch.outbox.Failed()
+				if err != nil {
+					t.Error(err)
+				}
+				// Nothing sends here, so each digest withdraws the one before.
+				if len(waiting) != 1 {
+					t.Errorf("%d digests wait, want the last alone", len(waiting))
+				}
+				for _, f := range failed {
+					if !f.Withdrawn {
+						t.Errorf("failed: %+v", f)
+					}
+				}
+				posted = len(waiting) + len(failed)
 			})
 			issues := readIssues(t, dir)
 			for d := first; !d.After(last); d = d.AddDays(1) {

@@ -23,11 +23,11 @@ type edition struct {
 	issue    notify.Issue
 	unread   *unreadMails
 	troubles *troubles
-	failures func() ([]string, error) // recently abandoned mails, in words
+	failures *failures
 }
 
 func (h *House) edition(s *Snapshot, i notify.Issue) edition {
-	return edition{s, i, h.unread, h.troubles, h.dispatch.failures}
+	return edition{s, i, h.unread, h.troubles, &failures{dispatch: h.dispatch}}
 }
 
 // messages writes one mail for each reader of the digest, so that a failing
@@ -176,7 +176,7 @@ func (e edition) notices(today civil.Date) (list []digest.Notice, told []string,
 	if text, missed := e.Absences().returned(today); text != "" {
 		list = append(list, digest.Notice{Urgent: len(missed) > 0, Text: text, Quotes: missed})
 	}
-	failed, err := e.failures()
+	failed, err := e.failures.notices(today)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -5,17 +5,17 @@ import (
 	"slices"
 	"time"
 
+	"nestround/config"
 	"nestround/notify"
 	"nestround/notify/digest"
 	"nestround/notify/mailout"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
-	"nestround/tasks/english"
 )
 
 const (
 	// digestPatience is how long after its planned time a digest is still worth
-	// sending. After half a day, the next digest is nearer than most rounds of
+	// composing. After half a day, the next digest is nearer than most rounds of
 	// the late digest.
 	digestPatience = 12 * time.Hour
 	answerPatience = 48 * time.Hour
@@ -55,9 +55,17 @@ func (h *House) Draft() (digest.Mail, []notify.Message, error) {
 //
 // The digest's numbers are on the disk before the first mail is in the outbox.
 // If a call is stopped half-way, the next call completes the work.
+//
+// Before it issues a digest, Morning withdraws the mails of earlier digests that
+// have not left, so that two digests never arrive together. The new digest tells
+// this.
 func (h *House) Morning(due time.Time) (issued bool, err error) {
 	var issue notify.Issue
 	var mails []notify.Outgoing
+	var settings *config.Settings
+	if err := (carrier{h}).withdraw(); err != nil {
+		return false, err
+	}
 	err = h.write(func(_ *daybook.Book, s *Snapshot) (err error) {
 		var ok bool
 		if issue, ok, err = h.issues.of(s.today); err != nil {
@@ -72,16 +80,35 @@ func (h *House) Morning(due time.Time) (issued bool, err error) {
 		} else if err = h.issues.secure(issue); err != nil {
 			return err
 		}
+		settings = s.settings
 		mails, err = h.issues.mails(issue)
 		return err
 	})
 	// The outbox may be busy. The books are not locked meanwhile.
 	for _, m := range mails {
 		if err == nil {
-			err = h.dispatch.post(m, "the digest of "+english.BareDay(issue.Date), digestPatience)
+			err = h.dispatch.postDigest(m, issue.Date, settings)
 		}
 	}
 	return issued, err
+}
+
+// withdraw withdraws the waiting mails of earlier digests, unless today's digest
+// exists.
+func (c carrier) withdraw() error {
+	h := c.h
+	s, err := h.Refresh()
+	if err != nil {
+		return err
+	}
+	if _, ok, err := h.issues.of(s.today); ok || err != nil {
+		return err
+	}
+	r, err := h.dispatch.outbox.Withdraw(s.today.String(), h.now)
+	if !r.Empty() || err != nil {
+		c.report(r, err)
+	}
+	return err
 }
 
 // issue writes today's digest and stores it with its mails.
@@ -129,5 +156,8 @@ func (h *House) issue(s *Snapshot, due time.Time) (notify.Issue, error) {
 	}
 	h.log.Info("the digest was written", "date", s.today.String(), "id", issue.ID, "tasks", len(issue.Items), "late", late != nil)
 	h.troubles.told(s.today, composed)
+	if err := e.failures.tell(s.today); err != nil {
+		return issue, err
+	}
 	return issue, h.unread.told(told, s.today)
 }

@@ -13,6 +13,7 @@ import (
 
 	"nestround/config"
 	"nestround/notify"
+	"nestround/notify/outbox"
 	"nestround/tasks/civil"
 )
 
@@ -162,7 +163,7 @@ func dueOn(day civil.Date, s *config.Settings) (time.Time, bool, error) {
 
 // sendMail sends mails as they arrive in the outbox.
 func (s server) sendMail(ctx context.Context) {
-	s.h.dispatch.outbox.Run(ctx, carrier(s), s.h.now, s.h.dispatch.report)
+	s.h.dispatch.outbox.Run(ctx, outbox.Loop{Sender: carrier(s), Clock: s.h.now, Report: carrier(s).report, Way: carrier(s).way})
 }
 
 // readMail takes replies as they arrive. It connects again when the settings

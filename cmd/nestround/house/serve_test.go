@@ -291,7 +291,7 @@ func TestServeGoesOnWithoutMail(t *testing.T) {
 	if i, ok := s.h.Snapshot().TodaysIssue(); !ok || i.ID == "" {
 		t.Error("the digest was not issued while mail was down")
 	}
-	if _, err := s.h.dispatch.outbox.Deliver(t.Context(), carrier{s.h}, s.h.now().Add(2*time.Minute)); err != nil {
+	if _, err := s.h.dispatch.outbox.Deliver(t.Context(), carrier{s.h}, func() time.Time { return s.h.now().Add(2 * time.Minute) }); err != nil {
 		t.Log(err) // serve may be sending already
 	}
 	until(t, "the digest", func() bool { d, _ := mailsTo(box, "keeper@example.org"); return len(d) == 1 })

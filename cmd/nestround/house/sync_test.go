@@ -150,7 +150,7 @@ func TestEveryFailingOperationOfSending(t *testing.T) {
 	failEverywhere(t, dir, failingAt, func(h *House) error {
 		// The pause after a failed attempt counts from the simulated time,
 		// which stands still here.
-		_, err := h.dispatch.outbox.Deliver(t.Context(), carrier{h}, h.now())
+		_, err := h.dispatch.outbox.Deliver(t.Context(), carrier{h}, h.now)
 		return err
 	}, func(t *testing.T, dir string) {
 		again := open(t, copyOf(t, dir), clock("2027-05-12T08:30:00+02:00"), disk.Files{})

@@ -31,6 +31,7 @@ const (
 	partDaybook part = "daybook" // entries are written
 	partClock   part = "clock"   // the machine's clock
 	partWatch   part = "watch"   // the sign of life
+	partOutbox  part = "outbox"  // the files of the outbox
 	partState   part = "state"   // the small files in state/
 	partServe   part = "serve"   // the loops of serve
 )
@@ -45,6 +46,7 @@ var partWords = map[part]struct{ file, over, hint string }{
 	partDaybook: {"daybook", "Entries have been written since then.", "make room on the disk, or let the program write into the folder daybook"},
 	partClock:   {"daybook", "The clock has been right since then.", "set the clock of this machine"},
 	partWatch:   {"keeper.toml", "The address has answered since then.", "look at ping under [watch]"},
+	partOutbox:  {"state/outbox", "The outbox has been written since then.", "make room on the disk, or let the program write into the folder state/outbox"},
 	partState:   {"state", "", "nothing needs to be done; the damaged file is kept beside its place"},
 	partServe:   {"state", "It has worked since then.", "look at the log of nestround serve"},
 }

@@ -610,6 +610,7 @@ func (k *killer) saw(before map[string]seenEvent, ics []byte) {
 	k.shown.mu.Lock()
 	defer k.shown.mu.Unlock()
 	for _, event := range strings.Split(text, "BEGIN:VEVENT\r\n")[1:] {
+		event, _, _ = strings.Cut(event, "END:VEVENT\r\n") // what follows the last event is none of it
 		uid, modified := eventUID.FindStringSubmatch(event)[1], eventModified.FindStringSubmatch(event)[1]
 		sum := fnv.New64()
 		io.WriteString(sum, event)

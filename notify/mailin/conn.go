@@ -3,17 +3,17 @@ package mailin
 import (
 	"context"
 	"crypto/tls"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"net"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/emersion/go-imap/v2"
 	"github.com/emersion/go-imap/v2/imapclient"
 	"github.com/emersion/go-sasl"
+
+	"nestround/notify/bounded"
 )
 
 // conn is a connection with the mailbox open. It adds what go-imap leaves to
@@ -22,11 +22,12 @@ import (
 // during IDLE).
 type conn struct {
 	client   *imapclient.Client
-	raw      net.Conn
+	raw      *bounded.Conn
 	timeout  time.Duration
 	selected *imap.SelectData
 	canIdle  bool
 	news     chan struct{} // signalled when the server announces a number of mails
+	woken    []time.Time   // times of the last maxWakes announcements that ended a wait
 	redact   func(error) error
 }
 
@@ -34,6 +35,46 @@ type conn struct {
 type refusedLogin struct{ err error }
 
 func (e *refusedLogin) Error() string { return e.err.Error() }
+
+// The budgets of the steps, in bytes. Every other step has that of a short
+// answer. The bytes are counted on the wire, with TLS.
+const (
+	// searchBudget is enough for 46,000 mails, at most 11 bytes each. The search
+	// covers 30 days.
+	searchBudget = 512 << 10
+	// mailBudget is that of a fetch. Every fetch asks for at most MaxSize bytes;
+	// the parts of a mail come with its header.
+	mailBudget = MaxSize + MaxSize/8 + bounded.Answer
+	// waitBudget is enough for the news of a mailbox from which 10,000 mails
+	// are being deleted.
+	waitBudget = 256 << 10
+)
+
+// stepOf returns the bounds of a command.
+func stepOf(doing string, limit time.Duration) bounded.Step {
+	s := bounded.Step{Bytes: bounded.Answer, Time: limit}
+	switch doing {
+	case "connect":
+		s.Expected, s.Bytes = "a greeting", bounded.Answer+bounded.Handshake
+	case "log in":
+		s.Expected = "an answer to the login"
+	case "search":
+		s.Expected, s.Bytes = "a list of mails", searchBudget
+	case "fetch a mail", "fetch the parts of a mail":
+		s.Expected, s.Bytes = "a mail", mailBudget
+	case "ask for sizes":
+		s.Expected = "the sizes of mails"
+	case "begin to wait", "end waiting":
+		s.Expected, s.Bytes = "news of mail", waitBudget
+	default:
+		s.Expected = "a short answer"
+	}
+	return s
+}
+
+// between are the bounds while there is no command: the server may announce
+// news at any time, and the caller may work on a mail as long as it likes.
+var between = bounded.Step{Expected: "nothing but news of mail", Bytes: waitBudget}
 
 // command runs f, which sends a command to the server. If f takes too long or
 // ctx ends, command closes the connection, which makes f return. After an error
@@ -44,9 +85,19 @@ func command[T any](ctx context.Context, c *conn, limit time.Duration, doing str
 		err   error
 	}
 	answers := make(chan answer, 1)
+	c.raw.Begin(stepOf(doing, limit))
+	defer c.raw.Begin(between)
 	go func() {
-		v, err := f()
-		answers <- answer{v, err}
+		var a answer
+		defer func() {
+			// The library panics on some answers that it did not expect.
+			if v := recover(); v != nil {
+				c.raw.Close()
+				a.err = fmt.Errorf("the server's answer cannot be read: %v", v)
+			}
+			answers <- a
+		}()
+		a.value, a.err = f()
 	}()
 	t := time.NewTimer(limit)
 	defer t.Stop()
@@ -54,7 +105,7 @@ func command[T any](ctx context.Context, c *conn, limit time.Duration, doing str
 	select {
 	case a = <-answers:
 		if a.err != nil {
-			a.err = c.redact(a.err)
+			a.err = c.reason(a.err)
 		}
 	case <-t.C:
 		c.raw.Close()
@@ -69,6 +120,15 @@ func command[T any](ctx context.Context, c *conn, limit time.Duration, doing str
 	return a.value, nil
 }
 
+// reason returns the error of a command as it may be shown. The library hides
+// that the connection was ended by its bounds.
+func (c *conn) reason(err error) error {
+	if ended := c.raw.Err(); ended != nil {
+		return ended
+	}
+	return c.redact(err)
+}
+
 // open connects, logs in and opens the mailbox read-only.
 func (b *IMAP) open(ctx context.Context) (*conn, error) {
 	dial, cancel := context.WithTimeout(ctx, b.o.Timeout)
@@ -81,7 +141,7 @@ func (b *IMAP) open(ctx context.Context) (*conn, error) {
 		raw.Close()
 		return nil, fmt.Errorf("connect: %s is at %s, which is not this machine, and security is \"none\"", b.host, remote.IP)
 	}
-	c := &conn{raw: raw, timeout: b.o.Timeout, news: make(chan struct{}, 1), redact: b.redact}
+	c := &conn{raw: bounded.New(raw, stepOf("connect", b.o.Timeout)), timeout: b.o.Timeout, news: make(chan struct{}, 1), redact: b.redact}
 	if err := b.enter(ctx, c); err != nil {
 		c.close()
 		return nil, err
@@ -105,6 +165,7 @@ func (b *IMAP) enter(ctx context.Context, c *conn) error {
 	}}
 	var err error
 	c.client, err = command(ctx, c, c.timeout, "connect", func() (*imapclient.Client, error) {
+		var client *imapclient.Client
 		switch b.o.Security {
 		case STARTTLS:
 			return imapclient.NewStartTLS(c.raw, o)
@@ -113,9 +174,11 @@ func (b *IMAP) enter(ctx context.Context, c *conn) error {
 			if err := t.HandshakeContext(ctx); err != nil {
 				return nil, err
 			}
-			return imapclient.New(t, o), nil
+			client = imapclient.New(t, o)
+		default:
+			client = imapclient.New(c.raw, o)
 		}
-		return imapclient.New(c.raw, o), nil
+		return client, client.WaitGreeting()
 	})
 	if err != nil {
 		return err
@@ -138,9 +201,6 @@ func (b *IMAP) enter(ctx context.Context, c *conn) error {
 // login prefers AUTHENTICATE PLAIN (RFC 4616), which also works with non-ASCII
 // passwords. It falls back to LOGIN.
 func (b *IMAP) login(c *imapclient.Client) error {
-	if err := c.WaitGreeting(); err != nil {
-		return err
-	}
 	if c.State() == imap.ConnStateAuthenticated {
 		return nil // PREAUTH: the server has authenticated us by other means
 	}
@@ -160,20 +220,22 @@ func (b *IMAP) login(c *imapclient.Client) error {
 	return err
 }
 
-// redact returns err without the password. A careless server may repeat the
-// password, in clear or as it was encoded for the login.
+// redact returns err with words that may be shown. A careless server may repeat
+// the password, in clear or as it was encoded for the login, and a hostile one
+// may say anything at any length. What the server means is kept.
 func (b *IMAP) redact(err error) error {
-	text := err.Error()
-	for _, secret := range []string{
-		base64.StdEncoding.EncodeToString([]byte("\x00" + b.o.User + "\x00" + b.o.Password)),
-		b.o.Password,
-	} {
-		text = strings.ReplaceAll(text, secret, "[password]")
+	secrets := bounded.NewSecrets(b.o.Password)
+	var no *imap.Error
+	if errors.As(err, &no) {
+		said := *no
+		said.Code = imap.ResponseCode(bounded.Words(string(no.Code), secrets))
+		said.Text = bounded.Words(no.Text, secrets)
+		return &said
 	}
-	if text == err.Error() {
-		return err
+	if text := bounded.Words(err.Error(), secrets); text != err.Error() {
+		return errors.New(text)
 	}
-	return errors.New(text)
+	return err
 }
 
 // sizes asks for RFC822.SIZE. If a UID gets no answer, its mail is gone.
@@ -204,9 +266,12 @@ func (c *conn) wait(ctx context.Context, poll time.Duration, quiet bool) error {
 	if quiet {
 		news = nil
 	}
+	if pause := c.tired(time.Now()); pause > 0 {
+		news, limit = nil, min(limit, pause)
+	}
 	var idle *imapclient.IdleCommand
 	if c.canIdle {
-		limit = min(poll, maxIdle)
+		limit = min(limit, maxIdle)
 		var err error
 		if idle, err = command(ctx, c, c.timeout, "begin to wait", c.client.Idle); err != nil {
 			return err
@@ -217,6 +282,7 @@ func (c *conn) wait(ctx context.Context, poll time.Duration, quiet bool) error {
 	select {
 	case <-t.C:
 	case <-news:
+		c.woken = append(c.woken, time.Now())
 	case <-ctx.Done():
 		return context.Cause(ctx)
 	case <-c.client.Closed():
@@ -232,6 +298,51 @@ func (c *conn) wait(ctx context.Context, poll time.Duration, quiet bool) error {
 		return struct{}{}, idle.Wait()
 	})
 	return err
+}
+
+// A server that announces mail without end wakes the reader at most maxWakes
+// times in wakesPer. A keeper's replies come far more slowly.
+const (
+	maxWakes = 20
+	wakesPer = time.Minute
+)
+
+// tired returns how long announcements are to be ignored; 0 if they are not.
+func (c *conn) tired(now time.Time) time.Duration {
+	if n := len(c.woken) - maxWakes; n > 0 {
+		c.woken = slices.Delete(c.woken, 0, n)
+	}
+	if len(c.woken) < maxWakes {
+		return 0
+	}
+	return max(0, wakesPer-now.Sub(c.woken[0]))
+}
+
+// maxFound is the largest number of mails that a search may name. It is more
+// than searchBudget holds, if the server lists them; a server may also name a
+// range.
+const maxFound = 50_000
+
+// search returns the UIDs that the server finds.
+func (c *conn) search(ctx context.Context, criteria *imap.SearchCriteria) ([]imap.UID, error) {
+	found, err := command(ctx, c, c.timeout, "search", func() (*imap.SearchData, error) {
+		return c.client.UIDSearch(criteria, nil).Wait()
+	})
+	if err != nil {
+		return nil, err
+	}
+	set, _ := found.All.(imap.UIDSet)
+	n := uint64(0)
+	for _, r := range set {
+		if r.Start == 0 || r.Stop < r.Start {
+			return nil, errors.New("search: the server names mails without a number")
+		}
+		if n += uint64(r.Stop-r.Start) + 1; n > maxFound {
+			return nil, fmt.Errorf("search: the server names more than %d mails", maxFound)
+		}
+	}
+	uids, _ := set.Nums()
+	return uids, nil
 }
 
 // logout says goodbye to the server. A failure to do so does no harm.

@@ -298,14 +298,12 @@ func (b *IMAP) find(ctx context.Context, c *conn, pos *Position) ([]uint32, erro
 		UID:   []imap.UIDSet{{{Start: imap.UID(pos.UIDNext)}}}, // up to the last mail
 		Since: pos.Since,
 	}
-	found, err := command(ctx, c, b.o.Timeout, "search", func() (*imap.SearchData, error) {
-		return c.client.UIDSearch(criteria, nil).Wait()
-	})
+	found, err := c.search(ctx, criteria)
 	if err != nil {
 		return nil, passing(err)
 	}
 	var uids []uint32
-	for _, uid := range found.AllUIDs() {
+	for _, uid := range found {
 		// "n:*" includes the last mail even if its UID is below n.
 		if uint32(uid) >= pos.UIDNext {
 			uids = append(uids, uint32(uid))

@@ -1,22 +1,25 @@
 package mailout
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"crypto/x509"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"io"
 	"net"
 	"net/textproto"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"github.com/wneessen/go-mail/smtp"
 
 	"nestround/notify"
+	"nestround/notify/bounded"
 )
 
 // Security is how a connection to a mail server is protected.
@@ -120,10 +123,14 @@ type Error struct {
 	Server string // host:port; "" if no server was asked
 	Doing  string // the step: "connect", "log in", "name the recipient", ...
 	Code   int    // the server's reply code, RFC 5321 §4.2; 0 if there was no reply
-	// MayHaveArrived says that the server got the whole mail but did not
-	// answer. The next attempt may then deliver the mail a second time.
+	// MayHaveArrived says that the final dot of the mail was sent and that no
+	// answer came that says yes or no: the connection ended, the time was over,
+	// or the answer cannot be read. The next attempt may then deliver the mail
+	// a second time. After a reply of 4yz or 5yz it is false.
 	MayHaveArrived bool
-	Err            error // without passwords
+	// Err is the reason, without passwords. Words of the server in it are one
+	// line of at most [bounded.MaxWords] characters.
+	Err error
 
 	permanent bool
 }
@@ -149,38 +156,44 @@ func (e *Error) Unwrap() error { return e.Err }
 func (e *Error) Temporary() bool { return !e.permanent }
 
 // fail makes an Error from the failure of a step.
-func (s *SMTP) fail(ctx context.Context, doing string, err error) *Error {
-	e := &Error{Server: s.o.Addr, Doing: doing, Err: s.redact(err)}
+func (s *SMTP) fail(ctx context.Context, conn *bounded.Conn, doing string, err error) *Error {
+	e := &Error{Server: s.o.Addr, Doing: doing}
 	var reply *textproto.Error
-	switch {
-	case errors.As(err, &reply):
+	switch ended := conn.Err(); {
+	case ended != nil:
+		e.Err = ended // the library hides that the connection was ended by its bounds
+	case errors.As(last(err), &reply):
 		e.Code = reply.Code
 		e.permanent = reply.Code/100 == 5
+		e.Err = s.redact(err)
 	case ctx.Err() != nil:
 		// The connection broke because this program closed it.
 		e.Err = context.Cause(ctx)
+	default:
+		e.Err = s.redact(err)
 	}
 	return e
 }
 
-// redact returns err without the password. A careless server may repeat the
-// password in its reply, in clear or as it was encoded for the login.
+// last returns the last of several errors in one. The library joins the failures
+// of EHLO and of HELO, and the later decides.
+func last(err error) error {
+	for e := err; e != nil; e = errors.Unwrap(e) {
+		if several, ok := e.(interface{ Unwrap() []error }); ok {
+			all := several.Unwrap()
+			return last(all[len(all)-1])
+		}
+	}
+	return err
+}
+
+// redact returns err with words that may be shown. A careless server may repeat
+// the password in its reply, in clear or as it was encoded for the login.
 func (s *SMTP) redact(err error) error {
-	if s.o.Password == "" {
-		return err
+	if text := bounded.Words(err.Error(), bounded.NewSecrets(s.o.Password)); text != err.Error() {
+		return errors.New(text)
 	}
-	text := err.Error()
-	for _, secret := range []string{
-		base64.StdEncoding.EncodeToString([]byte("\x00" + s.o.User + "\x00" + s.o.Password)),
-		base64.StdEncoding.EncodeToString([]byte(s.o.Password)),
-		s.o.Password,
-	} {
-		text = strings.ReplaceAll(text, secret, "[password]")
-	}
-	if text == err.Error() {
-		return err
-	}
-	return errors.New(text)
+	return err
 }
 
 // Send implements notify.Sender. It returns nil as soon as the server has
@@ -190,10 +203,16 @@ func (s *SMTP) Send(ctx context.Context, m notify.Outgoing) error {
 	if err := checkOutgoing(m); err != nil {
 		return err
 	}
-	conn, err := s.connect(ctx)
+	raw, err := s.connect(ctx)
 	if err != nil {
-		return s.fail(ctx, "connect", err)
+		// This machine's words, not a server's.
+		e := &Error{Server: s.o.Addr, Doing: "connect", Err: err}
+		if ctx.Err() != nil {
+			e.Err = context.Cause(ctx)
+		}
+		return e
 	}
+	conn := bounded.New(raw, s.bounds("connect"))
 	// Closing the connection ends every operation that waits for it.
 	stop := context.AfterFunc(ctx, func() { conn.Close() })
 	defer stop()
@@ -203,14 +222,35 @@ func (s *SMTP) Send(ctx context.Context, m notify.Outgoing) error {
 	if err != nil {
 		return err
 	}
-	if err := s.handOver(ctx, c, m); err != nil {
+	if err := s.handOver(ctx, conn, c, m); err != nil {
 		return err
 	}
-	if c.UpdateDeadline(quitTimeout) == nil {
-		c.Quit() // the server has the mail, so its answer does not matter
-	}
+	// The server has the mail, so its answer does not matter.
+	s.step(ctx, conn, "say goodbye", c.Quit)
 	return nil
 }
+
+// bounds returns the bounds of a step.
+func (s *SMTP) bounds(doing string) bounded.Step {
+	b := bounded.Step{Expected: "a short answer", Bytes: bounded.Answer, Time: s.o.Timeout}
+	switch doing {
+	case "connect":
+		b.Expected = "a greeting"
+		if s.o.Security == TLS {
+			b.Bytes += bounded.Handshake
+		}
+	case "begin TLS":
+		b.Bytes += bounded.Handshake
+	case finalDot:
+		b.Time = max(s.o.Timeout, FinalTimeout)
+	case "say goodbye":
+		b.Time = quitTimeout
+	}
+	return b
+}
+
+// finalDot is the step that ends with the server's answer to a whole mail.
+const finalDot = "wait for the server to take the mail"
 
 // connect opens the connection, without TLS.
 func (s *SMTP) connect(ctx context.Context) (net.Conn, error) {
@@ -228,32 +268,32 @@ func (s *SMTP) connect(ctx context.Context) (net.Conn, error) {
 }
 
 // greet does the greeting, TLS and login on a connection.
-func (s *SMTP) greet(ctx context.Context, conn net.Conn) (*smtp.Client, error) {
+func (s *SMTP) greet(ctx context.Context, conn *bounded.Conn) (*smtp.Client, error) {
 	protect := &tls.Config{ServerName: s.host, RootCAs: s.o.CA, MinVersion: tls.VersionTLS12}
-	conn.SetDeadline(time.Now().Add(s.o.Timeout)) // an error here shows at the next read
 	hello := s.o.Hello
 	if hello == "" {
 		hello = literal(conn.LocalAddr())
 	}
+	inner := net.Conn(conn)
 	if s.o.Security == TLS {
 		t := tls.Client(conn, protect)
 		if err := t.HandshakeContext(ctx); err != nil {
-			return nil, s.fail(ctx, "begin TLS", err)
+			return nil, s.fail(ctx, conn, "begin TLS", err)
 		}
-		conn = t
+		inner = t
 	}
-	c, err := smtp.NewClient(conn, s.host)
+	c, err := smtp.NewClient(inner, s.host)
 	if err != nil {
-		return nil, s.fail(ctx, "connect", err)
+		return nil, s.fail(ctx, conn, "connect", err)
 	}
-	if err := s.step(ctx, c, "say hello", func() error { return c.Hello(hello) }); err != nil {
+	if err := s.step(ctx, conn, "say hello", func() error { return c.Hello(hello) }); err != nil {
 		return nil, err
 	}
 	if s.o.Security == STARTTLS {
 		if offered, _ := c.Extension("STARTTLS"); !offered {
-			return nil, s.fail(ctx, "begin TLS", errors.New("the server does not offer STARTTLS"))
+			return nil, s.fail(ctx, conn, "begin TLS", errors.New("the server does not offer STARTTLS"))
 		}
-		if err := s.step(ctx, c, "begin TLS", func() error { return c.StartTLS(protect) }); err != nil {
+		if err := s.step(ctx, conn, "begin TLS", func() error { return c.StartTLS(protect) }); err != nil {
 			return nil, err
 		}
 	}
@@ -262,9 +302,9 @@ func (s *SMTP) greet(ctx context.Context, conn net.Conn) (*smtp.Client, error) {
 	}
 	auth, err := s.login(c)
 	if err != nil {
-		return nil, s.fail(ctx, "log in", err)
+		return nil, s.fail(ctx, conn, "log in", err)
 	}
-	if err := s.step(ctx, c, "log in", func() error { return c.Auth(auth) }); err != nil {
+	if err := s.step(ctx, conn, "log in", func() error { return c.Auth(&patient{Auth: auth}) }); err != nil {
 		return nil, err
 	}
 	return c, nil
@@ -314,44 +354,72 @@ func (s *SMTP) login(c *smtp.Client) (smtp.Auth, error) {
 	return nil, fmt.Errorf("the server offers login by %s only, of which none is known here", strings.Join(offered, ", "))
 }
 
-// step runs do, which is one step of the dialogue, with a new time limit.
-func (s *SMTP) step(ctx context.Context, c *smtp.Client, doing string, do func() error) error {
-	err := c.UpdateDeadline(s.o.Timeout)
-	if err == nil {
-		err = do()
-	}
-	if err != nil {
-		return s.fail(ctx, doing, err)
+// step runs do, which is one step of the dialogue, with new bounds.
+func (s *SMTP) step(ctx context.Context, conn *bounded.Conn, doing string, do func() error) error {
+	conn.Begin(s.bounds(doing))
+	if err := do(); err != nil {
+		return s.fail(ctx, conn, doing, err)
 	}
 	return nil
 }
 
 // handOver does the mail transaction (RFC 5321 §3.3).
-func (s *SMTP) handOver(ctx context.Context, c *smtp.Client, m notify.Outgoing) error {
+func (s *SMTP) handOver(ctx context.Context, conn *bounded.Conn, c *smtp.Client, m notify.Outgoing) error {
 	c.SkipSMTPUTF8(true) // everything is ASCII; asking for SMTPUTF8 could get the mail refused by a later server
-	if err := s.step(ctx, c, "name the sender", func() error { return c.Mail("<" + m.From + ">") }); err != nil {
+	if err := s.step(ctx, conn, "name the sender", func() error { return c.Mail("<" + m.From + ">") }); err != nil {
 		return err
 	}
-	if err := s.step(ctx, c, "name the recipient", func() error { return c.Rcpt("<" + m.To + ">") }); err != nil {
+	if err := s.step(ctx, conn, "name the recipient", func() error { return c.Rcpt("<" + m.To + ">") }); err != nil {
 		return err
 	}
 	var w io.WriteCloser
-	if err := s.step(ctx, c, "hand over the mail", func() (err error) {
+	if err := s.step(ctx, conn, "hand over the mail", func() (err error) {
 		if w, err = c.Data(); err == nil {
 			_, err = w.Write(m.Raw)
 		}
-		return err
+		return cmp.Or(err, ctx.Err())
 	}); err != nil {
 		return err
 	}
-	err := c.UpdateDeadline(max(s.o.Timeout, FinalTimeout))
-	if err == nil {
-		err = w.Close() // writes the final dot and waits for the answer
-	}
-	if err != nil {
-		e := s.fail(ctx, "wait for the server to take the mail", err)
-		e.MayHaveArrived = e.Code == 0
+	// Close writes the final dot and waits for the answer.
+	if err := s.step(ctx, conn, finalDot, w.Close); err != nil {
+		e := err.(*Error)
+		// Close does not tell if the dot could not be written.
+		no := e.Code/100 == 4 || e.Code/100 == 5
+		e.MayHaveArrived = !no && !conn.Lost()
 		return e
 	}
 	return nil
+}
+
+// patient is a login that does not let a server keep this program busy.
+type patient struct {
+	smtp.Auth
+	rounds int
+}
+
+const (
+	// maxRounds is the largest number of challenges of a server. SCRAM, the
+	// longest login, has two (RFC 5802, section 5).
+	maxRounds = 4
+	// maxIterations is the largest number of rounds of hashing that a server
+	// may ask for: at most a few seconds of work. RFC 7677, section 4, wants at
+	// least 4,096; 600,000 are often advised.
+	maxIterations = 2_000_000
+)
+
+// iterations is the number of rounds in the first message of a SCRAM server.
+var iterations = regexp.MustCompile(`,i=(\d+)`)
+
+// Next implements smtp.Auth.
+func (p *patient) Next(challenge []byte, more bool) ([]byte, error) {
+	if p.rounds++; more && p.rounds > maxRounds {
+		return nil, errors.New("the server does not come to an end with the login")
+	}
+	for _, i := range iterations.FindAllSubmatch(challenge, -1) {
+		if n, err := strconv.Atoi(string(i[1])); err != nil || n > maxIterations {
+			return nil, fmt.Errorf("the server asks for %.20s rounds of hashing, more than %d", i[1], maxIterations)
+		}
+	}
+	return p.Auth.Next(challenge, more)
 }

@@ -280,7 +280,7 @@ func (f *failures) notices(today civil.Date) ([]string, error) {
 			continue
 		}
 		f.told = append(f.told, x.Envelope)
-		if words := failureWords(x, x.Edition != "" && !left[x.Edition]); !slices.Contains(lines, words) {
+		if words := english.UpperFirst(failureWords(x, x.Edition != "" && !left[x.Edition])) + "."; !slices.Contains(lines, words) {
 			lines = append(lines, words)
 		}
 	}
@@ -297,14 +297,14 @@ func (f *failures) tell(today civil.Date) error { return f.outbox.Tell(f.told, t
 // failureWords says that a mail did not leave. all says that it left for no
 // reader.
 func failureWords(f outbox.Failure, all bool) string {
-	who := english.UpperFirst(f.About)
+	who := f.About
 	if !all && f.Edition != "" {
 		who += " for " + f.To
 	}
 	if f.Doubt != "" {
-		return fmt.Sprintf("%s may not have arrived: %s.", who, f.Doubt)
+		return fmt.Sprintf("%s may not have arrived: %s", who, f.Doubt)
 	}
-	return fmt.Sprintf("%s did not leave: %s.", who, cmp.Or(f.Plain, "nothing tried to send it in time"))
+	return fmt.Sprintf("%s did not leave: %s", who, cmp.Or(f.Plain, "nothing tried to send it in time"))
 }
 
 // MailProblems lists the mails that wait, those that did not leave within the
@@ -344,8 +344,7 @@ func MailProblems(h *House) (diag.List, error) {
 	}
 	for _, f := range failed {
 		if now.Sub(f.At) < failuresTold {
-			words := strings.TrimSuffix(failureWords(f, false), ".")
-			warn("the mail is kept as "+f.File, "%s", english.LowerFirst(words))
+			warn("the mail is kept as "+f.File, "%s", failureWords(f, false))
 		}
 	}
 	sent, err := h.dispatch.outbox.Sent()

@@ -52,6 +52,7 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 				return err
 			}
 			problems = append(problems, mail...)
+			problems = append(problems, house.AsideMails(h)...)
 		}
 		if c.json {
 			if err := c.printJSON(struct {

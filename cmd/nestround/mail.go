@@ -17,10 +17,6 @@ import (
 	"nestround/tasks/english"
 )
 
-// maxMessage is the largest message of replies --file, in bytes. Providers
-// accept messages of 25 to 50 MB.
-const maxMessage = 64 << 20
-
 func setDigest(f *flag.FlagSet) func(context.Context, *call) error {
 	send := f.Bool("send", false, "send today's digest, unless it has been sent")
 	raw := f.Bool("raw", false, "show the message as it travels")
@@ -138,31 +134,18 @@ func (c *call) lacking(m house.DigestMail, trouble error, zone *time.Location) s
 func setReplies(f *flag.FlagSet) func(context.Context, *call) error {
 	file := f.String("file", "", "read this `message` instead of the mailbox; - for standard input")
 	dry := f.Bool("dry-run", false, "record nothing and answer nobody")
+	again := f.Bool("again", false, "also read the mails that were set aside")
 	return func(ctx context.Context, c *call) error {
+		if *again && *file != "" {
+			return &usageError{"--again is about the mailbox, and --file names a message", "leave out one of them"}
+		}
 		h, err := c.open()
 		if err != nil {
 			return err
 		}
-		var all []house.Taken
-		if *file != "" {
-			var raw []byte
-			if *file == "-" {
-				raw, err = io.ReadAll(io.LimitReader(c.stdin, maxMessage+1))
-				if len(raw) > maxMessage {
-					err = &disk.TooLargeError{Most: maxMessage}
-				}
-			} else if raw, err = disk.ReadFile(*file, maxMessage); errors.Is(err, disk.ErrNotFile) {
-				return &usageError{err.Error(), "to read from a pipe: nestround replies --file -"}
-			}
-			if err != nil {
-				return fmt.Errorf("read the message: %w", err)
-			}
-			t, err := h.TakeMail(raw, *dry)
-			if err != nil {
-				return err
-			}
-			all = append(all, t)
-		} else if err := h.ReadReplies(ctx, *dry, func(t house.Taken) { all = append(all, t) }); err != nil {
+		all, err := c.readReplies(ctx, h, *file, house.Reading{Dry: *dry, Again: *again})
+		var owed *house.OwedError
+		if err != nil && !errors.As(err, &owed) {
 			return err
 		}
 		// The marks are on the disk. A mail that cannot leave takes nothing back.
@@ -176,9 +159,12 @@ func setReplies(f *flag.FlagSet) func(context.Context, *call) error {
 			}
 		}
 		if c.json {
-			return c.printJSON(struct {
+			if printErr := c.printJSON(struct {
 				Messages []house.Taken `json:"messages"`
-			}{list(all)})
+			}{list(all)}); printErr != nil {
+				return printErr
+			}
+			return err
 		}
 		if len(all) == 0 {
 			fmt.Fprintln(c.stdout, "No new mail.")
@@ -186,8 +172,31 @@ func setReplies(f *flag.FlagSet) func(context.Context, *call) error {
 		for _, t := range all {
 			c.printTaken(t, h)
 		}
-		return nil
+		return err
 	}
+}
+
+// readReplies takes the message in a file, or the mails of the mailbox. With an
+// [*house.OwedError] all mails count.
+func (c *call) readReplies(ctx context.Context, h *house.House, file string, how house.Reading) (all []house.Taken, err error) {
+	if file == "" {
+		err = h.ReadReplies(ctx, how, func(t house.Taken) { all = append(all, t) })
+		return all, err
+	}
+	from := c.stdin
+	if file != "-" {
+		f, err := disk.Open(file)
+		if errors.Is(err, disk.ErrNotFile) {
+			return nil, &usageError{err.Error(), "to read from a pipe: nestround replies --file -"}
+		}
+		if err != nil {
+			return nil, fmt.Errorf("read the message: %w", err)
+		}
+		defer f.Close()
+		from = f
+	}
+	t, err := h.TakeMailFrom(from, how.Dry)
+	return []house.Taken{t}, err
 }
 
 func (c *call) printTaken(t house.Taken, h *house.House) {

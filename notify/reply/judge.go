@@ -32,6 +32,9 @@ type Verdict struct {
 	// forgery, or a reply that went through the wrong server. The keeper should
 	// be told about the mail, but not its content.
 	Unproven bool
+	// Automatic says that a machine wrote the mail, or this program itself.
+	// Nobody is told about such a mail.
+	Automatic bool
 }
 
 // MayAnswer reports whether the program may answer the mail, whose text was
@@ -47,10 +50,10 @@ func (v Verdict) MayAnswer(p Parsed) bool {
 // the token of the digest that m answers (see [Match]).
 func Judge(m Mail, p Policy, token bool) Verdict {
 	if p.Own != nil && p.Own(m.MessageID) {
-		return Verdict{Ignored: "the program's own mail"}
+		return Verdict{Ignored: "the program's own mail", Automatic: true}
 	}
 	if why := machine(m); why != "" {
-		return Verdict{Ignored: why}
+		return Verdict{Ignored: why, Automatic: true}
 	}
 	if why := stranger(m, p, token); why != "" {
 		return Verdict{Ignored: why, Unproven: isKeeper(m, p)}

@@ -216,11 +216,15 @@ func fileHas(path, id string) (bool, error) {
 	}
 }
 
+// ErrEntry marks an error (errors.Is) of an entry that no daybook can hold.
+var ErrEntry = errors.New("the entry itself is the cause")
+
 // Append adds e to the daybook and returns once e is on the disk. If the
 // daybook already has an entry with e's ID, that first entry counts: Append
 // does nothing and returns false. e needs an ID and a time.
 //
-// After an error e is not accepted. If the error matches [disk.ErrLost], this
+// After an error e is not accepted. If the error matches [ErrEntry], e itself is
+// the cause, and trying again cannot help. If the error matches [disk.ErrLost], this
 // Book can write nothing more. Close it and open another, which shows the real
 // content of the disk.
 func (b *Book) Append(e tasks.Entry) (added bool, err error) {
@@ -231,7 +235,7 @@ func (b *Book) Append(e tasks.Entry) (added bool, err error) {
 	}
 	line, stored, err := encode(e)
 	if err != nil {
-		return false, fmt.Errorf("add entry %q to the daybook: %w", e.ID, err)
+		return false, fmt.Errorf("add entry %q to the daybook: %w (%w)", e.ID, err, ErrEntry)
 	}
 	y, seen, err := b.find(stored)
 	if seen || err != nil {

@@ -183,20 +183,11 @@ func (e edition) notices(today civil.Date) (list []digest.Notice, told []string,
 	for _, f := range failed {
 		list = append(list, digest.Notice{Urgent: true, Text: f})
 	}
-	held, err := e.unread.held()
-	if err != nil {
-		return nil, nil, err
+	unread, told, err := e.unread.notices(today)
+	if err != nil { // the round is worth sending without them
+		unread = []digest.Notice{{Urgent: true, Text: "The mails that were not understood cannot be told: " + err.Error() + "."}}
 	}
-	for _, u := range held {
-		if !u.Shown.IsZero() && u.Shown != today {
-			continue
-		}
-		list = append(list, digest.Notice{
-			Text:   fmt.Sprintf("From a mail of %s (%s), which was not answered: %s.", u.From, english.WeekdayMoment(u.At), u.Why),
-			Quotes: u.Lines,
-		})
-		told = append(told, u.ID)
-	}
+	list = append(list, unread...)
 	// The files above may have been damaged, which is a trouble.
 	return append(e.troubles.notices(e.settings.Zone, today), list...), told, nil
 }

@@ -105,7 +105,7 @@ func FuzzStateFiles(f *testing.F) {
 			if !all {
 				return err
 			}
-			h.ReadReplies(t.Context(), false, func(Taken) {})
+			h.ReadReplies(t.Context(), Reading{}, func(Taken) {})
 			h.Morning(time.Time{})
 			h.DeliverMail(t.Context())
 			if strings.HasPrefix(name, "calendar") {

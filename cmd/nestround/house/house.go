@@ -66,6 +66,7 @@ type House struct {
 	dispatch dispatch
 	issues   *issues
 	unread   *unreadMails
+	debts    debts
 	teller
 
 	mu      sync.Mutex // held while books are read or written
@@ -86,8 +87,8 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 		h.log = slog.New(slog.DiscardHandler)
 	}
 	h.dispatch = dispatch{outbox.New(dir, h.files), h.now, h.log}
-	h.issues = newIssues(h.state("digests"), h.files, h.log)
 	h.troubles = newTroubles(h.state("troubles.json"), h.files, h.log, h.now)
+	h.issues = newIssues(h.state("digests"), h.files, h.troubles)
 	h.unread = &unreadMails{state: h.state("unread.json"), files: h.files, troubles: h.troubles}
 	h.books = reading{dir: dir, log: h.log, daybook: daybook.NewKeptLog(dir, h.files, h.log), chosen: newChosenDays(dir, h.files, h.log)}
 	if problems := h.books.open(); problems.HasErrors() {
@@ -203,7 +204,7 @@ func (h *House) CheckWires() []string {
 		}
 	}
 	if s.In != nil {
-		if _, err := h.Inbox(true); err != nil {
+		if _, err := h.Inbox(Reading{Dry: true}); err != nil {
 			wrong = append(wrong, "[mail.in] cannot be used: "+err.Error())
 		}
 	}

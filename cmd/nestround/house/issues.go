@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"log/slog"
 	"maps"
 	"os"
 	"path/filepath"
@@ -26,9 +25,9 @@ import (
 // is written last: if it exists, the day's digest exists, and the mails beside
 // it are its mails.
 type issues struct {
-	dir   string
-	files disk.Files
-	log   *slog.Logger
+	dir      string
+	files    disk.Files
+	troubles *troubles
 
 	mu sync.Mutex
 	// known has the issues that were read so far, by id. Nearly all replies
@@ -44,8 +43,8 @@ const recentIssues = 120 // days
 
 var issueName = regexp.MustCompile(`^(\d{4}-\d\d-\d\d)\.([A-Z0-9]+)\.json$`)
 
-func newIssues(dir string, files disk.Files, log *slog.Logger) *issues {
-	return &issues{dir: dir, files: files, log: log, known: make(map[string]notify.Issue), byDay: new(map[civil.Date]notify.Issue)}
+func newIssues(dir string, files disk.Files, t *troubles) *issues {
+	return &issues{dir: dir, files: files, troubles: t, known: make(map[string]notify.Issue), byDay: new(map[civil.Date]notify.Issue)}
 }
 
 // look reads the recent issues, if the folder has changed since the last look.
@@ -112,16 +111,14 @@ func (s *issues) read(since civil.Date) error {
 		if day, err := civil.Parse(m[1]); err != nil || day.Before(since) {
 			continue
 		}
-		i, err := disk.ReadJSON[notify.Issue](filepath.Join(s.dir, f.Name()))
-		var damaged *disk.CorruptError
-		if errors.As(err, &damaged) {
-			// The numbers of this issue are lost, so replies to it cannot be
-			// read. The issues of all other mornings are still good.
-			s.log.Error("a digest sent cannot be remembered", "err", err)
-			continue
-		}
+		// The numbers of a damaged issue are lost, so replies to it cannot be
+		// read. The issues of all other mornings are still good.
+		i, err := remembered[notify.Issue](s.troubles, filepath.Join(s.dir, f.Name()))
 		if err != nil {
 			return fmt.Errorf("read a digest sent: %w", err)
+		}
+		if i.ID == "" {
+			continue
 		}
 		fresh = append(fresh, i)
 	}
@@ -257,7 +254,7 @@ func (s *issues) path(i notify.Issue, end string) string {
 
 // answered returns the lines of all answers about an issue.
 func (s *issues) answered(i notify.Issue) ([]string, error) {
-	return disk.ReadJSON[[]string](s.path(i, ".answers.json"))
+	return remembered[[]string](s.troubles, s.path(i, ".answers.json"))
 }
 
 // addAnswer stores the lines of one more answer.

@@ -15,6 +15,7 @@ import (
 	"nestround/notify/reply"
 	"nestround/tasks"
 	"nestround/tasks/civil"
+	"nestround/tasks/daybook"
 	"nestround/tasks/english"
 	"nestround/tasks/finding"
 	"nestround/tasks/husbandry"
@@ -32,43 +33,17 @@ type Taken struct {
 	Repeated bool `json:"-"`
 }
 
-// TakeMail reads one incoming mail. It checks the sender, finds the digest that
-// the mail answers, records its commands, and puts an answer into the outbox.
-// It may be stopped at any point and called again with the same mail, because
-// the entry is written first, under the mail's own id, and then the answer,
-// under an id made from the mail's id. An error means that the mail must be
-// taken again. An unreadable mail is no error: it is ignored, with the reason.
-//
-// With dry, nothing is recorded and nobody gets an answer.
-func (h *House) TakeMail(raw []byte, dry bool) (Taken, error) {
-	m, err := reply.Read(raw)
-	if err != nil {
-		return Taken{ID: m.MessageID, From: m.From, Ignored: err.Error()}, nil
-	}
-	c := mailTaker{h}
-	t, answer, err := c.take(m, dry)
-	if answer == nil || err != nil {
-		return t, err
-	}
-	if err := h.dispatch.post(*answer, "the answer to a reply of "+m.From, answerPatience); err != nil {
-		return t, err
-	}
-	return t, c.answered(m)
-}
-
 // mailTaker checks incoming mails, takes their commands, and composes answers.
 type mailTaker struct{ h *House }
 
 // take does the same as TakeMail, but leaves the answer to its caller. TakeMail
 // then puts the answer into the outbox. The outbox may be busy, and the house
-// must answer other callers meanwhile.
+// must answer other callers meanwhile. If take returns an OwedError, the
+// commands are recorded.
 func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoing, err error) {
 	s, err := c.h.Refresh()
 	if err != nil {
 		return t, nil, err
-	}
-	leave := func(why string, lines []string) error {
-		return c.h.unread.leave(m, c.h.now().In(s.settings.Zone), why, lines)
 	}
 	t = Taken{ID: m.MessageID, From: m.From, Accepted: []Accepted{}, Refused: []Refused{}}
 	match, answersOne := reply.Identify(m, c.h.issues)
@@ -76,8 +51,8 @@ func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoin
 	verdict := reply.Judge(m, c.policy(s), match.Token)
 	if t.Ignored = verdict.Ignored; !verdict.Accepted {
 		c.h.log.Info("a mail was ignored", "id", m.MessageID, "from", m.From, "why", verdict.Ignored)
-		if verdict.Unproven && !dry {
-			err = leave("it was not believed: "+verdict.Ignored, nil)
+		if !dry {
+			err = owed(c.notBelieved(s, m, verdict, match.Token))
 		}
 		return t, nil, err
 	}
@@ -87,11 +62,17 @@ func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoin
 	case !answersOne:
 		t.Ignored = "it names no digest that is known"
 	}
-	if t.Ignored != "" {
-		if dry {
-			return t, nil, nil
-		}
-		return t, nil, leave(t.Ignored, m.Lines)
+	switch {
+	case t.Ignored == "":
+	case dry:
+		return t, nil, nil
+	case m.Trouble != "" && answersOne:
+		answer, err = c.cannotRead(m, match.Issue)
+		return t, answer, owed(err)
+	case m.Trouble != "":
+		return t, nil, owed(c.leave(s, m, unread{Why: m.Trouble, Kind: unreadableMail, Believed: true}))
+	default:
+		return t, nil, owed(c.leave(s, m, unread{Why: t.Ignored, Lines: m.Lines, Believed: true}))
 	}
 	issue := match.Issue
 	answers, err := c.h.issues.answered(issue)
@@ -105,23 +86,62 @@ func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoin
 		t.told(said)
 		c.h.log.Info("a reply was read", "id", m.MessageID, "from", m.From, "digest", issue.ID,
 			"recorded", len(t.Accepted), "refused", len(t.Refused), "repeated", t.Repeated)
-		if !verdict.MayAnswer(said.parsed) {
-			if len(t.Refused) == 0 {
-				return nil
-			}
-			return leave("nothing in it was a command", words)
-		}
-		var late bool
-		answer, late, err = c.answer(s, m, issue, t)
-		if late && len(t.Refused) > 0 {
-			err = leave("some of it was not understood", words)
-		}
-		return err
+		answer, err = c.reckon(s, m, issue, t, verdict.MayAnswer(said.parsed), words)
+		return owed(err)
 	})
 	if dry {
 		t.told(said)
 	}
 	return t, answer, err
+}
+
+// reckon composes the answer to a reply that was taken. If the reply gets no
+// answer, the next digest tells the words that were not understood.
+func (c mailTaker) reckon(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken, mayAnswer bool, words []string) (*notify.Outgoing, error) {
+	if !mayAnswer {
+		if len(t.Refused) == 0 {
+			return nil, nil
+		}
+		return nil, c.leave(s, m, unread{Why: "nothing in it was a command", Lines: words, Believed: true})
+	}
+	answer, why, err := c.answer(s, m, issue, answerText(s, t, issue, saidAt(m, issue, s.settings.Zone)))
+	if err == nil && why != "" && len(t.Refused) > 0 {
+		err = c.leave(s, m, unread{Why: "some of it was not understood" + why, Lines: words, Believed: true})
+	}
+	return answer, err
+}
+
+// cannotRead tells a believed sender that a mail cannot be read: in the next
+// digest, and in an answer.
+func (c mailTaker) cannotRead(m reply.Mail, issue notify.Issue) (answer *notify.Outgoing, err error) {
+	err = c.h.write(func(_ *daybook.Book, s *Snapshot) (err error) {
+		var text strings.Builder
+		fmt.Fprintf(&text, "Your mail of %s could not be read: %s. Nothing in it was recorded.\n\n", english.WeekdayMoment(saidAt(m, issue, s.settings.Zone)), m.Trouble)
+		fmt.Fprintf(&text, "Please write the commands as plain text in a new reply, at most %d KB with all quotes.\n", reply.MaxText>>10)
+		answer, _, err = c.answer(s, m, issue, text.String())
+		if err != nil {
+			return err
+		}
+		return c.leave(s, m, unread{Why: m.Trouble, Kind: unreadableMail, Believed: true})
+	})
+	return answer, err
+}
+
+// notBelieved tells the keeper about a mail that does not count, if it may be a
+// keeper's: it has the address of a keeper, or the token of a digest, which only
+// a receiver of that digest can have, or it cannot be read and has another mark
+// of a digest. Its words are not told.
+func (c mailTaker) notBelieved(s *Snapshot, m reply.Mail, v reply.Verdict, token bool) error {
+	if v.Automatic || !v.Unproven && !token && (m.Trouble == "" || !c.mayBeAKeepers(s, m)) {
+		return nil
+	}
+	return c.leave(s, m, unread{Why: "it was not believed: " + v.Ignored})
+}
+
+// leave stores a mail for the next digest.
+func (c mailTaker) leave(s *Snapshot, m reply.Mail, x unread) error {
+	x.ID, x.From, x.At = m.MessageID, m.From, c.h.now().In(s.settings.Zone)
+	return c.h.unread.leave(x)
 }
 
 // told adds the outcome of the mail's commands to t.
@@ -187,23 +207,22 @@ type answers struct {
 	IDs  []string   `json:"ids"`
 }
 
-// answer composes the answer to a reply. It returns nil if the reply has an
-// answer already, if the settings send no mail, or if the program has sent
-// answersADay answers today. limit reports the last two cases.
-func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken) (_ *notify.Outgoing, limit bool, err error) {
+// answer composes an answer with the given text. It returns nil if the reply has
+// an answer already, or if it cannot have one; why gives the reason of the
+// second case, to go on after a word.
+func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, text string) (_ *notify.Outgoing, why string, err error) {
 	if s.settings.Out == nil {
-		return nil, true, nil
+		return nil, ", and no mail leaves", nil
 	}
 	past, err := remembered[answers](c.h.troubles, c.h.state("answers.json"))
 	switch {
 	case err != nil:
-		return nil, false, err
+		return nil, "", err
 	case slices.Contains(past.IDs, m.MessageID):
-		return nil, false, nil
+		return nil, "", nil
 	case past.Day == s.today && past.Done >= answersADay:
-		return nil, true, nil
+		return nil, fmt.Sprintf(", and %d answers had been sent that day", answersADay), nil
 	}
-	text := answerText(s, t, issue, saidAt(m, issue, s.settings.Zone))
 	msg := notify.Message{
 		ID:        answerID(s.settings, issue, m.MessageID),
 		Date:      c.h.now().In(s.settings.Zone),
@@ -220,13 +239,15 @@ func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken
 	}
 	raw, err := mailout.Compose(msg)
 	if err != nil {
-		return nil, false, fmt.Errorf("compose the answer to %s: %w", m.MessageID, err)
+		// It would fail again, and the recording counts.
+		c.h.log.Error("an answer cannot be composed", "id", m.MessageID, "err", err)
+		return nil, ", and an answer could not be composed", nil
 	}
 	// Store the lines first, because a reply to the answer must find them.
 	if err := c.h.issues.addAnswer(issue, strings.Split(text, "\n")); err != nil {
-		return nil, false, err
+		return nil, "", err
 	}
-	return &notify.Outgoing{ID: msg.ID, From: bareAddress(msg.From), To: m.From, Raw: raw}, false, nil
+	return &notify.Outgoing{ID: msg.ID, From: bareAddress(msg.From), To: m.From, Raw: raw}, "", nil
 }
 
 // answerID returns the Message-ID of the answer to a reply. It is always the

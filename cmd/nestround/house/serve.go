@@ -2,17 +2,14 @@ package house
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net"
 	"net/http"
-	"reflect"
 	"runtime/debug"
 	"sync"
 	"time"
 
 	"nestround/config"
-	"nestround/notify"
 	"nestround/notify/outbox"
 	"nestround/tasks/civil"
 )
@@ -53,6 +50,7 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	run("digest", s.sendDigests)
 	run("outbox", s.sendMail)
 	run("inbox", s.readMail)
+	run("answers", s.payDebts)
 	settings := h.Snapshot().settings
 	h.log.Info("serving", "books", h.Dir, "address", l.Addr().String(), "zone", settings.ZoneName,
 		"mail_out", settings.Out != nil, "mail_in", settings.In != nil)
@@ -164,72 +162,4 @@ func dueOn(day civil.Date, s *config.Settings) (time.Time, bool, error) {
 // sendMail sends mails as they arrive in the outbox.
 func (s server) sendMail(ctx context.Context) {
 	s.h.dispatch.outbox.Run(ctx, outbox.Loop{Sender: carrier(s), Clock: s.h.now, Report: carrier(s).report, Way: carrier(s).way})
-}
-
-// readMail takes replies as they arrive. It connects again when the settings
-// change.
-func (s server) readMail(ctx context.Context) {
-	for ctx.Err() == nil {
-		in := s.h.Snapshot().settings.In
-		if in == nil {
-			sleep(ctx, look)
-			continue
-		}
-		inbox, err := s.h.Inbox(false)
-		if err != nil {
-			s.h.log.Error("replies cannot be read", "err", err)
-			sleep(ctx, tick)
-			continue
-		}
-		watching, stop := context.WithCancel(ctx)
-		go func() {
-			for sleep(watching, look) {
-				if !reflect.DeepEqual(s.h.Snapshot().settings.In, in) {
-					s.h.log.Info("the settings for replies changed")
-					stop()
-				}
-			}
-		}()
-		err = inbox.Watch(watching, s.take)
-		stop()
-		if err != nil && !errors.Is(err, context.Canceled) {
-			s.h.log.Error("replies cannot be read", "err", err)
-			sleep(ctx, tick)
-		}
-	}
-}
-
-// take handles each incoming mail.
-func (s server) take(m notify.Incoming) error {
-	if m.TooLarge {
-		s.h.log.Warn("a mail is too large to be a reply and was not read", "mail", m.Ref, "size", m.Size)
-		return nil
-	}
-	t, err := s.h.TakeMail(m.Raw, false)
-	if err != nil {
-		return err
-	}
-	if s.h.taken != nil {
-		s.h.taken(t)
-	}
-	return nil
-}
-
-// ReadReplies reads the mailbox once.
-func (h *House) ReadReplies(ctx context.Context, dry bool, told func(Taken)) error {
-	inbox, err := h.Inbox(dry)
-	if err != nil {
-		return err
-	}
-	return inbox.Read(ctx, func(m notify.Incoming) error {
-		if m.TooLarge {
-			told(Taken{ID: m.Ref, Ignored: fmt.Sprintf("%d bytes are too large for a reply", m.Size)})
-			return nil
-		}
-		t, err := h.TakeMail(m.Raw, dry)
-		if err == nil {
-			told(t)
-		}
-		return err
-	})
 }

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -25,6 +26,7 @@ type part string
 // The parts. Each has a row in partWords.
 const (
 	partReplies part = "replies" // replies are read and recorded
+	partAnswers part = "answers" // answers to replies are written
 	partMail    part = "mail"    // mails leave
 	partDigest  part = "digest"  // the morning's digest is composed
 	partBooks   part = "books"   // the books are read
@@ -40,6 +42,7 @@ const (
 // sentence that ends a trouble that is over, and the advice of check.
 var partWords = map[part]struct{ file, over, hint string }{
 	partReplies: {"keeper.toml", "Replies have been read since then, and no reply is lost.", "replies wait in the mailbox until this is mended; then they are read by themselves, or at once by nestround replies"},
+	partAnswers: {"state", "The replies were recorded all the time; an answer may be missing.", "make room on the disk, or let the program write into the folder state"},
 	partMail:    {"keeper.toml", "Mail has left since then.", "mails wait in the outbox until this is mended; nestround digest --send tries again at once"},
 	partDigest:  {"keeper.toml", "Digests have been written since then.", "nestround digest shows the digest that would be sent now"},
 	partBooks:   {".", "The books have been read since then.", "mend the file; serve reads the books again by itself"},
@@ -403,7 +406,16 @@ func sameWords(a, b string) bool {
 
 func damagedWords(d *disk.CorruptError) string {
 	return fmt.Sprintf("the file state/%s was damaged and was set aside as state/%s; its content is not used",
-		filepath.Base(d.Path), filepath.Base(d.Aside))
+		inState(d.Path), inState(d.Aside))
+}
+
+// inState returns the path of a file below state/.
+func inState(path string) string {
+	path = filepath.ToSlash(path)
+	if i := strings.LastIndex(path, "/state/"); i >= 0 {
+		return path[i+len("/state/"):]
+	}
+	return path
 }
 
 // remembered reads one of the small files of the state. A damaged file is set

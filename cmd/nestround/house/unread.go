@@ -1,31 +1,72 @@
 package house
 
 import (
+	"bytes"
+	"encoding/json"
+	"fmt"
 	"slices"
 	"strings"
 	"sync"
 	"time"
 
-	"nestround/notify/reply"
+	"nestround/notify/digest"
 	"nestround/tasks/civil"
 	"nestround/tasks/disk"
+	"nestround/tasks/english"
 )
 
-// unread is a mail from a keeper's address that was not believed, or that was
-// not understood in all parts and got no answer. The next digest shows the
-// mail. The file state/unread.json has all such mails.
+// unread is a mail that the keeper must be told about, because nothing or not
+// all of it was recorded. The next digest tells it.
 type unread struct {
-	ID    string     `json:"id"`
-	From  string     `json:"from"`
-	At    time.Time  `json:"at"`
-	Why   string     `json:"why"`
-	Lines []string   `json:"lines"`
-	Shown civil.Date `json:"shown,omitzero"` // day of the digest that showed it
+	ID    string    `json:"id"`
+	From  string    `json:"from"`            // the only author, or ""
+	Field string    `json:"field,omitempty"` // the From field of a mail that has not one author
+	At    time.Time `json:"at"`
+	Why   string    `json:"why"`
+	Lines []string  `json:"lines"`
+	Kind  mailKind  `json:"kind,omitempty"`
+	// Believed says that a keeper wrote the mail. Such a mail is never dropped
+	// for the sake of others.
+	Believed bool       `json:"believed,omitempty"`
+	Shown    civil.Date `json:"shown,omitzero"` // day of the digest that showed it
+}
+
+// mailKind says what is wrong with an unread mail.
+type mailKind string
+
+const (
+	readMail       mailKind = ""           // it was read, and not understood or not believed
+	unreadableMail mailKind = "unreadable" // nothing of it can be used
+	asideMail      mailKind = "aside"      // the program fails at it, and tries again every day
+)
+
+// unreadFile is the content of state/unread.json.
+type unreadFile struct {
+	Mails []unread `json:"mails"`
+	// Dropped counts the mails since the last digest for which there was no
+	// room. None of them was believed.
+	Dropped int `json:"dropped,omitempty"`
+}
+
+// UnmarshalJSON also reads the list that earlier versions wrote.
+func (u *unreadFile) UnmarshalJSON(b []byte) error {
+	if bytes.HasPrefix(bytes.TrimSpace(b), []byte("[")) {
+		return json.Unmarshal(b, &u.Mails)
+	}
+	type plain unreadFile
+	return json.Unmarshal(b, (*plain)(u))
 }
 
 const (
-	unreadLines = 12
-	unreadMost  = 50
+	unreadLines = 12 // lines of a mail that are kept
+	// unbelievedMost is the largest number of mails that wait for a digest and
+	// were not believed, so that nobody can flood the file. unbelievedTold of
+	// them stand in a digest, and the others are counted.
+	unbelievedMost = 40
+	unbelievedTold = 8
+	// shownMost is the largest number of mails that are kept after a digest has
+	// shown them, so that they are not shown again.
+	shownMost = 200
 )
 
 // unreadMails stores the unread mails.
@@ -37,31 +78,118 @@ type unreadMails struct {
 }
 
 // held returns the stored mails.
-func (u *unreadMails) held() ([]unread, error) { return remembered[[]unread](u.troubles, u.state) }
+func (u *unreadMails) held() (unreadFile, error) {
+	return remembered[unreadFile](u.troubles, u.state)
+}
 
-// leave stores a mail for the next digest; now is the current time.
-func (u *unreadMails) leave(m reply.Mail, now time.Time, why string, lines []string) error {
+// leave stores a mail for the next digest.
+func (u *unreadMails) leave(m unread) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	all, err := u.held()
 	if err != nil {
 		return err
 	}
-	if slices.ContainsFunc(all, func(x unread) bool { return x.ID == m.MessageID }) {
-		return nil
+	if i := slices.IndexFunc(all.Mails, func(x unread) bool { return x.ID == m.ID }); i >= 0 {
+		if !m.Believed || all.Mails[i].Believed {
+			return nil
+		}
+		// The Message-ID was used before, by somebody who was not believed.
+		all.Mails = slices.Delete(all.Mails, i, i+1)
 	}
 	kept := make([]string, 0, unreadLines)
-	for _, l := range lines {
+	for _, l := range m.Lines {
 		l = strings.TrimSpace(l)
 		if l != "" && !strings.HasPrefix(l, ">") && len(kept) < unreadLines {
 			kept = append(kept, l)
 		}
 	}
-	all = append(all, unread{ID: m.MessageID, From: m.From, At: now, Why: why, Lines: kept})
-	if len(all) > unreadMost {
-		all = all[len(all)-unreadMost:]
+	m.Lines = kept
+	waiting := 0
+	for _, x := range all.Mails {
+		if x.Shown.IsZero() && !x.Believed {
+			waiting++
+		}
+	}
+	if !m.Believed && waiting >= unbelievedMost {
+		all.Dropped++
+	} else {
+		all.Mails = append(all.Mails, m)
 	}
 	return u.files.WriteJSON(u.state, all)
+}
+
+// read forgets that the program failed at a mail, because the mail was taken now.
+func (u *unreadMails) read(id string) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	all, err := u.held()
+	if err != nil {
+		return // the next use of the file reports it
+	}
+	n := len(all.Mails)
+	all.Mails = slices.DeleteFunc(all.Mails, func(x unread) bool { return x.ID == id && x.Kind == asideMail && x.Shown.IsZero() })
+	if len(all.Mails) < n {
+		if err := u.files.WriteJSON(u.state, all); err != nil {
+			u.troubles.log.Warn("a mail that was taken is still told as set aside", "id", id, "err", err)
+		}
+	}
+}
+
+// notices tells the unread mails in the digest of today. It returns the ids of
+// all of them.
+func (u *unreadMails) notices(today civil.Date) (list []digest.Notice, told []string, err error) {
+	held, err := u.held()
+	if err != nil {
+		return nil, nil, err
+	}
+	more, unbelieved := held.Dropped, 0
+	for _, x := range held.Mails {
+		if !x.Shown.IsZero() && x.Shown != today {
+			continue
+		}
+		told = append(told, x.ID)
+		if !x.Believed {
+			if unbelieved++; unbelieved > unbelievedTold {
+				more++
+				continue
+			}
+		}
+		list = append(list, x.notice())
+	}
+	if more > 0 {
+		list = append(list, digest.Notice{Text: fmt.Sprintf("And %s that could not be read or was not believed; look into the mailbox.", english.CountForms(more, "more such mail", "more such mails"))})
+	}
+	return list, told, nil
+}
+
+func (m unread) notice() digest.Notice {
+	who := "of " + m.From
+	var quotes []string
+	if m.From == "" {
+		who = "that may be yours"
+		if m.Field != "" {
+			quotes = append(quotes, "From: "+cut(m.Field, 120))
+		}
+	}
+	when := english.WeekdayMoment(m.At)
+	switch m.Kind {
+	case unreadableMail:
+		return digest.Notice{Urgent: m.Believed, Quotes: quotes,
+			Text: fmt.Sprintf("A mail %s (%s) could not be read: %s. Nothing in it was recorded; write its commands as plain text in a new reply.", who, when, m.Why)}
+	case asideMail:
+		return digest.Notice{Urgent: true, Quotes: quotes,
+			Text: fmt.Sprintf("A mail %s (%s) could not be taken and is set aside: %s. It is tried again every day, and at once by nestround replies --again; or write its words in a new reply.", who, when, m.Why)}
+	}
+	return digest.Notice{Text: fmt.Sprintf("From a mail %s (%s), which was not answered: %s.", who, when, m.Why), Quotes: append(quotes, m.Lines...)}
+}
+
+// cut shortens a foreign text.
+func cut(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return string(r[:most]) + "..."
+	}
+	return s
 }
 
 // told records that today's digest has shown the given unread mails. It deletes
@@ -70,21 +198,32 @@ func (u *unreadMails) told(told []string, today civil.Date) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	held, err := u.held()
-	if err != nil || len(held) == 0 {
+	if err != nil || len(held.Mails) == 0 && held.Dropped == 0 {
 		return err
 	}
 	shown := make(map[string]bool)
 	for _, id := range told {
 		shown[id] = true
 	}
-	var kept []unread
-	for _, x := range held {
-		if shown[x.ID] {
+	var kept unreadFile
+	excess := -shownMost
+	for _, x := range held.Mails {
+		if shown[x.ID] && x.Shown.IsZero() {
 			x.Shown = today
 		}
 		if x.Shown.IsZero() || today.Sub(x.Shown) < recentIssues {
-			kept = append(kept, x)
+			kept.Mails = append(kept.Mails, x)
+		}
+		if !x.Shown.IsZero() {
+			excess++
 		}
 	}
+	kept.Mails = slices.DeleteFunc(kept.Mails, func(x unread) bool {
+		if excess <= 0 || x.Shown.IsZero() || x.Shown == today {
+			return false
+		}
+		excess--
+		return true
+	})
 	return u.files.WriteJSON(u.state, kept)
 }

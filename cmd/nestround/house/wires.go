@@ -38,19 +38,20 @@ func (h *House) Sender() (notify.Sender, error) {
 	})
 }
 
-// Inbox returns the incoming mail connection of the settings. With dry, it does
+// Inbox returns the incoming mail connection of the settings. A dry reading does
 // not store which mails it has read.
-func (h *House) Inbox(dry bool) (notify.Inbox, error) {
+func (h *House) Inbox(how Reading) (notify.Inbox, error) {
 	in := h.Snapshot().settings.In
 	if in == nil {
 		return nil, fmt.Errorf("read mail: %w for replies to come; see [mail.in]", ErrNoMail)
 	}
 	var state mailin.State = position{h}
-	if dry {
-		state = unmoved{state}
+	failed := h.readingFailed
+	if how.Dry {
+		state, failed = unmoved{state}, nil
 	}
 	if in.Maildir != "" {
-		return mailin.NewMaildir(mailin.MaildirOptions{Dir: in.Maildir, Poll: in.Poll, State: state, Log: h.log})
+		return mailin.NewMaildir(mailin.MaildirOptions{Dir: in.Maildir, Poll: in.Poll, State: state, Log: h.log, Trouble: failed, Again: how.Again})
 	}
 	password, err := in.Password.Read()
 	if err != nil {
@@ -62,7 +63,7 @@ func (h *House) Inbox(dry bool) (notify.Inbox, error) {
 	}
 	return mailin.NewIMAP(mailin.Options{
 		Addr: in.IMAP, Security: mailin.Security(in.Security), User: in.User, Password: password, CA: ca,
-		Mailbox: in.Mailbox, Poll: in.Poll, State: state, Log: h.log, Dial: h.dial,
+		Mailbox: in.Mailbox, Poll: in.Poll, State: state, Log: h.log, Trouble: failed, Again: how.Again, Dial: h.dial,
 	})
 }
 

@@ -78,6 +78,28 @@ func (w *world) wantLeft(copies int, days ...string) {
 	}
 }
 
+// wantTold checks that the keeper can see now that something is wrong: check and
+// the next digest ask the same place.
+func (w *world) wantTold(p part) {
+	w.t.Helper()
+	for _, x := range w.h.Troubles() {
+		if x.Part == p && x.Standing() {
+			return
+		}
+	}
+	w.t.Errorf("at %s nothing is said of %q: %+v", w.now().Format("15:04"), p, w.h.Troubles())
+}
+
+// wantOver checks that no trouble of a part stands any more.
+func (w *world) wantOver(p part) {
+	w.t.Helper()
+	for _, x := range w.h.Troubles() {
+		if x.Part == p && x.Until.IsZero() && !x.Once {
+			w.t.Errorf("the trouble still stands: %+v", x)
+		}
+	}
+}
+
 // lie replaces words of the server.
 func (m *meddler) lie(old, new string) {
 	m.mu.Lock()
@@ -115,12 +137,18 @@ func smtpFaults() (all []serverFault) {
 	}
 	for _, at := range steps {
 		refusal(at, "451 4.3.0 try again later")
+		refusal(at, "550 5.7.1 not allowed")
 		add("drop", at, practice.Fault{What: practice.HangUp})
 		add("drop after", at, practice.Fault{What: practice.HangUpAfter})
 		add("stall", at, practice.Fault{What: practice.Stall})
 	}
 	refusal(practice.StepConnect, "421 4.3.2 closing down")
+	refusal(practice.StepConnect, "554 5.3.2 no service")
+	refusal(practice.StepAUTH, "535 5.7.8 wrong password")
 	refusal(practice.StepAUTH, "454 4.7.0 ask again")
+	refusal(practice.StepMAIL, "530 5.7.0 log in first")
+	refusal(practice.StepRCPT, "552 5.2.2 mailbox full")
+	refusal(practice.StepDot, "554 5.6.0 no")
 	for _, at := range []practice.Step{practice.StepEHLO, practice.StepRCPT, practice.StepDot} {
 		refusal(at, "\x00\xff\xfe nonsense")
 	}
@@ -175,6 +203,9 @@ func TestFaultsOfOutgoingMail(t *testing.T) {
 		underFaults(t, f.name, func(w *world) {
 			f.set(w)
 			w.until("2027-05-12T06:30:00Z")
+			if !f.brief {
+				w.wantTold(partMail)
+			}
 			w.until("2027-05-12T07:30:00Z")
 			w.mend()
 			w.until("2027-05-12T09:30:00Z") // the pauses grow to half an hour, and an attempt may take long
@@ -185,6 +216,7 @@ func TestFaultsOfOutgoingMail(t *testing.T) {
 			w.mend()
 			w.until("2027-05-12T12:30:00Z")
 			w.wantOnce(2*f.drops, "2027-05-12")
+			w.wantOver(partMail)
 		})
 	}
 }
@@ -207,6 +239,28 @@ func TestFaultsOfIncomingMail(t *testing.T) {
 			w.mend()
 			w.until("2027-05-12T09:30:00Z")
 			w.wantOnce(0, "2027-05-12")
+		})
+	}
+}
+
+// What was wrong while the keeper slept is told in the next digest.
+func TestNextDigestTellsTheFaults(t *testing.T) {
+	for _, f := range []serverFault{
+		{name: "wrong password at AUTH", set: func(w *world) {
+			w.box.Break(practice.Fault{At: practice.StepAUTH, What: practice.Refuse, Reply: "535 5.7.8 wrong password"})
+			w.reply("done 1")
+		}},
+	} {
+		underFaults(t, f.name, func(w *world) {
+			w.until("2027-05-12T20:00:00Z")
+			f.set(w)
+			w.until("2027-05-12T22:00:00Z")
+			w.mend()
+			w.until("2027-05-13T06:30:00Z")
+			w.wantOnce(0, "2027-05-12", "2027-05-13")
+			if text := w.digestOf("2027-05-13"); !strings.Contains(text, "Trouble from") {
+				w.t.Errorf("the next digest does not tell the trouble:\n%s", text)
+			}
 		})
 	}
 }

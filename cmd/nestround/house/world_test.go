@@ -175,6 +175,17 @@ func (w *world) arrived() (digests, answers map[string]int) {
 	return digests, answers
 }
 
+// digestOf returns the text of a day's digest as it arrived, or "".
+func (w *world) digestOf(day string) string {
+	d, _ := mailsTo(w.box, "keeper@example.org")
+	for _, m := range d {
+		if m.Date.UTC().Format(time.DateOnly) == day {
+			return strings.Join(m.Lines, "\n")
+		}
+	}
+	return ""
+}
+
 // meddler stands between the house and a server, and misbehaves like a server.
 type meddler struct {
 	to *practice.Pipe

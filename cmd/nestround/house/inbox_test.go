@@ -352,27 +352,35 @@ func TestMailsFaultIsOnlyTheMailsOwn(t *testing.T) {
 	}
 }
 
+// panickingDisk stands for a fault of the program: it panics when the daybook is
+// written.
+type panickingDisk struct {
+	disk.System
+	panics bool
+}
+
+func (d *panickingDisk) OpenFile(name string, flag int, perm os.FileMode) (disk.File, error) {
+	if d.panics && strings.Contains(filepath.ToSlash(name), "/daybook/") {
+		panic("a fault of the program")
+	}
+	return d.System.OpenFile(name, flag, perm)
+}
+
 // A mail at which the program fails stands in the next digest and in check, and
 // counts when the program can take it.
 func TestAMailThatIsSetAsideIsToldAndTakenLater(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		fails := true
-		w := watch(t, "", Options{Taken: func(x Taken) {}})
+		d := &panickingDisk{}
+		w := watch(t, "", Options{Files: disk.Files{Ops: d}})
 		w.stop()
 		w.deliver("bad", "done 1")
 		inbox, err := w.h.Inbox(Reading{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		take := func(in notify.Incoming) error {
-			if fails {
-				mailTaker{w.h}.failing(in)
-				panic("a fault of the program")
-			}
-			return server{w.h}.take(in)
-		}
+		d.panics = true
 		for range mailin.Attempts {
-			if err := inbox.Read(t.Context(), take); err != nil {
+			if err := inbox.Read(t.Context(), server{w.h}.take); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -383,7 +391,7 @@ func TestAMailThatIsSetAsideIsToldAndTakenLater(t *testing.T) {
 		if got := noticesOf(t, w.h); strings.Count(got, told) != 1 || !strings.Contains(got, "is set aside") {
 			t.Errorf("the digest does not tell it:\n%s", got)
 		}
-		fails = false
+		d.panics = false
 		var taken []Taken
 		if err := w.h.ReadReplies(t.Context(), Reading{Again: true}, func(x Taken) { taken = append(taken, x) }); err != nil {
 			t.Fatal(err)
@@ -500,6 +508,32 @@ func TestAReplyWithLargePicturesCounts(t *testing.T) {
 	var all []Taken
 	if err := h.ReadReplies(t.Context(), Reading{}, func(x Taken) { all = append(all, x) }); err != nil || len(all) != 1 || len(all[0].Accepted) != 1 {
 		t.Errorf("from the mailbox: %+v, %v", all, err)
+	}
+}
+
+// Of a mail whose text is too large to be fetched, only the header is known. It
+// is told and answered like any other mail that cannot be read.
+func TestAMailTooLargeToBeFetchedIsTold(t *testing.T) {
+	dir := small(t, "UTC", "06:00")
+	at := clock("2027-05-12T06:30:00Z")
+	h := open(t, dir, at, disk.Files{})
+	i := issued(t, h)
+	raw := plainMail(string(answer(t, i, "huge", "2027-05-12T07:00:00Z", "x")), "", strings.Repeat("done 1\r\n", 2*mailin.MaxSize/8))
+	if err := os.WriteFile(filepath.Join(dir, "in", "new", "x"), []byte(raw), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	var all []Taken
+	if err := h.ReadReplies(t.Context(), Reading{}, func(x Taken) { all = append(all, x) }); err != nil || len(all) != 1 || len(all[0].Accepted) != 0 || !strings.Contains(all[0].Ignored, "longer than 256 KB") {
+		t.Errorf("taken %+v, %v", all, err)
+	}
+	if got := noticesOf(t, h); !strings.Contains(got, "A mail of keeper@example.org (Wed 12 May 06:30) could not be read: its text is longer than 256 KB") {
+		t.Errorf("the digest tells:\n%s", got)
+	}
+	if _, err := h.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if mails := sent(t, dir); len(mails) != 2 || !strings.Contains(strings.Join(mails[1].Lines, " "), "could not be read") {
+		t.Errorf("%d mails left, want the digest and an answer", len(mails))
 	}
 }
 

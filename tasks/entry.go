@@ -35,7 +35,8 @@ const (
 	ViaPage  Via = "page"
 )
 
-// Act is one statement about one task: a mark, a finding or both of them.
+// Act is one statement about one task: a mark, a finding or both of them. Or it
+// takes an entry back.
 type Act struct {
 	// Text is the command in the keeper's words, normalised. [Fold] compares it
 	// to recognise a mail that quotes the commands of an earlier mail.
@@ -46,6 +47,10 @@ type Act struct {
 	Until   civil.Date `json:"until,omitzero"` // only for PutOff
 	Why     string     `json:"why,omitempty"`  // only for Skip and PutOff
 	Finding *Finding   `json:"finding,omitempty"`
+	// Entry is the id of an entry that the act takes back with all its acts; the
+	// act then has no task. It holds whenever it was said, before or after that
+	// entry. If the act's own entry is taken back, that entry counts again.
+	Entry string `json:"entry,omitempty"`
 }
 
 // Verb is the effect of a mark on its task.

@@ -33,7 +33,8 @@ const (
 // quote an earlier mail without quotation marks. So if a mail repeats a command
 // line of an earlier mail about the same digest, Fold takes the line as a
 // quotation, without effect. Two different marks of one task in one mail cancel
-// each other. [History.Dropped] lists the quotations and the cancelled marks.
+// each other. An entry that another one takes back (Act.Entry) has no effect at
+// all, in any order. [History.Dropped] lists the quotations and the cancelled marks.
 func Fold(entries []Entry) *History {
 	return new(Folder).With(entries)
 }
@@ -43,14 +44,21 @@ func Fold(entries []Entry) *History {
 // [Folder.With] takes the newer entries and makes a history of both. The zero
 // Folder has no entry. A Folder can be stored ([Folder.AppendBinary]) and read
 // again ([Thaw]).
-type Folder struct{ f folded }
+type Folder struct {
+	f     folded
+	backs []back // the entries that take others back, also some that are not added
+}
 
 // Add adds entries. All of them must come after the entries added before, in
-// the order of At and then ID. Add may not be called after With.
+// the order of At and then ID. Add may not be called after With. If one of them
+// is taken back by an entry that follows, that entry must be known; see
+// [Folder.Know].
 func (f *Folder) Add(entries []Entry) {
 	if f.f.closed {
 		panic("tasks: a Folder was added to after its history was asked for")
 	}
+	f.Know(entries)
+	f.f.gone = takenBack(f.backs)
 	f.f.addAll(inOrder(entries))
 }
 
@@ -64,6 +72,7 @@ func (f *Folder) Follows(e *Entry) bool {
 func (f *Folder) With(entries []Entry) *History {
 	f.f.closed = true
 	all := f.f.onto()
+	all.gone = takenBack(slices.Concat(f.backs, backsOf(entries)))
 	all.addAll(inOrder(entries))
 	all.all = sync.OnceValue((&History{folded: all}).find)
 	return &History{folded: all, found: all.all}
@@ -107,6 +116,8 @@ type folded struct {
 	// task follows. base is shared and must not change, so its acts cannot use
 	// their own field again.
 	again map[int32]bool
+
+	gone map[string]string // ids of the entries that are taken back, and of the entries that do so
 
 	dropped, baseDropped map[string][]Dropped
 	quoted, baseQuoted   map[quote]bool
@@ -269,8 +280,17 @@ func (f *folded) addAll(entries []Entry) {
 	for i := range entries {
 		e := &entries[i]
 		acts := e.Acts
+		if f.gone != nil {
+			if _, ok := f.gone[e.ID]; ok {
+				continue
+			}
+			acts = aboutTasks(acts)
+			if len(acts) == 0 && len(e.Acts) > 0 {
+				continue
+			}
+		}
 		if e.Via == ViaMail && e.Digest != "" {
-			acts = f.withoutQuotes(e)
+			acts = f.withoutQuotes(e, acts)
 		}
 		if len(acts) > 1 {
 			acts = f.withoutConflicts(e, acts)
@@ -289,6 +309,14 @@ func (f *folded) addAll(entries []Entry) {
 	}
 }
 
+// aboutTasks returns the acts without those that take entries back.
+func aboutTasks(acts []Act) []Act {
+	if !slices.ContainsFunc(acts, func(a Act) bool { return a.Entry != "" }) {
+		return acts
+	}
+	return slices.DeleteFunc(slices.Clone(acts), func(a Act) bool { return a.Entry != "" })
+}
+
 func (f *folded) drop(e *Entry, a Act, why string) {
 	if f.dropped == nil {
 		f.dropped = make(map[string][]Dropped)
@@ -301,23 +329,24 @@ func (f *folded) drop(e *Entry, a Act, why string) {
 // whole file, which would stay in memory.
 func (a Act) detached() Act {
 	a.Text, a.Task, a.Mark, a.Why = strings.Clone(a.Text), Key(strings.Clone(string(a.Task))), Verb(strings.Clone(string(a.Mark))), strings.Clone(a.Why)
+	a.Entry = strings.Clone(a.Entry)
 	if a.Finding != nil {
 		a.Finding = finding.Clone(a.Finding)
 	}
 	return a
 }
 
-func (f *folded) withoutQuotes(e *Entry) []Act {
+func (f *folded) withoutQuotes(e *Entry, said []Act) []Act {
 	isQuote := func(a Act) bool {
 		q := quote{e.Digest, a.Text}
 		return f.quoted[q] || f.baseQuoted[q]
 	}
-	acts := e.Acts
+	acts := said
 	// If every command of a mail repeats an earlier command, the mail is no
 	// quotation: the keeper gives the commands again.
 	if slices.ContainsFunc(acts, func(a Act) bool { return !isQuote(a) }) && slices.ContainsFunc(acts, isQuote) {
 		acts = nil
-		for _, a := range e.Acts {
+		for _, a := range said {
 			if !isQuote(a) {
 				acts = append(acts, a)
 				continue

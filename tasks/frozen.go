@@ -41,6 +41,11 @@ func (f *Folder) AppendBinary(b []byte) ([]byte, error) {
 	w.int(x.lastAt.Unix())
 	w.int(int64(x.lastAt.Nanosecond()))
 	w.text(x.lastID)
+	w.uint(uint64(len(f.backs)))
+	for _, b := range f.backs {
+		w.text(b.id)
+		w.strings(b.of)
+	}
 	return w.b, nil
 }
 
@@ -71,6 +76,9 @@ func Thaw(b []byte) (*Folder, error) {
 	x.first, x.latest = r.date(), r.date()
 	x.lastAt = time.Unix(r.int(), r.int()).UTC()
 	x.lastID = r.text()
+	for range r.count(3) {
+		f.backs = append(f.backs, back{r.text(), r.strings()})
+	}
 	if r.bad || len(r.b) > 0 {
 		return nil, errors.New("a stored history is damaged")
 	}

@@ -37,6 +37,13 @@ func (h *History) First() civil.Date { return h.first }
 // now excludes that day.
 func (h *History) Speaks(day civil.Date) bool { return h.days[day] || h.baseDays[day] }
 
+// TakenBack reports whether an entry is taken back, and returns the id of an
+// entry that does so.
+func (h *History) TakenBack(entryID string) (by string, ok bool) {
+	by, ok = h.gone[entryID]
+	return by, ok
+}
+
 // Dropped returns the acts of an entry that took no effect.
 func (h *History) Dropped(entryID string) []Dropped {
 	if d, ok := h.dropped[entryID]; ok {

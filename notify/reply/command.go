@@ -84,6 +84,7 @@ type Command struct {
 	Numbers []int
 	ranges  []span // the ranges among Numbers, as they were written
 	Record  Target // for Found, Note and Undo; if zero, Numbers counts
+	Entry   string // for Undo: the tag of an entry of the daybook, in place of numbers; see tasks.Tag
 	When    When   // for Later
 	Why     string // for Skip and Later; "" for none
 	// Finding is the finding; for Note, only its field Note is set.
@@ -113,6 +114,9 @@ func (c Command) String() string {
 	case Note:
 		return "note " + target + ": " + c.Finding.Note
 	case Undo:
+		if c.Entry != "" {
+			return "undo entry " + c.Entry
+		}
 		return "undo " + target
 	case Found:
 		return target + " " + finding.Command(&c.Finding)

@@ -9,6 +9,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"nestround/tasks"
 	"nestround/tasks/finding"
 )
 
@@ -45,7 +46,7 @@ type Parsed struct {
 //	done 1 3 5-7        all        all but 4 and 6
 //	skip 2 [why]        later 5 2 days | tomorrow | friday | 2027-05-12
 //	7 laid 6 and 2 slugs       4 weighs 41 g      8 refused
-//	note 2 female digging      undo 3
+//	note 2 female digging      undo 3      undo entry K7Q2M4
 //
 // The findings, such as those of the third line, are the rows of [finding.All].
 // A finding, a note or an undo may name a record of the books in place of a
@@ -473,6 +474,9 @@ func (p *parser) command(i int) (Command, int, *fault) {
 	case "later":
 		return p.later(i + 1)
 	case "undo":
+		if tag, next, ok := p.tag(i + 1); ok {
+			return Command{Verb: Undo, Entry: tag}, next, nil
+		}
 		if t, ok := p.Record(i + 1); ok {
 			return Command{Verb: Undo, Record: t}, i + 2, nil
 		}
@@ -489,6 +493,20 @@ func (p *parser) command(i int) (Command, int, *fault) {
 		}
 	}
 	return p.found(i)
+}
+
+// tag reads the tag of an entry: "entry K7Q2M4", or "K7Q2M4" if no record has this
+// id.
+func (p *parser) tag(i int) (tag string, next int, ok bool) {
+	named := p.Word(i) == "entry"
+	if named {
+		i++
+	}
+	if _, known := p.Record(i); known && !named || !p.Is(i, finding.Word) {
+		return "", 0, false
+	}
+	tag, ok = tasks.AsTag(p.Tokens[i].Raw)
+	return tag, i + 1, ok
 }
 
 // setOff skips a colon or dash before the number or text at i.

@@ -19,7 +19,7 @@ import (
 // theBooks knows a few records by their ids in any case, as the books do.
 func theBooks(id string) (Target, bool) {
 	for _, t := range []Target{
-		{ID: "F03", Scope: husbandry.OfAnimal}, {ID: "M1.2", Scope: husbandry.OfAnimal}, {ID: "Ten", Scope: husbandry.OfAnimal}, {ID: "Ünal", Scope: husbandry.OfAnimal},
+		{ID: "F03", Scope: husbandry.OfAnimal}, {ID: "M1.2", Scope: husbandry.OfAnimal}, {ID: "Ten", Scope: husbandry.OfAnimal}, {ID: "A3AAAA", Scope: husbandry.OfAnimal}, {ID: "Ünal", Scope: husbandry.OfAnimal},
 		{ID: "E07", Scope: husbandry.OfEnclosure}, {ID: "3-7", Scope: husbandry.OfEnclosure}, {ID: "41g", Scope: husbandry.OfEnclosure},
 		{ID: "C27-04", Scope: husbandry.OfClutch}, {ID: "back_room", Scope: husbandry.OfRoom},
 		{ID: "cool", Scope: OfIncubator}, {ID: "small-crickets", Scope: husbandry.OfFeeder}, {ID: "locusts", Scope: husbandry.OfFeeder},
@@ -216,6 +216,12 @@ func TestParseUnderstands(t *testing.T) {
 		{"undo 3 4", "undo 3 4"},
 		{"undo 3 and 4", "undo 3 4"},
 		{"undo F03", "undo F03"},
+		{"undo entry K7Q2M4", "undo entry K7Q2M4"},
+		{"Undo entry k7q2m4, done 3.", "undo entry K7Q2M4 | done 3"},
+		{"undo K7Q2M4", "undo entry K7Q2M4"},
+		{"undo K7Q2M4XX", "undo entry K7Q2M4XX"},
+		{"undo A3AAAA", "undo A3AAAA"}, // an animal of the books
+		{"undo entry A3AAAA", "undo entry A3AAAA"},
 		// records instead of numbers
 		{"F03 laid 6", "F03 laid 6"},
 		{"f03 weighs 41 g", "F03 weighs 41 g"},
@@ -442,6 +448,10 @@ func TestParseRefuses(t *testing.T) {
 		{"note 2 looked well, all done", "write it on a line of its own"},
 		{"skip 2 too cold and done 3", "write it on a line of its own"},
 		{"undo", "needs the numbers"},
+		{"undo entry", "needs the numbers"},
+		{"undo entry 3", "needs the numbers"},
+		{"undo K7Q2", "needs the numbers"},
+		{"undo entry K7Q2M4 K7Q2M5", "the command ends before"},
 		{"Hi, all", "greeting"},
 		{"ten laid 6", "a number and a record"},
 		{"F03 looked as if she had laid", "say what was found"},
@@ -699,6 +709,9 @@ func commandGen() *rapid.Generator[Command] {
 			}
 		default:
 			c.Numbers = numbers(8)
+			if c.Verb == Undo && rapid.Bool().Draw(t, "by entry") {
+				c.Numbers, c.Entry = nil, tasks.Tag(words())
+			}
 		}
 		switch c.Verb {
 		case Note:
@@ -814,7 +827,7 @@ func TestCommandsReadBack(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	for _, s := range []string{
 		"done 1 3 5-7", "Done 1,3. Thanks!", "all but 4 and 6", "skip 2 (too cold), done 3", "later 5 until friday: no crickets",
-		"7 laid 6 and 2 slugs; 9 hatched 3", "4 weighs 41,5g", "6 added 2 fl. oz.", "note F03: a, b; c. d", "undo 3\n1 3\nall",
+		"7 laid 6 and 2 slugs; 9 hatched 3", "4 weighs 41,5g", "6 added 2 fl. oz.", "note F03: a, b; c. d", "undo 3\n1 3\nall", "undo entry K7Q2M4, undo k7q2m4",
 		"9 dead 2, 9 veins in 5 eggs; 9 moved to cool", "C27-04 ended", "7 laid 2 more, 7 laid 6 outside the box", "9 mother F03; 5 digging",
 		"12 male, 13 unsure", "13 uvi 3,1, 8 ill", "12 sexed 2.1.3; 8 ill: limp, weak", "4 weighs 3,1 3.4, 5 and 6 g", "8 ill (limp) and done 3",
 		"ten laid 6", "skip 2: because (x)", "note 1: ((a))", "note 1 --- ,;: because because", "３-７ refused",

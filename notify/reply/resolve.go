@@ -13,7 +13,8 @@ import (
 // maxPutOff is the largest number of days by which a task may be put off.
 const maxPutOff = 60
 
-// Resolve turns commands into acts, in the order of the text. items are the
+// Resolve turns commands about tasks into acts, in the order of the text. The
+// caller finds the entries that commands name by their tags. items are the
 // numbered tasks that the commands refer to. on is the day of their round; "2
 // days" and "friday" count from that day.
 //
@@ -71,6 +72,10 @@ func (r *resolver) missing(numbers ...int) string {
 }
 
 func (r *resolver) command(c Command) {
+	if c.Entry != "" {
+		r.refuse(c, "there is no entry %s", c.Entry)
+		return
+	}
 	if c.Record.ID != "" {
 		r.record(c)
 		return

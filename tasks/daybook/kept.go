@@ -163,6 +163,10 @@ func (k *kept) mayHave(id string) bool {
 	return i < n && binary.LittleEndian.Uint64(k.stored[8*i:]) == h
 }
 
+// spoiledBy reports whether e takes back an entry that folder has taken into
+// account.
+func (k *kept) spoiledBy(e *tasks.Entry) bool { return k != nil && k.folder.Spoils(e, k.mayHave) }
+
 // mark remembers the place up to which the file of y was read.
 func (l *Log) mark(y *year) {
 	if l.kept != nil && !l.kept.closed {
@@ -185,6 +189,7 @@ func (l *Log) addUp() {
 	for i := range l.entries[:n] {
 		k.ids[hash(l.entries[i].ID)] = struct{}{}
 	}
+	k.folder.Know(l.entries)
 	k.folder.Add(l.entries[:n])
 	k.count += n
 	k.since += n

@@ -32,7 +32,8 @@ func saidOf(l *Log, entries []tasks.Entry) string {
 	h := l.History()
 	s := fmt.Sprintln(l.Len(), h.First(), l.Problems())
 	for _, e := range entries {
-		s += fmt.Sprintln(e.ID, h.Speaks(e.On), len(h.Dropped(e.ID)))
+		by, gone := h.TakenBack(e.ID)
+		s += fmt.Sprintln(e.ID, h.Speaks(e.On), len(h.Dropped(e.ID)), by, gone)
 		for _, cut := range []civil.Date{{}, e.On} {
 			h := h.Before(cut)
 			for _, a := range e.Acts {
@@ -85,6 +86,11 @@ func TestWhatIsKeptChangesNothing(t *testing.T) {
 						{Text: "skip " + string(k), Task: k, Mark: tasks.Skip, Why: "fed yesterday"},
 						{Text: "laid " + string(k), Task: k, Mark: tasks.MarkDone, Finding: &tasks.Finding{Laid: &six, Note: "digs"}},
 					}).Draw(t, "act"))
+				}
+				if rapid.IntRange(0, 4).Draw(t, "takes back") == 0 {
+					// Also entries that come later, or that never come.
+					of := fmt.Sprint("e", rapid.IntRange(max(1, n-9), n+2).Draw(t, "of"))
+					e.Acts = append(e.Acts[:rapid.IntRange(0, len(e.Acts)).Draw(t, "other acts")], tasks.Act{Text: "undo entry " + tasks.Tag(of), Entry: of})
 				}
 				if _, err := b.Append(e); err != nil {
 					t.Fatal(err)

@@ -53,6 +53,9 @@ func encode(e tasks.Entry) (string, tasks.Entry, error) {
 func versionFor(e tasks.Entry) int {
 	version := finding.FirstVersion
 	for _, a := range e.Acts {
+		if a.Entry != "" {
+			version = max(version, finding.EntryVersion)
+		}
 		if a.Finding != nil {
 			version = max(version, finding.Version(a.Finding))
 		}
@@ -228,6 +231,9 @@ func (s *scanner) act(c *cursor) tasks.Act {
 	}
 	if c.try(`,"finding":{`) {
 		a.Finding = s.finding()
+	}
+	if c.try(`,"entry":"`) {
+		a.Entry = c.str()
 	}
 	c.lit(`}`)
 	return a

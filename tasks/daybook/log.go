@@ -257,7 +257,7 @@ func (l *Log) readAll(years []*year, writer bool) error {
 			return err
 		}
 		switch {
-		case l.kept.gone:
+		case l.kept.gone, l.kept.folder.Outdated(l.entries, l.kept.mayHave):
 			try = late
 			continue
 		case l.kept.changed:
@@ -412,7 +412,7 @@ func (l *Log) take(y *year, text string) error {
 			switch {
 			case err != nil:
 				y.report(problem(y, bare, err))
-			case l.kept.mayHave(e.ID) || l.kept != nil && !l.kept.folder.Follows(&e):
+			case l.kept.mayHave(e.ID) || l.kept.spoiledBy(&e) || l.kept != nil && !l.kept.folder.Follows(&e):
 				l.kept.gone = true
 				return nil
 			case !l.ids.add(e.ID, l.entries):

@@ -278,3 +278,24 @@ func TestTheVersionIsWrittenOnlyIfNeeded(t *testing.T) {
 		t.Errorf("it reads %+v (%v)", old, err)
 	}
 }
+
+// A program that does not know how to take an entry back would go on counting
+// it, so it must stop.
+func TestTakingAnEntryBackNeedsTheThirdVersion(t *testing.T) {
+	books := t.TempDir()
+	b := mustOpen(t, books)
+	undo := said("u", "2027-01-02")
+	undo.Acts = []tasks.Act{{Text: "undo entry " + tasks.Tag("a"), Entry: "a"}}
+	mustAdd(t, b, said("a", "2027-01-01"), true)
+	mustAdd(t, b, undo, true)
+	line := strings.Split(folderOf(t, books)["2027.jsonl"], "\n")[1]
+	if !strings.HasPrefix(line, `{"daybook":3,"entry":{"id":"u",`) || !strings.Contains(line, `,"task":"","entry":"a"}`) || !agree(t, new(scanner), line) {
+		t.Errorf("the line is\n%s", line)
+	}
+	if entries, problems := mustRead(t, books); len(problems) > 0 || !reflect.DeepEqual(entries[1].Acts, undo.Acts) {
+		t.Errorf("read %+v, %v", entries, problems)
+	}
+	if _, gone := b.Log().History().TakenBack("a"); !gone {
+		t.Error("the entry still counts")
+	}
+}

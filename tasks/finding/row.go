@@ -187,10 +187,14 @@ func Scan(key string, s Scanner, g *Values) bool {
 // FirstVersion is the version of the daybook for rows that state no version.
 const FirstVersion = 1
 
-// Newest is the latest version of the daybook in any row. This program can read
-// the daybook up to this version.
+// EntryVersion is the version of the daybook for an act that takes an entry back.
+// It is here because a new finding needs a later version.
+const EntryVersion = 3
+
+// Newest is the latest version of the daybook in any row or act. This program can
+// read the daybook up to this version.
 var Newest = func() int {
-	newest := FirstVersion
+	newest := EntryVersion
 	for i := range All {
 		newest = max(newest, All[i].Since)
 	}

@@ -30,7 +30,10 @@ type Issue struct {
 	MessageID string     `json:"message_id"` // without angle brackets
 	Date      civil.Date `json:"date"`
 	Sent      time.Time  `json:"sent,omitzero"` // moment of composition
-	Items     []Item     `json:"items"`
+	// Early says that the digest was composed under a clock that was ahead. It
+	// is no digest of its day, but replies to it are read as always.
+	Early bool   `json:"early,omitempty"`
+	Items []Item `json:"items"`
 	// Lines are the digest's lines of text, as sent. A line of a reply that
 	// equals one of them is a quote, not a command.
 	Lines []string `json:"lines"`

@@ -53,6 +53,7 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 			}
 			problems = append(problems, mail...)
 			problems = append(problems, house.AsideMails(h)...)
+			problems = append(problems, house.ClockProblems(h)...)
 		}
 		if c.json {
 			if err := c.printJSON(struct {

@@ -6,6 +6,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"nestround/tasks"
 	"nestround/tasks/finding"
 )
 
@@ -218,7 +219,10 @@ func (w writer) begins(words []word, gaps []string, i int) int {
 	case next == len(words):
 		return -1
 	case words[i].command:
-		if passable(gaps[next], " ,;.!:-&+()") && (words[next].number || words[next].all || w.isRecord(words[next])) {
+		if next+1 < len(words) && words[next].plain == "entry" && words[next+1].tag && passable(gaps[next+1], " ") {
+			return next + 1
+		}
+		if passable(gaps[next], " ,;.!:-&+()") && (words[next].tag || words[next].number || words[next].all || w.isRecord(words[next])) {
 			return next
 		}
 		return -1
@@ -284,6 +288,7 @@ type lexeme struct {
 	plain string // lower case, with the grammar's characters
 
 	all, command, filler, verb, number bool
+	tag                                bool // has the form of an entry's tag
 	complete                           bool // a finding on its own, behind a number
 	goesOn                             bool // may belong to the command before it
 	greets                             bool
@@ -299,6 +304,7 @@ func newLexeme(text string) *lexeme {
 	}
 	plain := b.String()
 	number := isNumber(plain)
+	_, tag := tasks.AsTag(plain)
 	return &lexeme{
 		plain:    plain,
 		all:      plain == "all",
@@ -306,6 +312,7 @@ func newLexeme(text string) *lexeme {
 		filler:   finding.IsFiller(plain),
 		verb:     finding.IsVerb(plain),
 		number:   number,
+		tag:      tag,
 		complete: finding.IsComplete(plain),
 		goesOn:   goesOn[plain] || finding.MayGoOn(plain) || number,
 		greets:   greetings[plain],

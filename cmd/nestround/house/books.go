@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -211,8 +212,8 @@ func (s *said) since(old *said) (first civil.Date, ok bool) {
 		return civil.Date{}, false
 	}
 	for _, e := range s.entries[len(old.entries):] {
-		if !later(e, old.last) {
-			return civil.Date{}, false
+		if !later(e, old.last) || slices.ContainsFunc(e.Acts, func(a tasks.Act) bool { return a.Entry != "" }) {
+			return civil.Date{}, false // older entries may be taken back
 		}
 		first = civil.Min(first, civil.Min(e.On, civil.Of(e.At, e.At.Location())))
 	}

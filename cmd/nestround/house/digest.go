@@ -23,11 +23,12 @@ type edition struct {
 	issue    notify.Issue
 	unread   *unreadMails
 	troubles *troubles
+	misdated func() ([]misdated, error) // entries that were made under a wrong clock
 	failures *failures
 }
 
 func (h *House) edition(s *Snapshot, i notify.Issue) edition {
-	return edition{s, i, h.unread, h.troubles, &failures{dispatch: h.dispatch}}
+	return edition{s, i, h.unread, h.troubles, clockWatch{h}.misdated, &failures{dispatch: h.dispatch}}
 }
 
 // messages writes one mail for each reader of the digest, so that a failing
@@ -172,6 +173,11 @@ func (e edition) notices(today civil.Date) (list []digest.Notice, told []string,
 	for _, p := range e.said.problems {
 		list = append(list, digest.Notice{Text: "A line of the daybook does not count: " + p.String()})
 	}
+	wrong, err := e.misdated()
+	if err != nil {
+		return nil, nil, err
+	}
+	list = append(list, clockNotices(e.Snapshot, wrong, today)...)
 	list = append(list, e.Absences().carersAway(today)...)
 	if text, missed := e.Absences().returned(today); text != "" {
 		list = append(list, digest.Notice{Urgent: len(missed) > 0, Text: text, Quotes: missed})

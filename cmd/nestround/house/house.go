@@ -179,6 +179,9 @@ func (h *House) write(do func(*daybook.Book, *Snapshot) error) error {
 	if err != nil {
 		return err
 	}
+	if s, err = (clockWatch{h}).look(book, s); err != nil {
+		return err
+	}
 	return do(book, s)
 }
 

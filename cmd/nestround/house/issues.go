@@ -83,7 +83,13 @@ func (s *issues) remember(list ...notify.Issue) {
 	days := make(map[civil.Date]notify.Issue, len(*s.byDay)+len(list))
 	maps.Copy(days, *s.byDay)
 	for _, i := range list {
-		s.known[i.ID], days[i.Date] = i, i
+		s.known[i.ID] = i
+		switch {
+		case !i.Early:
+			days[i.Date] = i
+		case days[i.Date].ID == i.ID:
+			delete(days, i.Date)
+		}
 	}
 	s.byDay = &days
 }
@@ -173,6 +179,30 @@ func (s *issues) of(day civil.Date) (notify.Issue, bool, error) {
 	}
 	i, ok := (*s.byDay)[day]
 	return i, ok, nil
+}
+
+// ahead returns the issues for days after today, which are not marked as early.
+func (s *issues) ahead(today civil.Date) (list []notify.Issue) {
+	for day, i := range *s.days() {
+		if day.After(today) {
+			list = append(list, i)
+		}
+	}
+	slices.SortFunc(list, func(a, b notify.Issue) int { return a.Date.Compare(b.Date) })
+	return list
+}
+
+// markEarly marks an issue as composed under a clock that was ahead. When its day
+// comes, that day gets a digest of its own.
+func (s *issues) markEarly(i notify.Issue) error {
+	i.Early = true
+	if err := s.files.WriteJSON(s.path(i, ".json"), i); err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.remember(i)
+	return nil
 }
 
 // draft makes a new issue with its id, token and Message-ID.

@@ -353,6 +353,9 @@ func answerText(s *Snapshot, t Taken, issue notify.Issue, at time.Time) string {
 }
 
 func label(a Accepted) string {
+	if a.Task == "" {
+		return "entry" // the title names it
+	}
 	if a.N > 0 {
 		return fmt.Sprint(a.N)
 	}

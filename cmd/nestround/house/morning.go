@@ -159,5 +159,8 @@ func (h *House) issue(s *Snapshot, due time.Time) (notify.Issue, error) {
 	if err := e.failures.tell(s.today); err != nil {
 		return issue, err
 	}
+	if err := (clockWatch{h}).told(s.today); err != nil {
+		return issue, err
+	}
 	return issue, h.unread.told(told, s.today)
 }

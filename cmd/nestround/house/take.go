@@ -11,6 +11,7 @@ import (
 	"nestround/tasks"
 	"nestround/tasks/civil"
 	"nestround/tasks/daybook"
+	"nestround/tasks/english"
 )
 
 type item = notify.Item
@@ -50,6 +51,7 @@ type Said struct {
 	Repeated bool
 
 	parsed reply.Parsed
+	back   map[string]string // by the id of an entry that is taken back: the entry in words
 }
 
 // Accepted is a command that had an effect on one task.
@@ -87,16 +89,21 @@ func (h *House) take(m Message, then func(*Snapshot, Said) error) (said Said, er
 		if err != nil {
 			return said, err
 		}
-		e, board, said := heard(s, m, h.now())
+		e, board, said, err := heard(h, s, m)
+		if err != nil {
+			return said, err
+		}
 		for _, a := range e.Acts {
-			said.Accepted = append(said.Accepted, accepted(a, board))
+			said.Accepted = append(said.Accepted, said.accepted(a, board))
 		}
 		return said, nil
 	}
 	err = h.write(func(book *daybook.Book, s *Snapshot) error {
 		var e tasks.Entry
 		var board []item
-		e, board, said = heard(s, m, h.now())
+		if e, board, said, err = heard(h, s, m); err != nil {
+			return err
+		}
 		if len(e.Acts) > 0 {
 			added, err := book.Append(e)
 			if err != nil {
@@ -104,6 +111,9 @@ func (h *House) take(m Message, then func(*Snapshot, Said) error) (said Said, er
 			}
 			before := s
 			s = h.added()
+			if added {
+				clockWatch{h}.added(e, before)
+			}
 			said.Repeated = !added
 			said.took(e, board, before, s)
 		}
@@ -115,14 +125,26 @@ func (h *House) take(m Message, then func(*Snapshot, Said) error) (said Said, er
 	return said, err
 }
 
+// clockDrift is the largest difference between two clocks that are both right.
+const clockDrift = 10 * time.Minute
+
 // heard makes an entry of the possible acts of a message, and lists the refused
 // commands. board has the tasks that the message may mention by number.
-func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, said Said) {
+func heard(h *House, s *Snapshot, m Message) (e tasks.Entry, board []item, said Said, err error) {
+	now := h.now()
+	if m.Issue != nil {
+		if i, ok := h.issues.ByID(m.Issue.ID); ok {
+			m.Issue = &i // it may be known as early by now
+		}
+	}
 	e = tasks.Entry{ID: m.ID, At: m.At, Via: m.Via, By: m.By}
 	if e.ID == "" {
 		e.ID = "c." + rand.Text()
 	}
-	if e.At.IsZero() {
+	// Nobody has said anything later than now: a sender's clock is ahead. If the
+	// digest that the message answers is of later than now, this machine's clock
+	// is behind, unless the digest is known as early.
+	if limit := now.Add(clockDrift); e.At.IsZero() || e.At.After(limit) && (m.Issue == nil || m.Issue.Early || !m.Issue.Sent.After(limit)) {
 		e.At = now.In(s.settings.Zone).Truncate(time.Millisecond)
 	}
 	e.On = civil.Of(e.At, s.settings.Zone)
@@ -131,7 +153,10 @@ func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, 
 		board = items(s.Board(e.On))
 		listed = board
 	} else {
-		e.Digest, e.On, board = m.Issue.ID, civil.Max(e.On, m.Issue.Date), m.Issue.Items
+		e.Digest, board = m.Issue.ID, m.Issue.Items
+		if !m.Issue.Early {
+			e.On = civil.Max(e.On, m.Issue.Date)
+		}
 		listed = listedFor(s, m.By, m.Issue)
 	}
 	j := newJudge(s)
@@ -140,6 +165,18 @@ func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, 
 	var acts []tasks.Act
 	most := 2*len(board) + maxActs
 	for _, c := range slices.Concat(said.parsed.Commands, commands) {
+		if c.Entry != "" {
+			a, why, err := takeBack(h, s, c, &said)
+			if err != nil {
+				return e, board, said, err
+			}
+			if why != "" {
+				refused = append(refused, reply.Refused{Text: c.String(), Why: why})
+			} else {
+				acts = append(acts, a)
+			}
+			continue
+		}
 		of := board
 		if c.Verb == reply.All || c.Verb == reply.AllBut {
 			of = listed
@@ -154,7 +191,61 @@ func heard(s *Snapshot, m Message, now time.Time) (e tasks.Entry, board []item, 
 	var not []reply.Refused
 	e.Acts, not = j.possible(acts, board, e.On)
 	said.Refused = refusals(said.parsed, append(refused, not...))
-	return e, board, said
+	return e, board, said, nil
+}
+
+// takeBack makes the act that takes back the entry with the tag of c. why is the
+// reason for refusing the command, or "".
+func takeBack(h *House, s *Snapshot, c reply.Command, said *Said) (a tasks.Act, why string, err error) {
+	// The entry may be of any year, so all of the daybook is read.
+	log := daybook.NewLog(h.Dir, 0)
+	if _, err := log.Refresh(); err != nil {
+		return a, "", err
+	}
+	var found []tasks.Entry
+	var ids []string
+	for _, e := range log.Entries() {
+		if tasks.HasTag(e.ID, c.Entry) {
+			found, ids = append(found, e), append(ids, e.ID)
+		}
+	}
+	if len(found) > 5 {
+		found, ids = found[:5], ids[:5]
+	}
+	switch len(found) {
+	case 0:
+		return a, fmt.Sprintf("the daybook has no entry %s", c.Entry), nil
+	case 1:
+	default:
+		return a, fmt.Sprintf("several entries begin with %s; write more of the one that you mean: %s", c.Entry, english.Or(tasks.LongTags(ids...))), nil
+	}
+	if by, gone := s.said.history.TakenBack(ids[0]); gone {
+		return a, fmt.Sprintf("entry %s is taken back already; to let it count again, take back entry %s", c.Entry, tasks.Tag(by)), nil
+	}
+	if said.back == nil {
+		said.back = make(map[string]string)
+	}
+	said.back[ids[0]] = entryInWords(found[0], s)
+	return tasks.Act{Text: c.String(), Entry: ids[0]}, "", nil
+}
+
+// entryInWords says what an entry was about, for the answer that it is taken
+// back. No part of it reads as a command.
+func entryInWords(e tasks.Entry, s *Snapshot) string {
+	var about []string
+	for _, a := range e.Acts {
+		of := string(a.Task.Subject())
+		if a.Entry != "" {
+			of = "entry " + tasks.Tag(a.Entry) + ", which counts again"
+		}
+		if !slices.Contains(about, of) {
+			about = append(about, of)
+		}
+	}
+	if n := len(about) - 5; n > 1 {
+		about = append(about[:5], fmt.Sprintf("%d more", n))
+	}
+	return "what was said on " + english.Moment(e.At.In(s.settings.Zone)) + " about " + english.List(about)
 }
 
 // keyed turns commands with keys into commands with the numbers of a board.
@@ -198,7 +289,7 @@ func (said *Said) took(e tasks.Entry, board []item, before, after *Snapshot) {
 			}
 			continue
 		}
-		x := accepted(a, board)
+		x := said.accepted(a, board)
 		if a.Mark == tasks.Undo {
 			x.Back = newJudge(before).standing(a.Task)
 		}
@@ -206,7 +297,10 @@ func (said *Said) took(e tasks.Entry, board []item, before, after *Snapshot) {
 	}
 }
 
-func accepted(a tasks.Act, board []item) Accepted {
+func (said *Said) accepted(a tasks.Act, board []item) Accepted {
+	if a.Entry != "" {
+		return Accepted{Command: a.Text, Title: "entry " + tasks.Tag(a.Entry), Mark: tasks.Undo, Back: said.back[a.Entry]}
+	}
 	title := string(a.Task.Subject())
 	if n := slices.IndexFunc(board, func(i item) bool { return i.Task == a.Task }); n >= 0 {
 		title = board[n].Title

@@ -136,7 +136,7 @@ func TestNoPieceOfDigestIsCommand(t *testing.T) {
 // words of the reply grammar.
 func TestWordsOfTheGrammarAreDefused(t *testing.T) {
 	t.Parallel()
-	vocabulary := []string{"done", "did", "all", "but", "except", "skip", "skipped", "later", "undo", "note", "more", "2.1.3", "3.1", "has", "was", "is", "and", "for", "to",
+	vocabulary := []string{"done", "did", "all", "but", "except", "skip", "skipped", "later", "undo", "entry", "K7Q2M4", "note", "more", "2.1.3", "3.1", "has", "was", "is", "and", "for", "to",
 		"1", "2", "3-5", "12", "#7", "2027", "two", "six", "41 g", "60 ml", "g", "days", "week", "friday", "tomorrow", "2027-05-20", "because",
 		"F03", "E07", "juno", "C27-04", "young", "hello", "thanks", "please", "morning", "good", "ok", "you",
 		"the", "crickets", "box"}

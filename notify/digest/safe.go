@@ -219,10 +219,10 @@ func (w writer) begins(words []word, gaps []string, i int) int {
 	case next == len(words):
 		return -1
 	case words[i].command:
-		if next+1 < len(words) && words[next].plain == "entry" && words[next+1].tag && passable(gaps[next+1], " ") {
-			return next + 1
+		if j := tagged(words, i); j > 0 {
+			return j
 		}
-		if passable(gaps[next], " ,;.!:-&+()") && (words[next].tag || words[next].number || words[next].all || w.isRecord(words[next])) {
+		if passable(gaps[next], " ,;.!:-&+()") && (words[next].number || words[next].all || w.isRecord(words[next])) {
 			return next
 		}
 		return -1
@@ -233,6 +233,22 @@ func (w writer) begins(words []word, gaps []string, i int) int {
 		next++
 	}
 	if next < len(words) && words[next].verb && passable(gaps[next], " :-.!)") && (words[i].number || w.isRecord(words[i])) {
+		return next
+	}
+	return -1
+}
+
+// tagged returns the index of the tag in "undo K7Q2M4" or "undo entry K7Q2M4" from
+// word i on; -1 if these words have none.
+func tagged(words []word, i int) int {
+	next := i + 1
+	if words[i].plain != "undo" {
+		return -1
+	}
+	if next+1 < len(words) && words[next].plain == "entry" {
+		next++
+	}
+	if next < len(words) && words[next].tag {
 		return next
 	}
 	return -1

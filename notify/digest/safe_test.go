@@ -10,6 +10,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"nestround/tasks"
 	"nestround/tasks/finding"
 )
 
@@ -17,7 +18,7 @@ import (
 // words and phrases and uses tables, with the same rules written plainly.
 func TestSafeWordsAreTheSameAsWithoutShortcuts(t *testing.T) {
 	t.Parallel()
-	vocabulary := []string{"done", "did", "all", "skip", "later", "undo", "note", "for", "has", "was", "the", "box", "7", "#7", "3-5", "1.5", "-", "12 May",
+	vocabulary := []string{"done", "did", "all", "skip", "later", "undo", "entry", "K7Q2M4", "note", "for", "has", "was", "the", "box", "7", "#7", "3-5", "1.5", "-", "12 May",
 		"F03", "f03", "E07", "C27-04", "juno", "28.0 \u00b0C", "M\u00fcller", "\uff44one", "done\u200d", "\u00e9", "e\u0301", "\u6c34", "\U0001f98e", "\u200d", "\ufffd", "\xff"}
 	for i := range finding.All {
 		for _, v := range finding.All[i].Verbs {
@@ -167,6 +168,11 @@ func (w slowly) begins(words []slowWord, gaps []string, i int) int {
 	case words[i].plain == "all":
 		return i
 	case finding.IsCommand(words[i].plain):
+		for k := next; words[i].plain == "undo" && k < min(len(words), next+2); k++ {
+			if _, tag := tasks.AsTag(words[k].plain); tag && (k == next || words[next].plain == "entry") {
+				return k
+			}
+		}
 		if next < len(words) && slowPassable(gaps[next], " ,;.!:-&+()") &&
 			(isNumber(words[next].plain) || words[next].plain == "all" || w.isRecord(words[next])) {
 			return next

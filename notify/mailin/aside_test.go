@@ -16,6 +16,7 @@ import (
 
 	"nestround/notify"
 	"nestround/notify/mailin"
+	"nestround/notify/practice"
 )
 
 // A mail that was set aside is kept, and offered again every day and when the
@@ -235,6 +236,39 @@ func TestALostConnectionIsNoTrouble(t *testing.T) {
 		if len(wrong) > 0 {
 			t.Errorf("told: %v", wrong)
 		}
+	})
+}
+
+// A first reading under a clock that was years ahead hides no later mail.
+func TestAFirstReadingUnderAWrongClock(t *testing.T) {
+	ahead := time.Now().AddDate(5, 0, 0)
+	t.Run("IMAP", func(t *testing.T) {
+		b, pipe := newBox(t), practice.NewPipe()
+		b.Serve(nil, pipe)
+		defer b.Stop()
+		o := mailin.Options{Addr: "localhost:143", Security: mailin.None, State: &memory{}, Dial: pipe.DialContext}
+		var k takes
+		read(t, inbox(t, o), &k)
+		p := o.State.(*memory).position(t)
+		p.Since = ahead
+		if err := o.State.Save(p); err != nil {
+			t.Fatal(err)
+		}
+		deliver(t, b, "one")
+		read(t, inbox(t, o), &k)
+		k.want(t, "one")
+	})
+	t.Run("Maildir", func(t *testing.T) {
+		f, state := newFolder(t), &memory{}
+		if err := state.Save(mailin.Position{Since: ahead}); err != nil {
+			t.Fatal(err)
+		}
+		f.put(t, "1.a", mailOf("one"), time.Now())
+		var k takes
+		if err := inFolder(t, mailin.MaildirOptions{Dir: f.dir, State: state}).Read(t.Context(), k.take); err != nil {
+			t.Fatal(err)
+		}
+		k.want(t, "one")
 	})
 }
 

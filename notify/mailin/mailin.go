@@ -249,6 +249,11 @@ func (d *desk) load() (Position, error) {
 	if p.Failed == nil {
 		p.Failed = map[string]int{}
 	}
+	if now := time.Now(); p.Since.After(now) {
+		// The first reading was under a clock that was ahead. Mails that arrive
+		// now are older than Since and would never be read.
+		p.Since = now.Add(-LookBack).AddDate(0, 0, -1).UTC().Truncate(time.Second)
+	}
 	if d.again {
 		for i := range p.Aside {
 			p.Aside[i].Next = time.Time{}

@@ -152,6 +152,14 @@ func smtpFaults() (all []serverFault) {
 	for _, at := range []practice.Step{practice.StepEHLO, practice.StepRCPT, practice.StepDot} {
 		refusal(at, "\x00\xff\xfe nonsense")
 	}
+	for _, at := range []string{"connect", "EHLO", "AUTH", "MAIL", "RCPT", "DATA"} {
+		endlessly := func(name string, do func(*meddled, string)) {
+			// Once is enough to fill the memory.
+			all = append(all, serverFault{name: name + " at " + at, set: func(w *world) { w.smtp.set(fault{at: at, do: do, times: 1}) }, brief: true})
+		}
+		endlessly("endless line", endless("250-", "x"))
+		endlessly("endless lines", endless("", "250-one more\r\n"))
+	}
 	return all
 }
 
@@ -159,7 +167,10 @@ func smtpFaults() (all []serverFault) {
 func imapFaults() (all []serverFault) {
 	add := func(name, at string, do func(*meddled, string)) {
 		f := fault{at: at, do: do}
-		all = append(all, serverFault{name: name + " at " + at, brief: at == "IDLE" || at == "NOOP", set: func(w *world) {
+		if strings.HasPrefix(name, "endless") {
+			f.times = 1
+		}
+		all = append(all, serverFault{name: name + " at " + at, brief: at == "IDLE" || at == "NOOP" || f.times > 0, set: func(w *world) {
 			w.imap.set(f)
 			w.box.Cut() // so that the house begins anew
 		}})
@@ -169,6 +180,7 @@ func imapFaults() (all []serverFault) {
 		add("stall", at, stalls)
 		add("BYE", at, saysAndDrops("* BYE going down\r\n"))
 		add("garbage", at, says("\x00\xff) {99}} nonsense\r\n"))
+		add("endless line", at, endless("* OK ", "x"))
 		if at == "connect" {
 			continue
 		}
@@ -178,12 +190,16 @@ func imapFaults() (all []serverFault) {
 	for _, at := range []string{"LOGIN", "EXAMINE", "UID SEARCH", "UID FETCH"} {
 		add("NO [UNAVAILABLE]", at, says("TAG NO [UNAVAILABLE] not now\r\n"))
 		add("NO [SERVERBUG]", at, says("TAG NO [SERVERBUG] sorry\r\n"))
+		add("endless lines", at, endless("", "* OK one more\r\n"))
+		add("endless literal", at, endless("* 1 FETCH (UID 1 BODY[] {1099511627776}\r\n", "x"))
 	}
 	add("NO [AUTHENTICATIONFAILED]", "LOGIN", says("TAG NO [AUTHENTICATIONFAILED] wrong\r\n"))
 	add("NO [EXPIRED]", "LOGIN", says("TAG NO [EXPIRED] old\r\n"))
 	add("NO [INUSE]", "EXAMINE", says("TAG NO [INUSE] locked\r\n"))
 	add("lost mailbox", "EXAMINE", says("TAG NO [NONEXISTENT] no such mailbox\r\n"))
 	add("no UIDVALIDITY", "EXAMINE", says("* 3 EXISTS\r\n* FLAGS ()\r\nTAG OK [READ-ONLY] done\r\n"))
+	add("endless search", "UID SEARCH", endless("* SEARCH", " 1"))
+	add("endless string", "UID FETCH", endless("* 1 FETCH (UID 1 ENVELOPE (\"", "x"))
 	return append(all,
 		serverFault{name: "new UIDVALIDITY", brief: true, set: func(w *world) {
 			if err := w.box.ResetUIDValidity("rounds@example.org"); err != nil {
@@ -279,7 +295,7 @@ func TestAWeekOfFaults(t *testing.T) {
 	for n := range 3 {
 		rng := rand.New(rand.NewPCG(seed, uint64(n)))
 		underFaults(t, fmt.Sprintf("seed %d-%d", seed, n), func(w *world) {
-			faults := slices.Concat(smtpFaults(), imapFaults())
+			faults := slices.DeleteFunc(slices.Concat(smtpFaults(), imapFaults()), func(f serverFault) bool { return strings.HasPrefix(f.name, "endless") })
 			copies := 0
 			var days []string
 			for d := range 7 {

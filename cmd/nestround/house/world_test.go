@@ -370,6 +370,26 @@ func drops(c *meddled, _ string) { c.drop() }
 // stalls never answers again.
 func stalls(c *meddled, _ string) { c.set(false) }
 
+// flood is how many bytes an endless server sends before it goes silent. It is
+// far more than the program may keep.
+const flood = 3 * heapMost
+
+// endless repeats a piece after a beginning, without an end.
+func endless(begin, piece string) func(*meddled, string) {
+	block := []byte(strings.Repeat(piece, max(1, (64<<10)/len(piece))))
+	return func(c *meddled, tag string) {
+		c.set(false)
+		go func() {
+			io.WriteString(c.client, strings.ReplaceAll(begin, "TAG", tag))
+			for sent := 0; sent < flood; sent += len(block) {
+				if _, err := c.client.Write(block); err != nil {
+					return
+				}
+			}
+		}()
+	}
+}
+
 // heapMost is the most memory that any fault may cost, in bytes. It includes
 // garbage that is not collected yet.
 const heapMost = 32 << 20

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -149,9 +150,10 @@ func TestTroubleIsToldOnce(t *testing.T) {
 		o.Log = log.logger()
 		told := make(chan error, 10_000)
 		o.Trouble = func(err error) { told <- err }
-		full := true
+		var full atomic.Bool
+		full.Store(true)
 		k := takes{each: make(chan string, 10), verdict: func(string) error {
-			if full {
+			if full.Load() {
 				return fullDisk{}
 			}
 			return nil
@@ -165,7 +167,7 @@ func TestTroubleIsToldOnce(t *testing.T) {
 		if n := strings.Count(log.String(), "level=WARN") + strings.Count(log.String(), "level=INFO"); n > 10 {
 			t.Errorf("%d lines in the log for half a day:\n%s", n, log.String())
 		}
-		full = false
+		full.Store(false)
 		if got := <-k.each; got != "one" {
 			t.Errorf("took %q", got)
 		}

@@ -357,7 +357,11 @@ func (s *SMTP) login(c *smtp.Client) (smtp.Auth, error) {
 // step runs do, which is one step of the dialogue, with new bounds.
 func (s *SMTP) step(ctx context.Context, conn *bounded.Conn, doing string, do func() error) error {
 	conn.Begin(s.bounds(doing))
-	if err := do(); err != nil {
+	err := do()
+	if err == nil {
+		err = conn.Err() // the library takes half a line for an answer
+	}
+	if err != nil {
 		return s.fail(ctx, conn, doing, err)
 	}
 	return nil

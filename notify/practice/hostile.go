@@ -3,6 +3,7 @@ package practice
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"net"
@@ -14,6 +15,7 @@ import (
 // noise are the bytes of the endless faults in the words of a protocol.
 type noise struct {
 	line    string // begins a line
+	fill    string // goes on with a line; "" for x
 	literal string // begins a literal
 	first   string // comes before the first of the answers
 	answers string // an answer that does not end a command
@@ -66,7 +68,7 @@ func (w *wire) strike(f Fault, n noise, reply string) (pass bool, err error) {
 	case Bye:
 		say("* BYE " + reply + "\r\n") // the connection ends anyway
 	case EndlessLine:
-		withoutEnd(n.line, "x")
+		withoutEnd(n.line, cmp.Or(n.fill, "x"))
 	case EndlessLiteral:
 		withoutEnd(n.literal, "x")
 	case EndlessAnswers:
@@ -76,7 +78,7 @@ func (w *wire) strike(f Fault, n noise, reply string) (pass bool, err error) {
 		for t := time.NewTicker(time.Second); err == nil; {
 			select {
 			case <-t.C:
-				err = say("x")
+				err = say(cmp.Or(n.fill, "x"))
 			case <-w.closed:
 				err = net.ErrClosed
 			}
@@ -217,7 +219,7 @@ func imapNoise(at Step, tag string, line []byte) noise {
 	case StepSizes:
 		n.answers = fmt.Sprintf("* %s FETCH (UID %[1]s RFC822.SIZE 1)\r\n", uid)
 	case StepSearch:
-		n.line = "* SEARCH 1" // one number that never ends
+		n.line, n.fill = "* SEARCH 1", "1" // a number that never ends
 		n.answers = "* SEARCH 1 3 5 7\r\n"
 	case StepBody:
 		section := "[]"

@@ -12,6 +12,7 @@
 package config
 
 import (
+	"errors"
 	"fmt"
 	"net"
 	"net/mail"
@@ -49,7 +50,45 @@ type Settings struct {
 	Page     Page
 	Calendar Calendar
 	Contacts Contacts
+	Watch    Watch
 }
+
+// Watch says how the program gives a sign of life.
+type Watch struct {
+	// Ping is the web address that is asked for while the program is well; zero
+	// for none. It may hold a token, so it is treated as a password.
+	Ping Secret
+}
+
+// Address reads the address. Errors do not repeat it.
+func (w Watch) Address() (*url.URL, error) {
+	s, err := w.Ping.Read()
+	if err != nil {
+		return nil, err
+	}
+	return parsePing(strings.TrimSpace(s))
+}
+
+func parsePing(s string) (*url.URL, error) {
+	u, err := url.Parse(s)
+	if err != nil {
+		return nil, errPing // the error of url.Parse repeats the address
+	}
+	switch {
+	case u.Scheme != "https" && u.Scheme != "http" || u.Hostname() == "" || u.Opaque != "":
+		return nil, errPing
+	case u.User != nil:
+		return nil, errors.New("a web address with a login in it; use an address with a token")
+	case u.Fragment != "":
+		return nil, errors.New("a web address with a # in it")
+	}
+	if a, err := netip.ParseAddr(u.Hostname()); u.Scheme == "http" && err == nil && !a.IsLoopback() && !a.IsPrivate() && !a.IsLinkLocalUnicast() {
+		return nil, errors.New("http may only go to this machine or a private address; write https")
+	}
+	return u, nil
+}
+
+var errPing = errors.New("not a web address like https://watch.example.org/token")
 
 // Contacts are telephone numbers for the person who stands in for the keeper,
 // in the keeper's words.
@@ -203,6 +242,7 @@ func Read(t *tables.Table, dir string) Settings {
 	contacts := t.Table("contacts")
 	s.Contacts = Contacts{Keeper: contacts.Text("keeper"), Veterinarian: contacts.Text("veterinarian")}
 	contacts.Done()
+	s.Watch = r.watch(t.Table("watch"))
 	refuseSecrets(t)
 
 	switch d := t.Table("digest"); {
@@ -221,7 +261,7 @@ func Read(t *tables.Table, dir string) Settings {
 
 // Keys returns the keys and tables of keeper.toml that are settings.
 func Keys() []string {
-	return []string{"name", "zone", "latitude", "units", "began", "breeding", "rounds", "work", "digest", "mail", "page", "calendar", "contacts"}
+	return []string{"name", "zone", "latitude", "units", "began", "breeding", "rounds", "work", "digest", "mail", "page", "calendar", "contacts", "watch"}
 }
 
 type reader struct{ dir string }
@@ -566,6 +606,25 @@ func parseURL(s string) (*url.URL, error) {
 		return nil, fmt.Errorf("not a web address like https://lizards.example.org")
 	}
 	return u, nil
+}
+
+func (r reader) watch(t *tables.Table) Watch {
+	var w Watch
+	_, isAddress := tables.Parsed(t, "ping", func(s string) (*url.URL, error) {
+		w.Ping = SecretText(s)
+		return parsePing(s)
+	})
+	if !isAddress {
+		w.Ping = Secret{}
+	}
+	if file := t.Text("ping_file"); file != "" {
+		if t.Has("ping") {
+			t.KeyPlace("ping_file").Error("[watch] has both `ping` and `ping_file`", "keep one of them")
+		}
+		w.Ping = SecretFile(r.path(file))
+	}
+	t.Done()
+	return w
 }
 
 func (r reader) calendar(t *tables.Table, c *Calendar) {

@@ -83,6 +83,8 @@ settled = "1 week"
 past_days = 0
 ahead_days = 400
 alarms = true
+[watch]
+ping_file = "secrets/ping"
 `)
 	if len(list) > 0 {
 		t.Fatalf("problems: %v", list)
@@ -103,6 +105,7 @@ alarms = true
 			AuthservID: "mx.example.org", Trust: Token},
 		Page: Page{Listen: "localhost:80", URL: "https://lizards.example.org", Proxies: []netip.Prefix{
 			netip.MustParsePrefix("127.0.0.1/32"), netip.MustParsePrefix("10.0.0.0/8"), netip.MustParsePrefix("::1/128"), netip.MustParsePrefix("fd00::/8"), netip.MustParsePrefix("192.0.2.1/32")}},
+		Watch:    Watch{Ping: SecretFile("/books/secrets/ping")},
 		Calendar: Calendar{AheadDays: 400, Alarms: true},
 	}
 	if !reflect.DeepEqual(s, want) {
@@ -135,6 +138,7 @@ func TestProblemsOfSettings(t *testing.T) {
 	const digest = "zone = \"UTC\"\n[digest]\nfrom = \"a@example.org\"\nto = [\"k@example.org\"]\n"
 	out := func(rest string) string { return digest + "[mail.out]\n" + rest }
 	in := func(rest string) string { return digest + "[mail.in]\n" + rest }
+	watch := func(rest string) string { return "zone = \"UTC\"\n[watch]\n" + rest + "\n" }
 	page := func(proxies string) string { return "zone = \"UTC\"\n[page]\nproxies = [" + proxies + "]\n" }
 	for _, c := range []struct {
 		name, src string
@@ -194,6 +198,15 @@ func TestProblemsOfSettings(t *testing.T) {
 		{"a proxy twice", page(`"127.0.0.1", "127.0.0.1/32"`), "3:25: error: 127.0.0.1/32 stands twice"},
 		{"a proxy that is no text", page(`127`), "3:12: error: `proxies`"},
 		{"a proxy without its list", "zone = \"UTC\"\n[page]\nproxies = \"127.0.0.1\"\n", "3:11: error: `proxies`"},
+		{"an address to ping", watch(`ping = "https://watch.example.org/x?y=z"`), ""},
+		{"an address to ping on this machine", watch(`ping = "http://localhost:8000/x"`), ""},
+		{"an address to ping in a private network", watch(`ping = "http://192.168.1.2/x"`), ""},
+		{"an address to ping in clear", watch(`ping = "http://203.0.113.7/x"`), "3:8: error: `ping`: http may only go to this machine"},
+		{"an address to ping with a login", watch(`ping = "https://u:p@watch.example.org/x"`), "3:8: error: `ping`: a web address with a login"},
+		{"an address to ping with a mark", watch(`ping = "https://watch.example.org/#x"`), "3:8: error: `ping`: a web address with a #"},
+		{"no address to ping", watch(`ping = "watch.example.org"`), "3:8: error: `ping`: not a web address"},
+		{"another scheme to ping", watch(`ping = "ftp://watch.example.org/x"`), "3:8: error: `ping`: not a web address"},
+		{"two addresses to ping", watch("ping = \"https://watch.example.org/x\"\nping_file = \"secrets/ping\""), "4:1: error: [watch] has both"},
 		{"a link in clear", "zone = \"UTC\"\n[page]\nurl = \"http://lizards.example.org\"\n", "3:7: warning: links of http"},
 		{"a link in clear on this machine", "zone = \"UTC\"\n[page]\nurl = \"http://localhost:8734\"\n", ""},
 		{"a link with a login", "zone = \"UTC\"\n[page]\nurl = \"https://u:p@lizards.example.org\"\n", "3:7: error: `url`: not a web address"},
@@ -462,4 +475,31 @@ func FuzzSettings(f *testing.F) {
 			t.Errorf("poll every %v", s.In.Poll)
 		}
 	})
+}
+
+// The address of [watch] may hold a token. No problem, dump or error shows it.
+func TestThePingAddressIsNotShown(t *testing.T) {
+	const token = "squeamish-ossifrage"
+	for _, line := range []string{
+		`ping = "ftp://watch.example.org/` + token + `"`, `ping = "https://watch.example.org/%zz` + token + `"`, `ping = "https://u:` + token + `@a/"`,
+		`ping = "https://watch.example.org/` + token, `ping = ["https://watch.example.org/` + token + `"]`, `ping = https://watch.example.org/` + token,
+		`pings = "https://watch.example.org/` + token + `"`, "ping = \"https://a/\"\nping = \"" + token + `"`,
+	} {
+		for _, src := range []string{"zone = \"UTC\"\n[watch]\n" + line + "\n", "zone = \"UTC\"\nwatch = { " + line + " }\n", "zone = \"UTC\"\nwatch." + line + "\n"} {
+			var list diag.List
+			root := tables.Parse("keeper.toml", []byte(src), &list)
+			s := Read(root, "/books")
+			root.Done()
+			if len(list) == 0 {
+				t.Errorf("no problem in %s", src)
+			}
+			if said := fmt.Sprintf("%v %+v %#v", list, list, s); strings.Contains(said, token) {
+				t.Errorf("%s: shown in %s", src, said)
+			}
+		}
+	}
+	w := Watch{Ping: SecretText("https://watch.example.org/" + token)}
+	if u, err := w.Address(); err != nil || u.Path != "/"+token || strings.Contains(fmt.Sprintf("%v %+v %#v", w, w, w), token) {
+		t.Errorf("%v, %v", u, err)
+	}
 }

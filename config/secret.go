@@ -13,12 +13,14 @@ import (
 )
 
 // Secret says where a password is kept: in a file, or in an environment
-// variable. It never holds the password itself. It always prints as "(secret)",
-// so a log or a dump of the settings reveals nothing. Read fetches the password
-// at the moment of use.
+// variable. It does not hold the password itself. Only the address of [watch]
+// may stand in keeper.toml; then the Secret holds it. A Secret always prints as
+// "(secret)", so a log or a dump of the settings reveals nothing. Read fetches
+// the password at the moment of use.
 type Secret struct {
 	file string // path
 	env  string // name of the environment variable
+	text string // the secret itself
 }
 
 // SecretFile returns the secret kept in the file at path.
@@ -26,6 +28,9 @@ func SecretFile(path string) Secret { return Secret{file: path} }
 
 // SecretEnv returns the secret kept in the environment variable name.
 func SecretEnv(name string) Secret { return Secret{env: name} }
+
+// SecretText returns a secret that stands in keeper.toml.
+func SecretText(text string) Secret { return Secret{text: text} }
 
 // IsZero reports whether there is no secret.
 func (s Secret) IsZero() bool { return s == Secret{} }
@@ -55,6 +60,8 @@ func (s Secret) Read() (string, error) {
 	switch {
 	case s.IsZero():
 		return "", nil
+	case s.text != "":
+		where, content = "keeper.toml", s.text
 	case s.env != "":
 		where = "environment variable " + s.env
 		value, ok := os.LookupEnv(s.env)

@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"strings"
+	"time"
 
 	"nestround/cmd/nestround/house"
 	"nestround/config"
@@ -54,6 +55,7 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 			problems = append(problems, mail...)
 			problems = append(problems, house.AsideMails(h)...)
 			problems = append(problems, house.ClockProblems(h)...)
+			problems = append(problems, house.ServiceOf(h).Warnings()...)
 		}
 		if c.json {
 			if err := c.printJSON(struct {
@@ -69,6 +71,7 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 		}
 		if !c.json {
 			c.printCheck(h.Snapshot())
+			c.printServed(h)
 		}
 		return nil
 	}
@@ -90,6 +93,28 @@ func (c *call) printCheck(s *house.Snapshot) {
 	}
 	c.complainOfAbsences(s)
 	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", set.Calendar.PastDays, set.Calendar.AheadDays, set.Page.Listen)
+}
+
+// printServed says whether serve runs.
+func (c *call) printServed(h *house.House) {
+	a, running, ok := house.ServiceOf(h).LastRan()
+	if !ok {
+		return
+	}
+	moment := func(t time.Time) string { return english.WeekdayMoment(t.In(h.Snapshot().Settings().Zone)) }
+	switch {
+	case running && a.Started.IsZero():
+		fmt.Fprintln(c.stdout, "Serve is running.")
+	case running:
+		fmt.Fprintf(c.stdout, "Serve is running since %s.\n", moment(a.Started))
+	case !a.Seen.IsZero() && a.Ended.IsZero():
+		fmt.Fprintf(c.stdout, "Serve is not running; it was last seen on %s, and was not told to end.\n", moment(a.Seen))
+	case !a.Seen.IsZero():
+		fmt.Fprintf(c.stdout, "Serve is not running; it was ended on %s.\n", moment(a.Ended))
+	}
+	if w := h.Snapshot().Settings().Watch; !w.Ping.IsZero() && !a.Pinged.IsZero() {
+		fmt.Fprintf(c.stdout, "The last sign of life was given on %s.\n", moment(a.Pinged))
+	}
 }
 
 // wayOut describes how the program sends mail: the server or the folder.

@@ -80,6 +80,7 @@ var layers = []layer{
 	{of: "notify/mailin", may: []string{"notify", "notify/bounded", "tasks/disk"}, why: adapterWhy},
 	{of: "notify/bounded", may: nil, why: "the bounds of a connection know no protocol"},
 	{of: "notify/outbox", may: []string{"notify", "tasks/disk"}, why: adapterWhy},
+	{of: "notify/ping", why: adapterWhy},
 	{of: "notify/practice", may: []string{"notify", "notify/practice"}, why: adapterWhy},
 	{of: "notify", may: []string{"tasks", "tasks/civil", "tasks/finding", "tasks/husbandry"}, not: pure, why: "the ports are words, not wires"},
 	{of: "cmd", may: []string{"..."}, why: "the command joins everything"},

@@ -17,28 +17,64 @@ import (
 	"os"
 	"os/signal"
 	"runtime/debug"
+	"sync/atomic"
 	"syscall"
 	"time"
 )
 
 func main() {
 	hurry()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	p := &program{
 		stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
-		env:      os.Getenv,
-		now:      time.Now,
-		terminal: isTerminal(os.Stdout) && os.Getenv("NO_COLOR") == "",
+		env:        os.Getenv,
+		now:        time.Now,
+		terminal:   isTerminal(os.Stdout) && os.Getenv("NO_COLOR") == "",
+		unfinished: new(atomic.Pointer[func() string]),
 	}
-	// The verb serve ends when the context ends. Some other verbs never look at
-	// the context. They end at once at a second signal, and otherwise when
-	// patienceAtEnd is over.
-	context.AfterFunc(ctx, func() {
-		stop()
-		time.Sleep(patienceAtEnd)
+	os.Exit(p.main(p.untilSignal(), os.Args[1:]))
+}
+
+// tellForced says which parts did not end. Standard error may be what the
+// program waits for, so tellForced waits for it no longer than a second.
+func (p *program) tellForced() {
+	said := make(chan struct{})
+	go func() {
+		defer close(said)
+		message := "ended by force"
+		if unfinished := p.unfinished.Load(); unfinished != nil {
+			if parts := (*unfinished)(); parts != "" {
+				message += "; still at work: " + parts
+			}
+		}
+		p.complain(message, "nothing that was confirmed is lost")
+	}()
+	select {
+	case <-said:
+	case <-time.After(time.Second):
+	}
+}
+
+// untilSignal returns the context of a run, which ends at SIGTERM or Ctrl-C.
+//
+// The verb serve ends when the context ends. Some other verbs never look at the
+// context, and anything may wait for a disk or a pipe that hangs. Then the
+// process ends by force, at a second signal or when patienceAtEnd is over. That
+// is no worse than a kill: whatever was confirmed is on the disk.
+func (p *program) untilSignal() context.Context {
+	signals := make(chan os.Signal, 2)
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	ctx, cancel := context.WithCancel(context.Background())
+	go func() {
+		<-signals
+		cancel()
+		select {
+		case <-signals:
+		case <-time.After(patienceAtEnd):
+		}
+		p.tellForced()
 		os.Exit(exitProblems)
-	})
-	os.Exit(p.main(ctx, os.Args[1:]))
+	}()
+	return ctx
 }
 
 // patienceAtEnd is how long the program may run after SIGTERM or Ctrl-C. It is
@@ -72,6 +108,9 @@ type program struct {
 	env            func(string) string
 	now            func() time.Time
 	terminal       bool // stdout is a terminal, so bold is allowed
+	// unfinished names the parts that are still at work, for a verb that has
+	// parts; nil in tests.
+	unfinished *atomic.Pointer[func() string]
 }
 
 // The exit codes, as documented by `nestround help`.

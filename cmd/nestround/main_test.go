@@ -1,13 +1,11 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
 	"os"
-	"os/signal"
 	"path/filepath"
 	"strconv"
-	"syscall"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -29,7 +27,6 @@ func TestMain(m *testing.M) {
 	os.Setenv("GORACE", withoutSleep)
 	testscript.Main(tidy{m}, map[string]func(){
 		"nestround": func() {
-			ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 			p := &program{
 				stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, env: os.Getenv,
 				now: func() time.Time {
@@ -44,9 +41,8 @@ func TestMain(m *testing.M) {
 					return clock.Add(time.Since(set))
 				},
 			}
-			code := p.main(ctx, os.Args[1:])
-			stop()
-			os.Exit(code)
+			p.unfinished = new(atomic.Pointer[func() string])
+			os.Exit(p.main(p.untilSignal(), os.Args[1:]))
 		},
 	})
 }

@@ -28,6 +28,10 @@ func setServe(f *flag.FlagSet) func(context.Context, *call) error {
 			return fmt.Errorf("listen on %s: %w", *listen, err)
 		}
 		defer l.Close()
+		if c.unfinished != nil {
+			unfinished := house.ServiceOf(h).Unfinished
+			c.unfinished.Store(&unfinished)
+		}
 		return h.Serve(ctx, l)
 	}
 }

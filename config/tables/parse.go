@@ -391,7 +391,9 @@ func headerName(parts []part, many bool) string {
 
 // secretive reports whether tables with the given name hold secrets. A misspelt
 // key in such a table must be reported without its line.
-func secretive(parts []part) bool { return len(parts) > 0 && parts[0].name == "mail" }
+func secretive(parts []part) bool {
+	return len(parts) > 0 && (parts[0].name == "mail" || parts[0].name == "watch")
+}
 
 // keyOf reads the key of a statement up to its "=", or reports that there is
 // none.

@@ -23,6 +23,7 @@ package tables
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -117,7 +118,7 @@ func (p Place) report(severity diag.Severity, message, hint string) {
 		Message:  message,
 		Hint:     hint,
 	}
-	if !f.private && !p.withhold && !mayBeSecret(source) && !misspeltSecret(source) {
+	if !f.private && !p.withhold && !mayBeSecret(source) && !pingKey.MatchString(source) && !misspeltSecret(source) {
 		problem.Source = source
 	}
 	*f.list = append(*f.list, problem)
@@ -155,6 +156,9 @@ func mayBeSecret(line string) bool {
 	}
 	return false
 }
+
+// pingKey finds the key of a web address that may hold a token.
+var pingKey = regexp.MustCompile(`(?i)(^|[\s{,."'])ping["']?\s*=`)
 
 // misspeltSecret reports whether the key of the line is a likely misspelling of
 // a secret's key.

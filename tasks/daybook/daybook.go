@@ -29,10 +29,13 @@
 package daybook
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 
 	"nestround/tasks"
+	"nestround/tasks/disk"
 	"nestround/tasks/finding"
 )
 
@@ -103,4 +106,15 @@ func yearOf(e tasks.Entry) int {
 		return e.At.Year()
 	}
 	return e.On.Year()
+}
+
+// Writable makes the file of a year durable, if there is one. It returns an
+// error if the daybook cannot be written now: no permission, a disk that is
+// read-only or failing. A full disk shows only when something is written.
+func Writable(files disk.Files, books string, year int) error {
+	err := files.Sync(filePath(books, year))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return err
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -70,6 +71,28 @@ func (f Files) Acquire(path string, wait time.Duration) (*Lock, error) {
 	// bytes, too) does not matter.
 	os.WriteFile(path, []byte(strconv.Itoa(os.Getpid())+"\n"), 0o600)
 	return &Lock{l}, nil
+}
+
+// Held reports whether a program holds the lock of the file path. It changes
+// nothing.
+func Held(path string) (bool, error) {
+	st, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return false, nil
+	case err == nil && !st.Mode().IsRegular():
+		err = ErrNotFile
+	}
+	if err != nil {
+		return false, fmt.Errorf("look at the lock %q: %w", path, err)
+	}
+	l := flock.New(path, flock.SetFlag(os.O_RDONLY|syscall.O_NONBLOCK))
+	defer l.Close()
+	free, err := l.TryRLock()
+	if err != nil {
+		return false, fmt.Errorf("look at the lock %q: %w", path, err)
+	}
+	return !free, nil
 }
 
 func holder(path string) int {

@@ -67,6 +67,7 @@ type House struct {
 	issues   *issues
 	unread   *unreadMails
 	debts    debts
+	loops    loops // of Serve
 	teller
 
 	mu      sync.Mutex // held while books are read or written
@@ -209,6 +210,11 @@ func (h *House) CheckWires() []string {
 	if s.In != nil {
 		if _, err := h.Inbox(Reading{Dry: true}); err != nil {
 			wrong = append(wrong, "[mail.in] cannot be used: "+err.Error())
+		}
+	}
+	if !s.Watch.Ping.IsZero() {
+		if _, err := s.Watch.Address(); err != nil {
+			wrong = append(wrong, "[watch] cannot be used: "+err.Error())
 		}
 	}
 	if _, err := h.Publisher().LinkAddress(strings.Repeat("x", 43), calendar.Link{}); err != nil {

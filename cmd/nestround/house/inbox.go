@@ -247,6 +247,7 @@ func (c mailTaker) payAll() error {
 func (s server) payDebts(ctx context.Context) {
 	const longest = 10 * time.Minute
 	for pause := tick; sleep(ctx, pause); {
+		s.h.loops.turn(loopAnswers, slow)
 		if err := mailTaker(s).payAll(); err != nil {
 			s.h.trouble(partAnswers, answersTrouble(err))
 			pause = min(2*pause, longest)
@@ -290,6 +291,7 @@ func (s server) take(in notify.Incoming) error {
 // change.
 func (s server) readMail(ctx context.Context) {
 	for ctx.Err() == nil {
+		s.h.loops.turn(loopInbox, slow)
 		in := s.h.Snapshot().settings.In
 		if in == nil {
 			s.h.mended(partReplies)

@@ -39,6 +39,7 @@ const (
 type carrier struct{ h *House }
 
 func (c carrier) Send(ctx context.Context, m notify.Outgoing) error {
+	c.h.loops.turn(loopOutbox, slow)
 	s, err := c.h.Sender()
 	if err != nil {
 		return &outbox.Fault{Refused: true, Way: true, Plain: err.Error(), Err: err}

@@ -9,6 +9,8 @@ import (
 	"sync"
 	"time"
 
+	"github.com/coreos/go-systemd/v22/daemon"
+
 	"nestround/config"
 	"nestround/notify/outbox"
 	"nestround/tasks/civil"
@@ -23,6 +25,9 @@ const (
 	look = 2 * time.Second
 	// shutdown is the time for requests under way when the house closes.
 	shutdown = 5 * time.Second
+	// servingWait is how long a new process waits for the lock of serve. The
+	// verb check holds that lock for a moment.
+	servingWait = time.Second
 )
 
 // Serve runs until ctx ends. It serves the calendar on l, sends the digest at
@@ -31,7 +36,7 @@ const (
 // returns nil when ctx ends. It returns an error if another process serves
 // these books already or if the listener fails.
 func (h *House) Serve(ctx context.Context, l net.Listener) error {
-	serving, err := h.files.Acquire(h.state("serving"), 0)
+	serving, err := h.files.Acquire(h.state("serving"), servingWait)
 	if err != nil {
 		return fmt.Errorf("serve these books: %w", err)
 	}
@@ -44,13 +49,19 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	defer cancel()
 	s := server{h}
 	run := func(name string, loop func(context.Context)) {
-		all.Go(func() { s.guard(ctx, name, loop) })
+		h.loops.begin(name, slow)
+		all.Go(func() {
+			defer h.loops.end(name)
+			s.guard(ctx, name, loop)
+		})
 	}
-	run("books", s.watchBooks)
-	run("digest", s.sendDigests)
-	run("outbox", s.sendMail)
-	run("inbox", s.readMail)
-	run("answers", s.payDebts)
+	run(loopBooks, s.watchBooks)
+	run(loopDigest, s.sendDigests)
+	run(loopOutbox, s.sendMail)
+	run(loopInbox, s.readMail)
+	run(loopAnswers, s.payDebts)
+	run(loopWatch, s.watch)
+	all.Go(func() { s.feed(ctx) })
 	settings := h.Snapshot().settings
 	h.log.Info("serving", "books", h.Dir, "address", l.Addr().String(), "zone", settings.ZoneName,
 		"mail_out", settings.Out != nil, "mail_in", settings.In != nil)
@@ -62,11 +73,15 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	}
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(l) }()
+	s.tell(daemon.SdNotifyReady)
 	select {
 	case err = <-failed:
 		return fmt.Errorf("serve on %s: %w", l.Addr(), err)
 	case <-ctx.Done():
 	}
+	h.loops.begin(loopPage, slow)
+	defer h.loops.end(loopPage)
+	s.tell(daemon.SdNotifyStopping)
 	h.log.Info("stopping")
 	grace, done := context.WithTimeout(context.WithoutCancel(ctx), shutdown)
 	defer done()
@@ -108,6 +123,7 @@ func sleep(ctx context.Context, d time.Duration) bool {
 
 func (s server) watchBooks(ctx context.Context) {
 	for sleep(ctx, look) {
+		s.h.loops.turn(loopBooks, quick)
 		if _, err := s.h.Refresh(); err != nil {
 			s.h.log.Error("the books cannot be read", "err", err)
 		}
@@ -120,6 +136,7 @@ func (s server) watchBooks(ctx context.Context) {
 func (s server) sendDigests(ctx context.Context) {
 	var settled civil.Date // the digest of this day is done
 	for {
+		s.h.loops.turn(loopDigest, quick)
 		wait := tick
 		settings := s.h.Snapshot().settings
 		now := s.h.now().Round(0)
@@ -161,5 +178,9 @@ func dueOn(day civil.Date, s *config.Settings) (time.Time, bool, error) {
 
 // sendMail sends mails as they arrive in the outbox.
 func (s server) sendMail(ctx context.Context) {
-	s.h.dispatch.outbox.Run(ctx, outbox.Loop{Sender: carrier(s), Clock: s.h.now, Report: carrier(s).report, Way: carrier(s).way})
+	clock := func() time.Time {
+		s.h.loops.turn(loopOutbox, slow)
+		return s.h.now()
+	}
+	s.h.dispatch.outbox.Run(ctx, outbox.Loop{Sender: carrier(s), Clock: clock, Report: carrier(s).report, Way: carrier(s).way})
 }

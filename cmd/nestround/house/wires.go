@@ -91,7 +91,12 @@ type position struct{ h *House }
 
 func (p position) path() string { return p.h.state("mailbox.json") }
 
+// Load also notes that the loop of the replies works: the inbox asks for its
+// position in each round.
 func (p position) Load() (mailin.Position, error) {
+	if in := p.h.Snapshot().settings.In; in != nil {
+		p.h.loops.turn(loopInbox, in.Poll+slow)
+	}
 	return remembered[mailin.Position](p.h.troubles, p.path())
 }
 

@@ -37,6 +37,15 @@ import (
 //go:embed sheets/*.toml
 var embedded embed.FS
 
+// The limits of the books as a whole. They are ten times what the records of
+// 2,000 enclosures and 6,000 animals need, and keep the time and the memory for
+// hostile books small. tables has the limits of a file.
+const (
+	maxBooks    = 16 << 20 // bytes of all files of records
+	maxFiles    = 2000     // files of records
+	maxProblems = 1000     // problems that are listed
+)
+
 // keeperFile is the name of the file that has the settings.
 const keeperFile = "keeper.toml"
 
@@ -80,9 +89,27 @@ func read(fsys fs.FS, dir string, sheets fs.FS) (config.Settings, *husbandry.Rec
 	r.check(fsys, settings)
 	list.Sort()
 	if list.HasErrors() {
-		return config.Default(), nil, list
+		return config.Default(), nil, shortened(list)
 	}
+	list = shortened(list)
 	return settings, r.records(settings), list
+}
+
+// shortened cuts a list of very many problems. The last problem of the shorter
+// list counts the others, and is an error if one of them is.
+func shortened(list diag.List) diag.List {
+	if len(list) <= maxProblems {
+		return list
+	}
+	rest := list[maxProblems-1:]
+	last := diag.Problem{
+		File: rest[0].File, Line: rest[0].Line, Column: rest[0].Column, Severity: diag.Warning,
+		Message: fmt.Sprintf("there are %d more problems from here on", len(rest)), Hint: "mend the problems above and check again",
+	}
+	if rest.HasErrors() {
+		last.Severity = diag.Error
+	}
+	return append(slices.Clone(list[:maxProblems-1]), last)
 }
 
 // sheets reads the built-in files.
@@ -133,11 +160,20 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 			Hint:    "is this the folder of the books? `nestround init` makes a first one",
 		})
 	}
+	if n := len(files); n > maxFiles {
+		own.tooMuch(files[maxFiles], fmt.Sprintf("there are %d files of records, and at most %d are read", n, maxFiles))
+		files = files[:maxFiles]
+	}
+	left := maxBooks
 	for _, file := range files {
 		src, err := fs.ReadFile(fsys, file)
 		if err != nil {
 			own.problem(file, err)
 			continue
+		}
+		if left -= len(src); left < 0 {
+			own.tooMuch(file, fmt.Sprintf("up to this file, the records have more than %d MiB; this file and those after it are not read", maxBooks>>20))
+			break
 		}
 		parse := tables.Parse
 		if o, ok := fsys.(interface{ Outside(string) bool }); ok && o.Outside(file) {
@@ -183,6 +219,15 @@ func (f *folder) problem(file string, err error) {
 	}
 	*f.list = append(*f.list, diag.Problem{
 		File: file, Line: 1, Column: 1, Severity: diag.Error, Message: message, Hint: hint,
+	})
+}
+
+// tooMuch reports books beyond a limit.
+func (f *folder) tooMuch(file, message string) {
+	f.lost = true
+	*f.list = append(*f.list, diag.Problem{
+		File: file, Line: 1, Column: 1, Severity: diag.Error, Message: message,
+		Hint: "is this the folder of the books? take files out of it that are not records",
 	})
 }
 

@@ -106,6 +106,9 @@ func (p Place) report(severity diag.Severity, message, hint string) {
 		severity, message, hint = diag.Error, "too many problems; those after this one are not shown", "mend the ones above and check again"
 	}
 	if f.private {
+		if f.problems > 1 {
+			return // nothing more can be said of a private file
+		}
 		message, hint = privateMessage, privateHint
 	}
 	line := f.line(p.at)

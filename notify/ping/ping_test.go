@@ -61,14 +61,16 @@ func TestGetFails(t *testing.T) {
 	}{
 		"not found":          {func(w http.ResponseWriter, r *http.Request) { http.NotFound(w, r) }, "it answered with the status 404"},
 		"server error":       {func(w http.ResponseWriter, r *http.Request) { w.WriteHeader(500) }, "it answered with the status 500"},
-		"redirects for ever": {func(w http.ResponseWriter, r *http.Request) { http.Redirect(w, r, r.URL.Path, 302) }, "more than 3 redirects"},
-		"to another scheme":  {func(w http.ResponseWriter, r *http.Request) { http.Redirect(w, r, "https://example.org/", 302) }, "a redirect from http to https"},
+		"redirects for ever": {func(w http.ResponseWriter, r *http.Request) { http.Redirect(w, r, r.URL.Path, http.StatusFound) }, "more than 3 redirects"},
+		"to another scheme": {func(w http.ResponseWriter, r *http.Request) {
+			http.Redirect(w, r, "https://example.org/", http.StatusFound)
+		}, "a redirect from http to https"},
 		"to a public address": {func(w http.ResponseWriter, r *http.Request) {
-			http.Redirect(w, r, "http://203.0.113.7/", 302)
+			http.Redirect(w, r, "http://203.0.113.7/", http.StatusFound)
 		}, "http may only go to this machine"},
 		"a place that is no address": {func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("Location", "http://%zz/"+token)
-			w.WriteHeader(302)
+			w.WriteHeader(http.StatusFound)
 		}, "the request failed"},
 		"an endless header": {func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("X", strings.Repeat("x", 4*most))

@@ -202,6 +202,24 @@ func (r *Records) Heads(id ID, on civil.Date) int {
 	return max(0, n)
 }
 
+// Living returns the number of animals of all records on a day, without those
+// that have left.
+func (r *Records) Living(on civil.Date) int {
+	taken := make(map[ID]int) // animals taken out of a group
+	for i := range r.Animals {
+		if a := &r.Animals[i]; a.From != "" && !a.Since.After(on) {
+			taken[a.From] += a.Count
+		}
+	}
+	n := 0
+	for i := range r.Animals {
+		if a := &r.Animals[i]; a.Left.IsZero() {
+			n += max(0, a.Count-taken[a.ID])
+		}
+	}
+	return n
+}
+
 // Clutch is the eggs that one female laid together, and the unit of incubation.
 // It comes from a record, from a finding, or from both. If both exist, the
 // record refines the finding.

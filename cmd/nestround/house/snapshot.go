@@ -58,15 +58,9 @@ func (s *Snapshot) Problems() (list diag.List, stale bool) {
 
 // Counts returns the size of the books in words.
 func (s *Snapshot) Counts() string {
-	animals := 0
-	for _, a := range s.records.Animals {
-		if a.Left.IsZero() {
-			animals += s.records.Heads(a.ID, s.today)
-		}
-	}
 	return strings.Join([]string{
 		english.Count(len(s.records.Rooms), "room"), english.Count(len(s.records.Enclosures), "enclosure"),
-		english.Count(animals, "animal"), english.Count(len(s.records.Clutches), "recorded clutch"),
+		english.Count(s.records.Living(s.today), "animal"), english.Count(len(s.records.Clutches), "recorded clutch"),
 		english.Count(s.said.count, "daybook entry"),
 	}, ", ")
 }

@@ -273,7 +273,7 @@ func (e takeError) Unwrap() error { return e.error }
 
 // take handles each incoming mail.
 func (s server) take(in notify.Incoming) error {
-	t, m, err := mailTaker{s.h}.incoming(in, false)
+	t, m, err := mailTaker(s).incoming(in, false)
 	if o := (*OwedError)(nil); errors.As(err, &o) && m.MessageID != "" && s.h.debts.add(m) {
 		s.h.trouble(partAnswers, answersTrouble(err))
 		err = nil

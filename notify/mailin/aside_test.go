@@ -190,12 +190,13 @@ func TestAMailAtWhichTheServerHangsUp(t *testing.T) {
 		b, o := piped(t)
 		defer b.Stop()
 		deliver(t, b, "one", "two", "three")
-		broken := true
+		var broken atomic.Bool
+		broken.Store(true)
 		dial := o.Dial
 		o.Dial = func(ctx context.Context, n, a string) (net.Conn, error) {
 			server, err := dial(ctx, n, a)
 			near, far := net.Pipe()
-			if !broken {
+			if !broken.Load() {
 				return server, err
 			}
 			go answering(far, server, "UID FETCH 2 (UID BODY", " BYE no\r\n* BYE no\r\n")
@@ -207,7 +208,7 @@ func TestAMailAtWhichTheServerHangsUp(t *testing.T) {
 			t.Errorf("took %q", got)
 		}
 		time.Sleep(12 * time.Hour)
-		broken = false
+		broken.Store(false)
 		if got := <-k.each; got != "two" {
 			t.Errorf("took %q", got)
 		}

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"testing/synctest"
@@ -305,10 +306,11 @@ func TestRefusedForGood(t *testing.T) {
 func TestRefusedByTheWay(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		books := t.TempDir()
-		password := "old"
+		var password atomic.Value
+		password.Store("old")
 		w := &way{}
 		w.answer = func(notify.Outgoing, int) error {
-			if password != "new" {
+			if password.Load() != "new" {
 				return &Fault{Refused: true, Way: true, Plain: "the server refused the login", Err: errors.New("535 no")}
 			}
 			return nil
@@ -324,7 +326,7 @@ func TestRefusedByTheWay(t *testing.T) {
 			ctx, stop := context.WithCancel(t.Context())
 			ended := make(chan error)
 			go func() {
-				ended <- b.Run(ctx, Loop{Sender: w, Clock: time.Now, Way: func() any { return password }, Report: func(r Report, err error) {
+				ended <- b.Run(ctx, Loop{Sender: w, Clock: time.Now, Way: func() any { return password.Load() }, Report: func(r Report, err error) {
 					if err != nil {
 						t.Error(err)
 					}
@@ -343,7 +345,7 @@ func TestRefusedByTheWay(t *testing.T) {
 			}
 			return all
 		}
-		run(24*time.Hour-time.Minute, func() { password = "worse" })
+		run(24*time.Hour-time.Minute, func() { password.Store("worse") })
 		// 5, 15, 30, 60 and 120 minutes, then 4 hours; then the change.
 		if got, want := minutes(), []int{0, 5, 20, 50, 110, 230, 470, 710, 950, 1190, 1430, 1439}; !slices.Equal(got[:len(got)-1], want[:len(want)-1]) || len(got) != len(want) || got[11] < 1439 || got[11] > 1440 {
 			t.Errorf("tried after minutes %v, want %v", got, want)
@@ -352,7 +354,7 @@ func TestRefusedByTheWay(t *testing.T) {
 		if err != nil || len(waiting) != 2 || waiting[1].Plain != "the server refused the login" || !waiting[1].Refused || !waiting[0].Next.Equal(waiting[1].Next) {
 			t.Errorf("waiting: %+v, %v", waiting, err)
 		}
-		run(10*time.Minute, func() { password = "new" }) // a restart, and the repair
+		run(10*time.Minute, func() { password.Store("new") }) // a restart, and the repair
 		if got := minutes(); len(got) != 3 || got[0] != 0 || w.accepted("digest") != 1 || w.accepted("answer") != 1 {
 			t.Errorf("after the restart: %v", got)
 		}

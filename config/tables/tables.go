@@ -52,6 +52,7 @@ type file struct {
 	syntax   int
 	lost     bool
 	private  bool // the words of the file must not be shown
+	erred    bool // an error of a private file was reported
 }
 
 // Place is a place in a file. The zero Place is no place, and reports nothing.
@@ -106,9 +107,12 @@ func (p Place) report(severity diag.Severity, message, hint string) {
 		severity, message, hint = diag.Error, "too many problems; those after this one are not shown", "mend the ones above and check again"
 	}
 	if f.private {
-		if f.problems > 1 {
-			return // nothing more can be said of a private file
+		// Nothing more can be said of a private file. An error after a warning
+		// still counts, because books with errors must not be used.
+		if f.erred || f.problems > 1 && severity != diag.Error {
+			return
 		}
+		f.erred = severity == diag.Error
 		message, hint = privateMessage, privateHint
 	}
 	line := f.line(p.at)

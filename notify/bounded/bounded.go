@@ -88,8 +88,8 @@ func earlier(a, b time.Time) time.Time {
 	return a
 }
 
-// Err returns why the connection was ended by its bounds: a *[TooMuch] or a
-// *[TooSlow]; nil if it was not. Libraries often hide the reason of a failed
+// Err returns why the connection was ended: a *[TooMuch], a *[TooSlow] or the
+// reason of End; nil if it was not. Libraries often hide the reason of a failed
 // read, so ask Err after each failure.
 func (c *Conn) Err() error {
 	c.mu.Lock()
@@ -142,6 +142,16 @@ func (c *Conn) slow(err error) error {
 	}
 	c.end(&TooSlow{c.step})
 	return c.err
+}
+
+// End closes the connection for another reason than its bounds, which Err then
+// returns. Only the first reason counts.
+func (c *Conn) End(reason error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.err == nil {
+		c.end(reason)
+	}
 }
 
 // end closes the connection. The caller holds c.mu.

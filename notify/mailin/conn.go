@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net"
 	"slices"
+	"sync"
 	"time"
 
 	"github.com/emersion/go-imap/v2"
@@ -28,7 +29,53 @@ type conn struct {
 	canIdle  bool
 	news     chan struct{} // signalled when the server announces a number of mails
 	woken    []time.Time   // times of the last maxWakes announcements that ended a wait
+	nesting  nesting
 	redact   func(error) error
+}
+
+// maxNesting is the largest number of parentheses that may stand open in the
+// answers of a step. The library reads nested parts of a mail by recursion
+// without a limit, and the text of its error grows with the square of the
+// depth. Mails count too, because their bytes are not told apart from the
+// answers around them: a mail with more open parentheses is not read.
+const maxNesting = 2000
+
+var errNesting = fmt.Errorf("the server's answer has more than %d open parentheses", maxNesting)
+
+// nesting ends a connection with too many open parentheses. It is the
+// DebugWriter of the library, which gets all bytes before they are parsed,
+// without TLS.
+type nesting struct {
+	raw  *bounded.Conn
+	mu   sync.Mutex
+	open int
+}
+
+// Write implements io.Writer.
+func (n *nesting) Write(p []byte) (int, error) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	for _, b := range p {
+		switch b {
+		case '(':
+			n.open++
+		case ')':
+			n.open = max(0, n.open-1)
+		}
+		if n.open > maxNesting {
+			// An error alone would not do, because the library reads on.
+			n.raw.End(errNesting)
+			return 0, errNesting
+		}
+	}
+	return len(p), nil
+}
+
+// begin begins a step.
+func (n *nesting) begin() {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.open = 0
 }
 
 // refusedLogin means that the server rejected the user or the password.
@@ -86,6 +133,7 @@ func command[T any](ctx context.Context, c *conn, limit time.Duration, doing str
 	}
 	answers := make(chan answer, 1)
 	c.raw.Begin(stepOf(doing, limit))
+	c.nesting.begin()
 	defer c.raw.Begin(between)
 	go func() {
 		var a answer
@@ -142,6 +190,7 @@ func (b *IMAP) open(ctx context.Context) (*conn, error) {
 		return nil, fmt.Errorf("connect: %s is at %s, which is not this machine, and security is \"none\"", b.host, remote.IP)
 	}
 	c := &conn{raw: bounded.New(raw, stepOf("connect", b.o.Timeout)), timeout: b.o.Timeout, news: make(chan struct{}, 1), redact: b.redact}
+	c.nesting.raw = c.raw
 	if err := b.enter(ctx, c); err != nil {
 		c.close()
 		return nil, err
@@ -151,7 +200,7 @@ func (b *IMAP) open(ctx context.Context) (*conn, error) {
 
 func (b *IMAP) enter(ctx context.Context, c *conn) error {
 	protect := &tls.Config{ServerName: b.host, RootCAs: b.o.CA, MinVersion: tls.VersionTLS12, NextProtos: []string{"imap"}}
-	o := &imapclient.Options{TLSConfig: protect, UnilateralDataHandler: &imapclient.UnilateralDataHandler{
+	o := &imapclient.Options{TLSConfig: protect, DebugWriter: &c.nesting, UnilateralDataHandler: &imapclient.UnilateralDataHandler{
 		// The library calls this function in the goroutine that reads the
 		// connection, so the function must not wait.
 		Mailbox: func(d *imapclient.UnilateralDataMailbox) {

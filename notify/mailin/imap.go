@@ -351,8 +351,9 @@ func (b *IMAP) take(ctx context.Context, c *conn, uids []uint32, handled map[uin
 			b.broke[uid] = true
 			return nil, err
 		case m.Raw == nil:
-			handled[uid] = true
-			pos.forget(key)
+			// The mail was deleted after the search, or the server keeps it
+			// back. The next search tells.
+			waits = errStop{fmt.Errorf("mail %s: the server has listed it and does not send it", m.Ref), true}
 			continue
 		}
 		done, err := b.desk.offer(ctx, pos, key, m, take)

@@ -494,7 +494,8 @@ func TestPoisonMail(t *testing.T) {
 }
 
 // answering connects a client to a server, but answers one command itself.
-// command is a part of that command, and answer follows the command's tag.
+// command is a part of that command. answer follows the command's tag, or has
+// none if it begins with a zero byte.
 func answering(client, server net.Conn, command, answer string) {
 	go func() {
 		defer client.Close()
@@ -509,6 +510,10 @@ func answering(client, server net.Conn, command, answer string) {
 		}
 		if line := string(buf[:n]); strings.Contains(line, command) {
 			tag, _, _ := strings.Cut(line, " ")
+			if untagged, ok := strings.CutPrefix(answer, "\x00"); ok {
+				io.WriteString(client, untagged)
+				continue
+			}
 			io.WriteString(client, tag+answer)
 			continue
 		}
@@ -518,38 +523,61 @@ func answering(client, server net.Conn, command, answer string) {
 	}
 }
 
-// A mail that the server itself cannot read, or that is deleted between search
-// and fetch, must not block the mails after it.
+// A mail that the server itself cannot read must not block the mails after it.
 func TestUnavailableMailDoesNotBlock(t *testing.T) {
-	for name, c := range map[string]struct {
-		answer string
-		tries  int // attempts until the position moves past the mail
-	}{
-		"broken on the server":     {" NO [SERVERBUG] cannot read the mail\r\n", mailin.Attempts},
-		"deleted before the fetch": {" OK done\r\n", 1},
-	} {
-		t.Run(name, func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) {
-				b, o := piped(t)
-				defer b.Stop()
-				deliver(t, b, "one", "two", "three")
-				dial := o.Dial
-				o.Dial = func(ctx context.Context, n, a string) (net.Conn, error) {
-					server, err := dial(ctx, n, a)
-					near, far := net.Pipe()
-					go answering(far, server, "UID FETCH 2 (UID BODY", c.answer)
-					return near, err
-				}
-				var k takes
-				for i := range 4 {
-					read(t, inbox(t, o), &k)
-					if p := o.State.(*memory).position(t); (p.UIDNext == 4) != (i+1 >= c.tries) {
-						t.Errorf("after attempt %d: position %+v", i+1, p)
-					}
-				}
-				k.want(t, "one", "three")
-			})
-		})
+	synctest.Test(t, func(t *testing.T) {
+		b, o := piped(t)
+		defer b.Stop()
+		deliver(t, b, "one", "two", "three")
+		answerAt(&o, "UID FETCH 2 (UID BODY", " NO [SERVERBUG] cannot read the mail\r\n", nil)
+		var k takes
+		for i := range 4 {
+			read(t, inbox(t, o), &k)
+			if p := o.State.(*memory).position(t); (p.UIDNext == 4) != (i+1 >= mailin.Attempts) {
+				t.Errorf("after attempt %d: position %+v", i+1, p)
+			}
+		}
+		k.want(t, "one", "three")
+	})
+}
+
+// A server that lists a mail and does not send it has not deleted the mail. The
+// other mails are read meanwhile.
+func TestAMailThatIsKeptBack(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b, o := piped(t)
+		defer b.Stop()
+		deliver(t, b, "one", "two", "three")
+		var mended atomic.Bool
+		answerAt(&o, "UID FETCH 2 (UID BODY", " OK done\r\n", &mended)
+		var k takes
+		for range 5 {
+			if err := inbox(t, o).Read(t.Context(), k.take); err == nil || !strings.Contains(err.Error(), "does not send it") {
+				t.Errorf("got %v", err)
+			}
+		}
+		k.want(t, "one", "three")
+		mended.Store(true)
+		read(t, inbox(t, o), &k)
+		k.want(t, "one", "three", "two")
+		if p := o.State.(*memory).position(t); p.UIDNext != 4 || len(p.Done)+len(p.Failed)+len(p.Aside) != 0 {
+			t.Errorf("position %+v", p)
+		}
+	})
+}
+
+// answerAt answers a command in place of the server, until mended is true; see
+// answering.
+func answerAt(o *mailin.Options, command, answer string, mended *atomic.Bool) {
+	dial := o.Dial
+	o.Dial = func(ctx context.Context, n, a string) (net.Conn, error) {
+		server, err := dial(ctx, n, a)
+		if err != nil || mended != nil && mended.Load() {
+			return server, err
+		}
+		near, far := net.Pipe()
+		go answering(far, server, command, answer)
+		return near, nil
 	}
 }
 

@@ -210,7 +210,8 @@ func (d *desk) failed(what string, err error, pause time.Duration) {
 	if now := time.Now(); same != d.told || now.Sub(d.at) >= 24*time.Hour {
 		d.told, d.at, level = same, now, slog.LevelWarn
 	}
-	lasting := d.times > 1 || errors.As(err, new(errStop)) || errors.As(err, new(*refusedLogin))
+	var stop errStop
+	lasting := d.times > 1 || errors.As(err, &stop) && !stop.server || errors.As(err, new(*refusedLogin))
 	if d.trouble != nil && lasting {
 		d.trouble(err)
 		level = min(level, slog.LevelInfo)

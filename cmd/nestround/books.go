@@ -47,6 +47,7 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 			for _, p := range h.CheckWires() {
 				problems = append(problems, diag.Problem{File: "keeper.toml", Severity: diag.Error, Message: p})
 			}
+			problems = append(problems, house.Unwritable(h)...)
 			problems = append(problems, h.StandingTroubles(h.Snapshot().Settings().Zone)...)
 			mail, err := house.MailProblems(h)
 			if err != nil {

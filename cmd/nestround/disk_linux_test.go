@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -18,6 +19,7 @@ import (
 	gofs "github.com/hanwen/go-fuse/v2/fs"
 	"github.com/hanwen/go-fuse/v2/fuse"
 
+	"nestround/config/diag"
 	"nestround/notify"
 	"nestround/notify/mailout"
 	"nestround/notify/reply"
@@ -33,8 +35,10 @@ type sickDisk struct {
 	mend func()
 	// user runs the program, if not 0.
 	user uint32
-	// harmless says that no command needs to fail.
+	// harmless says that no command but check needs to fail.
 	harmless bool
+	// hidden says that not even the records can be read while the disk fails.
+	hidden bool
 }
 
 // TestRealDiskFaults runs the built program on file systems that fail: a FUSE
@@ -313,7 +317,7 @@ func foreign(t *testing.T, folders, files os.FileMode) sickDisk {
 			t.Fatal(err)
 		}
 	}
-	return sickDisk{dir: dir, user: nobody, fail: func() { own(0) }, mend: func() { own(nobody) }}
+	return sickDisk{dir: dir, user: nobody, hidden: folders&0o055 == 0, fail: func() { own(0) }, mend: func() { own(nobody) }}
 }
 
 // onSickDisk is a story on a sick disk. The mail folders are on a healthy one.
@@ -374,7 +378,7 @@ func (x *onSickDisk) run() {
 	x.mark("later")
 	x.day = x.day.AddDays(1)
 	x.command("digest", "--send")
-	x.command("check")
+	x.checkTells()
 	if !serve.runs() {
 		t.Error("serve ended during the fault")
 	}
@@ -465,10 +469,33 @@ func (x *onSickDisk) command(args ...string) (out string, code int) {
 		stdout.Truncate(min(stdout.Len(), 300))
 	}
 	fmt.Fprintf(&x.log, "$ nestround %s\n%s%s(exit %d)\n", strings.ReplaceAll(strings.Join(args, " "), padding, " ..."), &stdout, &stderr, code)
-	if code != 0 && stderr.Len() == 0 {
+	if code != 0 && len(out)+stderr.Len() == 0 {
 		x.t.Errorf("%s failed in silence", args[0])
 	}
 	return out, code
+}
+
+// checkTells runs check, which must name the folders that cannot be written. It
+// fails, unless only this user may not write.
+func (x *onSickDisk) checkTells() {
+	out, code := x.command("check", "--json")
+	if x.disk.hidden {
+		return
+	}
+	var told struct{ Problems []diag.Problem }
+	if err := json.Unmarshal([]byte(out), &told); err != nil {
+		x.t.Errorf("check: %v\n%s", err, out)
+	}
+	for _, folder := range []string{"daybook", "state"} {
+		i := slices.IndexFunc(told.Problems, func(p diag.Problem) bool {
+			return p.File == folder && strings.HasPrefix(p.Message, "the folder cannot be written")
+		})
+		if i < 0 || told.Problems[i].Hint == "" {
+			x.t.Errorf("check does not tell that %s cannot be written, or not what to do:\n%s", folder, out)
+		} else if refused := strings.HasSuffix(told.Problems[i].Message, "permission denied"); refused == (code != 0) {
+			x.t.Errorf("check: exit %d\n%s", code, out)
+		}
+	}
 }
 
 // must runs a command that must not fail.

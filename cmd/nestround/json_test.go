@@ -59,6 +59,10 @@ func TestJSONIsAsDocumented(t *testing.T) {
 	if err := os.CopyFS(books, os.DirFS(filepath.Join("..", "..", "testdata", "books", "demo"))); err != nil {
 		t.Fatal(err)
 	}
+	hostile := t.TempDir() // check writes into the books for a trial
+	if err := os.CopyFS(hostile, os.DirFS(filepath.Join("..", "..", "testdata", "books", "hostile"))); err != nil {
+		t.Fatal(err)
+	}
 	mail := filepath.Join(t.TempDir(), "reply.eml")
 	if err := os.WriteFile(mail, []byte("From: Nobody <nobody@example.org>\r\nMessage-ID: <1@example.org>\r\nSubject: hello\r\n\r\ndone 1\r\n"), 0o644); err != nil {
 		t.Fatal(err)
@@ -66,7 +70,7 @@ func TestJSONIsAsDocumented(t *testing.T) {
 	documented := documentedJSON(t)
 	for verb, args := range map[string][]string{
 		"ahead":    {"--books", books, "--days", "3"},
-		"check":    {"--books", filepath.Join("..", "..", "testdata", "books", "hostile")},
+		"check":    {"--books", hostile},
 		"clutches": {"--books", books},
 		"mark":     {"--books", books, "F01 weighs 41 g\nblub"},
 		"mix":      {"--substrate", "sand", "--ratio", "1:5", "--dry", "2l"},

@@ -14,8 +14,9 @@
 // again.
 //
 // [Open], [ReadFile] and [FS] do the reading. They open regular files only, and
-// never wait, whatever stands in the place of a file. All changes pass through the small interface [Ops], so that a test can stop the program
-// after each operation; disktest does that.
+// never wait, whatever stands in the place of a file. All changes pass through
+// the small interface [Ops], so that a test can stop the program after each
+// operation; disktest does that.
 package disk
 
 import (
@@ -360,6 +361,30 @@ func (f Files) Remove(path string) error {
 		return lost(fmt.Sprintf("remove %q", path), err)
 	}
 	return nil
+}
+
+// trialSize is the size of the file that [Files.Try] writes, in bytes. It is about
+// what a morning writes: a disk with less room counts as full, although a few
+// entries may still fit.
+const trialSize = 256 << 10
+
+// Try writes a file of 256 KiB into the existing folder dir, makes it durable, and
+// removes it. It returns the first error.
+func (f Files) Try(dir string) error {
+	path := filepath.Join(dir, ".nestround-trial")
+	data := make([]byte, trialSize)
+	rand.Read(data) // some file systems keep no zeros; Read never fails
+	var err error
+	for range 3 { // Clean in another process may remove the temporary file
+		if err = f.WriteFile(path, data, 0o600); !errors.Is(err, fs.ErrNotExist) {
+			break
+		}
+	}
+	if err != nil {
+		f.ops().Remove(path) // after ErrLost it may be there
+		return err
+	}
+	return f.Remove(path)
 }
 
 // Clean removes temporary files that a crash left in dir. Nobody else may write

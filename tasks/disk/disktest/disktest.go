@@ -17,7 +17,6 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
-	"strings"
 	"sync"
 	"testing"
 
@@ -111,7 +110,7 @@ func (d *Disk) step(what, path string) error {
 		return ErrStopped
 	}
 	rel, err := filepath.Rel(d.root, path)
-	if err != nil || strings.HasPrefix(rel, "..") {
+	if err != nil || !filepath.IsLocal(rel) {
 		return fmt.Errorf("%s %q: outside the folder of the test", what, path)
 	}
 	d.log = append(d.log, what+" "+filepath.ToSlash(rel))

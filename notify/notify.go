@@ -107,8 +107,11 @@ type Inbox interface {
 	// for as long as the error lasts. Only if the mail itself is at fault, the
 	// other mails are read: take says so by a panic, or by an error with a
 	// method MailsFault() bool that returns true. After three attempts, such a
-	// mail is set aside and reported, and it is tried again every day. Read
-	// never changes the flags of a mail, because people see them.
+	// mail is set aside and reported, and it is tried again every day. The other
+	// mails are read, too, if take has done its work except for a part, such as
+	// an answer: it says so by an error with a method Unfinished() bool that
+	// returns true, and gets the mail again in every round. Read never changes
+	// the flags of a mail, because people see them.
 	Read(ctx context.Context, take func(Incoming) error) error
 	// Watch does the work of Read again and again, as mail arrives, until ctx
 	// ends. It reconnects by itself, and returns only ctx's error.

@@ -132,6 +132,10 @@ func (e errStop) Unwrap() error { return e.err }
 // describes the method.
 type mailsFault interface{ MailsFault() bool }
 
+// unfinished is the error of a mail that counts and of which a part remains to
+// be done. Package notify describes the method.
+type unfinished interface{ Unfinished() bool }
+
 // panicked is the error of a panic while a mail was taken.
 type panicked struct{ err error }
 
@@ -143,7 +147,8 @@ func (e panicked) MailsFault() bool { return true }
 //
 // Only an error that is the mail's fault counts. All other errors, such as a
 // full disk or a held lock, stop the round, and the mail is offered again for
-// as long as the error lasts.
+// as long as the error lasts. An unfinished mail is offered again, too, and the
+// round goes on.
 func (d *desk) offer(ctx context.Context, pos *Position, key string, m notify.Incoming, take func(notify.Incoming) error) (bool, error) {
 	if ctx.Err() != nil {
 		return false, context.Cause(ctx)
@@ -156,6 +161,11 @@ func (d *desk) offer(ctx context.Context, pos *Position, key string, m notify.In
 	}
 	if ctx.Err() != nil {
 		return false, context.Cause(ctx)
+	}
+	var part unfinished
+	if errors.As(err, &part) && part.Unfinished() {
+		d.log.Debug("a part of a mail's work remains; the mail will be offered again", "mail", m.Ref, "error", err)
+		return false, nil
 	}
 	var fault mailsFault
 	if !errors.As(err, &fault) || !fault.MailsFault() {

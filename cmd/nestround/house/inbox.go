@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"reflect"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -37,6 +38,9 @@ type OwedError struct{ Err error }
 func (e *OwedError) Error() string {
 	return "the reply counts, but its answer cannot be written: " + e.Err.Error()
 }
+
+// Unfinished says that the mail must be offered again; see notify.Inbox.
+func (e *OwedError) Unfinished() bool { return true }
 
 // Unwrap returns the cause.
 func (e *OwedError) Unwrap() error { return e.Err }
@@ -186,30 +190,44 @@ func owed(err error) error {
 }
 
 // debts are the mails that were taken and whose answers could not be written.
-// They are in memory only: if the program ends, their commands stay recorded.
+// They are in memory only. The mailbox offers such a mail again until it has its
+// answer, also after a new start; debts are for the mails that somebody deletes
+// meanwhile.
 type debts struct {
 	mu    sync.Mutex
 	mails []reply.Mail
+	told  map[string]bool // Message-IDs of the mails whose commands were reported
 }
 
-// debtsMost is the largest number of owed answers. Then reading stops until they
-// can be written.
+// debtsMost is the largest number of mails in memory.
 const debtsMost = 100
 
-// add adds a mail. It reports false if there are too many.
+// add adds a mail, if there is room. It reports whether the mail is new.
 func (d *debts) add(m reply.Mail) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	for _, x := range d.mails {
-		if x.MessageID == m.MessageID {
-			return true
-		}
+	same := func(x reply.Mail) bool { return x.MessageID == m.MessageID }
+	if len(d.mails) < debtsMost && !slices.ContainsFunc(d.mails, same) {
+		d.mails = append(d.mails, m)
 	}
-	if len(d.mails) >= debtsMost {
+	if d.told[m.MessageID] {
 		return false
 	}
-	d.mails = append(d.mails, m)
+	if d.told == nil {
+		d.told = make(map[string]bool)
+	}
+	d.told[m.MessageID] = true
 	return true
+}
+
+// settled forgets a mail that has its answer now. It reports whether the mail
+// was owed its answer.
+func (d *debts) settled(m reply.Mail) bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	told := d.told[m.MessageID]
+	delete(d.told, m.MessageID)
+	return told
 }
 
 // first returns the oldest mail.
@@ -253,7 +271,6 @@ func (s server) payDebts(ctx context.Context) {
 			pause = min(2*pause, longest)
 			continue
 		}
-		// The answers that an earlier process could not write are lost.
 		s.h.mended(partAnswers)
 		pause = tick
 	}
@@ -274,15 +291,21 @@ func (e takeError) Unwrap() error { return e.error }
 // take handles each incoming mail.
 func (s server) take(in notify.Incoming) error {
 	t, m, err := mailTaker(s).incoming(in, false)
-	if o := (*OwedError)(nil); errors.As(err, &o) && m.MessageID != "" && s.h.debts.add(m) {
+	first := false
+	if o := (*OwedError)(nil); errors.As(err, &o) {
+		if m.MessageID == "" { // nothing counts that could be told apart from another mail
+			return takeError{o.Err}
+		}
 		s.h.trouble(partAnswers, answersTrouble(err))
-		err = nil
+		first = s.h.debts.add(m)
+	} else if err == nil {
+		first = !s.h.debts.settled(m)
+	}
+	if first && s.h.taken != nil {
+		s.h.taken(t)
 	}
 	if err != nil {
 		return takeError{err}
-	}
-	if s.h.taken != nil {
-		s.h.taken(t)
 	}
 	return nil
 }
@@ -336,7 +359,7 @@ func (h teller) readingFailed(err error) {
 
 // ReadReplies reads the mailbox once, and calls told for every mail. If the
 // error is an [*OwedError], all mails were taken and recorded, and some answers
-// are missing.
+// are missing; the next reading takes those mails again.
 func (h *House) ReadReplies(ctx context.Context, how Reading, told func(Taken)) error {
 	inbox, err := h.Inbox(how)
 	if err != nil {
@@ -345,10 +368,8 @@ func (h *House) ReadReplies(ctx context.Context, how Reading, told func(Taken)) 
 	var missing *OwedError
 	err = inbox.Read(ctx, func(in notify.Incoming) error {
 		t, _, err := mailTaker{h}.incoming(in, how.Dry)
-		if owed := (*OwedError)(nil); errors.As(err, &owed) {
-			missing, err = owed, nil
-		}
-		if err == nil {
+		owes := errors.As(err, &missing)
+		if err == nil || owes {
 			told(t)
 		}
 		return err

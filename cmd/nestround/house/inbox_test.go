@@ -43,20 +43,27 @@ func watch(t *testing.T, keeper string, o Options) *watched {
 		write(t, filepath.Join(dir, "keeper.toml"), keeper)
 	}
 	w := &watched{t: t, dir: dir, log: &lockedBuffer{}}
+	w.start(o)
+	w.i = issued(t, w.h)
+	return w
+}
+
+// start opens the books and starts the loops for replies.
+func (w *watched) start(o Options) {
+	w.t.Helper()
 	o.Log = slog.New(slog.NewTextHandler(w.log, nil))
-	h, problems, err := Open(dir, o)
+	h, problems, err := Open(w.dir, o)
 	if h == nil {
-		t.Fatal(problems, err)
+		w.t.Fatal(problems, err)
 	}
-	w.h, w.i = h, issued(t, h)
-	ctx, cancel := context.WithCancel(t.Context())
+	w.h = h
+	ctx, cancel := context.WithCancel(w.t.Context())
 	done := make(chan struct{}, 2)
 	s := server{h}
 	for _, loop := range []func(context.Context){s.readMail, s.payDebts} {
 		go func() { loop(ctx); done <- struct{}{} }()
 	}
 	w.stop = func() { cancel(); <-done; <-done }
-	return w
 }
 
 // say returns the bytes of a reply.
@@ -270,20 +277,23 @@ func TestARefusalOfTheServerThatPassesNeverCostsAReply(t *testing.T) {
 }
 
 // An answer that cannot be written keeps no reply from being recorded. It is
-// written when that is possible.
+// written when that is possible, also if the program was ended meanwhile.
 func TestAnAnswerThatCannotBeWrittenIsWrittenLater(t *testing.T) {
-	for _, part := range []string{"state/outbox/", "state/.answers.json"} {
-		t.Run(part, func(t *testing.T) {
+	for _, c := range []struct {
+		part      string
+		restarted bool
+	}{{"state/outbox/", false}, {"state/.answers.json", false}, {"state/outbox/", true}, {"state/.answers.json", true}} {
+		t.Run(fmt.Sprintf("%s restarted %t", c.part, c.restarted), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				d := &fullDisk{}
 				var taken []Taken
 				w := watch(t, "", Options{Files: disk.Files{Ops: d}, Taken: func(x Taken) { taken = append(taken, x) }})
-				defer w.stop()
+				defer func() { w.stop() }()
 				wait(time.Minute)
 				if _, err := w.h.DeliverMail(t.Context()); err != nil {
 					t.Fatal(err)
 				}
-				d.set(part)
+				d.set(c.part)
 				w.deliver("one", "done 1")
 				w.deliver("two", "done 2")
 				wait(24 * time.Hour)
@@ -295,6 +305,11 @@ func TestAnAnswerThatCannotBeWrittenIsWrittenLater(t *testing.T) {
 				}
 				if l := w.h.StandingTroubles(time.UTC); len(l) != 1 || !strings.Contains(l[0].Message, "their answers cannot be written") {
 					t.Errorf("check shows %v", l)
+				}
+				if c.restarted {
+					w.stop()
+					d.set()
+					w.start(Options{Files: disk.Files{Ops: d}})
 				}
 				d.set()
 				wait(time.Hour)
@@ -333,6 +348,22 @@ func TestRepliesThatAreRecordedAreNotToldAsFailed(t *testing.T) {
 	var owed *OwedError
 	if !errors.As(err, &owed) || len(taken) != 2 || len(taken[0].Accepted) != 1 {
 		t.Errorf("error %v, taken %+v", err, taken)
+	}
+	// The next time the answers are written.
+	d.set()
+	again := open(t, dir, clock("2027-05-12T09:30:00Z"), disk.Files{Ops: d})
+	if err := again.ReadReplies(t.Context(), Reading{}, func(x Taken) { taken = append(taken, x) }); err != nil || len(taken) != 4 || !taken[2].Repeated {
+		t.Errorf("the next time: error %v, taken %+v", err, taken)
+	}
+	if _, err := again.DeliverMail(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	answers := 0
+	for _, m := range sent(t, dir) {
+		answers += len(m.InReplyTo)
+	}
+	if answers != 2 {
+		t.Errorf("%d answers left, want 2", answers)
 	}
 }
 

@@ -42,7 +42,7 @@ const (
 // sentence that ends a trouble that is over, and the advice of check.
 var partWords = map[part]struct{ file, over, hint string }{
 	partReplies: {"keeper.toml", "Replies have been read since then, and no reply is lost.", "replies wait in the mailbox until this is mended; then they are read by themselves, or at once by nestround replies"},
-	partAnswers: {"state", "The replies were recorded all the time; an answer may be missing.", "make room on the disk, or let the program write into the folder state"},
+	partAnswers: {"state", "The replies were recorded all the time; answers have been written since then.", "make room on the disk, or let the program write into the folder state"},
 	partMail:    {"keeper.toml", "Mail has left since then.", "mails wait in the outbox until this is mended; nestround digest --send tries again at once"},
 	partDigest:  {"keeper.toml", "Digests have been written since then.", "nestround digest shows the digest that would be sent now"},
 	partBooks:   {".", "The books have been read since then.", "mend the file; serve reads the books again by itself"},

@@ -52,8 +52,7 @@ type sickDisk struct {
 // each of the two digests leaves once.
 //
 // Mounting needs root and a kernel that allows it. If NESTROUND_REQUIRE_SERVERS
-// is 1, a disk that cannot be mounted fails the test, unless NESTROUND_NO_DISK
-// names it: .ci/run tries which of fuse, tmpfs and loop the machine allows.
+// is 1, a disk that cannot be mounted fails the test.
 func TestRealDiskFaults(t *testing.T) {
 	bin := theBinary(t)
 	for _, c := range []struct {
@@ -105,7 +104,7 @@ func failing(errno syscall.Errno, operations ...string) func(*testing.T) sickDis
 			DisabledCapabilities: fuse.CAP_PASSTHROUGH, // otherwise the kernel would write past this process
 		})
 		if err != nil {
-			cannotMount(t, "fuse", fmt.Errorf("mount a FUSE file system: %w", err))
+			cannotMount(t, fmt.Errorf("mount a FUSE file system: %w", err))
 		}
 		go server.Serve()
 		if err := server.WaitMount(); err != nil {
@@ -221,9 +220,9 @@ func (f *faultyFS) SetAttr(cancel <-chan struct{}, in *fuse.SetAttrIn, out *fuse
 }
 
 // cannotMount skips or fails a test that needs a kind of disk.
-func cannotMount(t *testing.T, kind string, err error) {
+func cannotMount(t *testing.T, err error) {
 	t.Helper()
-	if os.Getenv("NESTROUND_REQUIRE_SERVERS") == "1" && !slices.Contains(strings.Fields(os.Getenv("NESTROUND_NO_DISK")), kind) {
+	if os.Getenv("NESTROUND_REQUIRE_SERVERS") == "1" {
 		t.Fatal(err)
 	}
 	t.Skip(err)
@@ -233,7 +232,7 @@ func cannotMount(t *testing.T, kind string, err error) {
 func fullTmpfs(t *testing.T) sickDisk {
 	dir := t.TempDir()
 	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=2m"); err != nil {
-		cannotMount(t, "tmpfs", fmt.Errorf("mount a tmpfs: %w", err))
+		cannotMount(t, fmt.Errorf("mount a tmpfs: %w", err))
 	}
 	t.Cleanup(func() { unmount(t, dir) })
 	return filling(t, dir)
@@ -247,7 +246,7 @@ func fullExt4(t *testing.T) sickDisk {
 	}
 	for _, c := range [][]string{{"mkfs.ext4", "-q", "-F", image}, {"mount", "-o", "loop", image, dir}} {
 		if out, err := exec.Command(c[0], c[1:]...).CombinedOutput(); err != nil {
-			cannotMount(t, "loop", fmt.Errorf("%s: %w\n%s", strings.Join(c, " "), err, out))
+			cannotMount(t, fmt.Errorf("%s: %w\n%s", strings.Join(c, " "), err, out))
 		}
 	}
 	t.Cleanup(func() { unmount(t, dir) })
@@ -294,7 +293,7 @@ func foreignFolders(folders, files os.FileMode) func(t *testing.T) sickDisk {
 
 func foreign(t *testing.T, folders, files os.FileMode) sickDisk {
 	if os.Getuid() != 0 {
-		cannotMount(t, "user", errors.New("only root can run the program as another user"))
+		cannotMount(t, errors.New("only root can run the program as another user"))
 	}
 	const nobody = 65534
 	dir, err := os.MkdirTemp("", "nestround-foreign-") // nobody may enter it, unlike the folders of t

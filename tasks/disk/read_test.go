@@ -4,7 +4,6 @@ package disk
 
 import (
 	"errors"
-	"io/fs"
 	"net"
 	"os"
 	"path/filepath"
@@ -80,20 +79,6 @@ func TestReadFileIsBounded(t *testing.T) {
 	}
 	if n := testing.AllocsPerRun(1, func() { ReadFile(path, 2048) }); n > 30 {
 		t.Errorf("%v allocations for a file that is not read", n)
-	}
-}
-
-// Files below /proc have the size 0 and content.
-func TestReadFileWithoutSize(t *testing.T) {
-	const path = "/proc/self/status"
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		t.Skip("no /proc")
-	}
-	if b, err := ReadFile(path, 1<<20); err != nil || !strings.Contains(string(b), "Name:") {
-		t.Errorf("%q, %v", b, err)
-	}
-	if _, err := ReadFile(path, 100); !Unusable(err) {
-		t.Errorf("read beyond the limit: %v", err)
 	}
 }
 

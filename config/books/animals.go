@@ -334,10 +334,8 @@ func (r *colony) checkParts() {
 		if whole == nil { // the keeper found the clutch: the daybook has its other data
 			v, found := &c.value, r.found(c.value.PartOf)
 			v.Mother, v.Species, v.LaidFrom, v.Laid = found.Mother, found.Species, found.LaidFrom, found.Laid
-			for _, a := range r.animals {
-				if a.value.ID == v.Mother && v.Mother != "" {
-					v.Species = a.value.Species
-				}
+			if s := r.speciesOf(v.Mother); s != "" {
+				v.Species = s
 			}
 			continue
 		}

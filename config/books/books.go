@@ -46,6 +46,36 @@ const (
 	maxProblems = 1000     // problems that are listed
 )
 
+// The largest numbers of records of a kind; maxOther is for all other kinds. A
+// keeper with 2,000 enclosures has 6,000 animals, and in ten years 60,000
+// clutches, most of them in the daybook. Some checks compare each record with each
+// other, but only of kinds with few records; maxLooks bounds the checks of
+// animals against clutches and pairings.
+const (
+	maxAnimals    = 30_000 // and permits
+	maxEnclosures = 10_000
+	maxRoutines   = 5_000
+	maxClutches   = 100_000 // and pairings
+	maxCoolings   = 1_000
+	maxOther      = 2_000
+)
+
+func mostRecords(kind string) int {
+	switch kind {
+	case "animal", "permit":
+		return maxAnimals
+	case "enclosure":
+		return maxEnclosures
+	case "routine":
+		return maxRoutines
+	case "clutch", "pairing":
+		return maxClutches
+	case "cooling":
+		return maxCoolings
+	}
+	return maxOther
+}
+
 // keeperFile is the name of the file that has the settings.
 const keeperFile = "keeper.toml"
 
@@ -86,7 +116,13 @@ func read(fsys fs.FS, dir string, sheets fs.FS) (config.Settings, *husbandry.Rec
 	r := newReader(&list)
 	r.sheets(sheets)
 	settings := r.books(fsys, dir)
-	r.check(fsys, settings)
+	if !r.full {
+		r.check(fsys, settings)
+	}
+	if r.crowd != "" {
+		at := r.ids[strings.ToLower(string(r.crowd))].place
+		r.tooMuch(at.File(), fmt.Sprintf("too many animals, clutches and pairings name `%s`, which stands at %v", r.crowd, at))
+	}
 	list.Sort()
 	if list.HasErrors() {
 		return config.Default(), nil, shortened(list)
@@ -161,10 +197,10 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 		})
 	}
 	if n := len(files); n > maxFiles {
-		own.tooMuch(files[maxFiles], fmt.Sprintf("there are %d files of records, and at most %d are read", n, maxFiles))
-		files = files[:maxFiles]
+		r.tooMuch(files[maxFiles], fmt.Sprintf("there are %d files of records, and at most %d are read", n, maxFiles))
+		return settings
 	}
-	left := maxBooks
+	left, batch := maxBooks, tables.NewBatch(r.list)
 	for _, file := range files {
 		src, err := fs.ReadFile(fsys, file)
 		if err != nil {
@@ -172,19 +208,23 @@ func (r *reader) books(fsys fs.FS, dir string) config.Settings {
 			continue
 		}
 		if left -= len(src); left < 0 {
-			own.tooMuch(file, fmt.Sprintf("up to this file, the records have more than %d MiB; this file and those after it are not read", maxBooks>>20))
-			break
+			r.tooMuch(file, fmt.Sprintf("up to this file, the records have more than %d MiB", maxBooks>>20))
+			return settings
 		}
-		parse := tables.Parse
-		if o, ok := fsys.(interface{ Outside(string) bool }); ok && o.Outside(file) {
-			parse = tables.ParsePrivate
-		}
-		root := parse(file, src, r.list)
+		o, ok := fsys.(interface{ Outside(string) bool })
+		root := batch.Parse(file, src, ok && o.Outside(file))
 		r.lost = r.lost || root.Lost()
+		if batch.Full() {
+			r.tooMuch(file, fmt.Sprintf("up to this file, the records have more than %d values and tables", tables.MaxValues))
+			return settings
+		}
 		if file == keeperFile {
 			settings = config.Read(root, dir)
 		}
 		r.tables(root)
+		if r.full {
+			return settings
+		}
 		if file == keeperFile {
 			root.Done()
 			continue
@@ -222,13 +262,14 @@ func (f *folder) problem(file string, err error) {
 	})
 }
 
-// tooMuch reports books beyond a limit.
-func (f *folder) tooMuch(file, message string) {
-	f.lost = true
-	*f.list = append(*f.list, diag.Problem{
-		File: file, Line: 1, Column: 1, Severity: diag.Error, Message: message,
+// tooMuch reports books beyond a limit. It drops all other problems, because the
+// reading ends here: they would be the problems of a half reading.
+func (r *reader) tooMuch(file, message string) {
+	r.full, r.lost = true, true
+	*r.list = diag.List{{
+		File: file, Line: 1, Column: 1, Severity: diag.Error, Message: message + "; nothing is read",
 		Hint: "is this the folder of the books? take files out of it that are not records",
-	})
+	}}
 }
 
 // notRecords are the folders in the books that hold no records.

@@ -37,6 +37,28 @@ type colony struct {
 	animals  []placed[husbandry.Animal]
 	clutches []placed[husbandry.Clutch]
 	pairings []placed[husbandry.Pairing]
+
+	// These are made by inherit, so that no check goes through all animals for
+	// each animal.
+	at        map[husbandry.ID]int   // animals by their ids
+	mates     map[husbandry.ID][]int // pairings by the female
+	residents map[husbandry.ID][]int // animals by each enclosure in which they ever lived
+	looks     int                    // animals and pairings that were looked at to complete others
+	crowd     husbandry.ID           // a record that too many of them name, or ""
+}
+
+// maxLooks is the largest number of looks. They take about a second. Large books
+// need less than a tenth of them: each of 30,000 animals may hatch from a mother
+// with a hundred pairings.
+const maxLooks = 50_000_000
+
+// look counts the looks at records that name id, and reports whether there may
+// be so many.
+func (r *colony) look(id husbandry.ID, records []int) bool {
+	if r.looks += len(records); r.looks > maxLooks && r.crowd == "" {
+		r.crowd = id
+	}
+	return r.crowd == ""
 }
 
 // reader collects the records of all files, then checks them against one
@@ -44,6 +66,8 @@ type colony struct {
 type reader struct {
 	colony
 	list *diag.List
+	full bool           // the books are beyond a limit, so they are not used
+	read map[string]int // records of the keeper, by kind
 
 	rooms       []placed[husbandry.Room]
 	racks       []placed[husbandry.Rack]
@@ -80,7 +104,7 @@ type ref struct {
 }
 
 func newReader(list *diag.List) *reader {
-	return &reader{list: list, colony: colony{index: index{ids: make(map[string]named)}}}
+	return &reader{list: list, read: make(map[string]int), colony: colony{index: index{ids: make(map[string]named)}}}
 }
 
 // tables reads all records of a file.
@@ -105,6 +129,10 @@ func (r *reader) tables(root *tables.Table) {
 		{"species", r.species},
 	} {
 		for _, t := range root.Tables(kind.name) {
+			if r.read[kind.name]++; r.read[kind.name] > mostRecords(kind.name) {
+				r.tooMuch(root.Here().File(), fmt.Sprintf("up to this file, there are more than %d records [[%s]]", mostRecords(kind.name), kind.name))
+				return
+			}
 			kind.read(t)
 		}
 	}
@@ -197,6 +225,11 @@ func (r *index) refList(t *tables.Table, key, what string) []husbandry.ID {
 	return ids
 }
 
+// maxCompared is the number of ids that are compared with unknown ids to suggest
+// one of them. It is enough for hundreds of mistakes among 6,000 animals; after
+// that, a suggestion is not worth the time.
+const maxCompared = 2_000_000
+
 // checkRefs reports ids for which there is no record of the right sort.
 func (r *index) checkRefs() {
 	if r.lost {
@@ -209,6 +242,7 @@ func (r *index) checkRefs() {
 	for _, c := range candidates {
 		slices.Sort(c)
 	}
+	compared := 0
 	for _, ref := range r.refs {
 		n, ok := r.ids[strings.ToLower(string(ref.id))]
 		switch {
@@ -217,7 +251,11 @@ func (r *index) checkRefs() {
 		case ok && n.id == ref.id:
 			ref.place.Error(fmt.Sprintf("`%s` is %s, not %s", ref.id, english.Article(n.what), english.Article(ref.what)), fmt.Sprintf("it stands at %v", n.place))
 		default:
-			hint := diag.DidYouMean(string(ref.id), candidates[ref.what])
+			hint := ""
+			if n := len(candidates[ref.what]); !ref.place.Full() && compared+n <= maxCompared {
+				compared += n
+				hint = diag.DidYouMean(string(ref.id), candidates[ref.what])
+			}
 			switch {
 			case hint != "":
 			case ref.what == "species":

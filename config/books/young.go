@@ -37,12 +37,8 @@ func (r *index) foundClutch(clutch husbandry.ID) (by named, on civil.Date) {
 // taken out of, and from the clutch they hatched from. It reports
 // contradictions.
 func (r *colony) inherit() {
-	at := make(map[husbandry.ID]int, len(r.animals))
-	for i, a := range r.animals {
-		if a.value.ID != "" {
-			at[a.value.ID] = i
-		}
-	}
+	r.survey()
+	at := r.at
 	clutches := make(map[husbandry.ID]husbandry.Clutch)
 	for _, c := range r.clutches {
 		clutches[c.value.ID] = c.value
@@ -66,6 +62,7 @@ func (r *colony) inherit() {
 		default:
 			fill(j)
 			r.takeOut(a, r.animals[j], taken)
+			r.settle(i)
 		}
 		r.hatchFrom(a, clutches, func(id husbandry.ID) {
 			if j, known := at[id]; known {
@@ -79,6 +76,31 @@ func (r *colony) inherit() {
 	}
 	for i := range r.animals {
 		fill(i)
+	}
+}
+
+// survey makes the indexes of the colony.
+func (r *colony) survey() {
+	r.at = make(map[husbandry.ID]int, len(r.animals))
+	r.residents = make(map[husbandry.ID][]int)
+	r.mates = make(map[husbandry.ID][]int)
+	for i, a := range r.animals {
+		if a.value.ID != "" {
+			r.at[a.value.ID] = i
+		}
+		r.settle(i)
+	}
+	for i, p := range r.pairings {
+		r.mates[p.value.Female] = append(r.mates[p.value.Female], i)
+	}
+}
+
+// settle notes the enclosures of an animal. An animal may be noted twice.
+func (r *colony) settle(i int) {
+	a := &r.animals[i].value
+	r.residents[a.Enclosure] = append(r.residents[a.Enclosure], i)
+	for _, h := range a.Was {
+		r.residents[h.Enclosure] = append(r.residents[h.Enclosure], i)
 	}
 }
 
@@ -189,13 +211,11 @@ func (r *colony) whole(id husbandry.ID, clutches map[husbandry.ID]husbandry.Clut
 }
 
 // speciesOf returns the species in the record of an animal, or "".
-func (r *colony) speciesOf(animal husbandry.ID) (species husbandry.ID) {
-	for _, a := range r.animals {
-		if a.value.ID == animal && animal != "" {
-			species = a.value.Species
-		}
+func (r *colony) speciesOf(animal husbandry.ID) husbandry.ID {
+	if i, known := r.at[animal]; known {
+		return r.animals[i].value.Species
 	}
-	return species
+	return ""
 }
 
 // checkClutch checks an animal against the clutch that its record names.
@@ -229,8 +249,11 @@ func (r *colony) found(id husbandry.ID) husbandry.Clutch {
 // speciesIn returns the species that lived in an enclosure on a day. It returns
 // "" if there was none or more than one, or if a record has no species.
 func (r *colony) speciesIn(enclosure husbandry.ID, on civil.Date) (species husbandry.ID) {
-	for _, a := range r.animals {
-		v := a.value
+	if !r.look(enclosure, r.residents[enclosure]) {
+		return ""
+	}
+	for _, i := range r.residents[enclosure] {
+		v := &r.animals[i].value
 		home := v.Enclosure
 		for _, h := range slices.Backward(v.Was) {
 			if !h.Until.Before(on) {
@@ -262,9 +285,12 @@ func (r *colony) sire(c husbandry.Clutch) husbandry.ID {
 	if c.Mother == "" || c.Laid.IsZero() {
 		return ""
 	}
+	if !r.look(c.Mother, r.mates[c.Mother]) {
+		return ""
+	}
 	var males []husbandry.ID
-	for _, p := range r.pairings {
-		v := p.value
+	for _, i := range r.mates[c.Mother] {
+		v := &r.pairings[i].value
 		parted := v.Until
 		if parted.IsZero() {
 			parted = c.Laid

@@ -18,18 +18,31 @@ import (
 // of the file to list. It always returns a table with everything that it could
 // read. Table.Lost reports whether records may be missing from the table.
 func Parse(name string, src []byte, list *diag.List) *Table {
-	return parse(&file{name: name, list: list, lines: []int{0}}, src)
+	return NewBatch(list).Parse(name, src, false)
 }
 
-// ParsePrivate does the same as [Parse] for a file that does not belong to the
-// books, such as the target of a symbolic link that leaves their folder. The
-// problems have their places, but none of the file's words: a link to a list of
-// passwords would otherwise show the list in a terminal, a log or a mail.
-func ParsePrivate(name string, src []byte, list *diag.List) *Table {
-	return parse(&file{name: name, list: list, lines: []int{0}, private: true}, src)
+// Batch is several files that share a list of problems and a limit of values.
+type Batch struct {
+	list *diag.List
+	left int // values and tables that may still be read
 }
 
-func parse(f *file, src []byte) *Table {
+// NewBatch returns a batch that adds the problems of its files to list.
+func NewBatch(list *diag.List) *Batch { return &Batch{list: list, left: MaxValues} }
+
+// Full reports whether the files have more than [MaxValues]. The last file was
+// then not read to its end, and the caller must report that and use no table of
+// the batch.
+func (b *Batch) Full() bool { return b.left < 0 }
+
+// Parse does the same as the function [Parse] for the next file.
+//
+// A private file does not belong to the books, such as the target of a symbolic
+// link that leaves their folder. Its problems have their places, but none of the
+// file's words: a link to a list of passwords would otherwise show the list in a
+// terminal, a log or a mail.
+func (b *Batch) Parse(name string, src []byte, private bool) *Table {
+	f := &file{name: name, list: b.list, lines: []int{0}, private: private, batch: b}
 	root := &Table{f: f, name: "the file", how: headed}
 	if len(src) > MaxFile {
 		f.lost = true
@@ -125,6 +138,7 @@ type scanner struct {
 	i     int
 	root  *Table
 	table *Table // table of the last header
+	stop  bool   // a table has too many keys, so the rest of the file is not read
 
 	pending []pendingValue
 }
@@ -188,7 +202,7 @@ func (s *scanner) place(at int) Place {
 func (s *scanner) file() {
 	for {
 		s.space()
-		if !s.more() {
+		if !s.more() || s.stop {
 			return
 		}
 		if s.peek('[') {
@@ -254,6 +268,9 @@ func (s *scanner) key() ([]part, error) {
 // header reads [a.b] or [[a.b]] and makes its table the current one.
 func (s *scanner) header() {
 	at := s.i
+	if !s.spend() {
+		return
+	}
 	many := s.starts("[[")
 	open, close := "[", "]"
 	if many {
@@ -332,12 +349,15 @@ func (h header) table(f *file) *Table {
 // new in t.
 func (s *scanner) newTable(t *Table, h header) *Table {
 	p := h.parts[len(h.parts)-1]
+	s.f.batch.left--
 	child := h.table(s.f)
 	v := &Value{f: s.f, at: h.at, kind: subtable, table: child}
 	if h.many {
 		v = &Value{f: s.f, at: h.at, kind: tables, items: []*Value{v}}
 	}
-	t.add(&entry{key: p.name, at: p.at, value: v})
+	if wrong := s.add(t, &entry{key: p.name, at: p.at, value: v}); wrong != nil {
+		s.error(s.place(p.at), wrong.message, wrong.hint)
+	}
 	return child
 }
 
@@ -501,11 +521,13 @@ func (s *scanner) insert(t *Table, parts []part, v *Value, withhold bool) *fault
 			if v.kind == subtable {
 				v.table.name = "`" + p.name + "`"
 			}
-			t.add(&entry{key: p.name, at: p.at, value: v})
-			return nil
+			return s.add(t, &entry{key: p.name, at: p.at, value: v})
 		case e == nil:
+			s.f.batch.left--
 			child := &Table{f: s.f, at: p.at, name: "`" + p.name + "`", how: dotted, secret: withhold}
-			t.add(&entry{key: p.name, at: p.at, value: &Value{f: s.f, at: p.at, kind: subtable, table: child}})
+			if wrong := s.add(t, &entry{key: p.name, at: p.at, value: &Value{f: s.f, at: p.at, kind: subtable, table: child}}); wrong != nil {
+				return wrong
+			}
 			t = child
 		case !last && e.value.kind == subtable && e.value.table.how == dotted:
 			t = e.value.table
@@ -520,6 +542,34 @@ func (s *scanner) insert(t *Table, parts []part, v *Value, withhold bool) *fault
 	return nil
 }
 
+// add adds a key to a table. If the table has too many keys, add drops them all,
+// so that no problem of theirs is reported, and ends the reading of the file.
+func (s *scanner) add(t *Table, e *entry) *fault {
+	if len(t.entries) < MaxKeys {
+		t.add(e)
+		return nil
+	}
+	t.entries, t.index, t.broken = nil, nil, true
+	s.f.lost, s.stop = true, true
+	return &fault{
+		at:      e.at,
+		message: fmt.Sprintf("this is more than the %d keys that a table may have; the rest of the file is not read", MaxKeys),
+		hint:    "is this a file of records? take it out of the folder if it is not",
+	}
+}
+
+// spend counts a value or a table. If there are too many, it goes to the end of
+// the file and returns false.
+func (s *scanner) spend() bool {
+	s.f.batch.left--
+	if !s.f.batch.Full() {
+		return true
+	}
+	s.f.lost = true
+	s.i = len(s.f.src)
+	return false
+}
+
 // fault describes what is wrong with a value.
 type fault struct {
 	at            int
@@ -532,6 +582,9 @@ type fault struct {
 func (s *scanner) value(depth int, withhold bool) (*Value, *fault) {
 	at := s.i
 	v := &Value{f: s.f, at: at}
+	if !s.spend() {
+		return v, nil
+	}
 	if depth > MaxParts {
 		return v, &fault{at: at, message: fmt.Sprintf("more than %d levels of brackets", MaxParts)}
 	}
@@ -544,6 +597,9 @@ func (s *scanner) value(depth int, withhold bool) (*Value, *fault) {
 				at: at, open: len(quotes) == 3,
 				message: "the text that begins here is not closed", hint: "end it with " + quotes,
 			}
+		}
+		if end-at > MaxText {
+			return v, &fault{at: at, message: fmt.Sprintf("the text is longer than %d KiB and is not read", MaxText>>10), hint: "keep such a text in a file of its own, outside of the records"}
 		}
 		return v, nil
 	case s.peek('['):

@@ -163,6 +163,7 @@ func TestSyntaxErrorsHaveTheirPlace(t *testing.T) {
 		{"a dotted key over an unreadable value", "a = x\na.b = 1\n", []string{"1:5: this is not a value", "2:1: `a` stands twice"}},
 		{"no key in braces", "x = { = 1 }\n", []string{"1:7: a key is expected here"}},
 		{"a comma forgotten in braces", "x = { a = \"1\" b = 2 }\n", []string{"1:15: a comma or } is expected here"}},
+		{"a long text", "a = 1\nx = '''" + strings.Repeat("x\n", MaxText/2) + "'''\nb = yes\n", []string{"2:5: the text is longer than 64 KiB and is not read", "32771:5: this is not a value"}},
 		{"no such day", "x = 2026-02-30\n", []string{"1:5: there is no such date"}},
 		{"number too large", "x = 99999999999999999999\n", []string{"1:5: 99999999999999999999 is out of range"}},
 		{"leading zero", "x = 07\n", []string{`1:5: invalid integer "07"`}},
@@ -228,6 +229,9 @@ func TestLimits(t *testing.T) {
 	}{
 		{"file", strings.Repeat("#\n", MaxFile/2+1), "1:1: the file is larger than 8 MiB"},
 		{"line", "a = 1\nx = \"" + strings.Repeat("x", MaxLine) + "\"\nb = 2\n", "2:1: the line is longer than 64 KiB"},
+		{"keys", keys(MaxKeys + 1), "1001:1: this is more than the 1000 keys that a table may have"},
+		{"tables", "[b]\n[" + strings.ReplaceAll(keys(MaxKeys+1), "=1\n", "]\n["), "1001:2: this is more than the 1000 keys"},
+		{"keys in braces", "x = {" + strings.ReplaceAll(keys(MaxKeys+1), "\n", ",") + "}", "1:"},
 		{"faults", strings.Repeat("x\n", 1000), "21:2: too many faults"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -255,6 +259,15 @@ func TestLimits(t *testing.T) {
 			t.Errorf("%d problems, the last: %s", len(list), list[len(list)-1].Message)
 		}
 	})
+}
+
+// keys returns n lines, each with a key of its own.
+func keys(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, "k%d=1\n", i)
+	}
+	return b.String()
 }
 
 // A message about a secret must show neither the secret nor its line.

@@ -10,7 +10,7 @@ import (
 // still makes the books unusable.
 func TestAnErrorBehindAWarningInAPrivateFile(t *testing.T) {
 	var list diag.List
-	root := ParsePrivate("x.toml", []byte("a = 1\nb = 2\nc = 3\n"), &list)
+	root := NewBatch(&list).Parse("x.toml", []byte("a = 1\nb = 2\nc = 3\n"), true)
 	root.KeyPlace("a").Warn("odd", "")
 	root.KeyPlace("b").Error("wrong", "")
 	root.KeyPlace("c").Error("wrong too", "")

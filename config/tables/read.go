@@ -88,7 +88,7 @@ func (t *Table) Done() {
 			what = "table"
 		}
 		hint, ok := t.elsewhere[strings.ToLower(e.key)]
-		if !ok {
+		if !ok && !(Place{f: t.f}).Full() {
 			hint = diag.DidYouMean(e.key, t.known)
 		}
 		Place{f: t.f, at: e.at, withhold: t.secret}.Error(fmt.Sprintf("unknown %s `%s`", what, e.key), hint)

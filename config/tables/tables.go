@@ -38,6 +38,14 @@ const (
 	MaxLine  = 64 << 10 // bytes of a line
 	MaxParts = 16       // parts of a dotted key, and levels of arrays and inline tables
 
+	MaxText = 64 << 10 // bytes of a text, also over several lines
+	MaxKeys = 1000     // keys of a table
+
+	// MaxValues is the number of values and tables in all files of a [Batch].
+	// 2,000 enclosures, 6,000 animals and the clutches of ten years have about
+	// 400,000. Each takes about 400 bytes of memory.
+	MaxValues = 500_000
+
 	maxSyntaxErrors = 20  // per file; the rest of the file is not read
 	maxProblems     = 500 // per file
 )
@@ -53,6 +61,7 @@ type file struct {
 	lost     bool
 	private  bool // the words of the file must not be shown
 	erred    bool // an error of a private file was reported
+	batch    *Batch
 }
 
 // Place is a place in a file. The zero Place is no place, and reports nothing.
@@ -87,6 +96,18 @@ func (p Place) String() string {
 	}
 	return fmt.Sprintf("%s:%d", p.f.name, p.f.line(p.at)+1)
 }
+
+// File returns the name of the file, or "" for no place.
+func (p Place) File() string {
+	if p.f == nil {
+		return ""
+	}
+	return p.f.name
+}
+
+// Full reports whether the list has no room for another problem of the file.
+// Nobody would see the hint of such a problem.
+func (p Place) Full() bool { return p.f == nil || p.f.problems >= maxProblems-1 }
 
 // Error reports an error at p. The hint may be "".
 func (p Place) Error(message, hint string) { p.report(diag.Error, message, hint) }

@@ -50,6 +50,13 @@ type Pedigree struct {
 	depth          []Depth
 }
 
+// The limits of loops. Each loop may have all animals, so a hostile pedigree
+// would fill the memory with its loops.
+const (
+	maxLoops = 20 // loops that are listed
+	longLine = 50 // animals of a loop that are named
+)
+
 // LoopError says that an animal is recorded as its own ancestor.
 type LoopError struct {
 	// Line goes from a child to its parent, to the parent's parent, and so on.
@@ -62,10 +69,16 @@ func (e *LoopError) Error() string {
 	return fmt.Sprintf("%s is its own ancestor: %s", e.Line[0], e.Words())
 }
 
-// Words writes the line as "F1, child of F2, child of F1".
+// Words writes the line as "F1, child of F2, child of F1". It leaves out the
+// middle of a very long line.
 func (e *LoopError) Words() string {
+	names := e.Line
+	if more := len(names) - longLine; more > 0 {
+		first, last := names[:longLine/2], names[longLine/2+more:]
+		names = slices.Concat(first, []husbandry.ID{husbandry.ID(fmt.Sprintf("(%d more)", more))}, last)
+	}
 	var b strings.Builder
-	for i, id := range e.Line {
+	for i, id := range names {
 		if i > 0 {
 			b.WriteString(", child of ")
 		}
@@ -111,8 +124,8 @@ func New(animals []Animal) (*Pedigree, error) {
 }
 
 // Loops returns the lines that lead from an animal back to the same animal. Two
-// loops may share some links, but not all. The list is empty for animals
-// from which [New] can make a pedigree without an error.
+// loops may share some links, but not all. The list ends after 20 loops. It is
+// empty for animals from which [New] can make a pedigree without an error.
 func Loops(animals []Animal) []*LoopError {
 	_, _, loops := sort(animals)
 	return loops
@@ -134,8 +147,8 @@ func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops 
 		order = append(order, a.ID)
 	}
 	type link struct{ child, parent husbandry.ID }
-	cut := make(map[link]bool) // the last link of each loop
-	onTheWay := make(map[husbandry.ID]bool)
+	cut := make(map[link]bool)             // the last link of each loop
+	onTheWay := make(map[husbandry.ID]int) // places in the stack
 	var stack []husbandry.ID
 	// next returns a parent that must come before the animal in ids.
 	next := func(id husbandry.ID) (husbandry.ID, bool) {
@@ -147,10 +160,11 @@ func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops 
 			if _, done := p.index[parent]; parent == "" || done || cut[link{id, parent}] {
 				continue
 			}
-			if onTheWay[parent] {
+			if from, yes := onTheWay[parent]; yes {
 				cut[link{id, parent}] = true
-				from := slices.Index(stack, parent)
-				loops = append(loops, &LoopError{Line: append(slices.Clone(stack[from:]), parent)})
+				if len(loops) < maxLoops {
+					loops = append(loops, &LoopError{Line: append(slices.Clone(stack[from:]), parent)})
+				}
 				continue
 			}
 			return parent, true
@@ -165,7 +179,7 @@ func sort(animals []Animal) (p *Pedigree, known map[husbandry.ID]*Animal, loops 
 		stack = append(stack[:0], id)
 		for len(stack) > 0 {
 			id := stack[len(stack)-1]
-			onTheWay[id] = true
+			onTheWay[id] = len(stack) - 1
 			if parent, waits := next(id); waits {
 				stack = append(stack, parent)
 				continue

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -181,6 +182,29 @@ func TestAllLoopsAreFound(t *testing.T) {
 	}
 	if want := []string{"A, child of B, child of A", "A, child of C, child of A", "X, child of X"}; !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// Each animal of a long ring may also close a loop of its own with the first
+// animal. The loops are few and their words are short, or they fill the memory.
+func TestManyLongLoops(t *testing.T) {
+	const ring = 30_000
+	var list []kinship.Animal
+	for i := range ring {
+		list = append(list, kinship.Animal{ID: husbandry.ID(fmt.Sprint("A", i)), Mother: husbandry.ID(fmt.Sprint("A", (i+1)%ring)), Father: "A0"})
+	}
+	loops := kinship.Loops(list)
+	if len(loops) != 20 {
+		t.Fatalf("%d loops", len(loops))
+	}
+	for _, l := range loops {
+		words := l.Words()
+		if len(words) > 1000 || !strings.HasPrefix(words, "A0, child of ") || !strings.HasSuffix(words, ", child of A0") {
+			t.Errorf("%.2000s", words)
+		}
+	}
+	if long := loops[1].Words(); !strings.Contains(long, "A24, child of (29950 more), child of A299") {
+		t.Error(long)
 	}
 }
 

@@ -157,7 +157,7 @@ func command[T any](ctx context.Context, c *conn, limit time.Duration, doing str
 		}
 	case <-t.C:
 		c.raw.Close()
-		a.err = fmt.Errorf("no answer within %s", limit)
+		a.err = &bounded.TooSlow{Step: stepOf(doing, limit)}
 	case <-ctx.Done():
 		c.raw.Close()
 		a.err = context.Cause(ctx)

@@ -133,7 +133,7 @@ func loopback(host string) bool {
 }
 
 func (b *IMAP) wrap(err error) error {
-	return fmt.Errorf("read mailbox %s at %s: %w", b.o.Mailbox, b.o.Addr, err)
+	return &ReadError{Mailbox: b.o.Mailbox, Server: b.o.Addr, Err: err}
 }
 
 // Read implements notify.Inbox.

@@ -353,7 +353,11 @@ func (h teller) readingFailed(err error) {
 	case errors.As(err, &take):
 		h.trouble(partReplies, "replies cannot be recorded: "+take.Error())
 	default:
-		h.trouble(partReplies, "replies cannot be read: "+err.Error())
+		words := err.Error()
+		if failed := (*mailin.ReadError)(nil); errors.As(err, &failed) {
+			words = failed.Plain() // the log has the rest
+		}
+		h.trouble(partReplies, "replies cannot be read: "+words)
 	}
 }
 

@@ -30,8 +30,9 @@ type Issue struct {
 	MessageID string     `json:"message_id"` // without angle brackets
 	Date      civil.Date `json:"date"`
 	Sent      time.Time  `json:"sent,omitzero"` // moment of composition
-	// Early says that the digest was composed under a clock that was ahead. It
-	// is no digest of its day, but replies to it are read as always.
+	// Early marks a digest that was composed while this machine's clock was
+	// ahead. Its day gets another digest. Replies to the early digest are read
+	// as always.
 	Early bool   `json:"early,omitempty"`
 	Items []Item `json:"items"`
 	// Lines are the digest's lines of text, as sent. A line of a reply that

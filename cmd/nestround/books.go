@@ -96,7 +96,7 @@ func (c *call) printCheck(s *house.Snapshot) {
 	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", set.Calendar.PastDays, set.Calendar.AheadDays, set.Page.Listen)
 }
 
-// printServed says whether serve runs.
+// printServed says whether serve runs, or when it last ran.
 func (c *call) printServed(h *house.House) {
 	a, running, ok := house.ServiceOf(h).LastRan()
 	if !ok {
@@ -107,9 +107,9 @@ func (c *call) printServed(h *house.House) {
 	case running && a.Started.IsZero():
 		fmt.Fprintln(c.stdout, "Serve is running.")
 	case running:
-		fmt.Fprintf(c.stdout, "Serve is running since %s.\n", moment(a.Started))
+		fmt.Fprintf(c.stdout, "Serve has been running since %s.\n", moment(a.Started))
 	case !a.Seen.IsZero() && a.Ended.IsZero():
-		fmt.Fprintf(c.stdout, "Serve is not running; it was last seen on %s, and was not told to end.\n", moment(a.Seen))
+		fmt.Fprintf(c.stdout, "Serve is not running; it last ran on %s, and ended by a crash, a kill or a power cut.\n", moment(a.Seen))
 	case !a.Seen.IsZero():
 		fmt.Fprintf(c.stdout, "Serve is not running; it was ended on %s.\n", moment(a.Ended))
 	}

@@ -108,7 +108,7 @@ func (c *call) tellDigest(before, after []house.DigestMail, trouble error, zone 
 	return nil
 }
 
-// lacking says why a mail has not left, and what happens to it.
+// lacking says why a mail has not left, and when it is tried again.
 func (c *call) lacking(m house.DigestMail, trouble error, zone *time.Location) string {
 	words := m.To
 	if m.Doubt != "" {
@@ -117,9 +117,9 @@ func (c *call) lacking(m house.DigestMail, trouble error, zone *time.Location) s
 	switch {
 	case errors.Is(trouble, outbox.ErrBusy):
 		return words + ": another nestround is sending mail just now; nestround check says later what became of it"
-	case m.Given && m.Why == "" && trouble != nil:
+	case m.Ended && m.Why == "" && trouble != nil:
 		return words + ": " + trouble.Error()
-	case m.Given:
+	case m.Ended:
 		return words + ": " + printable(m.Why) + "; it is not tried again by itself"
 	case m.Why == "" && trouble != nil:
 		return words + ": " + trouble.Error()
@@ -148,7 +148,7 @@ func setReplies(f *flag.FlagSet) func(context.Context, *call) error {
 		if err != nil && !errors.As(err, &owed) {
 			return err
 		}
-		// The marks are on the disk. A mail that cannot leave takes nothing back.
+		// The marks are on the disk, also if an answer cannot leave.
 		if !*dry {
 			if left, err := h.DeliverMail(ctx); errors.Is(err, outbox.ErrBusy) {
 				// The other process sends the answers.
@@ -176,8 +176,8 @@ func setReplies(f *flag.FlagSet) func(context.Context, *call) error {
 	}
 }
 
-// readReplies takes the message in a file, or the mails of the mailbox. With an
-// [*house.OwedError] all mails count.
+// readReplies takes the message in a file, or the mails of the mailbox. If the error
+// is an [*house.OwedError], all mails are recorded, and some answers are missing.
 func (c *call) readReplies(ctx context.Context, h *house.House, file string, how house.Reading) (all []house.Taken, err error) {
 	if file == "" {
 		err = h.ReadReplies(ctx, how, func(t house.Taken) { all = append(all, t) })

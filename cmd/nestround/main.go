@@ -34,8 +34,8 @@ func main() {
 	os.Exit(p.main(p.untilSignal(), os.Args[1:]))
 }
 
-// tellForced says which parts did not end. Standard error may be what the
-// program waits for, so tellForced waits for it no longer than a second.
+// tellForced names the parts that did not end, on standard error. Standard error may
+// block, so tellForced waits a second at most.
 func (p *program) tellForced() {
 	said := make(chan struct{})
 	go func() {
@@ -108,8 +108,8 @@ type program struct {
 	env            func(string) string
 	now            func() time.Time
 	terminal       bool // stdout is a terminal, so bold is allowed
-	// unfinished names the parts that are still at work, for a verb that has
-	// parts; nil in tests.
+	// unfinished returns the names of the parts of serve that still work. The
+	// pointer is nil in tests, and its content is nil for other verbs.
 	unfinished *atomic.Pointer[func() string]
 }
 

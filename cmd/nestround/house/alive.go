@@ -24,20 +24,19 @@ const (
 	beat = 10 * time.Minute
 	// pingEvery is the interval of the signs of life while serve is well.
 	pingEvery = time.Hour
-	// warmUp is how long serve must have run before its first sign of life that
-	// no digest asks for. A program that ends and is started again at every
-	// minute must not look well.
+	// warmUp is how long serve must have run before its first hourly sign of
+	// life. A program that crashes and is restarted every minute must not look
+	// well.
 	warmUp = 5 * time.Minute
-	// lastingTrouble is the duration from which a trouble ends the signs of
-	// life.
+	// lastingTrouble is the age from which a trouble stops the signs of life.
 	lastingTrouble = time.Hour
 	// pingTries is the number of failed attempts after which the keeper is
 	// told.
 	pingTries = 3
 )
 
-// pingPauses are the pauses after the first failed attempts. The last one is
-// for all further attempts.
+// pingPauses are the pauses after the first failed attempts. The last pause also
+// follows all further attempts.
 var pingPauses = []time.Duration{time.Minute, 4 * time.Minute, 10 * time.Minute}
 
 // Alive says when serve last ran. It is stored in state/alive.json.
@@ -45,21 +44,21 @@ type Alive struct {
 	Started time.Time `json:"started"`
 	Seen    time.Time `json:"seen"`             // last moment at which serve was at work
 	Ended   time.Time `json:"ended,omitzero"`   // end by SIGTERM or Ctrl-C
-	Pinged  time.Time `json:"pinged,omitzero"`  // last sign of life that was answered
-	Digest  string    `json:"digest,omitempty"` // id of the last digest with a sign of life
+	Pinged  time.Time `json:"pinged,omitzero"`  // time of the last sign of life that was answered
+	Digest  string    `json:"digest,omitempty"` // id of the last digest after which a sign of life was given
 }
 
 func aliveFile(h *House) string { return h.state("alive.json") }
 
-// Service tells whether serve runs, for other processes and for the end of this
-// one.
+// Service reports on serve: whether it runs, for other processes, and which of its
+// parts still work at the end, for its own process.
 type Service struct{ h *House }
 
-// ServiceOf returns what is known of serve for the books of h.
+// ServiceOf returns the Service for the books of h.
 func ServiceOf(h *House) Service { return Service{h} }
 
-// LastRan returns when serve last ran, and whether it runs now. ok is false
-// if that is not known. The zero time of Seen says never.
+// LastRan returns when serve last ran, and whether it runs now. ok is false if
+// this is not known. If serve has never run, a.Seen is the zero time.
 func (s Service) LastRan() (a Alive, running, ok bool) {
 	h := s.h
 	running, err := disk.Held(h.state("serving"))
@@ -89,22 +88,22 @@ func (s Service) Warnings() diag.List {
 		Hint:    "start it with nestround serve, best as a service that starts by itself; the README says how under \"Keep it running\""}}
 }
 
-// watcher gives the signs of life of serve: the file that check reads, and the
-// requests that [watch] asks for.
+// watcher shows that serve is alive. It writes the file that check reads, and it
+// requests the address of [watch].
 type watcher struct {
 	h      *House
 	alive  Alive
-	wrote  time.Time // last attempt to write alive
-	failed error     // of that attempt
-	stale  time.Time // since when the records on the disk have errors
-	began  time.Time
+	wrote  time.Time // time of the last attempt to write alive
+	failed error     // error of the last attempt to write alive
+	stale  time.Time // since when the records on the disk have errors; zero for none
+	began  time.Time // start of serve
 	ping   struct {
 		fails int
 		next  time.Time
 	}
 }
 
-// watch is the loop of the signs of life.
+// watch runs the loop that shows that serve is alive; see watcher.
 func (s server) watch(ctx context.Context) {
 	w := newWatcher(s.h)
 	for {
@@ -136,7 +135,8 @@ func asError(c *disk.CorruptError) error {
 	return c
 }
 
-// look makes one turn.
+// look does one turn of the loop. It checks the other loops. It writes the file and
+// requests the address if they are due.
 func (w *watcher) look(ctx context.Context) {
 	now := w.h.now()
 	if stuck := w.h.loops.stuck(); len(stuck) > 0 {
@@ -160,12 +160,12 @@ func (w *watcher) write(now time.Time) {
 	w.wrote, w.alive.Seen = now, now
 	err := w.h.files.WriteJSON(aliveFile(w.h), w.alive)
 	if err != nil && w.failed == nil {
-		w.h.log.Error("it cannot be noted that serve is alive", "err", err)
+		w.h.log.Error("the file that shows that serve is alive cannot be written", "err", err)
 	}
 	w.failed = err
 }
 
-// unwell says why serve is not well; "" if it is. Serve is well if all its
+// unwell returns the reason why serve is not well, or "". Serve is well if all its
 // loops move, the books can be read, the daybook and the state can be written,
 // and no trouble has lasted for an hour.
 func (w *watcher) unwell(now time.Time) string {
@@ -189,7 +189,7 @@ func (w *watcher) unwell(now time.Time) string {
 	return ""
 }
 
-// sign asks for the address of [watch] if a sign of life is due: after a digest
+// sign requests the address of [watch] if a sign of life is due: after a digest
 // that left, and each hour while serve is well.
 func (w *watcher) sign(ctx context.Context, now time.Time) {
 	watch := w.h.Snapshot().settings.Watch
@@ -201,7 +201,7 @@ func (w *watcher) sign(ctx context.Context, now time.Time) {
 	if now.Before(w.ping.next) && w.ping.next.Sub(now) <= pingPauses[len(pingPauses)-1] { // unless the clock was set back
 		return
 	}
-	digest := w.left()
+	digest := w.lastSent()
 	age := now.Sub(w.alive.Pinged)
 	hourly := (age >= pingEvery || age < 0) && now.Sub(w.began).Abs() >= warmUp
 	if digest == w.alive.Digest && !hourly {
@@ -236,9 +236,10 @@ func (w *watcher) sign(ctx context.Context, now time.Time) {
 	w.write(now)
 }
 
-// left returns the id of the newest digest of today and yesterday if all its
-// mails have left, and otherwise the id for which the last sign was given.
-func (w *watcher) left() string {
+// lastSent returns the id of the newest digest of today and yesterday if all its
+// mails have left. Otherwise it returns the id of the digest after which the last
+// sign of life was given.
+func (w *watcher) lastSent() string {
 	issue, ok := newestIssue(w.h.Snapshot())
 	if !ok || issue.ID == w.alive.Digest {
 		return w.alive.Digest
@@ -259,7 +260,8 @@ func (w *watcher) left() string {
 	return issue.ID
 }
 
-// newestIssue returns the digest of today, or else of yesterday.
+// newestIssue returns the digest of today. If there is none, it returns the digest
+// of yesterday.
 func newestIssue(s *Snapshot) (notify.Issue, bool) {
 	for _, day := range []civil.Date{s.today, s.today.AddDays(-1)} {
 		if i, ok := (*s.issued)[day]; ok {
@@ -269,17 +271,17 @@ func newestIssue(s *Snapshot) (notify.Issue, bool) {
 	return notify.Issue{}, false
 }
 
-// tell sends a message to systemd, if serve runs as its service of the type
-// notify. It needs no answer.
-func (s server) tell(state string) {
+// tellSystemd sends a message to systemd, if systemd runs serve as a service of the
+// type notify. It waits for no answer.
+func (s server) tellSystemd(state string) {
 	if _, err := daemon.SdNotify(false, state); err != nil {
 		s.h.log.Warn("the service manager could not be told", "what", state, "err", err)
 	}
 }
 
 // feed tells systemd's watchdog that serve is alive, at half of its interval
-// (sd_watchdog_enabled(3)), as long as no loop is stuck. If one is stuck, systemd
-// starts the program again.
+// (sd_watchdog_enabled(3)), as long as no loop is stuck. If a loop is stuck, systemd
+// restarts the program.
 func (s server) feed(ctx context.Context) {
 	every, err := daemon.SdWatchdogEnabled(false)
 	if err != nil {
@@ -292,7 +294,7 @@ func (s server) feed(ctx context.Context) {
 	for sleep(ctx, every/2) {
 		stuck := s.h.loops.stuck()
 		if len(stuck) == 0 {
-			s.tell(daemon.SdNotifyWatchdog)
+			s.tellSystemd(daemon.SdNotifyWatchdog)
 		} else if !starving {
 			s.h.log.Error("the watchdog is not fed any more", "why", stuckWords(stuck))
 		}

@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"log/slog"
 	"maps"
-
 	"path/filepath"
 	"slices"
 	"sync"

@@ -20,35 +20,39 @@ import (
 // wrong clock, because instants are compared.
 //
 //   - If entries or digests of several days are later than now, the clock is
-//     behind: nobody works on several days under a clock that is ahead and does
-//     not notice. This is a trouble of the part clock. Entries that are written
-//     meanwhile count at their dates and are told.
-//   - If those of only one day are later than now, the clock was ahead on that
-//     day. An entry for a later day than today must never begin to count, so
-//     clockWatch takes it back by an entry of its own, which the keeper can take
-//     back in turn. A digest for a later day is marked as early, and its day gets
-//     another digest.
+//     behind, because a keeper notices within a day that the clock is ahead. This
+//     is a trouble of the part clock. Entries that are written meanwhile count at
+//     their dates; check and the next digest name them.
+//   - If entries or digests of only one day are later than now, the clock was
+//     ahead on that day. An entry for a later day than today must never begin to
+//     count, so clockWatch takes it back by an entry of its own, which the keeper
+//     can take back in turn. A digest for a later day is marked as early, and its
+//     day gets another digest.
 
 // viaClock is the channel of the entries that clockWatch writes.
 const viaClock tasks.Via = "clock"
 
 // misdated is an entry that was made under a wrong clock. state/clock.json lists
-// such entries, so that check and the next digest can tell them.
+// such entries, so that check and the next digest can name them.
 type misdated struct {
 	ID   string     `json:"id"`
 	At   time.Time  `json:"at"`
 	Seen time.Time  `json:"seen"`          // time on the clock when it was found
-	By   string     `json:"by,omitempty"`  // id of the entry that takes it back; "": it counts
-	Told civil.Date `json:"told,omitzero"` // day of the digest that told it
+	By   string     `json:"by,omitempty"`  // id of the entry that takes it back; "" if the entry counts
+	Told civil.Date `json:"told,omitzero"` // day of the digest that named the entry
 }
 
+// misdatedMost is the largest number of entries in state/clock.json. The oldest are
+// dropped.
 const misdatedMost = 200
 
-// clockWatch compares this machine's clock with what was written under it.
+// clockWatch compares this machine's clock with the entries and digests of the
+// books.
 type clockWatch struct{ h *House }
 
-// look does what the comment above says. It returns the snapshot with the
-// entries that it has added.
+// look compares the clock with the latest entries and digests, and acts on a wrong
+// clock as described above. It returns the snapshot with the entries that it has
+// added.
 func (c clockWatch) look(book *daybook.Book, s *Snapshot) (*Snapshot, error) {
 	h := c.h
 	now := h.now()
@@ -74,7 +78,7 @@ func (c clockWatch) look(book *daybook.Book, s *Snapshot) (*Snapshot, error) {
 		for day := range days {
 			latest = civil.Max(latest, day)
 		}
-		h.trouble(partClock, fmt.Sprintf("this machine's clock shows %s, but entries or digests of %s up to %s were written before; set the clock, or if it is right, take the entries of later days back%s",
+		h.trouble(partClock, fmt.Sprintf("this machine's clock shows %s, but entries or digests of %s up to %s are in the books already; set the clock, or if it is right, take back each later entry by undo and its tag%s",
 			english.Moment(now.In(s.settings.Zone)), english.Days(len(days)), english.Date(latest), tagsOf(ahead)))
 		return s, nil
 	}
@@ -84,8 +88,8 @@ func (c clockWatch) look(book *daybook.Book, s *Snapshot) (*Snapshot, error) {
 			c.note(misdated{ID: e.ID, At: e.At, Seen: now})
 			continue
 		}
-		// The id is always the same, so that an entry which the keeper lets count
-		// again is not taken back again.
+		// The id depends only on the entry's id, so the program takes an entry
+		// back only once. The keeper may let the entry count again.
 		by := tasks.Entry{ID: clockID(e.ID), At: now.In(s.settings.Zone).Truncate(time.Millisecond), Via: viaClock, By: "nestround",
 			Acts: []tasks.Act{{Text: "undo entry " + tasks.Tag(e.ID), Entry: e.ID}}}
 		by.On = civil.Of(by.At, s.settings.Zone)
@@ -135,7 +139,8 @@ func tagsOf(list []tasks.Entry) string {
 	return " (" + english.List(tags) + ")"
 }
 
-// added notes a new entry if this machine's clock stamped it, and is behind.
+// added notes a new entry as misdated if its time is from this machine's clock and
+// the clock is behind.
 func (c clockWatch) added(e tasks.Entry, before *Snapshot) {
 	_, gone := before.said.history.TakenBack(before.said.last.ID)
 	if e.Via == tasks.ViaMail || gone || undoneByClock(before, before.said.last) || !before.said.last.At.After(e.At.Add(clockDrift)) {
@@ -144,8 +149,8 @@ func (c clockWatch) added(e tasks.Entry, before *Snapshot) {
 	c.note(misdated{ID: e.ID, At: e.At, Seen: c.h.now()})
 }
 
-// note adds an entry to state/clock.json. Without the file, the entry is only not
-// told.
+// note adds an entry to state/clock.json. If that fails, check and the digest do not
+// name the entry; nothing else depends on the file.
 func (c clockWatch) note(m misdated) {
 	all, err := c.misdated()
 	if err != nil || slices.ContainsFunc(all, func(x misdated) bool { return x.ID == m.ID }) {
@@ -175,7 +180,7 @@ func undecided(s *Snapshot, all []misdated) (list []misdated) {
 	return list
 }
 
-// inWords tells a misdated entry and what to do.
+// inWords describes a misdated entry, and says what the keeper can do about it.
 func (m misdated) inWords(zone *time.Location) string {
 	tag, at := tasks.Tag(m.ID), english.Moment(m.At.In(zone))
 	switch {
@@ -197,13 +202,13 @@ func ClockProblems(h *House) (list diag.List) {
 	s := h.Snapshot()
 	for _, m := range undecided(s, all) {
 		list = append(list, diag.Problem{File: daybook.Folder, Severity: diag.Warning, Message: m.inWords(s.settings.Zone),
-			Hint: "an answer to a digest can say it, or nestround mark"})
+			Hint: "say it in a reply to a digest, or with nestround mark"})
 	}
 	return list
 }
 
-// clockNotices tells the digest's readers of the entries that were made under a
-// wrong clock, on one morning each.
+// clockNotices returns the notices about entries that were made under a wrong clock.
+// The digest names each entry on one morning.
 func clockNotices(s *Snapshot, all []misdated, today civil.Date) (list []digest.Notice) {
 	for _, m := range undecided(s, all) {
 		if m.Told.IsZero() || m.Told == today {
@@ -216,7 +221,7 @@ func clockNotices(s *Snapshot, all []misdated, today civil.Date) (list []digest.
 	return list
 }
 
-// told notes that the digest of today has told the misdated entries.
+// told records that today's digest has named the misdated entries.
 func (c clockWatch) told(today civil.Date) error {
 	all, err := c.misdated()
 	if err != nil {

@@ -191,10 +191,10 @@ func (e edition) notices(today civil.Date) (list []digest.Notice, told []string,
 	}
 	unread, told, err := e.unread.notices(today)
 	if err != nil { // the round is worth sending without them
-		unread = []digest.Notice{{Urgent: true, Text: "The mails that were not understood cannot be told: " + err.Error() + "."}}
+		unread = []digest.Notice{{Urgent: true, Text: "The mails that were not understood cannot be listed: " + err.Error() + "."}}
 	}
 	list = append(list, unread...)
-	// The files above may have been damaged, which is a trouble.
+	// Reading the files above can begin a trouble, so the troubles are read last.
 	return append(e.troubles.notices(e.settings.Zone, today), list...), told, nil
 }
 

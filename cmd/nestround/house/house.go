@@ -66,7 +66,7 @@ type House struct {
 	dispatch dispatch
 	issues   *issues
 	unread   *unreadMails
-	debts    debts
+	missing  missingAnswers
 	loops    loops // of Serve
 	teller
 

@@ -30,9 +30,9 @@ type Reading struct {
 	Again bool
 }
 
-// OwedError is the error of a mail that was taken: its commands are recorded, or
-// it has none, and only its answer, or its line for the next digest, could not be
-// written. The recording counts. Taking the mail again writes what is missing.
+// OwedError is the error of a mail that was taken and whose answer, or notice for
+// the next digest, could not be written. The commands of the mail are recorded and
+// count. Taking the mail again writes the missing answer or notice.
 type OwedError struct{ Err error }
 
 func (e *OwedError) Error() string {
@@ -60,7 +60,7 @@ func (e mailsFault) Unwrap() error  { return e.error }
 // recorded and the answer is missing. After any other error nothing is recorded.
 // In both cases the mail may be taken again. The error is a fault of this
 // machine, unless it has a method MailsFault. An unreadable mail is no error: it
-// is ignored, with the reason, and the next digest tells it if it may be a
+// is ignored, with the reason, and the next digest reports it if it may be a
 // keeper's.
 //
 // With dry, nothing is recorded and nobody gets an answer.
@@ -99,12 +99,12 @@ func (c mailTaker) taken(m reply.Mail, readErr error, dry bool) (Taken, error) {
 }
 
 // incoming takes a mail of the mailbox. It also returns the mail as read. If
-// reading the mail or taking it panics, the next digest tells the mail.
+// reading or taking the mail panics, the next digest reports the mail.
 func (c mailTaker) incoming(in notify.Incoming, dry bool) (t Taken, m reply.Mail, err error) {
 	finished := false
 	defer func() {
 		if !finished && !dry {
-			c.failing(in)
+			c.panicked(in)
 		}
 	}()
 	if in.TooLarge {
@@ -120,36 +120,36 @@ func (c mailTaker) incoming(in notify.Incoming, dry bool) (t Taken, m reply.Mail
 	if fault := (mailsFault{}); errors.As(err, &fault) && !dry {
 		c.setAside(m, err.Error())
 	} else if err == nil && !dry {
-		c.h.unread.read(t.ID)
+		c.h.unread.taken(t.ID)
 	}
 	return t, m, err
 }
 
-// failing tells a mail at which the program panics.
-func (c mailTaker) failing(in notify.Incoming) {
+// panicked reports a mail at which the program panicked, in the next digest.
+func (c mailTaker) panicked(in notify.Incoming) {
 	defer func() {
 		if v := recover(); v != nil { // the header may be the cause
-			c.h.log.Error("a mail cannot even be told", "mail", in.Ref, "panic", fmt.Sprint(v))
+			c.h.log.Error("a mail at which the program panicked cannot be reported in the digest", "mail", in.Ref, "panic", fmt.Sprint(v))
 		}
 	}()
 	m, err := reply.ReadHeader(in.Raw)
 	if unreadable := (*reply.Unreadable)(nil); errors.As(err, &unreadable) {
 		m = unreadable.Seen
 	}
-	c.setAside(m, "the program fails at it, which is a fault of the program")
+	c.setAside(m, "the program breaks off at this mail, which is a mistake in the program")
 }
 
-// setAside tells a mail that will be set aside.
+// setAside reports a mail that will be set aside, in the next digest.
 func (c mailTaker) setAside(m reply.Mail, why string) {
 	zone := c.h.Snapshot().settings.Zone
 	err := c.h.unread.leave(unread{ID: m.MessageID, From: m.From, Field: m.FromField, At: c.h.now().In(zone), Why: why, Kind: asideMail})
 	if err != nil {
-		c.h.log.Error("a mail that cannot be taken cannot be told either", "id", m.MessageID, "err", err)
+		c.h.log.Error("a mail that cannot be taken cannot be reported in the digest", "id", m.MessageID, "err", err)
 	}
 }
 
-// unreadable tells a mail that cannot be judged, if it may be a keeper's. Nobody
-// gets an answer, because the sender cannot be believed.
+// unreadable reports a mail that cannot be judged in the next digest, if it may be a
+// keeper's. Nobody gets an answer, because the sender cannot be believed.
 func (c mailTaker) unreadable(u *reply.Unreadable, dry bool) (Taken, error) {
 	t := Taken{ID: u.Seen.MessageID, From: u.Seen.FromField, Ignored: u.Err.Error(), Accepted: []Accepted{}, Refused: []Refused{}}
 	s, err := c.h.Refresh()
@@ -163,8 +163,8 @@ func (c mailTaker) unreadable(u *reply.Unreadable, dry bool) (Taken, error) {
 	return t, owed(c.h.unread.leave(unread{ID: t.ID, Field: u.Seen.FromField, At: c.h.now().In(s.settings.Zone), Why: t.Ignored, Kind: unreadableMail}))
 }
 
-// mayBeAKeepers reports whether a mail that proves nothing may be a keeper's: it
-// has the address of a keeper, or a mark of a digest.
+// mayBeAKeepers reports whether a mail with an unproven sender may be a keeper's: it
+// has the address of a keeper, or a token or Message-ID of a digest.
 func (c mailTaker) mayBeAKeepers(s *Snapshot, m reply.Mail) bool {
 	p := c.policy(s)
 	if verdict := reply.Judge(m, p, false); verdict.Automatic {
@@ -181,7 +181,7 @@ func (c mailTaker) mayBeAKeepers(s *Snapshot, m reply.Mail) bool {
 	return ok
 }
 
-// owed returns an OwedError, or nil.
+// owed returns err as an OwedError, or nil.
 func owed(err error) error {
 	if err == nil {
 		return nil
@@ -189,25 +189,25 @@ func owed(err error) error {
 	return &OwedError{err}
 }
 
-// debts are the mails that were taken and whose answers could not be written.
-// They are in memory only. The mailbox offers such a mail again until it has its
-// answer, also after a new start; debts are for the mails that somebody deletes
-// meanwhile.
-type debts struct {
+// missingAnswers is a queue of the mails that were taken and whose answers could not
+// be written. It is in memory only. The mailbox offers such a mail again until it has
+// its answer, also after a restart. The queue is for mails that somebody deletes from
+// the mailbox meanwhile.
+type missingAnswers struct {
 	mu    sync.Mutex
 	mails []reply.Mail
 	told  map[string]bool // Message-IDs of the mails whose commands were reported
 }
 
-// debtsMost is the largest number of mails in memory.
-const debtsMost = 100
+// missingMost is the largest number of mails in memory.
+const missingMost = 100
 
 // add adds a mail, if there is room. It reports whether the mail is new.
-func (d *debts) add(m reply.Mail) bool {
+func (d *missingAnswers) add(m reply.Mail) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	same := func(x reply.Mail) bool { return x.MessageID == m.MessageID }
-	if len(d.mails) < debtsMost && !slices.ContainsFunc(d.mails, same) {
+	if len(d.mails) < missingMost && !slices.ContainsFunc(d.mails, same) {
 		d.mails = append(d.mails, m)
 	}
 	if d.told[m.MessageID] {
@@ -220,9 +220,9 @@ func (d *debts) add(m reply.Mail) bool {
 	return true
 }
 
-// settled forgets a mail that has its answer now. It reports whether the mail
-// was owed its answer.
-func (d *debts) settled(m reply.Mail) bool {
+// settled removes the Message-ID of a mail that has its answer now. It reports
+// whether the answer was missing.
+func (d *missingAnswers) settled(m reply.Mail) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	told := d.told[m.MessageID]
@@ -231,7 +231,7 @@ func (d *debts) settled(m reply.Mail) bool {
 }
 
 // first returns the oldest mail.
-func (d *debts) first() (reply.Mail, bool) {
+func (d *missingAnswers) first() (reply.Mail, bool) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if len(d.mails) == 0 {
@@ -240,33 +240,34 @@ func (d *debts) first() (reply.Mail, bool) {
 	return d.mails[0], true
 }
 
-func (d *debts) paid() {
+// removeFirst removes the oldest mail.
+func (d *missingAnswers) removeFirst() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.mails = d.mails[1:]
 }
 
-// payAll takes the mails again whose answers are owed.
-func (c mailTaker) payAll() error {
+// writeMissing writes the missing answers, by taking their mails again.
+func (c mailTaker) writeMissing() error {
 	for {
-		m, ok := c.h.debts.first()
+		m, ok := c.h.missing.first()
 		if !ok {
 			return nil
 		}
 		if _, err := c.taken(m, nil, false); err != nil {
 			return err
 		}
-		c.h.debts.paid()
+		c.h.missing.removeFirst()
 	}
 }
 
-// payDebts writes the answers that could not be written before. Its pauses grow
-// while that fails.
-func (s server) payDebts(ctx context.Context) {
+// writeAnswers writes the answers that could not be written before. Its pauses grow
+// as long as that fails.
+func (s server) writeAnswers(ctx context.Context) {
 	const longest = 10 * time.Minute
 	for pause := tick; sleep(ctx, pause); {
 		s.h.loops.turn(loopAnswers, slow)
-		if err := mailTaker(s).payAll(); err != nil {
+		if err := mailTaker(s).writeMissing(); err != nil {
 			s.h.trouble(partAnswers, answersTrouble(err))
 			pause = min(2*pause, longest)
 			continue
@@ -297,9 +298,9 @@ func (s server) take(in notify.Incoming) error {
 			return takeError{o.Err}
 		}
 		s.h.trouble(partAnswers, answersTrouble(err))
-		first = s.h.debts.add(m)
+		first = s.h.missing.add(m)
 	} else if err == nil {
-		first = !s.h.debts.settled(m)
+		first = !s.h.missing.settled(m)
 	}
 	if first && s.h.taken != nil {
 		s.h.taken(t)
@@ -345,7 +346,8 @@ func (s server) readMail(ctx context.Context) {
 	}
 }
 
-// readingFailed tells that replies cannot be read, or that they can with nil.
+// readingFailed begins the trouble that replies cannot be read. If err is nil, it
+// ends this trouble.
 func (h teller) readingFailed(err error) {
 	switch take := (takeError{}); {
 	case err == nil:
@@ -390,7 +392,7 @@ func (h *House) ReadReplies(ctx context.Context, how Reading, told func(Taken)) 
 	return nil
 }
 
-// AsideMails returns the mails that were set aside as warnings, for check.
+// AsideMails returns a warning for each mail that was set aside, for check.
 func AsideMails(h *House) diag.List {
 	pos, err := disk.ReadJSON[mailin.Position](position{h}.path())
 	if err != nil {
@@ -402,7 +404,7 @@ func AsideMails(h *House) diag.List {
 		list = append(list, diag.Problem{
 			File: "state/mailbox.json", Severity: diag.Warning,
 			Message: fmt.Sprintf("a mail was set aside on %s, because it could not be taken: %s: %s", english.WeekdayMoment(a.Since.In(zone)), visible(a.Ref), visible(a.Why)),
-			Hint:    "it is tried again every day; nestround replies --again tries at once; or send its words in a new reply",
+			Hint:    "it is tried again every day; nestround replies --again tries at once; or send its commands in a new reply",
 		})
 	}
 	return list

@@ -60,7 +60,7 @@ func (w *watched) start(o Options) {
 	ctx, cancel := context.WithCancel(w.t.Context())
 	done := make(chan struct{}, 2)
 	s := server{h}
-	for _, loop := range []func(context.Context){s.readMail, s.payDebts} {
+	for _, loop := range []func(context.Context){s.readMail, s.writeAnswers} {
 		go func() { loop(ctx); done <- struct{}{} }()
 	}
 	w.stop = func() { cancel(); <-done; <-done }

@@ -181,7 +181,8 @@ func (s *issues) of(day civil.Date) (notify.Issue, bool, error) {
 	return i, ok, nil
 }
 
-// ahead returns the issues for days after today, which are not marked as early.
+// ahead returns the issues for days after today, without those that are marked as
+// early.
 func (s *issues) ahead(today civil.Date) (list []notify.Issue) {
 	for day, i := range *s.days() {
 		if day.After(today) {
@@ -253,10 +254,10 @@ func (s *issues) mails(i notify.Issue) ([]notify.Outgoing, error) {
 	}
 }
 
-// secure writes the files of a stored issue once more. The call that wrote them
-// first may have been killed before their names were on the disk, or have failed
-// there, and after a failed sync only another write counts. Otherwise a power cut
-// could take away the numbers of a digest that has left.
+// secure writes the files of a stored issue once more. The first call may have been
+// killed before the names of the files were on the disk, or its sync may have
+// failed, and after a failed sync only another write makes a file durable. Without
+// secure, a power cut could remove the numbers of a digest that has left.
 func (s *issues) secure(i notify.Issue) error {
 	mails, err := s.mails(i)
 	if err != nil {

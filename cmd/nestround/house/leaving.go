@@ -11,7 +11,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
 
 	"nestround/config"
 	"nestround/config/diag"
@@ -24,18 +23,18 @@ import (
 )
 
 const (
-	// failuresTold is how long digests and check tell a mail that did not leave,
-	// if no digest that told it has left before.
+	// failuresTold is how long check reports a mail that did not leave. Digests
+	// report it as long, or until a digest that reported it has left.
 	failuresTold = 7 * 24 * time.Hour
 	// doubtsTold is how long check says that a mail may have arrived twice.
 	doubtsTold = 3 * 24 * time.Hour
-	// unsentAfter is the time after which a mail without an attempt shows that
-	// nothing sends the mail.
+	// unsentAfter is the age from which check says that nothing sends a mail, if
+	// there was no attempt.
 	unsentAfter = 5 * time.Minute
 )
 
-// carrier is a Sender that reads the current settings for each mail, and tells
-// the outcome. Its errors are of type [outbox.Fault].
+// carrier is a Sender that reads the current settings for each mail. Its errors are
+// of type [outbox.Fault]. It also reports the outcome of deliveries.
 type carrier struct{ h *House }
 
 func (c carrier) Send(ctx context.Context, m notify.Outgoing) error {
@@ -50,13 +49,14 @@ func (c carrier) Send(ctx context.Context, m notify.Outgoing) error {
 	return nil
 }
 
-// OneCopy says that a second attempt adds no second copy.
+// OneCopy reports whether the mail is there once even after two attempts. This is so
+// in a Maildir.
 func (c carrier) OneCopy() bool {
 	out := c.h.Snapshot().settings.Out
 	return out != nil && out.Maildir != ""
 }
 
-// ofMail are the steps at which a reply of the server is about one mail. A reply
+// ofMail has the steps at which a refusal of the server is about one mail. A refusal
 // at another step, such as the login, is about every mail.
 var ofMail = map[string]string{
 	"name the sender":                      "refused the sender",
@@ -65,7 +65,7 @@ var ofMail = map[string]string{
 	"wait for the server to take the mail": "refused the mail",
 }
 
-// faultOf says the error of a sender in the outbox's terms.
+// faultOf converts the error of a sender into the error that the outbox uses.
 func faultOf(err error, m notify.Outgoing) *outbox.Fault {
 	f := &outbox.Fault{Err: err}
 	var e *mailout.Error
@@ -193,7 +193,7 @@ func nextDigest(day civil.Date, now time.Time, settings *config.Settings) time.T
 	return now.Add(36 * time.Hour)
 }
 
-// report tells the outcome of a delivery: in the log, and as a trouble.
+// report writes the outcome of a delivery to the log, and begins or ends troubles.
 func (c carrier) report(r outbox.Report, err error) {
 	h := c.h
 	for _, m := range r.Sent {
@@ -220,15 +220,15 @@ func (c carrier) report(r outbox.Report, err error) {
 	c.judge(r)
 }
 
-// judge begins or ends the trouble of mail. A refusal counts at once, and
-// another failure when a mail has waited for some time.
+// judge begins or ends the trouble of the part mail. A refusal counts at once.
+// Another failure counts when a mail has waited for the time lateAfter.
 func (c carrier) judge(r outbox.Report) {
 	h := c.h
 	var worst outbox.Waiting
 	if r.Waiting > 0 {
 		all, err := h.dispatch.outbox.Waiting()
 		if err != nil {
-			return // Deliver tells the next time
+			return // the next delivery returns the error
 		}
 		for _, m := range all {
 			if bad := m.Refused || m.Error != "" && h.now().Sub(m.Queued) >= lateAfter; bad && (worst.ID == "" || m.Refused && !worst.Refused) {
@@ -253,14 +253,14 @@ func times(doubts int) string {
 	return fmt.Sprintf("up to %d times", doubts+1)
 }
 
-// failures tells the mails that did not leave in one digest.
+// failures makes the notices about mails that did not leave, for one digest.
 type failures struct {
 	dispatch
 	told []outbox.Envelope
 }
 
-// notices returns the sentences for the digest of today. They tell each failure
-// in one digest that leaves.
+// notices returns the sentences for the digest of today. Each failure is reported
+// until a digest that reported it has left.
 func (f *failures) notices(today civil.Date) ([]string, error) {
 	all, err := f.outbox.Failed()
 	if err != nil {
@@ -287,16 +287,16 @@ func (f *failures) notices(today civil.Date) ([]string, error) {
 	}
 	const most = 5
 	if n := len(lines) - most; n > 0 {
-		lines = append(lines[n:], fmt.Sprintf("%s did not leave before; nestround check lists them.", english.Count(n, "other mail")))
+		lines = append(lines[n:], fmt.Sprintf("%s did not leave either; nestround check lists them.", english.Count(n, "other mail")))
 	}
 	return lines, nil
 }
 
-// tell records that the digest of today has told the failures.
+// tell records that the digest of today has reported the failures.
 func (f *failures) tell(today civil.Date) error { return f.outbox.Tell(f.told, today.String()) }
 
-// failureWords says that a mail did not leave. all says that it left for no
-// reader.
+// failureWords says that a mail did not leave. If all is true, the digest left for
+// none of its readers, so the reader is not named.
 func failureWords(f outbox.Failure, all bool) string {
 	who := f.About
 	if !all && f.Edition != "" {
@@ -308,8 +308,8 @@ func failureWords(f outbox.Failure, all bool) string {
 	return fmt.Sprintf("%s did not leave: %s", who, cmp.Or(f.Plain, "nothing tried to send it in time"))
 }
 
-// MailProblems lists the mails that wait, those that did not leave within the
-// last days, and those that may have arrived twice, as warnings for check.
+// MailProblems returns warnings for check: mails that wait, mails that did not leave
+// within the last days, and mails that may have arrived twice.
 func MailProblems(h *House) (diag.List, error) {
 	zone, now := h.Snapshot().settings.Zone, h.now()
 	var list diag.List
@@ -370,12 +370,7 @@ func nextWords(next, now time.Time, zone *time.Location) string {
 // printed returns a server's words without control characters, cut to a line.
 func printed(s string) string {
 	const most = 300
-	r := []rune(strings.Map(func(r rune) rune {
-		if unicode.IsPrint(r) {
-			return r
-		}
-		return ' '
-	}, s))
+	r := []rune(visible(s))
 	return string(r[:min(len(r), most)])
 }
 
@@ -385,7 +380,7 @@ type DigestMail struct {
 	Left  time.Time // zero if it has not left
 	Why   string    // why it has not left; "" if nothing has tried
 	Next  time.Time // the next attempt of serve; zero if it is due
-	Given bool      // it is not tried any more
+	Ended bool      // it is not tried again by itself
 	Doubt string    // why it may have arrived all the same, or twice
 }
 
@@ -402,7 +397,8 @@ func DigestMails(h *House) ([]DigestMail, error) {
 		return nil, err
 	}
 	box := h.dispatch.outbox
-	// In this order a mail that leaves meanwhile is found at least once.
+	// A mail goes from waiting to failed or sent. In this order of reading, a mail
+	// that moves meanwhile is found at least once.
 	waiting, err := box.Waiting()
 	if err != nil {
 		return nil, err
@@ -417,13 +413,13 @@ func DigestMails(h *House) ([]DigestMail, error) {
 	}
 	var all []DigestMail
 	for _, m := range mails {
-		x := DigestMail{To: m.To, Given: true}
+		x := DigestMail{To: m.To, Ended: true}
 		if i := slices.IndexFunc(failed, func(f outbox.Failure) bool { return f.ID == m.ID && f.To == m.To }); i >= 0 {
 			x.Why, x.Doubt = cmp.Or(failed[i].Plain, failed[i].Reason), failed[i].Doubt
 		}
 		if i := slices.IndexFunc(waiting, func(w outbox.Waiting) bool { return w.ID == m.ID && w.To == m.To }); i >= 0 {
 			w := waiting[i]
-			x.Given, x.Why, x.Next, x.Doubt = false, cmp.Or(w.Plain, printed(w.Error)), w.Next, w.Doubt
+			x.Ended, x.Why, x.Next, x.Doubt = false, cmp.Or(w.Plain, printed(w.Error)), w.Next, w.Doubt
 		}
 		if i := slices.IndexFunc(sent, func(s outbox.Sent) bool { return s.ID == m.ID && s.To == m.To }); i >= 0 {
 			x = DigestMail{To: m.To, Left: sent[i].At, Doubt: sent[i].Doubt}

@@ -10,8 +10,7 @@ import (
 	"nestround/tasks/english"
 )
 
-// The parts of serve that work side by side, as the log and the keeper see
-// them.
+// The names of the concurrent parts of serve, for the log and the keeper.
 const (
 	loopBooks   = "books"   // looks for changes of the books
 	loopDigest  = "digest"  // writes the digest at its time
@@ -32,8 +31,8 @@ const (
 	slow = 30 * time.Minute
 )
 
-// loops knows the loops of serve that are at work, and when each last made a
-// turn. The zero value has none.
+// loops records which loops of serve are at work, and when each last made a turn.
+// The zero value has no loop.
 type loops struct {
 	mu  sync.Mutex
 	all map[string]*loop
@@ -74,21 +73,22 @@ func (l *loops) end(name string) {
 
 // atWork returns the names of the loops that have not ended.
 func (l *loops) atWork() []string {
-	return l.those(func(loop) bool { return true })
+	return l.names(func(loop) bool { return true })
 }
 
-// stuck returns the names of the loops whose next turn is overdue. The clock is
-// the machine's own, which nobody can set back.
+// stuck returns the names of the loops whose next turn is overdue. It uses the
+// monotonic clock, which does not change when somebody sets the machine's clock.
 func (l *loops) stuck() []string {
 	now := time.Now()
-	return l.those(func(x loop) bool { return now.Sub(x.turn) > x.patience })
+	return l.names(func(x loop) bool { return now.Sub(x.turn) > x.patience })
 }
 
-func (l *loops) those(are func(loop) bool) (names []string) {
+// names returns the names of the loops for which match returns true, sorted.
+func (l *loops) names(match func(loop) bool) (names []string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	for name, x := range l.all {
-		if are(*x) {
+		if match(*x) {
 			names = append(names, name)
 		}
 	}
@@ -96,11 +96,11 @@ func (l *loops) those(are func(loop) bool) (names []string) {
 	return names
 }
 
-// Unfinished describes what still works after serve was told to end, such as
-// "replies and outbox"; "" for nothing.
+// Unfinished names the parts that still work after serve was told to end, such as
+// "replies and outbox"; "" if there are none.
 func (s Service) Unfinished() string { return english.List(s.h.loops.atWork()) }
 
 // stuckWords describes loops that are stuck.
 func stuckWords(names []string) string {
-	return fmt.Sprintf("a part of serve has stopped moving: %s", strings.Join(names, ", "))
+	return fmt.Sprintf("a part of serve is stuck: %s", strings.Join(names, ", "))
 }

@@ -86,7 +86,7 @@ func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoin
 		t.told(said)
 		c.h.log.Info("a reply was read", "id", m.MessageID, "from", m.From, "digest", issue.ID,
 			"recorded", len(t.Accepted), "refused", len(t.Refused), "repeated", t.Repeated)
-		answer, err = c.reckon(s, m, issue, t, verdict.MayAnswer(said.parsed), words)
+		answer, err = c.respond(s, m, issue, t, verdict.MayAnswer(said.parsed), words)
 		return owed(err)
 	})
 	if dry {
@@ -95,9 +95,9 @@ func (c mailTaker) take(m reply.Mail, dry bool) (t Taken, answer *notify.Outgoin
 	return t, answer, err
 }
 
-// reckon composes the answer to a reply that was taken. If the reply gets no
-// answer, the next digest tells the words that were not understood.
-func (c mailTaker) reckon(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken, mayAnswer bool, words []string) (*notify.Outgoing, error) {
+// respond composes the answer to a reply that was taken. If the reply gets no
+// answer, the next digest quotes the words that were not understood.
+func (c mailTaker) respond(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken, mayAnswer bool, words []string) (*notify.Outgoing, error) {
 	if !mayAnswer {
 		if len(t.Refused) == 0 {
 			return nil, nil
@@ -111,8 +111,8 @@ func (c mailTaker) reckon(s *Snapshot, m reply.Mail, issue notify.Issue, t Taken
 	return answer, err
 }
 
-// cannotRead tells a believed sender that a mail cannot be read: in the next
-// digest, and in an answer.
+// cannotRead informs a believed sender that a mail cannot be read, in the next
+// digest and in an answer.
 func (c mailTaker) cannotRead(m reply.Mail, issue notify.Issue) (answer *notify.Outgoing, err error) {
 	err = c.h.write(func(_ *daybook.Book, s *Snapshot) (err error) {
 		var text strings.Builder
@@ -127,10 +127,10 @@ func (c mailTaker) cannotRead(m reply.Mail, issue notify.Issue) (answer *notify.
 	return answer, err
 }
 
-// notBelieved tells the keeper about a mail that does not count, if it may be a
-// keeper's: it has the address of a keeper, or the token of a digest, which only
-// a receiver of that digest can have, or it cannot be read and has another mark
-// of a digest. Its words are not told.
+// notBelieved reports a mail that does not count in the next digest, if it may be a
+// keeper's: it has the address of a keeper; or it has the token of a digest, which
+// only a receiver of that digest can know; or it cannot be read and refers to a
+// digest in another way. The digest does not quote the mail.
 func (c mailTaker) notBelieved(s *Snapshot, m reply.Mail, v reply.Verdict, token bool) error {
 	if v.Automatic || !v.Unproven && !token && (m.Trouble == "" || !c.mayBeAKeepers(s, m)) {
 		return nil
@@ -208,11 +208,11 @@ type answers struct {
 }
 
 // answer composes an answer with the given text. It returns nil if the reply has
-// an answer already, or if it cannot have one; why gives the reason of the
-// second case, to go on after a word.
+// an answer already, or if it cannot have an answer. In the second case, why is the
+// reason, as the end of a sentence.
 func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, text string) (_ *notify.Outgoing, why string, err error) {
 	if s.settings.Out == nil {
-		return nil, ", and no mail leaves", nil
+		return nil, ", and keeper.toml has no [mail.out] to send an answer", nil
 	}
 	past, err := remembered[answers](c.h.troubles, c.h.state("answers.json"))
 	switch {
@@ -239,7 +239,7 @@ func (c mailTaker) answer(s *Snapshot, m reply.Mail, issue notify.Issue, text st
 	}
 	raw, err := mailout.Compose(msg)
 	if err != nil {
-		// It would fail again, and the recording counts.
+		// Another attempt would fail too, and the commands are recorded.
 		c.h.log.Error("an answer cannot be composed", "id", m.MessageID, "err", err)
 		return nil, ", and an answer could not be composed", nil
 	}

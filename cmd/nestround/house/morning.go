@@ -57,8 +57,8 @@ func (h *House) Draft() (digest.Mail, []notify.Message, error) {
 // If a call is stopped half-way, the next call completes the work.
 //
 // Before it issues a digest, Morning withdraws the mails of earlier digests that
-// have not left, so that two digests never arrive together. The new digest tells
-// this.
+// have not left, so that two digests never arrive together. The new digest reports
+// the withdrawn mails.
 func (h *House) Morning(due time.Time) (issued bool, err error) {
 	var issue notify.Issue
 	var mails []notify.Outgoing

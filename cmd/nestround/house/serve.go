@@ -25,8 +25,8 @@ const (
 	look = 2 * time.Second
 	// shutdown is the time for requests under way when the house closes.
 	shutdown = 5 * time.Second
-	// servingWait is how long a new process waits for the lock of serve. The
-	// verb check holds that lock for a moment.
+	// servingWait is how long a new process waits for the lock of serve, because
+	// the verb check holds that lock for a moment.
 	servingWait = time.Second
 )
 
@@ -59,7 +59,7 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	run(loopDigest, s.sendDigests)
 	run(loopOutbox, s.sendMail)
 	run(loopInbox, s.readMail)
-	run(loopAnswers, s.payDebts)
+	run(loopAnswers, s.writeAnswers)
 	run(loopWatch, s.watch)
 	all.Go(func() { s.feed(ctx) })
 	settings := h.Snapshot().settings
@@ -73,7 +73,7 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	}
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(l) }()
-	s.tell(daemon.SdNotifyReady)
+	s.tellSystemd(daemon.SdNotifyReady)
 	select {
 	case err = <-failed:
 		return fmt.Errorf("serve on %s: %w", l.Addr(), err)
@@ -81,7 +81,7 @@ func (h *House) Serve(ctx context.Context, l net.Listener) error {
 	}
 	h.loops.begin(loopPage, slow)
 	defer h.loops.end(loopPage)
-	s.tell(daemon.SdNotifyStopping)
+	s.tellSystemd(daemon.SdNotifyStopping)
 	h.log.Info("stopping")
 	grace, done := context.WithTimeout(context.WithoutCancel(ctx), shutdown)
 	defer done()

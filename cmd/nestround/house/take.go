@@ -51,7 +51,7 @@ type Said struct {
 	Repeated bool
 
 	parsed reply.Parsed
-	back   map[string]string // by the id of an entry that is taken back: the entry in words
+	back   map[string]string // descriptions of the entries that are taken back, by id
 }
 
 // Accepted is a command that had an effect on one task.
@@ -134,16 +134,17 @@ func heard(h *House, s *Snapshot, m Message) (e tasks.Entry, board []item, said 
 	now := h.now()
 	if m.Issue != nil {
 		if i, ok := h.issues.ByID(m.Issue.ID); ok {
-			m.Issue = &i // it may be known as early by now
+			m.Issue = &i // it may have been marked as early meanwhile
 		}
 	}
 	e = tasks.Entry{ID: m.ID, At: m.At, Via: m.Via, By: m.By}
 	if e.ID == "" {
 		e.ID = "c." + rand.Text()
 	}
-	// Nobody has said anything later than now: a sender's clock is ahead. If the
-	// digest that the message answers is of later than now, this machine's clock
-	// is behind, unless the digest is known as early.
+	// A time later than now means that the sender's clock is ahead: the entry
+	// gets the present time. But if the digest that the message answers was also
+	// composed later than now, and is not known as early, this machine's clock is
+	// behind, and the sender's time counts.
 	if limit := now.Add(clockDrift); e.At.IsZero() || e.At.After(limit) && (m.Issue == nil || m.Issue.Early || !m.Issue.Sent.After(limit)) {
 		e.At = now.In(s.settings.Zone).Truncate(time.Millisecond)
 	}
@@ -194,8 +195,8 @@ func heard(h *House, s *Snapshot, m Message) (e tasks.Entry, board []item, said 
 	return e, board, said, nil
 }
 
-// takeBack makes the act that takes back the entry with the tag of c. why is the
-// reason for refusing the command, or "".
+// takeBack makes the act that takes back the entry with the tag of c. If the command
+// is refused, why is the reason.
 func takeBack(h *House, s *Snapshot, c reply.Command, said *Said) (a tasks.Act, why string, err error) {
 	// The entry may be of any year, so all of the daybook is read.
 	log := daybook.NewLog(h.Dir, 0)
@@ -217,7 +218,7 @@ func takeBack(h *House, s *Snapshot, c reply.Command, said *Said) (a tasks.Act, 
 		return a, fmt.Sprintf("the daybook has no entry %s", c.Entry), nil
 	case 1:
 	default:
-		return a, fmt.Sprintf("several entries begin with %s; write more of the one that you mean: %s", c.Entry, english.Or(tasks.LongTags(ids...))), nil
+		return a, fmt.Sprintf("the tags of several entries begin with %s; write more of the tag that you mean: %s", c.Entry, english.Or(tasks.LongTags(ids...))), nil
 	}
 	if by, gone := s.said.history.TakenBack(ids[0]); gone {
 		return a, fmt.Sprintf("entry %s is taken back already; to let it count again, take back entry %s", c.Entry, tasks.Tag(by)), nil
@@ -229,8 +230,8 @@ func takeBack(h *House, s *Snapshot, c reply.Command, said *Said) (a tasks.Act, 
 	return tasks.Act{Text: c.String(), Entry: ids[0]}, "", nil
 }
 
-// entryInWords says what an entry was about, for the answer that it is taken
-// back. No part of it reads as a command.
+// entryInWords describes an entry for the answer that reports that it is taken back.
+// No part of the description reads as a command.
 func entryInWords(e tasks.Entry, s *Snapshot) string {
 	var about []string
 	for _, a := range e.Acts {
@@ -310,7 +311,7 @@ func (said *Said) accepted(a tasks.Act, board []item) Accepted {
 
 // The limits of one message.
 const (
-	maxActs    = 1000 // acts beyond two for each task of the board
+	maxActs    = 1000 // acts, in addition to two for each task of the board
 	maxRefused = 30   // refusals that are quoted to the sender
 )
 

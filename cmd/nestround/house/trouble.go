@@ -38,8 +38,9 @@ const (
 	partServe   part = "serve"   // the loops of serve
 )
 
-// partWords has, for each part, the place that the keeper looks at, the
-// sentence that ends a trouble that is over, and the advice of check.
+// partWords has three texts for each part: the file or folder that check names, the
+// sentence with which a digest says that the trouble is over, and the advice that
+// check gives.
 var partWords = map[part]struct{ file, over, hint string }{
 	partReplies: {"keeper.toml", "Replies have been read since then, and no reply is lost.", "replies wait in the mailbox until this is mended; then they are read by themselves, or at once by nestround replies"},
 	partAnswers: {"state", "The replies were recorded all the time; answers have been written since then.", "make room on the disk, or let the program write into the folder state"},
@@ -50,54 +51,55 @@ var partWords = map[part]struct{ file, over, hint string }{
 	partClock:   {"daybook", "The clock has been right since then.", "set the clock of this machine"},
 	partWatch:   {"keeper.toml", "The address has answered since then.", "look at ping under [watch]"},
 	partOutbox:  {"state/outbox", "The outbox has been written since then.", "make room on the disk, or let the program write into the folder state/outbox"},
-	partState:   {"state", "", "nothing needs to be done; the damaged file is kept beside its place"},
-	partServe:   {"state", "It has worked since then.", "look at the log of nestround serve"},
+	partState:   {"state", "", "nothing needs to be done; the damaged file is kept under its new name"},
+	partServe:   {"state", "It has worked since then.", "start nestround serve again; its log says more"},
 }
 
 // Trouble is a failure of a part of the program. It begins with the first
 // failure and ends when the part works again.
 type Trouble struct {
 	Part part `json:"part"`
-	// What says what happens, and why, in words that go on after a colon. It
-	// holds no secret, and nothing that a stranger wrote.
+	// What describes the failure and its cause, in words that can follow a
+	// colon. It contains no secret, and no text that a stranger wrote.
 	What  string    `json:"what"`
 	Since time.Time `json:"since"`
-	// Until is the end of the trouble; zero while it stands.
+	// Until is the end of the trouble; zero as long as it lasts.
 	Until time.Time `json:"until,omitzero"`
 	// Times is the number of troubles between Since and Until, if the part
 	// failed and recovered several times in the same way.
 	Times int `json:"times,omitempty"`
 	// Once says that the trouble is a single event, which has no end. It counts
-	// as standing until a digest has told it.
+	// as standing until a digest has reported it.
 	Once bool `json:"once,omitempty"`
-	// Told is the day of the digest that told the ended trouble.
+	// Told is the day of the digest that reported the ended trouble.
 	Told civil.Date `json:"told,omitzero"`
 }
 
-// Standing reports whether the trouble goes on, or is an event that no digest
-// has told.
+// Standing reports whether the trouble goes on, or is an event that no digest has
+// reported.
 func (t Trouble) Standing() bool { return t.Until.IsZero() && t.Told.IsZero() }
 
-// teller has the calls for the troubles of a [House], which embeds it.
+// teller has the methods that begin, end and list the troubles of a [House], which
+// embeds it.
 type teller struct{ troubles *troubles }
 
-// trouble says that a part of the program fails. The trouble begins, or goes
-// on. The log has it once when it begins, and again when its words change; the
-// digest and check tell it. What must hold no secret, and nothing that a
-// stranger wrote.
+// trouble records that a part of the program fails. The trouble begins, or goes
+// on. The log has one line when the trouble begins, and one when its description
+// changes; the digest and check report it. The description must contain no secret,
+// and no text that a stranger wrote.
 func (h teller) trouble(p part, what string) { h.troubles.begin(p, what) }
 
-// mended says that a part works. If the part was in trouble, the trouble is
-// over: the log has this once, and the next digest tells from when to when the
-// trouble lasted. A call for a part without a trouble costs a stat of a file.
+// mended records that a part works. If the part was in trouble, the trouble is
+// over: the log has this once, and the next digest says from when to when the
+// trouble lasted. A call for a part without a trouble costs one stat of a file.
 func (h teller) mended(p part) { h.troubles.end(p) }
 
-// happened tells an event that cannot be mended, such as a lost file. The log
-// has it once. The next digest tells it, and check does until then.
+// happened records an event that cannot be undone, such as a lost file. The log has
+// it once. The next digest reports it, and check does until then.
 func (h teller) happened(p part, what string) { h.troubles.event(p, what) }
 
-// Troubles returns the standing troubles, and the ended ones that no digest has
-// told, oldest first.
+// Troubles returns the standing troubles, and the ended troubles that no digest has
+// reported, oldest first.
 func (h teller) Troubles() []Trouble {
 	return slices.DeleteFunc(h.troubles.all(), func(t Trouble) bool { return !t.Told.IsZero() })
 }
@@ -123,7 +125,7 @@ func (h teller) StandingTroubles(zone *time.Location) diag.List {
 	return list
 }
 
-// notices tells the troubles in the digest of today.
+// notices returns the notices about troubles for today's digest.
 func (t *troubles) notices(zone *time.Location, today civil.Date) (list []digest.Notice) {
 	for _, x := range t.all() {
 		if !x.Told.IsZero() && x.Told != today {
@@ -158,12 +160,12 @@ const (
 	// troublesWait is how long a process waits for another one that changes the
 	// file.
 	troublesWait = 2 * time.Second
-	// endedOfPart is the largest number of ended troubles of a part. Further
-	// ones are added to the latest of them.
+	// endedOfPart is the largest number of ended troubles of a part. A further
+	// ended trouble is merged into the latest of them.
 	endedOfPart = 5
 	// eventsMost is the largest number of events. The oldest are dropped.
 	eventsMost = 20
-	// endedKept is how long an ended trouble is kept if no digest tells it.
+	// endedKept is how long an ended trouble is kept if no digest reports it.
 	endedKept = 30 * 24 * time.Hour
 )
 
@@ -178,18 +180,18 @@ type troubles struct {
 
 	mu     sync.Mutex
 	list   []Trouble   // content of the file when it was last read, with the pending changes
-	read   os.FileInfo // of the file that list was read from; nil for none
+	read   os.FileInfo // state of the file when list was read; nil if there was no file
 	loaded bool
 	// pending are the changes that are not in the file.
 	pending []func([]Trouble) []Trouble
-	logged  map[part]string // the words that this process has logged for a standing trouble
+	logged  map[part]string // for each standing trouble, the description that this process has logged
 }
 
 func newTroubles(path string, files disk.Files, log *slog.Logger, now func() time.Time) *troubles {
 	return &troubles{path: path, files: files, log: log, now: now, logged: make(map[part]string)}
 }
 
-// all returns the troubles in the order of their beginning.
+// all returns the troubles, sorted by the time at which they began.
 func (t *troubles) all() []Trouble {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -255,8 +257,8 @@ func (t *troubles) end(p part) {
 	})
 }
 
-// ended adds a trouble that is over. If an earlier one has the same words and
-// no digest has told it, the two become one.
+// ended adds a trouble that is over. If an earlier trouble has the same description
+// and no digest has reported it, the two are merged.
 func ended(list []Trouble, over Trouble) []Trouble {
 	last, count := -1, 0
 	for i, x := range list {
@@ -300,9 +302,9 @@ func (t *troubles) event(p part, what string) {
 	})
 }
 
-// told records that today's digest, composed at the given time, has told the
-// troubles that were over and the events. It deletes those that an earlier
-// digest has told.
+// told records that today's digest, composed at the given time, has reported the
+// ended troubles and the events. It deletes the troubles that an earlier digest has
+// reported.
 func (t *troubles) told(today civil.Date, composed time.Time) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -322,9 +324,9 @@ func (t *troubles) told(today civil.Date, composed time.Time) {
 	})
 }
 
-// look reads the file if it has changed. The caller holds t.mu. A file that
-// cannot be read leaves the list as it is: the troubles must not become a
-// trouble of their own.
+// look reads the file if it has changed. The caller holds t.mu. If the file cannot
+// be read, the list stays as it is, because this file must not cause a trouble
+// itself.
 func (t *troubles) look() {
 	st, err := os.Stat(t.path)
 	switch {
@@ -395,7 +397,7 @@ func (t *troubles) flush() {
 	t.read, _ = os.Stat(t.path)
 }
 
-// changing are the pieces of an error message that differ at each attempt: the
+// changing matches the parts of an error message that differ at each attempt: the
 // random part of a temporary name, numbers of processes and counts.
 var changing = regexp.MustCompile(`\.[A-Z2-7]{10}\.nestround-part|[0-9]+`)
 
@@ -419,7 +421,7 @@ func inState(path string) string {
 }
 
 // remembered reads one of the small files of the state. A damaged file is set
-// aside, which the next digest and check tell, and its content is lost. The
+// aside, which the next digest and check report, and its content is lost. The
 // worst effect is that an answer is sent twice or that a mail is read twice;
 // the entry of the mail still counts once.
 func remembered[T any](t *troubles, path string) (T, error) {

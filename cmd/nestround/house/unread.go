@@ -15,18 +15,18 @@ import (
 	"nestround/tasks/english"
 )
 
-// unread is a mail that the keeper must be told about, because nothing or not
-// all of it was recorded. The next digest tells it.
+// unread is a mail that was not recorded, or only in part. The next digest reports
+// it.
 type unread struct {
 	ID    string    `json:"id"`
-	From  string    `json:"from"`            // the only author, or ""
-	Field string    `json:"field,omitempty"` // the From field of a mail that has not one author
+	From  string    `json:"from"`            // address of the only author; "" if there is not exactly one
+	Field string    `json:"field,omitempty"` // the From field, if From is empty
 	At    time.Time `json:"at"`
 	Why   string    `json:"why"`
 	Lines []string  `json:"lines"`
 	Kind  mailKind  `json:"kind,omitempty"`
-	// Believed says that a keeper wrote the mail. Such a mail is never dropped
-	// for the sake of others.
+	// Believed says that a keeper wrote the mail. Such a mail is never dropped to
+	// make room for others.
 	Believed bool       `json:"believed,omitempty"`
 	Shown    civil.Date `json:"shown,omitzero"` // day of the digest that showed it
 }
@@ -35,9 +35,9 @@ type unread struct {
 type mailKind string
 
 const (
-	readMail       mailKind = ""           // it was read, and not understood or not believed
-	unreadableMail mailKind = "unreadable" // nothing of it can be used
-	asideMail      mailKind = "aside"      // the program fails at it, and tries again every day
+	readMail       mailKind = ""           // the mail was read, but not understood or not believed
+	unreadableMail mailKind = "unreadable" // no part of the mail can be used
+	asideMail      mailKind = "aside"      // taking the mail fails, and is tried again every day
 )
 
 // unreadFile is the content of state/unread.json.
@@ -60,12 +60,12 @@ func (u *unreadFile) UnmarshalJSON(b []byte) error {
 const (
 	unreadLines = 12 // lines of a mail that are kept
 	// unbelievedMost is the largest number of mails that wait for a digest and
-	// were not believed, so that nobody can flood the file. unbelievedTold of
-	// them stand in a digest, and the others are counted.
+	// were not believed, so that nobody can flood the file. A digest lists
+	// unbelievedTold of them, and counts the others.
 	unbelievedMost = 40
 	unbelievedTold = 8
 	// shownMost is the largest number of mails that are kept after a digest has
-	// shown them, so that they are not shown again.
+	// shown them. They are kept so that no digest shows them again.
 	shownMost = 200
 )
 
@@ -119,8 +119,8 @@ func (u *unreadMails) leave(m unread) error {
 	return u.files.WriteJSON(u.state, all)
 }
 
-// read forgets that the program failed at a mail, because the mail was taken now.
-func (u *unreadMails) read(id string) {
+// taken removes a mail that was set aside before and was taken now.
+func (u *unreadMails) taken(id string) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	all, err := u.held()
@@ -131,13 +131,13 @@ func (u *unreadMails) read(id string) {
 	all.Mails = slices.DeleteFunc(all.Mails, func(x unread) bool { return x.ID == id && x.Kind == asideMail && x.Shown.IsZero() })
 	if len(all.Mails) < n {
 		if err := u.files.WriteJSON(u.state, all); err != nil {
-			u.troubles.log.Warn("a mail that was taken is still told as set aside", "id", id, "err", err)
+			u.troubles.log.Warn("the digest will still report a mail as set aside that was taken now", "id", id, "err", err)
 		}
 	}
 }
 
-// notices tells the unread mails in the digest of today. It returns the ids of
-// all of them.
+// notices returns the notices about unread mails for today's digest, and the ids of
+// all these mails.
 func (u *unreadMails) notices(today civil.Date) (list []digest.Notice, told []string, err error) {
 	held, err := u.held()
 	if err != nil {
@@ -158,7 +158,7 @@ func (u *unreadMails) notices(today civil.Date) (list []digest.Notice, told []st
 		list = append(list, x.notice())
 	}
 	if more > 0 {
-		list = append(list, digest.Notice{Text: fmt.Sprintf("And %s that could not be read or was not believed; look into the mailbox.", english.CountForms(more, "more such mail", "more such mails"))})
+		list = append(list, digest.Notice{Text: fmt.Sprintf("And %s: they could not be read or were not believed; look into the mailbox.", english.CountForms(more, "more such mail", "more such mails"))})
 	}
 	return list, told, nil
 }

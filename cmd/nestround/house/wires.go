@@ -91,8 +91,8 @@ type position struct{ h *House }
 
 func (p position) path() string { return p.h.state("mailbox.json") }
 
-// Load also notes that the loop of the replies works: the inbox asks for its
-// position in each round.
+// Load also notes that the loop that reads replies works, because the inbox loads
+// its position in each round.
 func (p position) Load() (mailin.Position, error) {
 	if in := p.h.Snapshot().settings.In; in != nil {
 		p.h.loops.turn(loopInbox, in.Poll+slow)

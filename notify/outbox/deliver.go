@@ -15,18 +15,19 @@ import (
 	"nestround/tasks/disk"
 )
 
-// haste says which pauses a delivery keeps.
-type haste int
+// pausing says which pauses a delivery keeps.
+type pausing int
 
 const (
-	keepPauses haste = iota
-	// again tries what failed, but not a mail that may have arrived: whoever
-	// restarts the program often must not send a copy each time.
-	again
-	// anew is again after a change of the way: the pauses begin anew.
-	anew
-	// asked tries every mail.
-	asked
+	keepPauses pausing = iota
+	// skipPauses tries all mails at once, except mails that may have arrived: a
+	// program that is restarted often must not send a copy each time.
+	skipPauses
+	// resetPauses does the same after a change of the settings, and the pauses begin
+	// with the shortest again.
+	resetPauses
+	// ignorePauses tries every mail at once.
+	ignorePauses
 )
 
 // Deliver hands every mail that is due to s, the oldest first, and reports the
@@ -44,7 +45,7 @@ func (b *Box) Deliver(ctx context.Context, s notify.Sender, clock func() time.Ti
 // DeliverNow does the same as Deliver, but for every mail at once, whatever its
 // pause.
 func (b *Box) DeliverNow(ctx context.Context, s notify.Sender, clock func() time.Time) (Report, error) {
-	return b.deliver(ctx, s, clock, asked)
+	return b.deliver(ctx, s, clock, ignorePauses)
 }
 
 // begin takes the lock for sending.
@@ -60,14 +61,14 @@ func (b *Box) begin() (*disk.Lock, error) {
 	return lock, err
 }
 
-func (b *Box) deliver(ctx context.Context, s notify.Sender, clock func() time.Time, h haste) (Report, error) {
+func (b *Box) deliver(ctx context.Context, s notify.Sender, clock func() time.Time, h pausing) (Report, error) {
 	lock, err := b.begin()
 	if err != nil {
 		return Report{}, err
 	}
 	defer lock.Release()
 
-	d := delivery{Box: b, sender: s, clock: clock, haste: h}
+	d := delivery{Box: b, sender: s, clock: clock, pausing: h}
 	mails, err := d.prepare()
 	if err != nil {
 		return d.report, err
@@ -78,9 +79,9 @@ func (b *Box) deliver(ctx context.Context, s notify.Sender, clock func() time.Ti
 	for _, m := range mails {
 		d.one(ctx, m)
 	}
-	if len(d.report.Sent) > 0 { // the way is open
+	if len(d.report.Sent) > 0 { // the general fault is over
 		held := d.held
-		d.held, d.haste = nil, max(d.haste, again)
+		d.held, d.pausing = nil, max(d.pausing, skipPauses)
 		for _, m := range held {
 			d.one(ctx, m)
 		}
@@ -153,14 +154,14 @@ func (b *Box) mark(before string, now time.Time) (some bool, err error) {
 // delivery is one run of Deliver.
 type delivery struct {
 	*Box
-	sender notify.Sender
-	clock  func() time.Time
-	haste  haste
-	sent   []Sent
-	broken *try     // the attempt after which the run tries no other mail
-	held   []stored // mails that wait because of a fault of the way
-	report Report
-	errs   []error
+	sender  notify.Sender
+	clock   func() time.Time
+	pausing pausing
+	sent    []Sent
+	broken  *try     // the failed attempt after which the run tries no other mail
+	held    []stored // mails that wait because of a general fault
+	report  Report
+	errs    []error
 }
 
 func (d *delivery) fault(err error) {
@@ -256,13 +257,13 @@ func (d *delivery) interrupted(m stored) {
 	}
 	t.Attempts, t.Doubts = t.Attempts+1, t.Doubts+1
 	t.Doubt = "the program was stopped while it sent the mail"
-	t.Last, t.Next, t.Begun = t.Begun, t.Begun.Add(Distance(t.Doubts)), time.Time{}
-	t.Error, t.Plain, t.Refused, t.Way = t.Doubt, t.Doubt, false, false
+	t.Last, t.Next, t.Begun = t.Begun, t.Begun.Add(RefusalPause(t.Doubts)), time.Time{}
+	t.Error, t.Plain, t.Refused, t.General = t.Doubt, t.Doubt, false, false
 	d.record(m, t)
 }
 
-// record stores the record of a mail's attempts: in memory, and on the disk if
-// that is possible. It returns the record.
+// record saves the record t of a mail's attempts in memory, and on the disk if
+// possible. It returns the saved record, which has a new N.
 func (d *delivery) record(m stored, t try) try {
 	t.N++
 	d.mu.Lock()
@@ -321,7 +322,7 @@ func (d *delivery) forget(now time.Time) error {
 	return nil
 }
 
-// one does the due action for a mail: finish, fail, wait or send it.
+// one does the action that is due for a mail: finish, withdraw, fail, wait or send.
 func (d *delivery) one(ctx context.Context, m stored) {
 	if s, left := d.left(m.name, d.sent); left {
 		// The mail has left, but a crash or a full disk prevented its removal.
@@ -349,14 +350,14 @@ func (d *delivery) one(ctx context.Context, m stored) {
 		d.share(m, t)
 		return
 	case d.waits(t, now):
-		if t.Way {
+		if t.General {
 			d.held = append(d.held, m)
 			return
 		}
 		d.keep(m, t)
 		return
 	}
-	if d.haste == anew {
+	if d.pausing == resetPauses {
 		t.Refusals = 0
 	}
 	before := t
@@ -366,25 +367,25 @@ func (d *delivery) one(ctx context.Context, m stored) {
 	}
 	limited, cancel := context.WithTimeout(ctx, sendLimit)
 	err := d.sender.Send(limited, notify.Outgoing{ID: m.ID, From: m.From, To: m.To, Raw: m.raw})
-	if err != nil && limited.Err() != nil { // an attempt that hangs says nothing of the mail
-		f := sorted(err)
-		f.Way = true
+	if err != nil && limited.Err() != nil { // the server hung, which is not about this mail
+		f := faultOf(err)
+		f.General = true
 		err = &f
 	}
 	cancel()
 	d.outcome(ctx, m, t, before, err)
 }
 
-// waits reports whether a mail's pause lasts.
+// waits reports whether a mail has to wait because of its pause.
 func (d *delivery) waits(t try, now time.Time) bool {
 	switch {
-	case d.haste == asked, !now.Before(t.Next):
+	case d.pausing == ignorePauses, !now.Before(t.Next):
 		return false
 	case now.Before(t.Last):
 		// The clock was set back. A mail must not wait longer than its pause.
 		return false
 	}
-	return d.haste == keepPauses || t.Doubts > 0
+	return d.pausing == keepPauses || t.Doubts > 0
 }
 
 // claim records that an attempt begins. It returns false if the mail is
@@ -397,7 +398,7 @@ func (d *delivery) claim(m stored, t try, now time.Time) (try, bool) {
 		return t, false
 	}
 	defer lock.Release()
-	if d.marked(m.name) { // since one looked
+	if d.marked(m.name) { // marked since the check in one
 		d.keep(m, t)
 		return t, false
 	}
@@ -417,27 +418,27 @@ func (d *delivery) outcome(ctx context.Context, m stored, t, before try, err err
 		d.finish(m, s)
 		return
 	}
-	f := sorted(err)
-	if ctx.Err() != nil && !f.MayHaveArrived { // we stopped; the other side did not fail
+	f := faultOf(err)
+	if ctx.Err() != nil && !f.MayHaveArrived { // this program ended the attempt; the server did not fail
 		before.N = t.N
 		d.keep(m, d.record(m, before))
 		return
 	}
 	t.Attempts++
 	t.Last, t.Begun, t.Error, t.Plain = end, time.Time{}, err.Error(), f.Plain
-	t.Refused, t.Way = f.Refused, f.Way && !f.MayHaveArrived
+	t.Refused, t.General = f.Refused, f.General && !f.MayHaveArrived
 	pause := Pause(t.Attempts)
 	switch {
 	case f.MayHaveArrived:
 		t.Doubts, t.Doubt = t.Doubts+1, cmp.Or(f.Plain, t.Error)
-		pause = Distance(t.Doubts)
+		pause = RefusalPause(t.Doubts)
 	case f.Refused:
 		t.Refusals++
-		pause = Distance(t.Refusals)
+		pause = RefusalPause(t.Refusals)
 	}
 	t.Next = end.Add(pause)
 	t = d.record(m, t)
-	if f.Way || f.MayHaveArrived {
+	if f.General || f.MayHaveArrived {
 		d.broken = &t
 	}
 	switch {
@@ -453,17 +454,17 @@ func (d *delivery) outcome(ctx context.Context, m stored, t, before try, err err
 	}
 }
 
-// share lets a mail wait that is not tried because the way failed for another
-// mail. It gets the pause of that mail, so that the mails are tried together,
-// and not each at a time of its own.
+// share lets a mail wait because another mail failed by a general fault or broke its
+// connection. The mail gets the pause of the other mail, so that all mails are tried
+// together.
 func (d *delivery) share(m stored, t try) {
 	b := d.broken
 	if d.waits(t, d.clock()) && t.Next.After(b.Next) || t.Doubts > 0 {
 		d.keep(m, t)
 		return
 	}
-	t.Last, t.Next, t.Way = b.Last, b.Next, true
-	if b.Way {
+	t.Last, t.Next, t.General = b.Last, b.Next, true
+	if b.General {
 		t.Error, t.Plain, t.Refused = b.Error, b.Plain, b.Refused
 		t.Refusals = max(t.Refusals, b.Refusals)
 	} else { // the other mail broke its connection
@@ -582,43 +583,43 @@ func (d *delivery) fail(m stored, t try, f Failure) {
 	d.report.Failed = append(d.report.Failed, f)
 }
 
-// Loop is what Run needs.
+// Loop has the arguments of Run.
 type Loop struct {
 	Sender notify.Sender
 	Clock  func() time.Time
 	// Report is called after every delivery of this process.
 	Report func(Report, error)
-	// Way returns a value that changes when the way of the mails changes, such
-	// as a server or a password. It is called at least once a minute. Nil: the
-	// way never changes.
-	Way func() any
+	// Settings returns a value that changes when the settings for sending change,
+	// such as the server or the password. It is called at least once a minute. If
+	// it is nil, the settings never change.
+	Settings func() any
 }
 
 // Run delivers due mails again and again until ctx ends, and returns ctx's
 // error. It delivers when a mail is put into this Box, when a mail is due, when
-// the way changes, and at least once a minute. The first delivery and those
-// after a change of the way keep no pause, except that of a mail that may have
-// arrived.
+// the settings change, and at least once a minute. The first delivery, and each
+// delivery after a change of the settings, keeps no pauses, except the pauses of
+// mails that may have arrived.
 func (b *Box) Run(ctx context.Context, l Loop) error {
-	var way any
+	var settings any
 	for first := true; ; first = false {
 		h := keepPauses
-		if l.Way != nil {
-			now := l.Way()
-			if !first && now != way {
-				h = anew
+		if l.Settings != nil {
+			now := l.Settings()
+			if !first && now != settings {
+				h = resetPauses
 			}
-			way = now
+			settings = now
 		}
 		if b.setBegun(true) {
-			h = again
+			h = skipPauses
 		}
 		r, err := b.deliver(ctx, l.Sender, l.Clock, h)
 		switch busy := errors.Is(err, ErrBusy); {
-		case busy && h == again:
+		case busy && h == skipPauses:
 			b.setBegun(false)
-		case busy && h == anew:
-			way = nil // the change still has to be tried
+		case busy && h == resetPauses:
+			settings = nil // the next delivery resets the pauses
 		case !busy && l.Report != nil:
 			l.Report(r, err)
 		}

@@ -11,12 +11,12 @@
 // After a temporary failure, a mail is tried again after 1, 2, 5, 10, 20 and 30
 // minutes and then every half hour, as RFC 5321, section 4.5.4.1, asks. A
 // refusal, a reply 5yz, is not the end of a mail: the cause may be a password,
-// a quota or a mistake of the server. But the pauses are longer, [Distance],
+// a quota or a mistake of the server. But the pauses are longer ([RefusalPause]),
 // because repeated logins with a wrong password can lock an account. [Box.Run]
-// tries at once when it begins and when the way changes, such as a setting or a
-// password, and [Box.DeliverNow] does because somebody asks. After a failure
-// that is not the mail's own (no connection, a refused login), the other mails
-// wait for the next run, so a server that hangs costs one time limit a run.
+// tries at once when it begins, and when the settings for sending change, such as
+// the server or the password. [Box.DeliverNow] always tries at once. After a failure
+// that concerns all mails (no connection, a refused login), the other mails wait
+// for the next run, so a server that hangs costs one time limit a run.
 //
 // A mail ends when it leaves, at its deadline, after five days if it has none,
 // when a later edition withdraws it, and at once only if it could never be sent
@@ -32,7 +32,7 @@
 // the mail is sent once more, because at least once wins, with the same bytes
 // and Message-ID, so that a second copy can be recognised. If the connection
 // closes like this at every attempt, every attempt may add a copy, at the
-// growing pauses of Distance. [Sent] and [Failure] say so. No other fault sends
+// growing pauses of RefusalPause. [Sent] and [Failure] say so. No other fault sends
 // a second copy: the record of the mails that have left exists twice, and on a
 // full disk the mail's file gets another name instead, which needs no room.
 //
@@ -70,7 +70,7 @@ const (
 	// sendLimit ends an attempt that hangs. The longest single wait in RFC
 	// 5321, section 4.5.3.2, is 10 minutes.
 	sendLimit = 10 * time.Minute
-	// memory is the time for which sent and failed mails are remembered.
+	// memory is how long sent and failed mails are remembered.
 	memory = 60 * 24 * time.Hour
 	// remembered is the number of sent mails that are remembered whatever their
 	// age: a clock that is wrong for a while must not make a mail leave twice.
@@ -85,18 +85,18 @@ const (
 )
 
 var (
-	pauses    = []time.Duration{1 * time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 20 * time.Minute, 30 * time.Minute}
-	distances = []time.Duration{5 * time.Minute, 15 * time.Minute, 30 * time.Minute, time.Hour, 2 * time.Hour, 4 * time.Hour}
+	pauses        = []time.Duration{1 * time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 20 * time.Minute, 30 * time.Minute}
+	refusalPauses = []time.Duration{5 * time.Minute, 15 * time.Minute, 30 * time.Minute, time.Hour, 2 * time.Hour, 4 * time.Hour}
 )
 
 // Pause returns the pause after the given number of failed attempts, counted
 // from 1. It counts from the end of the attempt.
 func Pause(attempts int) time.Duration { return nth(pauses, attempts) }
 
-// Distance returns the pause after the given number of refusals, counted from
-// 1, or after as many attempts that may have succeeded. The numbers are a
+// RefusalPause returns the pause after the given number of refusals, counted from
+// 1. The same pauses follow attempts that may have succeeded. The durations are a
 // choice; no RFC states them.
-func Distance(refusals int) time.Duration { return nth(distances, refusals) }
+func RefusalPause(refusals int) time.Duration { return nth(refusalPauses, refusals) }
 
 func nth(list []time.Duration, n int) time.Duration { return list[min(max(n, 1), len(list))-1] }
 
@@ -109,7 +109,7 @@ var ErrBusy = errors.New("another nestround is sending the waiting mail")
 type Box struct {
 	dir   string
 	files disk.Files
-	wake  chan struct{} // signalled when a mail is put here
+	wake  chan struct{} // receives a value when Put stores a mail
 
 	// Records that could not be written, for example on a full disk, are kept
 	// here while the program runs.
@@ -163,7 +163,8 @@ type stored struct {
 
 // try is the record of the attempts to send a mail.
 type try struct {
-	// N counts the changes of the record, so that the newer of two is known.
+	// N counts the changes of the record. Of the record in memory and the record on
+	// the disk, the record with the higher N is the newer.
 	N        int       `json:"n"`
 	Attempts int       `json:"attempts"`
 	Last     time.Time `json:"last"` // end of the last attempt
@@ -171,15 +172,15 @@ type try struct {
 	Error    string    `json:"error"`
 	Plain    string    `json:"plain,omitempty"`    // see Fault
 	Refused  bool      `json:"refused,omitempty"`  // see Fault, of the last attempt
-	Way      bool      `json:"way,omitempty"`      // see Fault, of the last attempt
+	General  bool      `json:"general,omitempty"`  // see Fault, of the last attempt
 	Refusals int       `json:"refusals,omitempty"` // number of refusals
 	// Doubts is the number of attempts after which the mail may have arrived,
 	// and Doubt the reason of the last of them.
 	Doubts int    `json:"doubts,omitempty"`
 	Doubt  string `json:"doubt,omitempty"`
-	// Begun is the start of the attempt under way. Whoever has the lock for
-	// sending and finds it set knows that the program was stopped during the
-	// attempt.
+	// Begun is the start of the attempt under way; zero if there is none. If a
+	// process takes the lock for sending and finds Begun set, the program was
+	// stopped during the attempt.
 	Begun time.Time `json:"begun,omitzero"`
 }
 
@@ -190,8 +191,9 @@ type Sent struct {
 	About   string    `json:"about"`
 	At      time.Time `json:"at"`
 	Edition string    `json:"edition,omitempty"`
-	// Doubts is the number of earlier attempts that may have succeeded too: so
-	// many further copies may have arrived. Doubt says why, of the last.
+	// Doubts is the number of earlier attempts that may have succeeded too. As
+	// many further copies may have arrived. Doubt is the reason of the last of
+	// these attempts.
 	Doubts int    `json:"doubts,omitempty"`
 	Doubt  string `json:"doubt,omitempty"`
 }
@@ -202,7 +204,7 @@ type Waiting struct {
 	Attempts int
 	Next     time.Time // zero if it is due at once
 	Error    string    // error of the last attempt; "" if there was none
-	Plain    string    // the same as the Fault said it; "" if it did not
+	Plain    string    // Plain of the Fault of the last attempt
 	Refused  bool      // the last attempt was refused
 	Doubts   int       // number of attempts after which the mail may have arrived
 	Doubt    string    // reason of the last of them
@@ -217,40 +219,42 @@ type Failure struct {
 	// Withdrawn says that a later edition took the place of the mail.
 	Withdrawn bool   `json:"withdrawn,omitempty"`
 	Reason    string `json:"reason"`
-	Plain     string `json:"plain,omitempty"` // the last error as the Fault said it
-	// Doubt says why the mail may have arrived all the same; "" if it has not.
+	Plain     string `json:"plain,omitempty"` // Plain of the last Fault
+	// Doubt says why the mail may have arrived all the same; "" if it cannot.
 	Doubt string `json:"doubt,omitempty"`
 	File  string `json:"file"` // file of the mail, relative to the books
-	// Told is the edition that has told the failure; see Tell.
+	// Told is the edition that has reported the failure; see Tell.
 	Told string `json:"told,omitempty"`
 }
 
-// Fault is the error of a [notify.Sender] that says everything that the outbox
-// can use. Of any other error, a method Temporary() bool that returns false says
-// that the mail is refused; an error without such a method is a fault of the
-// way.
+// Fault is an error of a [notify.Sender] with all details that the outbox uses. A
+// Sender may return other errors. If such an error has a method Temporary() bool
+// that returns false, the outbox takes the mail as refused. An error without this
+// method counts as General.
 type Fault struct {
-	// Refused says that the other side says no for good (a reply 5yz).
+	// Refused says that the server refused for good (a reply 5yz).
 	Refused bool
 	// Never says that the mail can never be sent as it is.
 	Never bool
-	// Way says that other mails would fail in the same way now.
-	Way bool
+	// General says that the fault is not about this mail, so that other mails would
+	// fail in the same way now.
+	General bool
 	// MayHaveArrived says that the whole mail was handed over, and that the
 	// answer is not known.
 	MayHaveArrived bool
-	// Plain says the error in the program's words. It holds no secret, and
-	// nothing that a server wrote.
+	// Plain describes the error in the program's words, for the keeper. It contains
+	// no secret, and no text of a server.
 	Plain string
 	Err   error
 }
 
 func (f *Fault) Error() string { return f.Err.Error() }
 
-// Unwrap returns the error as the sender said it.
+// Unwrap returns the error of the sender.
 func (f *Fault) Unwrap() error { return f.Err }
 
-func sorted(err error) Fault {
+// faultOf returns any error of a Sender as a Fault.
+func faultOf(err error) Fault {
 	var f *Fault
 	if errors.As(err, &f) {
 		return *f
@@ -259,7 +263,7 @@ func sorted(err error) Fault {
 	if errors.As(err, &temporary) {
 		return Fault{Refused: !temporary.Temporary(), Err: err}
 	}
-	return Fault{Way: true, Err: err}
+	return Fault{General: true, Err: err}
 }
 
 // Report is the result of a Deliver.
@@ -281,9 +285,10 @@ const (
 	mailExt = ".mail"
 	tryExt  = ".try"
 	failExt = ".json"
-	// leftExt is the name of a mail that has left and could not be recorded.
+	// leftExt is the extension of a mail that has left and could not be recorded as
+	// sent.
 	leftExt = ".left"
-	// markExt is the mark of a mail that is to be withdrawn.
+	// markExt is the extension of the mark of a mail that is to be withdrawn.
 	markExt = ".withdraw"
 )
 
@@ -328,8 +333,8 @@ func (b *Box) Put(m notify.Outgoing, meta Meta) (added bool, err error) {
 
 // store stores the file of a mail for Put.
 func (b *Box) store(name string, text []byte) (added bool, err error) {
-	// This lock is another one than the lock of Deliver, which may be held as
-	// long as the network takes.
+	// This is not the lock of Deliver, which may be held as long as the network
+	// takes.
 	lock, err := b.lock()
 	if err != nil {
 		return false, err
@@ -341,9 +346,9 @@ func (b *Box) store(name string, text []byte) (added bool, err error) {
 	old, err := disk.ReadFile(b.path(name+mailExt), maxMail)
 	if err == nil {
 		if _, err := parse(name, old); err == nil {
-			// The process that put the mail into the outbox may have been
-			// killed, or have failed, before the mail was on the disk. Only
-			// another write makes sure that the mail is there.
+			// The earlier Put may have been killed, or have failed, before the
+			// mail was on the disk. Only another write makes sure that the mail
+			// is there.
 			return false, b.files.WriteFile(b.path(name+mailExt), old, 0o600)
 		}
 	} else if !errors.Is(err, fs.ErrNotExist) && !disk.Unusable(err) {
@@ -503,7 +508,7 @@ func (b *Box) Failed() ([]Failure, error) {
 	})
 }
 
-// Tell records that an edition has told the failures of the given mails.
+// Tell records that an edition has reported the failures of the given mails.
 func (b *Box) Tell(told []Envelope, edition string) error {
 	if len(told) == 0 {
 		return nil

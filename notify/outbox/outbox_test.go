@@ -300,10 +300,10 @@ func TestRefusedForGood(t *testing.T) {
 	}
 }
 
-// TestRefusedByTheWay: a refused login is tried again at growing distances, and
-// at once after a change of the way and when Run begins. Two mails wait, and one
-// login is tried each time. When the way is open, both leave at once.
-func TestRefusedByTheWay(t *testing.T) {
+// TestRefusedLogin: a refused login is tried again after growing pauses, and at once
+// after a change of the settings and when Run begins. Two mails wait, and one login
+// is tried each time. When the login works, both mails leave at once.
+func TestRefusedLogin(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		books := t.TempDir()
 		var password atomic.Value
@@ -311,7 +311,7 @@ func TestRefusedByTheWay(t *testing.T) {
 		w := &way{}
 		w.answer = func(notify.Outgoing, int) error {
 			if password.Load() != "new" {
-				return &Fault{Refused: true, Way: true, Plain: "the server refused the login", Err: errors.New("535 no")}
+				return &Fault{Refused: true, General: true, Plain: "the server refused the login", Err: errors.New("535 no")}
 			}
 			return nil
 		}
@@ -326,7 +326,7 @@ func TestRefusedByTheWay(t *testing.T) {
 			ctx, stop := context.WithCancel(t.Context())
 			ended := make(chan error)
 			go func() {
-				ended <- b.Run(ctx, Loop{Sender: w, Clock: time.Now, Way: func() any { return password.Load() }, Report: func(r Report, err error) {
+				ended <- b.Run(ctx, Loop{Sender: w, Clock: time.Now, Settings: func() any { return password.Load() }, Report: func(r Report, err error) {
 					if err != nil {
 						t.Error(err)
 					}
@@ -387,8 +387,8 @@ func TestRefusedRecipient(t *testing.T) {
 	if r, err := b.DeliverNow(t.Context(), w, at(morning.Add(time.Minute))); err != nil || len(r.Deferred) != 1 || !r.Next.Equal(morning.Add(16*time.Minute)) {
 		t.Errorf("asked: %+v, %v", r, err)
 	}
-	// A mail that is put meanwhile leaves at once, but opens no way to a
-	// recipient that was refused.
+	// A mail that is put meanwhile leaves at once, but a refused recipient still
+	// has to wait.
 	put(t, b, mail("later"), Meta{Queued: morning.Add(2 * time.Minute)}, true)
 	if r := deliver(t, b, w, morning.Add(2*time.Minute)); len(r.Sent) != 1 || len(r.Deferred) != 0 || r.Waiting != 1 {
 		t.Errorf("report %+v", r)
@@ -434,7 +434,7 @@ type sender func(ctx context.Context, m notify.Outgoing) error
 
 func (s sender) Send(ctx context.Context, m notify.Outgoing) error { return s(ctx, m) }
 
-var errDropped = &Fault{Way: true, MayHaveArrived: true, Plain: "the server closed the connection before its answer", Err: errors.New("EOF")}
+var errDropped = &Fault{General: true, MayHaveArrived: true, Plain: "the server closed the connection before its answer", Err: errors.New("EOF")}
 
 // TestMayHaveArrived: the connection drops after the mail. The mail is sent a
 // second time, with the same bytes, and the record says so. If that happens at
@@ -455,7 +455,7 @@ func TestMayHaveArrived(t *testing.T) {
 			sum := time.Duration(0)
 			for n := range drops + 1 {
 				want = append(want, sum)
-				sum += Distance(n + 1)
+				sum += RefusalPause(n + 1)
 			}
 			for range 15 { // restarts
 				ctx, stop := context.WithCancel(t.Context())
@@ -511,7 +511,7 @@ func TestStoppedWhileSending(t *testing.T) {
 	}
 }
 
-// folder is a way that adds no second copy.
+// folder is a Sender that adds no second copy.
 type folder struct{ *way }
 
 func (folder) OneCopy() bool { return true }

@@ -80,7 +80,7 @@ func checkMornings(t *testing.T, books string, w *way, withdrawn bool) {
 	}
 }
 
-// refusing is a way that is busy for the old mail.
+// refusing is a Sender that puts the old mail off.
 func refusing() *way { return &way{answer: alwaysBusy} }
 
 // TestWithdrawSurvivesEveryCrash stops the program at every operation of the

@@ -41,7 +41,7 @@ func (c carrier) Send(ctx context.Context, m notify.Outgoing) error {
 	c.h.loops.turn(loopOutbox, slow)
 	s, err := c.h.Sender()
 	if err != nil {
-		return &outbox.Fault{Refused: true, Way: true, Plain: err.Error(), Err: err}
+		return &outbox.Fault{Refused: true, General: true, Plain: err.Error(), Err: err}
 	}
 	if err := s.Send(ctx, m); err != nil {
 		return faultOf(err, m)
@@ -70,17 +70,17 @@ func faultOf(err error, m notify.Outgoing) *outbox.Fault {
 	f := &outbox.Fault{Err: err}
 	var e *mailout.Error
 	if !errors.As(err, &e) { // the disk of a Maildir
-		f.Way, f.Plain = true, err.Error()
+		f.General, f.Plain = true, err.Error()
 		return f
 	}
 	said, ofMail := ofMail[e.Doing]
 	code := fmt.Sprintf("(reply %d)", e.Code)
 	f.Refused = !e.Temporary()
 	f.MayHaveArrived = e.MayHaveArrived
-	f.Way = e.Code == 0 || !ofMail
+	f.General = e.Code == 0 || !ofMail
 	switch {
 	case e.Server == "":
-		f.Never, f.Refused, f.Way = f.Refused, false, false
+		f.Never, f.Refused, f.General = f.Refused, false, false
 		f.Plain = err.Error()
 	case e.MayHaveArrived:
 		f.Plain = e.Server + " closed the connection before its answer"
@@ -107,20 +107,20 @@ func faultOf(err error, m notify.Outgoing) *outbox.Fault {
 	return f
 }
 
-// way is the way of the mails, for [outbox.Loop]: it changes with the settings,
-// the password and the certificates. It stays in memory, and holds hashes, so
-// that no dump of it shows a password.
-type way struct {
+// sendSettings are the settings for sending, for [outbox.Loop]. They change with
+// [mail.out], the password and the certificates. They stay in memory, and contain
+// the password only as a hash, so that no dump shows it.
+type sendSettings struct {
 	out        config.Out
 	secret, ca [sha256.Size]byte
 }
 
-func (c carrier) way() any {
+func (c carrier) sendSettings() any {
 	out := c.h.Snapshot().settings.Out
 	if out == nil {
-		return way{}
+		return sendSettings{}
 	}
-	w := way{out: *out}
+	w := sendSettings{out: *out}
 	password, err := out.Password.Read()
 	w.secret = sha256.Sum256(fmt.Appendf(nil, "%s %v", password, err))
 	if out.CAFile != "" {

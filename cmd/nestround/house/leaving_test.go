@@ -196,12 +196,12 @@ func TestARefusedLoginAndTheNextMorning(t *testing.T) {
 	}
 }
 
-// TestTheWayChanges: the way of the mails changes with the settings, the password
-// and the certificates, and with nothing else.
-func TestTheWayChanges(t *testing.T) {
+// TestSendSettingsChange: the outbox tries again after a change of [mail.out], of the
+// password or of the certificates, and after no other change.
+func TestSendSettingsChange(t *testing.T) {
 	p := newPost(t)
 	h := p.open(t)
-	last := carrier{h}.way()
+	last := carrier{h}.sendSettings()
 	for _, step := range []struct {
 		what string
 		do   func()
@@ -224,14 +224,14 @@ func TestTheWayChanges(t *testing.T) {
 		}, true},
 	} {
 		step.do()
-		now := carrier{h}.way()
+		now := carrier{h}.sendSettings()
 		if (now != last) != step.want {
 			t.Errorf("after a change of %s: changed = %v", step.what, now != last)
 		}
 		last = now
 	}
 	if strings.Contains(fmt.Sprintf("%+v", last), password) {
-		t.Error("the way shows the password")
+		t.Error("the settings for sending show the password")
 	}
 }
 

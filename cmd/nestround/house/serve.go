@@ -182,5 +182,5 @@ func (s server) sendMail(ctx context.Context) {
 		s.h.loops.turn(loopOutbox, slow)
 		return s.h.now()
 	}
-	s.h.dispatch.outbox.Run(ctx, outbox.Loop{Sender: carrier(s), Clock: clock, Report: carrier(s).report, Way: carrier(s).way})
+	s.h.dispatch.outbox.Run(ctx, outbox.Loop{Sender: carrier(s), Clock: clock, Report: carrier(s).report, Settings: carrier(s).sendSettings})
 }

@@ -34,7 +34,7 @@ func FuzzRead(f *testing.F) {
 		said := make(chan struct{})
 		go func() {
 			defer close(said)
-			practice.Recite(far, script)
+			practice.PlayScript(far, script)
 		}()
 		in := inbox(t, mailin.Options{Addr: "localhost:143", Security: mailin.None, Timeout: time.Second,
 			Dial: func(context.Context, string, string) (net.Conn, error) { return near, nil }})

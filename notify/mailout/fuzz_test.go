@@ -31,7 +31,7 @@ func FuzzSend(f *testing.F) {
 		said := make(chan struct{})
 		go func() {
 			defer close(said)
-			practice.Recite(far, script)
+			practice.PlayScript(far, script)
 		}()
 		s := sender(t, mailout.Options{Addr: "localhost:25", Security: mailout.None, User: lizards, Password: password,
 			Dial: func(context.Context, string, string) (net.Conn, error) { return near, nil }})

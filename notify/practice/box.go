@@ -161,7 +161,7 @@ func (b *Box) ResetUIDValidity(address string) error {
 		b.mail.Unlock()
 		return fmt.Errorf("reset practice mailbox: no mailbox for %q", address)
 	}
-	u.memory.Delete(Inbox) // an error means that LoseInbox was before
+	u.memory.Delete(Inbox) // this fails after LoseInbox, which does not matter
 	err := u.memory.Create(Inbox, nil)
 	old := u.mails
 	u.mails = nil

@@ -46,7 +46,7 @@ const (
 	StepLogout       Step = "IMAP LOGOUT"
 )
 
-// What says what a Fault does.
+// What is the kind of a Fault.
 type What int
 
 const (

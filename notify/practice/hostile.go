@@ -12,18 +12,19 @@ import (
 	"time"
 )
 
-// noise are the bytes of the endless faults in the words of a protocol.
+// noise has the bytes that the endless faults send, in the form that a protocol
+// needs at a step.
 type noise struct {
-	line    string // begins a line
-	fill    string // goes on with a line; "" for x
-	literal string // begins a literal
-	first   string // comes before the first of the answers
-	answers string // an answer that does not end a command
-	reply   string // begins the reply of Refuse
+	line    string // beginning of the endless line
+	fill    string // the endless line repeats this; "" for x
+	literal string // announces the endless literal
+	first   string // sent before the endless answers
+	answers string // an answer that does not end a command; it is repeated
+	reply   string // beginning of the reply of Refuse
 }
 
-// smtpNoise returns the noise of a step of SMTP. Continuation lines count only
-// with the reply code that the client waits for (RFC 5321, section 4.2.1).
+// smtpNoise returns the noise for a step of SMTP. A client accepts continuation
+// lines only with the reply code that it waits for (RFC 5321, section 4.2.1).
 func smtpNoise(at Step) noise {
 	code := map[Step]string{StepConnect: "220", StepSTARTTLS: "220", StepAUTH: "235", StepDATA: "354", StepQUIT: "221"}[at]
 	if code == "" {
@@ -35,8 +36,8 @@ func smtpNoise(at Step) noise {
 // junk is the answer of Garbage if the fault gives none.
 const junk = "\x00\xff\x16\x03\x01 ))((\"{-1}\x80 nothing that a client knows\r\n"
 
-// strike does what a fault says. pass says that the server is to get the
-// client's line nevertheless. An error ends the connection.
+// strike carries out a fault. pass reports whether the server is to get the client's
+// line nevertheless. An error ends the connection.
 func (w *wire) strike(f Fault, n noise, reply string) (pass bool, err error) {
 	say := func(text string) error {
 		_, err := io.WriteString(w.Conn, text)
@@ -51,7 +52,7 @@ func (w *wire) strike(f Fault, n noise, reply string) (pass bool, err error) {
 		}
 		return err
 	}
-	w.Conn.SetWriteDeadline(time.Time{}) // the server's own limit is not that of a fault
+	w.Conn.SetWriteDeadline(time.Time{}) // the server's own time limit must not end a fault
 	switch f.What {
 	case Refuse:
 		return false, say(n.reply + reply + "\r\n")
@@ -200,7 +201,7 @@ func imapStep(line []byte) (tag string, at Step) {
 var aMail = regexp.MustCompile(`(?i)FETCH (\d+)`)
 var aSection = regexp.MustCompile(`(?i)BODY(?:\.PEEK)?(\[[^]]*\])(?:<(\d+)\.\d+>)?`)
 
-// imapNoise returns the noise of a step of IMAP. At a FETCH, it is data of the
+// imapNoise returns the noise for a step of IMAP. At a FETCH, the noise names the
 // mail that the client asks for.
 func imapNoise(at Step, tag string, line []byte) noise {
 	n := noise{

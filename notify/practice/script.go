@@ -6,12 +6,12 @@ import (
 	"time"
 )
 
-// Recite is a server that says what it is told, whatever the client says. It
-// says a piece of the script at the beginning and another after each message of
-// the client, or after a few milliseconds without one; the pieces are separated
-// by the byte 0x1e. In a piece, 0x1f stands for the tag of the client's last
-// command in IMAP. Recite hangs up at the end.
-func Recite(conn net.Conn, script []byte) {
+// PlayScript is a server that sends a fixed script, whatever the client sends. The
+// byte 0x1e separates the pieces of the script. PlayScript sends the first piece at
+// once. It sends each further piece after a message of the client, or after a few
+// milliseconds without a message. In a piece, the byte 0x1f stands for the tag of
+// the client's last command in IMAP. PlayScript hangs up at the end.
+func PlayScript(conn net.Conn, script []byte) {
 	defer conn.Close()
 	heard := make(chan []byte, 100)
 	go func() {
@@ -24,7 +24,7 @@ func Recite(conn net.Conn, script []byte) {
 			tag, _, _ := bytes.Cut(buf[:n], []byte(" "))
 			select {
 			case heard <- bytes.Clone(tag):
-			default: // the client says more than the script answers
+			default: // the client sends more messages than the script answers
 			}
 		}
 	}()

@@ -10,79 +10,81 @@ import (
 )
 
 // ServeStartTLS serves SMTP and IMAP that do nothing in clear but STARTTLS, on
-// the caller's listeners; either may be nil. Unlike those of Start, these doors
-// have their faults after STARTTLS. Stop closes the listeners.
+// the caller's listeners; either may be nil. The faults of the box occur after
+// STARTTLS on these listeners, and before STARTTLS on the listeners of Start. Stop
+// closes the listeners.
 func (b *Box) ServeStartTLS(smtp, imap net.Listener, cfg *tls.Config) {
 	if smtp != nil {
-		b.serveSMTP(&veil{smtp, cfg, true}, nil, nil)
+		b.serveSMTP(&tlsListener{smtp, cfg, true}, nil, nil)
 	}
 	if imap != nil {
-		b.serveIMAP(&veil{imap, cfg, false}, nil, nil)
+		b.serveIMAP(&tlsListener{imap, cfg, false}, nil, nil)
 	}
 }
 
-// veil is a listener with connections that begin with STARTTLS.
-type veil struct {
+// tlsListener is a listener with connections that begin with STARTTLS.
+type tlsListener struct {
 	net.Listener
 	tls  *tls.Config
 	smtp bool
 }
 
-func (v *veil) Accept() (net.Conn, error) {
+func (v *tlsListener) Accept() (net.Conn, error) {
 	c, err := v.Listener.Accept()
 	if err != nil {
 		return nil, err
 	}
-	return &veiled{Conn: c, veil: v}, nil
+	return &tlsConn{Conn: c, from: v}, nil
 }
 
-// veiled is a connection that begins TLS in place of the server's greeting,
-// which is the first that a server writes. The server reads nothing before.
-type veiled struct {
+// tlsConn is a connection that begins TLS when the server writes its greeting. The
+// server writes the greeting before it reads anything.
+type tlsConn struct {
 	net.Conn
-	veil *veil
+	from *tlsListener
 
 	mu    sync.Mutex
 	inner *tls.Conn // nil before TLS
 }
 
-func (v *veiled) Write(p []byte) (int, error) {
+func (v *tlsConn) Write(p []byte) (int, error) {
 	inner, err := v.begin()
 	switch {
 	case err != nil:
 		return 0, err
 	case inner == nil:
-		return len(p), nil // the greeting, which STARTTLS does away with
+		return len(p), nil // TLS has begun, and the client expects no second greeting
 	}
 	return inner.Write(p)
 }
 
-func (v *veiled) Read(p []byte) (int, error) {
+func (v *tlsConn) Read(p []byte) (int, error) {
 	v.mu.Lock()
 	inner := v.inner
 	v.mu.Unlock()
 	if inner == nil {
-		return 0, io.ErrUnexpectedEOF // the greeting has failed
+		return 0, io.ErrUnexpectedEOF // the start of TLS has failed
 	}
 	return inner.Read(p)
 }
 
-// begin begins TLS, and returns nil, if that has not been done.
-func (v *veiled) begin() (*tls.Conn, error) {
+// begin returns the connection inside TLS. The first call begins TLS and returns
+// nil.
+func (v *tlsConn) begin() (*tls.Conn, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	if v.inner != nil {
 		return v.inner, nil
 	}
 	greeting := "* OK [CAPABILITY IMAP4rev1 STARTTLS] practice.invalid\r\n"
-	if v.veil.smtp {
+	if v.from.smtp {
 		greeting = "220 practice.invalid ESMTP\r\n"
 	}
 	if _, err := io.WriteString(v.Conn, greeting); err != nil {
 		return nil, err
 	}
-	// The client sends nothing of TLS before the answer, so the reader holds
-	// nothing back.
+	// The client sends no bytes of TLS before the answer to STARTTLS, so no such
+	// bytes stay in the buffer of the reader.
 	for in := bufio.NewReader(v.Conn); ; {
 		line, err := in.ReadString('\n')
 		if err != nil {
@@ -91,16 +93,16 @@ func (v *veiled) begin() (*tls.Conn, error) {
 		tag, verb, _ := strings.Cut(strings.TrimSpace(line), " ")
 		answer, ends := "250-practice.invalid\r\n250 STARTTLS\r\n", tag == "STARTTLS"
 		switch {
-		case v.veil.smtp && ends:
+		case v.from.smtp && ends:
 			answer = "220 begin\r\n"
-		case !v.veil.smtp:
+		case !v.from.smtp:
 			answer, ends = tag+" OK begin\r\n", verb == "STARTTLS"
 		}
 		if _, err := io.WriteString(v.Conn, answer); err != nil {
 			return nil, err
 		}
 		if ends {
-			v.inner = tls.Server(v.Conn, v.veil.tls)
+			v.inner = tls.Server(v.Conn, v.from.tls)
 			return nil, nil
 		}
 	}

@@ -1,6 +1,6 @@
 // Package heaptest measures the memory that a test uses on the heap, and fails
-// the test if that is too much. Start with [Limit]. It does not count stacks and
-// does not tell the memory of one package from that of another.
+// the test if that is too much. Start with [Limit]. It does not count stacks, and
+// counts the memory of all packages together.
 package heaptest
 
 import (
@@ -14,7 +14,7 @@ import (
 
 // Limit calls stop and fails the test if the heap grows by more than limit bytes
 // from now to the end of the test. Tests that run at the same time count too. It
-// collects garbage often, so that the measure is what is in use.
+// collects garbage often, so that it measures memory that is in use.
 func Limit(t *testing.T, limit uint64, stop func()) {
 	t.Helper()
 	before := debug.SetGCPercent(10)

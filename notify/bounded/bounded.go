@@ -38,8 +38,8 @@ type Step struct {
 	Time time.Duration
 }
 
-// Conn is a connection with a budget of bytes and a deadline for each step. A
-// step that goes beyond either ends the connection, for good. Its methods are
+// Conn is a connection with a budget of bytes and a deadline for each step. If a
+// step exceeds its budget or its deadline, the connection ends for good. The methods are
 // safe for use by several goroutines.
 type Conn struct {
 	net.Conn
@@ -88,17 +88,17 @@ func earlier(a, b time.Time) time.Time {
 	return a
 }
 
-// Err returns why the connection was ended: a *[TooMuch], a *[TooSlow] or the
-// reason of End; nil if it was not. Libraries often hide the reason of a failed
-// read, so ask Err after each failure.
+// Err returns the reason why the connection was ended: a *[TooMuch], a *[TooSlow]
+// or the reason of End; nil if it was not ended. Libraries often hide the reason of a
+// failed read, so ask Err after each failure.
 func (c *Conn) Err() error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.err
 }
 
-// Lost reports whether a write has failed: the server did not get all that was
-// written.
+// Lost reports whether a write has failed, so that the server did not get all
+// bytes.
 func (c *Conn) Lost() bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -134,8 +134,8 @@ func (c *Conn) Write(p []byte) (int, error) {
 	return n, c.slow(err)
 }
 
-// slow makes a TooSlow of an error if the step has lasted too long. The caller
-// holds c.mu.
+// slow turns the error of a read or write into a TooSlow if the step has lasted too
+// long. The caller holds c.mu.
 func (c *Conn) slow(err error) error {
 	if e, ok := err.(net.Error); !ok || !e.Timeout() || c.until.IsZero() || time.Now().Before(c.until) {
 		return err // a deadline of the library is not the end of the step

@@ -43,7 +43,7 @@ func Words(text string, secrets Secrets) string {
 	return out.String()
 }
 
-// Secrets find the forms of a password that must not be shown.
+// Secrets are patterns of the forms of a password that must not be shown.
 type Secrets []*regexp.Regexp
 
 // NewSecrets returns the forms in which a server may repeat a password: as it

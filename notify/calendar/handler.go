@@ -369,10 +369,10 @@ func (m *misses) count(client string, now time.Time) int {
 // returns the network of 64 bits, which belongs to a single customer.
 //
 // Anybody can write X-Forwarded-For. It counts only if the connection comes from
-// one of the proxies that the keeper has named, and from its end: each proxy
-// appends the address that it was asked from, so the client is the last address
-// that is no named proxy. What cannot be read ends the search, because only the
-// entry of a named proxy says where an entry before it came from.
+// one of the proxies that the keeper has named. It is read from its end: each proxy
+// appends the address of its own client, so the client is the last address that is
+// no named proxy. An entry that cannot be read ends the search, because only an
+// entry with the address of a named proxy makes the entry before it credible.
 func ClientAddress(r *http.Request, proxies []netip.Prefix) string {
 	addr, ok := peer(r.RemoteAddr)
 	if !ok {
@@ -394,8 +394,8 @@ func ClientAddress(r *http.Request, proxies []netip.Prefix) string {
 	return addr.String()
 }
 
-// peer reads an address with or without a port, in brackets or not. The result
-// has no zone, and is an IPv4 address if it stands for one.
+// peer reads an address with or without a port, in brackets or not. The result has
+// no zone. An IPv4 address that is written as IPv6 becomes an IPv4 address.
 func peer(s string) (netip.Addr, bool) {
 	if p, err := netip.ParseAddrPort(s); err == nil {
 		return p.Addr().Unmap().WithZone(""), true
@@ -407,6 +407,7 @@ func peer(s string) (netip.Addr, bool) {
 	return a.Unmap().WithZone(""), err == nil
 }
 
+// named reports whether the address is one of the proxies.
 func named(a netip.Addr, proxies []netip.Prefix) bool {
 	return slices.ContainsFunc(proxies, func(p netip.Prefix) bool { return p.Contains(a) })
 }

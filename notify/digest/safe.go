@@ -238,8 +238,8 @@ func (w writer) begins(words []word, gaps []string, i int) int {
 	return -1
 }
 
-// tagged returns the index of the tag in "undo K7Q2M4" or "undo entry K7Q2M4" from
-// word i on; -1 if these words have none.
+// tagged returns the index of the tag if the words from word i on are "undo K7Q2M4"
+// or "undo entry K7Q2M4"; otherwise it returns -1.
 func tagged(words []word, i int) int {
 	next := i + 1
 	if words[i].plain != "undo" {

@@ -78,7 +78,8 @@ type Aside struct {
 	Next  time.Time `json:"next"` // time of the next attempt
 }
 
-// due returns the keys of the mails set aside whose turn it is at now.
+// due returns the keys of the mails set aside that are to be offered again at the
+// time now.
 func (p *Position) due(now time.Time) []string {
 	var keys []string
 	for _, a := range p.Aside {
@@ -113,8 +114,8 @@ type desk struct {
 	trouble func(error) // see Options.Trouble
 	again   bool        // see Options.Again
 
-	told  string    // the standing trouble that the log knows
-	at    time.Time // time of the last such line in the log
+	told  string    // the error of the last warning in the log, without numbers; "" for none
+	at    time.Time // time of the last warning in the log
 	times int       // failures in a row
 }
 
@@ -122,14 +123,14 @@ type desk struct {
 // this machine, its disk, or a passing state of the server.
 type errStop struct {
 	err    error
-	server bool // the server is the cause, so news from it are worth a look
+	server bool // the server is the cause, so news from it is a reason to try again
 }
 
 func (e errStop) Error() string { return e.err.Error() }
 func (e errStop) Unwrap() error { return e.err }
 
-// A mail's fault is an error that will not pass by itself. Package notify
-// describes the method.
+// mailsFault is an error that the mail itself causes, and that will not pass by
+// itself. [notify.Inbox] describes the method.
 type mailsFault interface{ MailsFault() bool }
 
 // unfinished is the error of a mail that counts and of which a part remains to
@@ -205,13 +206,13 @@ func shortened(err error) string {
 	return strings.ToValidUTF8(text[:min(len(text), 300)], "")
 }
 
-// failed tells that reading does not work, once until the reason changes or a
-// day has passed. A connection that is lost and comes back at once is not worth
-// telling, except in the log.
+// failed reports that reading does not work. The log has one warning until the
+// reason changes or a day has passed. The caller of the package is told only if the
+// failure lasts, because a connection that is lost often comes back at once.
 func (d *desk) failed(what string, err error, pause time.Duration) {
 	d.times++
 	level := slog.LevelDebug
-	same := strings.Map(func(r rune) rune { // without numbers of ports, mails and seconds
+	same := strings.Map(func(r rune) rune { // the numbers of ports, mails and seconds differ each time
 		if r >= '0' && r <= '9' {
 			return -1
 		}
@@ -229,7 +230,7 @@ func (d *desk) failed(what string, err error, pause time.Duration) {
 	d.log.Log(context.Background(), level, what+"; trying again", "error", err, "in", pause.Round(time.Millisecond))
 }
 
-// works tells that reading works again.
+// works reports that reading works.
 func (d *desk) works(what string, args ...any) {
 	if d.times > 0 {
 		d.log.Info(what, args...)

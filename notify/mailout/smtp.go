@@ -123,13 +123,13 @@ type Error struct {
 	Server string // host:port; "" if no server was asked
 	Doing  string // the step: "connect", "log in", "name the recipient", ...
 	Code   int    // the server's reply code, RFC 5321 §4.2; 0 if there was no reply
-	// MayHaveArrived says that the final dot of the mail was sent and that no
-	// answer came that says yes or no: the connection ended, the time was over,
-	// or the answer cannot be read. The next attempt may then deliver the mail
-	// a second time. After a reply of 4yz or 5yz it is false.
+	// MayHaveArrived says that the final dot of the mail was sent and that the
+	// server neither confirmed nor refused the mail: the connection ended, the
+	// time was over, or the answer cannot be read. The next attempt may then
+	// deliver the mail a second time. After a reply of 4yz or 5yz it is false.
 	MayHaveArrived bool
-	// Err is the reason, without passwords. Words of the server in it are one
-	// line of at most [bounded.MaxWords] characters.
+	// Err is the reason, without passwords. If it contains words of the server,
+	// it is one line of at most [bounded.MaxWords] characters.
 	Err error
 
 	permanent bool
@@ -175,8 +175,8 @@ func (s *SMTP) fail(ctx context.Context, conn *bounded.Conn, doing string, err e
 	return e
 }
 
-// last returns the last of several errors in one. The library joins the failures
-// of EHLO and of HELO, and the later decides.
+// last returns the last error of several joined errors. The library joins the
+// failures of EHLO and of HELO, and the failure of HELO decides.
 func last(err error) error {
 	for e := err; e != nil; e = errors.Unwrap(e) {
 		if several, ok := e.(interface{ Unwrap() []error }); ok {
@@ -205,7 +205,7 @@ func (s *SMTP) Send(ctx context.Context, m notify.Outgoing) error {
 	}
 	raw, err := s.connect(ctx)
 	if err != nil {
-		// This machine's words, not a server's.
+		// The error is this machine's, so it has no words of a server to redact.
 		e := &Error{Server: s.o.Addr, Doing: "connect", Err: err}
 		if ctx.Err() != nil {
 			e.Err = context.Cause(ctx)
@@ -304,7 +304,7 @@ func (s *SMTP) greet(ctx context.Context, conn *bounded.Conn) (*smtp.Client, err
 	if err != nil {
 		return nil, s.fail(ctx, conn, "log in", err)
 	}
-	if err := s.step(ctx, conn, "log in", func() error { return c.Auth(&patient{Auth: auth}) }); err != nil {
+	if err := s.step(ctx, conn, "log in", func() error { return c.Auth(&limitedLogin{Auth: auth}) }); err != nil {
 		return nil, err
 	}
 	return c, nil
@@ -359,7 +359,7 @@ func (s *SMTP) step(ctx context.Context, conn *bounded.Conn, doing string, do fu
 	conn.Begin(s.bounds(doing))
 	err := do()
 	if err == nil {
-		err = conn.Err() // the library takes half a line for an answer
+		err = conn.Err() // the library also accepts an answer that was cut off
 	}
 	if err != nil {
 		return s.fail(ctx, conn, doing, err)
@@ -388,7 +388,7 @@ func (s *SMTP) handOver(ctx context.Context, conn *bounded.Conn, c *smtp.Client,
 	// Close writes the final dot and waits for the answer.
 	if err := s.step(ctx, conn, finalDot, w.Close); err != nil {
 		e := err.(*Error)
-		// Close does not tell if the dot could not be written.
+		// Close does not say whether the dot could be written.
 		no := e.Code/100 == 4 || e.Code/100 == 5
 		e.MayHaveArrived = !no && !conn.Lost()
 		return e
@@ -396,8 +396,9 @@ func (s *SMTP) handOver(ctx context.Context, conn *bounded.Conn, c *smtp.Client,
 	return nil
 }
 
-// patient is a login that does not let a server keep this program busy.
-type patient struct {
+// limitedLogin is a login with limits, so that no server can keep this program busy
+// with it.
+type limitedLogin struct {
 	smtp.Auth
 	rounds int
 }
@@ -416,7 +417,7 @@ const (
 var iterations = regexp.MustCompile(`,i=(\d+)`)
 
 // Next implements smtp.Auth.
-func (p *patient) Next(challenge []byte, more bool) ([]byte, error) {
+func (p *limitedLogin) Next(challenge []byte, more bool) ([]byte, error) {
 	if p.rounds++; more && p.rounds > maxRounds {
 		return nil, errors.New("the server does not come to an end with the login")
 	}

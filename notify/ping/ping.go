@@ -1,5 +1,5 @@
-// Package ping asks for a web address, to tell a watcher elsewhere that the
-// program is well.
+// Package ping requests a web address, so that a watcher on another machine knows
+// that the program is well.
 //
 // [Get] makes one request with GET. It sends no data: no query of its own, no
 // body, no cookie. The answer is bounded in time and size, and only its status
@@ -31,7 +31,8 @@ const (
 	most = 64 << 10
 )
 
-// errPlain says that a token would be readable along the way.
+// errPlain refuses a request in clear that could cross the Internet, where others
+// could read the token in the address.
 var errPlain = errors.New("http may only go to this machine or a private address; write https")
 
 // near reports whether an address is of this machine or of a private network
@@ -41,7 +42,7 @@ func near(a netip.Addr) bool {
 	return a.IsLoopback() || a.IsPrivate() || a.IsLinkLocalUnicast()
 }
 
-// Get asks for an address of https, or of http on this machine or in a private
+// Get requests an address of https, or of http on this machine or in a private
 // network. It returns nil if the answer has a status of success (RFC 9110,
 // section 15.3).
 func Get(ctx context.Context, u *url.URL) error {
@@ -78,20 +79,20 @@ func Get(ctx context.Context, u *url.URL) error {
 	r.Header.Set("User-Agent", "nestround")
 	answer, err := client.Do(r)
 	if err != nil {
-		return discreet(err, u)
+		return withoutAddress(err, u)
 	}
 	defer answer.Body.Close()
 	if answer.StatusCode < 200 || answer.StatusCode > 299 {
 		return fmt.Errorf("it answered with the status %d", answer.StatusCode)
 	}
 	if _, err := io.Copy(io.Discard, io.LimitReader(answer.Body, most)); err != nil {
-		return discreet(err, u)
+		return withoutAddress(err, u)
 	}
 	return nil
 }
 
-// dial returns a way to connect. For http, only addresses nearby are allowed,
-// whatever the name of the host resolves to.
+// dial returns a function that connects. For http, it refuses an address that is not
+// near, also if the name of the host resolves to such an address.
 func dial(scheme string) func(ctx context.Context, network, addr string) (net.Conn, error) {
 	d := net.Dialer{Timeout: 10 * time.Second}
 	if scheme == "http" {
@@ -105,9 +106,9 @@ func dial(scheme string) func(ctx context.Context, network, addr string) (net.Co
 	return d.DialContext
 }
 
-// discreet returns the cause of a failed request without the address. The host
-// may stay.
-func discreet(err error, u *url.URL) error {
+// withoutAddress returns the cause of a failed request, without the path and query
+// of the address, which may hold the token.
+func withoutAddress(err error, u *url.URL) error {
 	for e := (*url.Error)(nil); errors.As(err, &e); {
 		err = e.Err
 	}

@@ -517,8 +517,8 @@ func (p *parser) setOff(i int) int {
 	return i
 }
 
-// listing reads a command of a verb and numbers: "1 3", "1, 3 and 5-7", "5 to
-// 7". It stops before a number that begins a finding, as in "done 1, 7 laid 6",
+// listing reads the numbers of a command with the given verb: "1 3", "1, 3 and
+// 5-7", "5 to 7". It stops before a number that begins a finding, as in "done 1, 7 laid 6",
 // and before a number of days.
 func (p *parser) listing(verb Verb, i int) (c Command, next int, f *fault) {
 	c.Verb = verb
@@ -575,8 +575,8 @@ func (p *parser) noNumber(i int) string {
 	return fmt.Sprintf("no task has the number %q", shortened(raw))
 }
 
-// inWords reports whether the number before i is written in words. Such a
-// number may as well belong to a remark: "two ill".
+// inWords reports whether the number before the token i is written in words. Such a
+// number may also be part of a remark: "two ill".
 func (p *parser) inWords(i int) bool { return i > 0 && p.Is(i-1, finding.Number) && !p.Figures(i-1) }
 
 const inFigures = "is this the number of a task, or a word of a remark? write the number in figures"

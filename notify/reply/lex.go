@@ -56,8 +56,8 @@ func disguise(line string) string {
 	return ""
 }
 
-// isBidi reports the controls of the Unicode bidirectional algorithm (UAX #9,
-// section 2), and the deprecated controls U+206A to U+206F.
+// isBidi reports whether r is a control of the Unicode bidirectional algorithm (UAX
+// #9, section 2), or one of the deprecated controls U+206A to U+206F.
 func isBidi(r rune) bool {
 	switch {
 	case r == '\u061C', r == '\u200E', r == '\u200F', r >= '\u202A' && r <= '\u202E', r >= '\u2066' && r <= '\u206F':

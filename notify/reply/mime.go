@@ -79,8 +79,8 @@ type Mail struct {
 // cannot be read or programs would disagree on how to read it.
 type Unreadable struct {
 	Err error // the reason, in words that go on after a colon
-	// Seen has the fields of the header that could be read. It serves to tell
-	// the keeper about the mail, and never to take it: From is "".
+	// Seen has the fields of the header that could be read. It serves only to
+	// report the mail to the keeper. Its From is "", so no command can be taken.
 	Seen Mail
 }
 
@@ -128,9 +128,9 @@ func ReadFrom(r io.Reader) (Mail, error) {
 	return m, nil
 }
 
-// ReadHeader reads a mail of which only the header is known, because its header
-// or its text is too large. If the header is cut, the error is [*Unreadable].
-// Otherwise the mail has Trouble.
+// ReadHeader reads the header of a mail that is too large to be fetched. If the
+// header is cut off, the error is [*Unreadable]. Otherwise the field Trouble of the
+// mail says that its text is too long.
 func ReadHeader(raw []byte) (Mail, error) {
 	body := bufio.NewReader(&source{r: bytes.NewReader(raw)})
 	header, err := readHead(body)
@@ -311,8 +311,8 @@ var machineFields = []string{
 // the token.
 var recipientFields = []string{"To", "Cc", "Delivered-To", "X-Original-To", "X-Delivered-To", "Envelope-To"}
 
-// otherFields are further fields that name no writer: fields in which servers
-// name recipients, and Message-IDs.
+// otherFields are further fields whose addresses are not of writers: fields of
+// servers, and fields of Message-IDs.
 var otherFields = []string{"Bcc", "Received", "Received-Spf", "Authentication-Results", "Arc-Authentication-Results",
 	"X-Forwarded-To", "X-Forwarded-For", "Message-Id", "In-Reply-To", "References"}
 

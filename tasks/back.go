@@ -35,19 +35,20 @@ func longTag(id string) string {
 	return string(tag)
 }
 
-// AsTag returns a word that the keeper typed, in any case, as a tag. ok is false
-// if the word has not the form of a tag.
+// AsTag returns a word that the keeper typed, in upper or lower case, as a tag. ok is
+// false if the word does not have the form of a tag.
 func AsTag(word string) (tag string, ok bool) {
 	tag = strings.ToUpper(word)
 	return tag, tagPattern.MatchString(tag)
 }
 
 // HasTag reports whether tag is the tag of the entry with the given id. If two
-// entries have the same tag, the keeper types more of it, up to the twenty
-// characters that [LongTags] gives.
+// entries share a tag of six characters, the keeper types more characters, up to the
+// twenty that [LongTags] gives.
 func HasTag(id, tag string) bool { return len(tag) >= tagLength && strings.HasPrefix(longTag(id), tag) }
 
-// LongTags returns the shortest tags that tell some ids apart, in their order.
+// LongTags returns a tag for each id, in the order of the ids. The tags have the
+// smallest length at which they all differ.
 func LongTags(ids ...string) []string {
 	tags := make([]string, len(ids))
 	for n := tagLength; n <= 20; n++ {
@@ -64,7 +65,7 @@ func LongTags(ids ...string) []string {
 // back is an entry that takes other entries back.
 type back struct {
 	id string
-	of []string // ids of the others
+	of []string // ids of the entries that it takes back
 }
 
 // backsOf returns the entries that take others back. They copy their texts.
@@ -131,9 +132,9 @@ func takenBack(backs []back) map[string]string {
 	return gone
 }
 
-// Know tells f of entries that are not added yet, and that may take back entries
-// which are added next. An entry that takes back an added entry cannot take
-// effect in f; see [Folder.Spoils].
+// Know registers entries that are not added yet and may take back entries that are
+// added next. It is too late to register an entry that takes back an added entry;
+// see [Folder.OutdatedBy].
 func (f *Folder) Know(entries []Entry) {
 	for _, b := range backsOf(entries) {
 		if !f.Knows(b.id) {
@@ -142,23 +143,22 @@ func (f *Folder) Know(entries []Entry) {
 	}
 }
 
-// Knows reports whether f knows that the entry with the given id takes others
-// back.
+// Knows reports whether the entry with the given id is registered in f, and takes
+// other entries back.
 func (f *Folder) Knows(id string) bool {
 	return slices.ContainsFunc(f.backs, func(b back) bool { return b.id == id })
 }
 
-// Spoils reports whether e takes back something that f has taken into account
-// without knowing e. Then f must be made anew. has reports whether an entry was
-// added to f.
-func (f *Folder) Spoils(e *Entry, has func(id string) bool) bool {
+// OutdatedBy reports whether e takes back an entry that f has counted before e was
+// registered. Then f must be made anew. has reports whether an entry was added to f.
+func (f *Folder) OutdatedBy(e *Entry, has func(id string) bool) bool {
 	return slices.ContainsFunc(e.Acts, func(a Act) bool {
 		return a.Entry != "" && !f.Knows(e.ID) && (has(a.Entry) || f.Knows(a.Entry))
 	})
 }
 
-// Outdated reports whether f knows an entry that is neither added nor among
-// later, or is another one there. Then f must be made anew.
+// Outdated reports whether an entry that is registered in f, but not added, is missing
+// from later or takes other entries back there. Then f must be made anew.
 func (f *Folder) Outdated(later []Entry, has func(id string) bool) bool {
 	if len(f.backs) == 0 {
 		return false

@@ -92,7 +92,7 @@ func TestAnEntryTakenBackHasNeverBeen(t *testing.T) {
 }
 
 // Only a correction by hand can make a circle.
-func TestEntriesThatTakeEachOtherBackTakeNothingBack(t *testing.T) {
+func TestACircleOfEntriesTakesNothingBack(t *testing.T) {
 	e := func(id, of string) tasks.Entry {
 		return tasks.Entry{ID: id, At: at("12", "06:00"), On: day("12"), Acts: []tasks.Act{done(boxOfE07), {Text: "undo", Entry: of}}}
 	}

@@ -47,9 +47,9 @@ type Act struct {
 	Until   civil.Date `json:"until,omitzero"` // only for PutOff
 	Why     string     `json:"why,omitempty"`  // only for Skip and PutOff
 	Finding *Finding   `json:"finding,omitempty"`
-	// Entry is the id of an entry that the act takes back with all its acts; the
-	// act then has no task. It holds whenever it was said, before or after that
-	// entry. If the act's own entry is taken back, that entry counts again.
+	// Entry is the id of an entry that this act takes back with all its acts; this
+	// act then has no task. The times of the two entries do not matter. If the
+	// entry of this act is taken back, the other entry counts again.
 	Entry string `json:"entry,omitempty"`
 }
 

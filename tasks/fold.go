@@ -46,12 +46,12 @@ func Fold(entries []Entry) *History {
 // again ([Thaw]).
 type Folder struct {
 	f     folded
-	backs []back // the entries that take others back, also some that are not added
+	backs []back // the added and registered entries that take others back
 }
 
 // Add adds entries. All of them must come after the entries added before, in
 // the order of At and then ID. Add may not be called after With. If one of them
-// is taken back by an entry that follows, that entry must be known; see
+// is taken back by a later entry, register the later entry first; see
 // [Folder.Know].
 func (f *Folder) Add(entries []Entry) {
 	if f.f.closed {
@@ -117,7 +117,7 @@ type folded struct {
 	// their own field again.
 	again map[int32]bool
 
-	gone map[string]string // ids of the entries that are taken back, and of the entries that do so
+	gone map[string]string // by the id of an entry that is taken back: the id of an entry that takes it back
 
 	dropped, baseDropped map[string][]Dropped
 	quoted, baseQuoted   map[quote]bool

@@ -37,8 +37,8 @@ func (h *History) First() civil.Date { return h.first }
 // now excludes that day.
 func (h *History) Speaks(day civil.Date) bool { return h.days[day] || h.baseDays[day] }
 
-// TakenBack reports whether an entry is taken back, and returns the id of an
-// entry that does so.
+// TakenBack reports whether an entry is taken back, and returns the id of an entry
+// that takes it back.
 func (h *History) TakenBack(entryID string) (by string, ok bool) {
 	by, ok = h.gone[entryID]
 	return by, ok

@@ -223,8 +223,8 @@ var ErrEntry = errors.New("the entry itself is the cause")
 // daybook already has an entry with e's ID, that first entry counts: Append
 // does nothing and returns false. e needs an ID and a time.
 //
-// After an error e is not accepted. If the error matches [ErrEntry], e itself is
-// the cause, and trying again cannot help. If the error matches [disk.ErrLost], this
+// After an error e is not accepted. If the error matches [ErrEntry], e itself is the
+// cause, and another attempt cannot help. If the error matches [disk.ErrLost], this
 // Book can write nothing more. Close it and open another, which shows the real
 // content of the disk.
 func (b *Book) Append(e tasks.Entry) (added bool, err error) {

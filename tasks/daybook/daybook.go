@@ -108,9 +108,9 @@ func yearOf(e tasks.Entry) int {
 	return e.On.Year()
 }
 
-// Writable makes the file of a year durable, if there is one. It returns an
-// error if the daybook cannot be written now: no permission, a disk that is
-// read-only or failing. A full disk shows only when something is written.
+// Writable checks whether the daybook can be written, by a sync of the file of a
+// year. It returns an error if there is no permission, or if the disk is read-only
+// or failing. It does not notice a full disk. A missing file is no error.
 func Writable(files disk.Files, books string, year int) error {
 	err := files.Sync(filePath(books, year))
 	if errors.Is(err, fs.ErrNotExist) {

@@ -163,9 +163,9 @@ func (k *kept) mayHave(id string) bool {
 	return i < n && binary.LittleEndian.Uint64(k.stored[8*i:]) == h
 }
 
-// spoiledBy reports whether e takes back an entry that folder has taken into
-// account.
-func (k *kept) spoiledBy(e *tasks.Entry) bool { return k != nil && k.folder.Spoils(e, k.mayHave) }
+// outdatedBy reports whether e takes back an entry that the kept history has
+// counted, so that the history must be computed anew.
+func (k *kept) outdatedBy(e *tasks.Entry) bool { return k != nil && k.folder.OutdatedBy(e, k.mayHave) }
 
 // mark remembers the place up to which the file of y was read.
 func (l *Log) mark(y *year) {

@@ -20,10 +20,10 @@ import (
 	"nestround/tasks/disk"
 )
 
-// The limits of the daybook. Ten years of 2,000 enclosures have about 15 MB a
-// year, and their longest entry has about a megabyte. A daybook above a limit
-// is not read at all, because a part of it would give wrong dates; an entry
-// that would lead above a limit is refused before it is written.
+// The limits of the daybook. The daybook of 2,000 enclosures has about 15 MB a year,
+// and its longest entry has about a megabyte. A daybook above a limit is not read at
+// all, because a part of it would give wrong dates. An entry that would exceed a
+// limit is refused before it is written.
 const (
 	MaxYear = 128 << 20 // bytes of the file of a year
 	MaxAll  = 512 << 20 // bytes of all years
@@ -412,7 +412,7 @@ func (l *Log) take(y *year, text string) error {
 			switch {
 			case err != nil:
 				y.report(problem(y, bare, err))
-			case l.kept.mayHave(e.ID) || l.kept.spoiledBy(&e) || l.kept != nil && !l.kept.folder.Follows(&e):
+			case l.kept.mayHave(e.ID) || l.kept.outdatedBy(&e) || l.kept != nil && !l.kept.folder.Follows(&e):
 				l.kept.gone = true
 				return nil
 			case !l.ids.add(e.ID, l.entries):
@@ -450,7 +450,7 @@ func estimate(text string, toCome int64) int {
 	return int(1.05 * perByte * float64(int64(len(text))+toCome))
 }
 
-// errLongLine is the error of a line that is not decoded.
+// errLongLine is the error of a line that is too long to be decoded.
 var errLongLine = fmt.Errorf("the line is longer than %d MiB", MaxLine>>20)
 
 // report adds a problem of the file. After maxProblems, it says only that there

@@ -14,9 +14,9 @@
 // again.
 //
 // [Open], [ReadFile] and [FS] do the reading. They open regular files only, and
-// never wait, whatever stands in the place of a file. All changes pass through
-// the small interface [Ops], so that a test can stop the program after each
-// operation; disktest does that.
+// never wait, even if a path names a pipe or a device. All changes pass through the
+// small interface [Ops], so that a test can stop the program after each operation;
+// disktest does that.
 package disk
 
 import (

@@ -48,8 +48,8 @@ func (f Files) Acquire(path string, wait time.Duration) (*Lock, error) {
 	if st, err := os.Stat(path); err == nil && !st.Mode().IsRegular() {
 		return nil, fmt.Errorf("lock %q: %w", path, ErrNotFile)
 	}
-	// Without O_NONBLOCK, opening a named pipe in the place of the lock would
-	// wait for ever.
+	// With O_NONBLOCK, the open does not wait for ever if the path of the lock
+	// names a pipe.
 	l := flock.New(path, flock.SetPermissions(0o600), flock.SetFlag(os.O_CREATE|os.O_RDONLY|syscall.O_NONBLOCK))
 	ok, err := l.TryLock()
 	if err == nil && !ok && wait > 0 {

@@ -42,9 +42,9 @@ func Open(path string) (*os.File, error) {
 	return f, nil
 }
 
-// openRegular opens a file without waiting. It looks at the kind of the file
-// twice: before, because opening a device may have an effect, and after,
-// because somebody may have put another file into its place.
+// openRegular opens a regular file without waiting. It checks the kind of the file
+// twice: before the open, because opening a device may have an effect, and after
+// the open, because somebody may have replaced the file meanwhile.
 func openRegular(path string, flag int, perm fs.FileMode) (*os.File, error) {
 	st, err := os.Stat(path)
 	if err == nil && !st.Mode().IsRegular() {
@@ -101,8 +101,8 @@ func readAtMost(f *os.File, path string, most int64) ([]byte, error) {
 	}
 }
 
-// Unusable reports whether err says that there is no readable file in a place:
-// anything but a file, or a file that is too large.
+// Unusable reports whether err says that a path cannot be read as a file, because it
+// names no regular file ([ErrNotFile]) or a file that is too large.
 func Unusable(err error) bool {
 	var large *TooLargeError
 	return errors.Is(err, ErrNotFile) || errors.As(err, &large)
@@ -154,7 +154,7 @@ func (d Folder) ReadDir(name string) ([]fs.DirEntry, error) { return fs.ReadDir(
 func (d Folder) Stat(name string) (fs.FileInfo, error) { return fs.Stat(d.fsys, name) }
 
 // Outside reports whether the file is reached through a symbolic link that
-// leaves the folder, so that its content belongs to somewhere else.
+// leaves the folder, so that its content is not part of the folder.
 func (d Folder) Outside(name string) bool {
 	path, err := d.path("stat", name)
 	if err != nil {
@@ -168,7 +168,7 @@ func (d Folder) Outside(name string) bool {
 	if err != nil {
 		return true
 	}
-	// The two paths come from the same absolute or relative folder.
+	// A link can make one of the paths absolute and leave the other relative.
 	if root, err = filepath.Abs(root); err != nil {
 		return true
 	}

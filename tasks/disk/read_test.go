@@ -12,7 +12,7 @@ import (
 	"testing"
 )
 
-// notFiles makes one of each kind of thing that is no file.
+// notFiles makes a folder, a pipe and every other kind of path that is no file.
 func notFiles(t *testing.T) map[string]string {
 	t.Helper()
 	dir, err := os.MkdirTemp("", "n") // the path of a socket must be short
@@ -35,7 +35,7 @@ func notFiles(t *testing.T) map[string]string {
 	return map[string]string{"a named pipe": in("pipe"), "a link to a pipe": in("link"), "a socket": in("socket"), "a folder": dir, "a device": "/dev/zero"}
 }
 
-// Whatever stands in the place of a file, neither reading nor writing waits.
+// Neither reading nor writing waits if a path names no regular file.
 func TestNothingButFilesIsOpened(t *testing.T) {
 	var files Files
 	for what, path := range notFiles(t) {

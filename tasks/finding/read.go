@@ -49,9 +49,9 @@ var fraction = regexp.MustCompile(`^[0-9]+[.,][0-9]+$`)
 // IsPart reports whether a word is a number with a fraction: "1.5".
 func IsPart(word string) bool { return fraction.MatchString(word) }
 
-// whole refuses a count that is no whole number, or may be none: "2.5", "2½",
-// "2,5". It returns nil for a whole number and for words without a number. In
-// "laid 2, 5 refused", the space after the comma begins the next command.
+// whole refuses a count that is not a whole number, or perhaps not: "2.5", "2½",
+// "2,5". It returns nil for a whole number and for words without a number. In "laid
+// 2, 5 refused", the space after the comma shows that the next command begins.
 func (l *Line) whole(i int) *Fault {
 	if l.End(i) {
 		return nil

@@ -188,7 +188,7 @@ func Scan(key string, s Scanner, g *Values) bool {
 const FirstVersion = 1
 
 // EntryVersion is the version of the daybook for an act that takes an entry back.
-// It is here because a new finding needs a later version.
+// It is beside the versions of findings because a new finding needs a later version.
 const EntryVersion = 3
 
 // Newest is the latest version of the daybook in any row or act. This program can

@@ -14,12 +14,12 @@ import (
 )
 
 // underFaults runs a story in a bubble, and measures its memory.
-func underFaults(t *testing.T, name string, story func(w *world)) {
+func underFaults(t *testing.T, name string, story func(w *simulation)) {
 	t.Run(name, func(t *testing.T) {
 		dir := t.TempDir()
 		grown := heap(func() {
 			synctest.Test(t, func(t *testing.T) {
-				w := newWorld(t, dir, "2027-05-12T05:55:00Z")
+				w := newSimulation(t, dir, "2027-05-12T05:55:00Z")
 				defer w.end()
 				story(w)
 				if t.Failed() {
@@ -35,7 +35,7 @@ func underFaults(t *testing.T, name string, story func(w *world)) {
 
 // wantOnce checks that each reply is recorded and answered once, and that each
 // digest left once. Up to copies mails may have left again.
-func (w *world) wantOnce(copies int, days ...string) {
+func (w *simulation) wantOnce(copies int, days ...string) {
 	w.t.Helper()
 	w.wantRecorded()
 	_, answers := w.arrived()
@@ -48,7 +48,7 @@ func (w *world) wantOnce(copies int, days ...string) {
 }
 
 // wantRecorded checks that each reply is recorded once.
-func (w *world) wantRecorded() {
+func (w *simulation) wantRecorded() {
 	w.t.Helper()
 	recorded := w.recorded()
 	for _, id := range w.replies {
@@ -59,7 +59,7 @@ func (w *world) wantRecorded() {
 }
 
 // wantLeft checks that each digest left, and counts the second copies.
-func (w *world) wantLeft(copies int, days ...string) {
+func (w *simulation) wantLeft(copies int, days ...string) {
 	w.t.Helper()
 	digests, answers := w.arrived()
 	second := 0
@@ -80,7 +80,7 @@ func (w *world) wantLeft(copies int, days ...string) {
 
 // wantTold checks that the keeper can see now that something is wrong: check and
 // the next digest ask the same place.
-func (w *world) wantTold(p part) {
+func (w *simulation) wantTold(p part) {
 	w.t.Helper()
 	for _, x := range w.h.Troubles() {
 		if x.Part == p && x.Standing() {
@@ -91,7 +91,7 @@ func (w *world) wantTold(p part) {
 }
 
 // wantOver checks that no trouble of a part stands any more.
-func (w *world) wantOver(p part) {
+func (w *simulation) wantOver(p part) {
 	w.t.Helper()
 	for _, x := range w.h.Troubles() {
 		if x.Part == p && x.Until.IsZero() && !x.Once {
@@ -101,7 +101,7 @@ func (w *world) wantOver(p part) {
 }
 
 // lie replaces words of the server.
-func (m *meddler) lie(old, new string) {
+func (m *faultyProxy) lie(old, new string) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.replace = strings.NewReplacer(old, new)
@@ -110,7 +110,7 @@ func (m *meddler) lie(old, new string) {
 // serverFault is a way in which a mail server misbehaves.
 type serverFault struct {
 	name string
-	set  func(w *world)
+	set  func(w *simulation)
 	// brief says that the work goes on in spite of the fault, or soon, so that
 	// nothing needs to be told.
 	brief bool
@@ -129,7 +129,7 @@ func smtpFaults() (all []serverFault) {
 		if at == practice.StepDot && f.What == practice.HangUpAfter {
 			f.Times, s.drops, s.brief = 1, 1, true
 		}
-		s.set = func(w *world) { w.box.Break(f) }
+		s.set = func(w *simulation) { w.box.Break(f) }
 		all = append(all, s)
 	}
 	refusal := func(at practice.Step, reply string) {
@@ -153,9 +153,9 @@ func smtpFaults() (all []serverFault) {
 		refusal(at, "\x00\xff\xfe nonsense")
 	}
 	for _, at := range []string{"connect", "EHLO", "AUTH", "MAIL", "RCPT", "DATA"} {
-		endlessly := func(name string, do func(*meddled, string)) {
+		endlessly := func(name string, do func(*proxiedConn, string)) {
 			// Once is enough to fill the memory.
-			all = append(all, serverFault{name: name + " at " + at, set: func(w *world) { w.smtp.set(fault{at: at, do: do, times: 1}) }, brief: true})
+			all = append(all, serverFault{name: name + " at " + at, set: func(w *simulation) { w.smtp.set(fault{at: at, do: do, times: 1}) }, brief: true})
 		}
 		endlessly("endless line", endless("250-", "x"))
 		endlessly("endless lines", endless("", "250-one more\r\n"))
@@ -165,12 +165,12 @@ func smtpFaults() (all []serverFault) {
 
 // imapFaults are the faults of the mailbox, at each step.
 func imapFaults() (all []serverFault) {
-	add := func(name, at string, do func(*meddled, string)) {
+	add := func(name, at string, do func(*proxiedConn, string)) {
 		f := fault{at: at, do: do}
 		if strings.HasPrefix(name, "endless") {
 			f.times = 1
 		}
-		all = append(all, serverFault{name: name + " at " + at, brief: at == "IDLE" || at == "NOOP" || f.times > 0, set: func(w *world) {
+		all = append(all, serverFault{name: name + " at " + at, brief: at == "IDLE" || at == "NOOP" || f.times > 0, set: func(w *simulation) {
 			w.imap.set(f)
 			w.box.Cut() // so that the house begins anew
 		}})
@@ -201,14 +201,14 @@ func imapFaults() (all []serverFault) {
 	add("endless search", "UID SEARCH", endless("* SEARCH", " 1"))
 	add("endless string", "UID FETCH", endless("* 1 FETCH (UID 1 ENVELOPE (\"", "x"))
 	return append(all,
-		serverFault{name: "new UIDVALIDITY", brief: true, set: func(w *world) {
+		serverFault{name: "new UIDVALIDITY", brief: true, set: func(w *simulation) {
 			if err := w.box.ResetUIDValidity("rounds@example.org"); err != nil {
 				w.t.Fatal(err)
 			}
 		}},
-		serverFault{name: "too large by its size", set: func(w *world) { w.imap.lie("RFC822.SIZE ", "RFC822.SIZE 9999") }, brief: true},
-		serverFault{name: "too small by its size", set: func(w *world) { w.imap.lie("RFC822.SIZE ", "RFC822.SIZE 0") }, brief: true},
-		serverFault{name: "frozen", set: func(w *world) { w.box.Freeze() }},
+		serverFault{name: "too large by its size", set: func(w *simulation) { w.imap.lie("RFC822.SIZE ", "RFC822.SIZE 9999") }, brief: true},
+		serverFault{name: "too small by its size", set: func(w *simulation) { w.imap.lie("RFC822.SIZE ", "RFC822.SIZE 0") }, brief: true},
+		serverFault{name: "frozen", set: func(w *simulation) { w.box.Freeze() }},
 	)
 }
 
@@ -216,7 +216,7 @@ func imapFaults() (all []serverFault) {
 // leaves and then while an answer leaves.
 func TestFaultsOfOutgoingMail(t *testing.T) {
 	for _, f := range smtpFaults() {
-		underFaults(t, f.name, func(w *world) {
+		underFaults(t, f.name, func(w *simulation) {
 			f.set(w)
 			w.until("2027-05-12T06:30:00Z")
 			if !f.brief {
@@ -240,7 +240,7 @@ func TestFaultsOfOutgoingMail(t *testing.T) {
 // The mailbox misbehaves at any step while replies arrive.
 func TestFaultsOfIncomingMail(t *testing.T) {
 	for _, f := range imapFaults() {
-		underFaults(t, f.name, func(w *world) {
+		underFaults(t, f.name, func(w *simulation) {
 			w.until("2027-05-12T06:30:00Z")
 			w.reply("done 1")
 			w.until("2027-05-12T06:45:00Z")
@@ -265,16 +265,16 @@ func TestFaultsOfIncomingMail(t *testing.T) {
 // What was wrong while the keeper slept is told in the next digest.
 func TestNextDigestTellsTheFaults(t *testing.T) {
 	for _, f := range []serverFault{
-		{name: "NO [UNAVAILABLE] at UID FETCH", set: func(w *world) {
+		{name: "NO [UNAVAILABLE] at UID FETCH", set: func(w *simulation) {
 			w.imap.set(fault{at: "UID FETCH", do: says("TAG NO [UNAVAILABLE] not now\r\n")})
 			w.reply("done 1")
 		}},
-		{name: "wrong password at AUTH", set: func(w *world) {
+		{name: "wrong password at AUTH", set: func(w *simulation) {
 			w.box.Break(practice.Fault{At: practice.StepAUTH, What: practice.Refuse, Reply: "535 5.7.8 wrong password"})
 			w.reply("done 1")
 		}},
 	} {
-		underFaults(t, f.name, func(w *world) {
+		underFaults(t, f.name, func(w *simulation) {
 			w.until("2027-05-12T20:00:00Z")
 			f.set(w)
 			w.until("2027-05-12T22:00:00Z")
@@ -294,7 +294,7 @@ func TestAWeekOfFaults(t *testing.T) {
 	seed := rand.Uint64()
 	for n := range 3 {
 		rng := rand.New(rand.NewPCG(seed, uint64(n)))
-		underFaults(t, fmt.Sprintf("seed %d-%d", seed, n), func(w *world) {
+		underFaults(t, fmt.Sprintf("seed %d-%d", seed, n), func(w *simulation) {
 			faults := slices.DeleteFunc(slices.Concat(smtpFaults(), imapFaults()), func(f serverFault) bool { return strings.HasPrefix(f.name, "endless") })
 			copies := 0
 			var days []string

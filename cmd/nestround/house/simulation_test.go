@@ -21,14 +21,14 @@ import (
 	"nestround/notify/reply"
 )
 
-// world is a house with its mail servers in a synctest bubble: days pass at
+// simulation is a house with its mail servers in a synctest bubble: days pass at
 // once, and the servers misbehave when the test says so.
-type world struct {
+type simulation struct {
 	t    testing.TB
 	dir  string
 	box  *practice.Box
-	smtp *meddler
-	imap *meddler
+	smtp *faultyProxy
+	imap *faultyProxy
 	h    *House
 	log  *lockedBuffer
 	zero time.Time // time of the house's clock at the start of the bubble
@@ -40,15 +40,15 @@ type world struct {
 }
 
 const (
-	worldSMTP = "127.0.0.1:2525"
-	worldIMAP = "127.0.0.1:1143"
+	simulatedSMTP = "127.0.0.1:2525"
+	simulatedIMAP = "127.0.0.1:1143"
 )
 
-// newWorld makes small books whose mail goes through servers. dir must come from
+// newSimulation makes small books whose mail goes through servers. dir must come from
 // outside the bubble.
-func newWorld(t testing.TB, dir, at string) *world {
+func newSimulation(t testing.TB, dir, at string) *simulation {
 	t.Helper()
-	mail := strings.ReplaceAll(mailSettings(worldSMTP, worldIMAP, "none", "rounds@example.org"), "ca_file = \"ca.pem\"\n", "")
+	mail := strings.ReplaceAll(mailSettings(simulatedSMTP, simulatedIMAP, "none", "rounds@example.org"), "ca_file = \"ca.pem\"\n", "")
 	write(t, filepath.Join(dir, "keeper.toml"), strings.Replace(fmt.Sprintf(smallBooks, "UTC", "06:00"),
 		"[mail.out]\nmaildir = \"out\"\n\n[mail.in]\nmaildir = \"in\"\ntrust = \"token\"\n", mail+"poll = \"5 minutes\"\n", 1))
 	if err := os.MkdirAll(filepath.Join(dir, "secrets"), 0o700); err != nil {
@@ -57,7 +57,7 @@ func newWorld(t testing.TB, dir, at string) *world {
 	if err := os.WriteFile(filepath.Join(dir, "secrets", "mail"), []byte(password+"\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	w := &world{t: t, dir: dir, box: practice.New(), log: &lockedBuffer{}, zero: clock(at)(), born: time.Now()}
+	w := &simulation{t: t, dir: dir, box: practice.New(), log: &lockedBuffer{}, zero: clock(at)(), born: time.Now()}
 	w.box.RequireAuth = true
 	// The practice server looks for mail every 20 ms while a client idles. That
 	// is too often for days of simulated time, so the house has to poll.
@@ -68,21 +68,21 @@ func newWorld(t testing.TB, dir, at string) *world {
 		}
 	}
 	smtp, imap := practice.NewPipe(), practice.NewPipe()
-	w.smtp, w.imap = &meddler{to: smtp}, &meddler{to: imap}
+	w.smtp, w.imap = &faultyProxy{to: smtp}, &faultyProxy{to: imap}
 	w.box.Serve(smtp, imap)
 	w.start()
 	return w
 }
 
-func (w *world) now() time.Time { return w.zero.Add(time.Since(w.born)) }
+func (w *simulation) now() time.Time { return w.zero.Add(time.Since(w.born)) }
 
 // start opens the books and starts the loops of serve. It leaves out the loop
 // that reads edited books again, which would take most of the test's time.
-func (w *world) start() {
+func (w *simulation) start() {
 	w.t.Helper()
 	h, problems, err := Open(w.dir, Options{Now: w.now, Log: slog.New(slog.NewTextHandler(w.log, nil)),
 		Dial: func(ctx context.Context, network, addr string) (net.Conn, error) {
-			if addr == worldSMTP {
+			if addr == simulatedSMTP {
 				return w.smtp.dial(ctx)
 			}
 			return w.imap.dial(ctx)
@@ -101,7 +101,7 @@ func (w *world) start() {
 }
 
 // end stops the house and the servers.
-func (w *world) end() {
+func (w *simulation) end() {
 	w.stop()
 	w.mend()
 	w.box.Stop()
@@ -109,7 +109,7 @@ func (w *world) end() {
 }
 
 // mend ends all faults.
-func (w *world) mend() {
+func (w *simulation) mend() {
 	w.box.Mend()
 	w.box.Thaw()
 	w.smtp.mend()
@@ -117,14 +117,14 @@ func (w *world) mend() {
 }
 
 // until lets time pass until the house's clock shows a time.
-func (w *world) until(at string) {
+func (w *simulation) until(at string) {
 	w.t.Helper()
 	time.Sleep(clock(at)().Sub(w.now()))
 	synctest.Wait()
 }
 
 // reply puts a reply to the digest of the day into the mailbox.
-func (w *world) reply(words string) string {
+func (w *simulation) reply(words string) string {
 	w.t.Helper()
 	i, ok := w.h.Snapshot().TodaysIssue()
 	if !ok {
@@ -139,7 +139,7 @@ func (w *world) reply(words string) string {
 }
 
 // recorded counts the entries of every reply.
-func (w *world) recorded() map[string]int {
+func (w *simulation) recorded() map[string]int {
 	w.t.Helper()
 	entries, trouble, err := readDaybook(w.dir)
 	if err != nil || len(trouble) > 0 {
@@ -154,7 +154,7 @@ func (w *world) recorded() map[string]int {
 
 // arrived counts the digests by the day, and the answers by the reply. A second
 // Message-ID for one of them is an error.
-func (w *world) arrived() (digests, answers map[string]int) {
+func (w *simulation) arrived() (digests, answers map[string]int) {
 	w.t.Helper()
 	digests, answers = make(map[string]int), make(map[string]int)
 	ids := make(map[string]string)
@@ -176,7 +176,7 @@ func (w *world) arrived() (digests, answers map[string]int) {
 }
 
 // digestOf returns the text of a day's digest as it arrived, or "".
-func (w *world) digestOf(day string) string {
+func (w *simulation) digestOf(day string) string {
 	d, _ := mailsTo(w.box, "keeper@example.org")
 	for _, m := range d {
 		if m.Date.UTC().Format(time.DateOnly) == day {
@@ -186,28 +186,28 @@ func (w *world) digestOf(day string) string {
 	return ""
 }
 
-// meddler stands between the house and a server, and misbehaves like a server.
-type meddler struct {
+// faultyProxy stands between the house and a server, and misbehaves like a server.
+type faultyProxy struct {
 	to *practice.Pipe
 
 	mu    sync.Mutex
 	fault *fault
-	conns map[*meddled]struct{}
-	// in replaces parts of what the server says.
+	conns map[*proxiedConn]struct{}
+	// replace replaces parts of the bytes from the server; nil for no change.
 	replace *strings.Replacer
 }
 
 // fault is a misbehaviour at a step: at "connect", in place of the greeting, or
 // at a command of the client, such as "LOGIN" or "UID FETCH". A fault at "LOGIN"
-// is also one at "AUTHENTICATE".
+// also occurs at "AUTHENTICATE".
 type fault struct {
 	at    string
-	do    func(c *meddled, tag string)
+	do    func(c *proxiedConn, tag string)
 	times int // how often; 0 until it is mended
 }
 
 // strike returns the fault of a step, if there is one.
-func (m *meddler) strike(at string) func(*meddled, string) {
+func (m *faultyProxy) strike(at string) func(*proxiedConn, string) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	f := m.fault
@@ -222,17 +222,17 @@ func (m *meddler) strike(at string) func(*meddled, string) {
 	return f.do
 }
 
-func (m *meddler) set(f fault) {
+func (m *faultyProxy) set(f fault) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.fault = &f
 }
 
 // mend ends the faults, and the connections that are in the middle of one.
-func (m *meddler) mend() {
+func (m *faultyProxy) mend() {
 	m.mu.Lock()
 	m.fault, m.replace = nil, nil
-	var broken []*meddled
+	var broken []*proxiedConn
 	for c := range m.conns {
 		if c.broken {
 			broken = append(broken, c)
@@ -244,23 +244,23 @@ func (m *meddler) mend() {
 	}
 }
 
-// meddled is a connection through a meddler.
-type meddled struct {
-	m              *meddler
+// proxiedConn is a connection through a faultyProxy.
+type proxiedConn struct {
+	m              *faultyProxy
 	client, server net.Conn
 	broken, mute   bool // guarded by m.mu
 }
 
-func (m *meddler) dial(ctx context.Context) (net.Conn, error) {
+func (m *faultyProxy) dial(ctx context.Context) (net.Conn, error) {
 	server, err := m.to.DialContext(ctx, "", "")
 	if err != nil {
 		return nil, err
 	}
 	near, client := net.Pipe()
-	c := &meddled{m: m, client: client, server: server}
+	c := &proxiedConn{m: m, client: client, server: server}
 	m.mu.Lock()
 	if m.conns == nil {
-		m.conns = make(map[*meddled]struct{})
+		m.conns = make(map[*proxiedConn]struct{})
 	}
 	m.conns[c] = struct{}{}
 	m.mu.Unlock()
@@ -268,7 +268,7 @@ func (m *meddler) dial(ctx context.Context) (net.Conn, error) {
 	return near, nil
 }
 
-func (c *meddled) drop() {
+func (c *proxiedConn) drop() {
 	c.client.Close()
 	c.server.Close()
 	c.m.mu.Lock()
@@ -276,22 +276,22 @@ func (c *meddled) drop() {
 	delete(c.m.conns, c)
 }
 
-// set marks the connection as broken for good; mute also hides what the server
-// says from now on.
-func (c *meddled) set(mute bool) {
+// set marks the connection as broken for good. With mute, the client gets no more
+// bytes from the server.
+func (c *proxiedConn) set(mute bool) {
 	c.m.mu.Lock()
 	defer c.m.mu.Unlock()
 	c.broken, c.mute = true, mute
 }
 
-func (c *meddled) is() (broken, mute bool, replace *strings.Replacer) {
+func (c *proxiedConn) is() (broken, mute bool, replace *strings.Replacer) {
 	c.m.mu.Lock()
 	defer c.m.mu.Unlock()
 	return c.broken, c.mute, c.m.replace
 }
 
-// down passes on what the server says.
-func (c *meddled) down() {
+// down passes the bytes of the server on to the client.
+func (c *proxiedConn) down() {
 	defer c.drop()
 	if do := c.m.strike("connect"); do != nil {
 		go io.Copy(io.Discard, c.client)
@@ -319,8 +319,8 @@ func (c *meddled) down() {
 	}
 }
 
-// up passes on the lines of the client.
-func (c *meddled) up() {
+// up passes the lines of the client on to the server.
+func (c *proxiedConn) up() {
 	defer c.drop()
 	lines := bufio.NewReader(c.client)
 	for {
@@ -353,31 +353,31 @@ func (c *meddled) up() {
 }
 
 // says answers with lines, in which TAG stands for the command's tag.
-func says(lines string) func(*meddled, string) {
-	return func(c *meddled, tag string) { io.WriteString(c.client, strings.ReplaceAll(lines, "TAG", tag)) }
+func says(lines string) func(*proxiedConn, string) {
+	return func(c *proxiedConn, tag string) { io.WriteString(c.client, strings.ReplaceAll(lines, "TAG", tag)) }
 }
 
 // saysAndDrops answers and closes the connection.
-func saysAndDrops(lines string) func(*meddled, string) {
-	return func(c *meddled, tag string) {
+func saysAndDrops(lines string) func(*proxiedConn, string) {
+	return func(c *proxiedConn, tag string) {
 		says(lines)(c, tag)
 		c.drop()
 	}
 }
 
-func drops(c *meddled, _ string) { c.drop() }
+func drops(c *proxiedConn, _ string) { c.drop() }
 
 // stalls never answers again.
-func stalls(c *meddled, _ string) { c.set(false) }
+func stalls(c *proxiedConn, _ string) { c.set(false) }
 
 // flood is how many bytes an endless server sends before it goes silent. It is
 // far more than the program may keep.
 const flood = 3 * heapMost
 
-// endless repeats a piece after a beginning, without an end.
-func endless(begin, piece string) func(*meddled, string) {
+// endless sends a beginning and then a piece again and again, until flood.
+func endless(begin, piece string) func(*proxiedConn, string) {
 	block := []byte(strings.Repeat(piece, max(1, (64<<10)/len(piece))))
-	return func(c *meddled, tag string) {
+	return func(c *proxiedConn, tag string) {
 		c.set(false)
 		go func() {
 			io.WriteString(c.client, strings.ReplaceAll(begin, "TAG", tag))

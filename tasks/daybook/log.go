@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -302,9 +303,18 @@ func (l *Log) readNew(years []*year, writer bool) error {
 	return nil
 }
 
-// tornPause is the time that a reader waits for a writer to finish an
-// incomplete last line.
-const tornPause = 5 * time.Millisecond
+// A reader that finds an incomplete last line reads it again after tornPause,
+// for as long as a writer holds the lock of the books, at most tornPauses times.
+const (
+	tornPause  = 5 * time.Millisecond
+	tornPauses = 400
+)
+
+// writing reports whether a writer holds the lock of the books.
+func (l *Log) writing() bool {
+	held, err := disk.Held(filepath.Join(l.books, filepath.FromSlash(LockFile)))
+	return held && err == nil
+}
 
 // readYear reads the bytes after y.read. If the bytes before have changed, it
 // changes nothing and returns false.
@@ -345,7 +355,9 @@ func (l *Log) readYear(y *year, writer bool) (bool, error) {
 	if err := l.take(y, text); err != nil {
 		return false, err
 	}
-	if y.torn != nil && !writer {
+	// The writer may have ended since the reading, so read once more at least.
+	for n, more := 0, true; y.torn != nil && !writer && more && n < tornPauses; n++ {
+		more = l.writing()
 		time.Sleep(tornPause)
 		if _, err := f.Seek(y.read, io.SeekStart); err != nil {
 			return false, err

@@ -39,24 +39,9 @@ func setInit(*flag.FlagSet) func(context.Context, *call) error {
 
 func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 	return func(_ context.Context, c *call) error {
-		h, problems, err := house.Open(c.dir, house.Options{Now: c.now})
+		h, service, problems, err := house.Check(c.dir, house.Options{Now: c.now})
 		if err != nil {
 			return err
-		}
-		if h != nil {
-			for _, p := range h.CheckWires() {
-				problems = append(problems, diag.Problem{File: "keeper.toml", Severity: diag.Error, Message: p})
-			}
-			problems = append(problems, house.Unwritable(h)...)
-			problems = append(problems, h.StandingTroubles(h.Snapshot().Settings().Zone)...)
-			mail, err := house.MailProblems(h)
-			if err != nil {
-				return err
-			}
-			problems = append(problems, mail...)
-			problems = append(problems, house.AsideMails(h)...)
-			problems = append(problems, house.ClockProblems(h)...)
-			problems = append(problems, house.ServiceOf(h).Warnings()...)
 		}
 		if c.json {
 			if err := c.printJSON(struct {
@@ -67,12 +52,14 @@ func setCheck(*flag.FlagSet) func(context.Context, *call) error {
 		} else if err := c.tell(problems, nil); err != nil && !errors.Is(err, errTold) {
 			return err
 		}
+		if !c.json {
+			if h != nil && !problems.HasErrors() {
+				c.printCheck(h.Snapshot())
+			}
+			c.printServed(h, service)
+		}
 		if problems.HasErrors() {
 			return errTold
-		}
-		if !c.json {
-			c.printCheck(h.Snapshot())
-			c.printServed(h)
 		}
 		return nil
 	}
@@ -96,13 +83,13 @@ func (c *call) printCheck(s *house.Snapshot) {
 	fmt.Fprintf(c.stdout, "The calendar shows %d days back and %d ahead, on %s.\n", set.Calendar.PastDays, set.Calendar.AheadDays, set.Page.Listen)
 }
 
-// printServed says whether serve runs, or when it last ran.
-func (c *call) printServed(h *house.House) {
-	a, running, ok := house.ServiceOf(h).LastRan()
+// printServed says whether serve runs, or when it last ran. h is nil if the books have errors.
+func (c *call) printServed(h *house.House, service house.Service) {
+	a, running, ok := service.LastRan()
 	if !ok {
 		return
 	}
-	moment := func(t time.Time) string { return english.WeekdayMoment(t.In(h.Snapshot().Settings().Zone)) }
+	moment := func(t time.Time) string { return english.WeekdayMoment(t.In(service.Zone())) }
 	switch {
 	case running && a.Started.IsZero():
 		fmt.Fprintln(c.stdout, "Serve is running.")
@@ -112,6 +99,19 @@ func (c *call) printServed(h *house.House) {
 		fmt.Fprintf(c.stdout, "Serve is not running; it last ran on %s, and ended by a crash, a kill or a power cut.\n", moment(a.Seen))
 	case !a.Seen.IsZero():
 		fmt.Fprintf(c.stdout, "Serve is not running; it was ended on %s.\n", moment(a.Ended))
+	default:
+		sending, issued := service.Sending()
+		if !sending {
+			break
+		}
+		by := ""
+		if !issued.IsZero() {
+			by = fmt.Sprintf("; the digest of %s was written by another command", english.Date(issued))
+		}
+		fmt.Fprintf(c.stdout, "Serve has never run with these books%s.\n", by)
+	}
+	if h == nil {
+		return
 	}
 	if w := h.Snapshot().Settings().Watch; !w.Ping.IsZero() && !a.Pinged.IsZero() {
 		fmt.Fprintf(c.stdout, "The last sign of life was given on %s.\n", moment(a.Pinged))

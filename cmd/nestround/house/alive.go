@@ -69,18 +69,37 @@ func (s Service) LastRan() (a Alive, running, ok bool) {
 	return a, running, err == nil
 }
 
-// Warnings warns if serve does not run although the digest is to be sent.
-func (s Service) Warnings() diag.List {
+// Zone returns the keeper's zone, or this machine's if the books cannot be used.
+func (s Service) Zone() *time.Location { return zoneOf(s.h) }
+
+// Sending reports whether serve would send a digest. issued is the day of the
+// newest digest of today and yesterday, or the zero date. Books with errors send
+// nothing.
+func (s Service) Sending() (sending bool, issued civil.Date) {
+	if s.h.current.Load() == nil {
+		return false, civil.Date{}
+	}
 	snapshot := s.h.Snapshot()
-	set := snapshot.settings
+	if i, ok := newestIssue(snapshot); ok {
+		issued = i.Date
+	}
+	return snapshot.settings.Out != nil && len(snapshot.settings.Digest.To) > 0, issued
+}
+
+// Warnings warns if serve does not run although the digest is to be sent. The
+// settings of books with errors are not known; if serve ran with them before, it
+// is taken to be needed.
+func (s Service) Warnings() diag.List {
 	a, running, ok := s.LastRan()
-	if running || !ok || set.Out == nil || len(set.Digest.To) == 0 {
+	sending, issued := s.Sending()
+	known := s.h.current.Load() != nil
+	if running || !ok || known && !sending || !known && a.Seen.IsZero() {
 		return nil
 	}
 	last := "it has never run with these books"
 	if !a.Seen.IsZero() {
-		last = "it last ran on " + english.WeekdayMoment(a.Seen.In(set.Zone))
-	} else if _, issued := newestIssue(snapshot); issued {
+		last = "it last ran on " + english.WeekdayMoment(a.Seen.In(s.Zone()))
+	} else if !issued.IsZero() {
 		return nil // something else sends the digest, such as cron
 	}
 	return diag.List{{File: "keeper.toml", Severity: diag.Warning,

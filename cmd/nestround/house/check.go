@@ -8,10 +8,54 @@ import (
 	"path/filepath"
 	"slices"
 	"syscall"
+	"time"
 
 	"nestround/config/diag"
 	"nestround/tasks/daybook"
 )
+
+// Check opens the books as [Open] does, and adds everything else that check
+// tells: troubles, mail that waits, mails that were set aside, whether serve runs,
+// whether the disk can be written. These problems are in the list also if the
+// books have errors, and h is nil. Service tells about serve in both cases.
+func Check(dir string, o Options) (h *House, service Service, list diag.List, err error) {
+	h = closed(dir, o)
+	usable, list, err := start(h)
+	service = Service{h}
+	if err != nil {
+		return nil, service, list, err
+	}
+	list = slices.Clone(list)
+	if usable {
+		for _, p := range h.CheckWires() {
+			list = append(list, diag.Problem{File: "keeper.toml", Severity: diag.Error, Message: p})
+		}
+	}
+	list = append(list, Unwritable(h)...)
+	list = append(list, h.StandingTroubles(zoneOf(h))...)
+	mail, err := MailProblems(h)
+	if err != nil {
+		return nil, service, list, err
+	}
+	list = append(list, mail...)
+	list = append(list, AsideMails(h)...)
+	if usable {
+		list = append(list, ClockProblems(h)...)
+	}
+	list = append(list, service.Warnings()...)
+	if !usable {
+		return nil, service, list, nil
+	}
+	return h, service, list, nil
+}
+
+// zoneOf returns the keeper's zone, or this machine's if the books cannot be used.
+func zoneOf(h *House) *time.Location {
+	if s := h.current.Load(); s != nil {
+		return s.settings.Zone
+	}
+	return h.now().Location()
+}
 
 // Unwritable tries to write into the folders of the daybook and of the state. A
 // folder that is missing is made later in the folder of the books, which is tried

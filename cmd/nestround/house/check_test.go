@@ -75,3 +75,32 @@ func TestCheckTriesTheDisk(t *testing.T) {
 		})
 	}
 }
+
+// Books with errors keep nobody from learning what else is wrong.
+func TestCheckTellsTroublesOfBooksWithErrors(t *testing.T) {
+	dir := small(t, "Europe/Berlin", "06:00")
+	h := open(t, dir, clock("2027-05-12T05:00:00+02:00"), disk.Files{})
+	h.trouble(partReplies, "replies cannot be read: the login was refused")
+	newWatcher(h).look(t.Context()) // as serve does
+	write(t, filepath.Join(dir, "broken.toml"), "[[enclosure]\n")
+	d := &fullDisk{}
+	d.set("/state/")
+	got, service, list, err := Check(dir, Options{Now: clock("2027-05-12T07:00:00+02:00"), Files: disk.Files{Ops: d}})
+	if got != nil || err != nil || !list.HasErrors() {
+		t.Fatal(got, err, list)
+	}
+	if a, running, ok := service.LastRan(); running || !ok || a.Seen.IsZero() {
+		t.Errorf("of serve it knows %+v, %t, %t", a, running, ok)
+	}
+	var told strings.Builder
+	if err := list.Print(&told); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{
+		"broken.toml:1", "since Wed 12 May 05:00: replies cannot be read", "the folder cannot be written", "serve is not running", "it last ran on Wed 12 May 05:00",
+	} {
+		if !strings.Contains(told.String(), want) {
+			t.Errorf("check does not tell %q:\n%s", want, &told)
+		}
+	}
+}

@@ -80,6 +80,16 @@ type House struct {
 // Open returns a house and the list of warnings. The error says that the folder
 // cannot be read at all.
 func Open(dir string, o Options) (*House, diag.List, error) {
+	h := closed(dir, o)
+	usable, problems, err := start(h)
+	if !usable {
+		h = nil
+	}
+	return h, problems, err
+}
+
+// closed returns a house that has read nothing.
+func closed(dir string, o Options) *House {
 	h := &House{Dir: dir, now: o.Now, log: o.Log, page: o.Page, taken: o.Taken, dial: o.Dial, files: o.Files}
 	if h.now == nil {
 		h.now = time.Now
@@ -92,17 +102,23 @@ func Open(dir string, o Options) (*House, diag.List, error) {
 	h.issues = newIssues(h.state("digests"), h.files, h.troubles)
 	h.unread = &unreadMails{state: h.state("unread.json"), files: h.files, troubles: h.troubles}
 	h.books = reading{dir: dir, log: h.log, daybook: daybook.NewKeptLog(dir, h.files, h.log), chosen: newChosenDays(dir, h.files, h.log)}
+	return h
+}
+
+// start reads the books and the daybook for the first time. usable says that the
+// house has a snapshot.
+func start(h *House) (usable bool, problems diag.List, err error) {
 	if problems := h.books.open(); problems.HasErrors() {
-		return nil, problems, nil
+		return false, problems, nil
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	s, err := h.look()
 	if s == nil {
-		return nil, h.books.problems.list, err
+		return false, h.books.problems.list, err
 	}
-	problems, _ := s.Problems()
-	return h, problems, err
+	problems, _ = s.Problems()
+	return true, problems, err
 }
 
 func (h *House) state(name string) string { return filepath.Join(h.Dir, "state", name) }

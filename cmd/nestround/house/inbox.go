@@ -399,7 +399,7 @@ func AsideMails(h *House) diag.List {
 		return nil // reading the mailbox reports the error
 	}
 	var list diag.List
-	zone := h.Snapshot().settings.Zone
+	zone := zoneOf(h)
 	for _, a := range pos.Aside {
 		list = append(list, diag.Problem{
 			File: "state/mailbox.json", Severity: diag.Warning,

@@ -311,7 +311,7 @@ func failureWords(f outbox.Failure, all bool) string {
 // MailProblems returns warnings for check: mails that wait, mails that did not leave
 // within the last days, and mails that may have arrived twice.
 func MailProblems(h *House) (diag.List, error) {
-	zone, now := h.Snapshot().settings.Zone, h.now()
+	zone, now := zoneOf(h), h.now()
 	var list diag.List
 	warn := func(hint, format string, a ...any) {
 		list = append(list, diag.Problem{File: outbox.Folder, Severity: diag.Warning, Hint: hint, Message: fmt.Sprintf(format, a...)})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	_ "embed"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -10,29 +11,16 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"nestround/cmd/nestround/demobooks"
+	"nestround/tasks/civil"
 )
 
-// clockOfTests gives the built program a clock that tests can set, with the same
-// variables as in [TestMain].
-const clockOfTests = `package main
-
-import (
-	"os"
-	"time"
-)
-
-func clockOfTests() time.Time {
-	clock, err := time.Parse(time.RFC3339, os.Getenv("CLOCK"))
-	if err != nil {
-		panic("CLOCK: " + err.Error())
-	}
-	set, err := time.Parse(time.RFC3339Nano, os.Getenv("SET"))
-	if err != nil {
-		panic("SET: " + err.Error())
-	}
-	return clock.Add(time.Since(set))
-}
-`
+// sourceOfClock is the clock of the built program, which is also that of
+// [TestMain].
+//
+//go:embed clock_of_tests_test.go
+var sourceOfClock string
 
 // built returns the file of the program, as `go build` makes it. Only the clock
 // differs. The test binary would not do: it has other imports, and with the race
@@ -57,7 +45,7 @@ var built = sync.OnceValues(func() (string, error) {
 	}
 	files := map[string]string{
 		"main.go":           strings.Replace(string(source), clock, "clockOfTests,", 1),
-		"clock_of_tests.go": clockOfTests,
+		"clock_of_tests.go": sourceOfClock,
 	}
 	replace := make(map[string]string)
 	for name, text := range files {
@@ -100,6 +88,31 @@ func theBinary(t *testing.T) string {
 		t.Fatal(err)
 	}
 	return bin
+}
+
+// demoCommand returns books of the demo with further settings, and the command nestround
+// in a process of its own. Called by this name, the test binary runs the command.
+func demoCommand(t *testing.T, set demobooks.Setting) (books, bin string) {
+	t.Helper()
+	books = t.TempDir()
+	set.Zone = "UTC"
+	if err := demobooks.Write(books, civil.MustParse("2027-05-12"), set); err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range []string{"new", "cur", "tmp"} {
+		if err := os.MkdirAll(filepath.Join(books, "mail", "in", f), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	bin = filepath.Join(t.TempDir(), "nestround")
+	if err := os.Symlink(self, bin); err != nil {
+		t.Fatal(err)
+	}
+	return books, bin
 }
 
 // clockAt returns the environment of a program whose clock shows at now and runs

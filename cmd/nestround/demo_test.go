@@ -18,7 +18,6 @@ import (
 	"time"
 
 	"nestround/cmd/nestround/demobooks"
-	"nestround/tasks/civil"
 )
 
 // output collects the text that a running command writes.
@@ -130,23 +129,7 @@ func TestDemo(t *testing.T) {
 
 // SIGTERM ends serve with exit code 0, and serve releases its locks.
 func TestServeEndsOnSIGTERM(t *testing.T) {
-	dir := t.TempDir()
-	if err := demobooks.Write(dir, civil.MustParse("2027-05-12"), demobooks.Setting{Zone: "UTC"}); err != nil {
-		t.Fatal(err)
-	}
-	for _, f := range []string{"new", "cur", "tmp"} {
-		if err := os.MkdirAll(filepath.Join(dir, "mail", "in", f), 0o755); err != nil {
-			t.Fatal(err)
-		}
-	}
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	bin := filepath.Join(t.TempDir(), "nestround")
-	if err := os.Symlink(self, bin); err != nil {
-		t.Fatal(err)
-	}
+	dir, bin := demoCommand(t, demobooks.Setting{})
 	for range 2 { // the second run must find no lock
 		log := &output{}
 		cmd := exec.Command(bin, "serve", "--books", dir, "--listen", "127.0.0.1:0")

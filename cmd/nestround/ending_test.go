@@ -17,7 +17,6 @@ import (
 	"time"
 
 	"nestround/cmd/nestround/demobooks"
-	"nestround/tasks/civil"
 )
 
 // child is the real program at work.
@@ -33,27 +32,9 @@ type child struct {
 // with further settings.
 func startServe(t *testing.T, set demobooks.Setting, change func(*child)) *child {
 	t.Helper()
-	dir := t.TempDir()
-	day := civil.MustParse("2027-05-12")
-	set.Zone = "UTC"
-	if err := demobooks.Write(dir, day, set); err != nil {
-		t.Fatal(err)
-	}
-	for _, f := range []string{"new", "cur", "tmp"} {
-		if err := os.MkdirAll(filepath.Join(dir, "mail", "in", f), 0o755); err != nil {
-			t.Fatal(err)
-		}
-	}
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	bin := filepath.Join(t.TempDir(), "nestround") // by this name, the test binary runs the command
-	if err := os.Symlink(self, bin); err != nil {
-		t.Fatal(err)
-	}
+	dir, bin := demoCommand(t, set)
 	c := &child{t: t, dir: dir, cmd: exec.Command(bin, "serve", "--books", dir, "--listen", "127.0.0.1:0")}
-	c.cmd.Env = append(os.Environ(), "CLOCK="+day.At(5*60, time.UTC).Format(time.RFC3339), "SET="+time.Now().Format(time.RFC3339Nano))
+	c.cmd.Env = append(os.Environ(), "CLOCK=2027-05-12T05:00:00Z", "SET="+time.Now().Format(time.RFC3339Nano))
 	r, w, err := os.Pipe()
 	if err != nil {
 		t.Fatal(err)

@@ -20,26 +20,15 @@ import (
 // scripts run some 250 commands.
 const withoutSleep = "atexit_sleep_ms=0"
 
-// TestMain lets the test binary run as the command in scripts. There its clock
-// starts at the time in the variable CLOCK, counted from the moment in the
-// variable SET.
+// TestMain lets the test binary run as the command in scripts, with the clock of
+// [clockOfTests].
 func TestMain(m *testing.M) {
 	os.Setenv("GORACE", withoutSleep)
 	testscript.Main(tidy{m}, map[string]func(){
 		"nestround": func() {
 			p := &program{
 				stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, env: os.Getenv,
-				now: func() time.Time {
-					clock, err := time.Parse(time.RFC3339, os.Getenv("CLOCK"))
-					if err != nil {
-						panic("CLOCK: " + err.Error())
-					}
-					set, err := time.Parse(time.RFC3339Nano, os.Getenv("SET"))
-					if err != nil {
-						panic("SET: " + err.Error())
-					}
-					return clock.Add(time.Since(set))
-				},
+				now: clockOfTests,
 			}
 			p.unfinished = new(atomic.Pointer[func() string])
 			os.Exit(p.main(p.untilSignal(), os.Args[1:]))

@@ -402,3 +402,40 @@ func nested(depth int, inner string) string {
 	}
 	return inner
 }
+
+// unanswered is the error of a mail that counts and has no answer yet.
+type unanswered struct{}
+
+func (unanswered) Error() string    { return "the answer cannot be written" }
+func (unanswered) Unfinished() bool { return true }
+
+// A mail whose answer is missing is offered at every reading until it has its
+// answer. It is never set aside, and the other mails are read meanwhile.
+func TestAMailIsOfferedUntilItIsFinished(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b, o := piped(t)
+		defer b.Stop()
+		deliver(t, b, "one", "two", "three")
+		missing := true
+		k := takes{verdict: func(s string) error {
+			if s == "two" && missing {
+				return unanswered{}
+			}
+			return nil
+		}}
+		for range 2 * mailin.Attempts {
+			inbox(t, o).Read(t.Context(), k.take) // the error is told by the caller
+		}
+		k.want(t, "one", "three")
+		if n := k.offers["two"]; n != 2*mailin.Attempts {
+			t.Errorf("offered %d times", n)
+		}
+		missing = false
+		read(t, inbox(t, o), &k)
+		read(t, inbox(t, o), &k)
+		k.want(t, "one", "three", "two")
+		if p := o.State.(*memory).position(t); p.UIDNext != 4 || len(p.Done)+len(p.Failed)+len(p.Aside) != 0 {
+			t.Errorf("position %+v", p)
+		}
+	})
+}

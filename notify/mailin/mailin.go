@@ -193,6 +193,9 @@ func (d *desk) failure(pos *Position, key, ref string, err error) bool {
 	delete(pos.Failed, key)
 	pos.Aside = append(pos.Aside, Aside{Key: key, Ref: ref, Why: shortened(err), Since: now, Next: now.Add(AsideAgain)})
 	if n := len(pos.Aside) - maxAside; n > 0 {
+		for _, a := range pos.Aside[:n] {
+			d.log.Error("too many mails are set aside; the oldest is not tried again", "mail", a.Ref, "error", a.Why)
+		}
 		pos.Aside = pos.Aside[n:]
 	}
 	d.log.Error("a mail is set aside: it could not be taken; it stays in the mailbox and is tried again every day, "+

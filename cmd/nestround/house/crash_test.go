@@ -173,3 +173,31 @@ func TestADigestSurvivesEveryCrash(t *testing.T) {
 		}
 	})
 }
+
+// The digest of the day before has not left when the program is stopped at any
+// point while it writes the digest of today. Yesterday's digest never leaves
+// later, today's leaves once, and it tells once that yesterday's did not leave.
+func TestAWithdrawnDigestSurvivesEveryCrash(t *testing.T) {
+	dir := small(t, "Europe/Vienna", "06:00")
+	yesterday := issued(t, open(t, dir, clock("2027-05-11T06:30:00+02:00"), disk.Files{}))
+	stopEverywhere(t, dir, func(h *House) error {
+		_, err := h.Morning(time.Time{})
+		return err
+	}, func(t *testing.T, left string, _ bool) {
+		again := open(t, left, clock("2027-05-12T07:40:00+02:00"), disk.Files{})
+		today := issued(t, again)
+		if today.ID == yesterday.ID {
+			t.Fatal("no digest was issued today")
+		}
+		if _, err := again.DeliverMail(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		mails := sent(t, left)
+		if len(mails) != 1 || mails[0].MessageID != today.MessageID {
+			t.Fatalf("%d mails left: %v", len(mails), mails)
+		}
+		if n := strings.Count(strings.Join(mails[0].Lines, " "), "did not leave"); n != 1 {
+			t.Errorf("today's digest tells %d times that yesterday's did not leave:\n%s", n, strings.Join(mails[0].Lines, "\n"))
+		}
+	})
+}

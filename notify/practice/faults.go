@@ -215,9 +215,9 @@ func (g *gate) Accept() (net.Conn, error) {
 	g.box.wires[w] = struct{}{}
 	g.box.wiring.Unlock()
 	if g.smtp {
-		return &smtpWire{wire: w, in: bufio.NewReader(c), fresh: true, newLine: true}, nil
+		return &smtpWire{lineWire: lineWire{wire: w, in: bufio.NewReader(c), newLine: true}, fresh: true}, nil
 	}
-	return &imapWire{wire: w, in: bufio.NewReader(c), fresh: true, newLine: true}, nil
+	return &imapWire{lineWire: lineWire{wire: w, in: bufio.NewReader(c), newLine: true}, fresh: true}, nil
 }
 
 // wire is the server's end of a connection. It can be frozen and cut.
@@ -263,21 +263,19 @@ func (w *wire) pass() error {
 	}
 }
 
-// smtpWire hands the client's lines to the server one by one, so that a fault
-// can occur between them. go-smtp reads and writes from the same goroutine.
-type smtpWire struct {
+// lineWire hands the client's lines to the server one by one, so that a fault
+// can occur between them.
+type lineWire struct {
 	*wire
-	in       *bufio.Reader
-	pending  []byte // rest of the line that is being handed over
-	newLine  bool   // the next byte from in begins a line
-	fresh    bool   // the greeting has not been written yet
-	inMail   bool   // between the reply 354 and the final dot
-	inLogin  bool   // the next line answers a challenge
-	starting bool   // the client has asked for STARTTLS
-	opaque   bool   // encrypted from here on
+	in      *bufio.Reader
+	pending []byte // rest of the line that is being handed over
+	newLine bool   // the next byte from in begins a line
+	opaque  bool   // encrypted from here on
 }
 
-func (w *smtpWire) Read(p []byte) (int, error) {
+// read reads the next bytes for the server. It calls begin with each line before
+// the server gets the line. If begin returns false, the server does not get it.
+func (w *lineWire) read(p []byte, begin func(line []byte) (bool, error)) (int, error) {
 	for len(w.pending) == 0 {
 		if w.opaque {
 			n, err := w.in.Read(p)
@@ -299,11 +297,7 @@ func (w *smtpWire) Read(p []byte) (int, error) {
 		if !begins {
 			break
 		}
-		f, struck := w.box.faultAt(w.step(line), false)
-		if !struck {
-			break
-		}
-		pass, err := w.strike(f, smtpNoise(f.At), f.Reply)
+		pass, err := begin(line)
 		if err != nil {
 			return 0, err
 		}
@@ -314,6 +308,26 @@ func (w *smtpWire) Read(p []byte) (int, error) {
 	n := copy(p, w.pending)
 	w.pending = w.pending[n:]
 	return n, nil
+}
+
+// smtpWire is the server's end of an SMTP connection. go-smtp reads and writes
+// from the same goroutine.
+type smtpWire struct {
+	lineWire
+	fresh    bool // the greeting has not been written yet
+	inMail   bool // between the reply 354 and the final dot
+	inLogin  bool // the next line answers a challenge
+	starting bool // the client has asked for STARTTLS
+}
+
+func (w *smtpWire) Read(p []byte) (int, error) {
+	return w.read(p, func(line []byte) (bool, error) {
+		f, struck := w.box.faultAt(w.step(line), false)
+		if !struck {
+			return true, nil
+		}
+		return w.strike(f, smtpNoise(f.At), f.Reply)
+	})
 }
 
 // step returns the step of a line from the client; "" for a line of the mail or

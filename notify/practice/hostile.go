@@ -1,7 +1,6 @@
 package practice
 
 import (
-	"bufio"
 	"bytes"
 	"cmp"
 	"fmt"
@@ -89,57 +88,23 @@ func (w *wire) strike(f Fault, n noise, reply string) (pass bool, err error) {
 	return false, io.EOF
 }
 
-// imapWire hands the client's lines to the server one by one, so that a fault
-// can occur between them. It hides what the box is set not to offer. go-imap
-// reads from one goroutine, and may write from another.
+// imapWire is the server's end of an IMAP connection. It hides what the box is
+// set not to offer. go-imap reads from one goroutine, and may write from another.
 type imapWire struct {
-	*wire
-	in      *bufio.Reader
-	pending []byte // rest of the line that is being handed over
-	newLine bool   // the next byte from in begins a line
-	fresh   bool   // the greeting has not been written yet
-	opaque  bool   // encrypted from here on
+	lineWire
+	fresh bool // the greeting has not been written yet
 }
 
 func (w *imapWire) Read(p []byte) (int, error) {
-	for len(w.pending) == 0 {
-		if w.opaque {
-			n, err := w.in.Read(p)
-			if gone := w.pass(); gone != nil {
-				return 0, gone
-			}
-			return n, err
-		}
-		line, err := w.in.ReadSlice('\n')
-		if len(line) == 0 {
-			return 0, err
-		}
-		if err := w.pass(); err != nil {
-			return 0, err
-		}
-		w.pending = line
-		begins := w.newLine
-		w.newLine = line[len(line)-1] == '\n'
-		if !begins {
-			break
-		}
+	return w.read(p, func(line []byte) (bool, error) {
 		tag, at := imapStep(line)
 		f, struck := w.box.faultAt(at, false)
 		if !struck {
 			w.opaque = at == StepStartTLS
-			break
+			return true, nil
 		}
-		pass, err := w.strike(f, imapNoise(at, tag, line), f.Reply)
-		if err != nil {
-			return 0, err
-		}
-		if !pass {
-			w.pending = nil
-		}
-	}
-	n := copy(p, w.pending)
-	w.pending = w.pending[n:]
-	return n, nil
+		return w.strike(f, imapNoise(at, tag, line), f.Reply)
+	})
 }
 
 func (w *imapWire) Write(p []byte) (int, error) {
